@@ -1,0 +1,198 @@
+"""Thin scatterers: light is deviated never, once, or several times, at random."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from frontglass.checks import check_not_negative, check_number, check_positive
+from frontglass.optics.hankel import density_from_transform, encircled_from_transform
+from frontglass.optics.profiles import Exponential, Gaussian, Profile
+from frontglass.optics.psf import FloatArray, RadialPsf
+
+CHANNEL_WAVELENGTHS_NM = (600.0, 540.0, 465.0)
+"""Middle of the red, green and blue channel [nm]; from memory, typical of sensors."""
+
+REFERENCE_WAVELENGTH_NM = CHANNEL_WAVELENGTHS_NM[1]
+
+
+class ScatterShares(NamedTuple):
+    """How light divides by the number of times it was deviated. [1], each in [0, 1]."""
+
+    direct: float
+    single: float
+    multiple: float
+
+    @property
+    def scattered(self) -> float:
+        """Light deviated at least once."""
+        return self.single + self.multiple
+
+
+def scatter_shares(optical_depth: float) -> ScatterShares:
+    """How light divides at an optical depth: the terms of a Poisson distribution.
+
+    Parameters
+    ----------
+    optical_depth : float
+        Mean number of deviations. [1], >= 0.
+
+    Examples
+    --------
+    >>> shares = scatter_shares(0.7)
+    >>> round(shares.direct, 4), round(shares.scattered, 4), round(shares.multiple, 4)
+    (0.4966, 0.5034, 0.1558)
+    """
+    depth = check_not_negative("optical_depth", optical_depth)
+    direct = math.exp(-depth)
+    single = depth * direct
+    # By expm1, because 1 - direct - single would cancel at small depths.
+    return ScatterShares(direct, single, max(-math.expm1(-depth) - single, 0.0))
+
+
+def optical_depth_at_wavelength(
+    optical_depth: float, wavelength_nm: float, *, exponent: float
+) -> float:
+    """Optical depth at a wavelength, from the one at 540 nm.
+
+    Parameters
+    ----------
+    optical_depth : float
+        At 540 nm. [1], >= 0.
+    wavelength_nm : float
+        [nm], > 0.
+    exponent : float
+        Angstrom exponent: 4 for particles far smaller than the wavelength, 0 for ones
+        far larger. [1].
+
+    References
+    ----------
+    [Angstrom1929].
+    """
+    check_not_negative("optical_depth", optical_depth)
+    return optical_depth * _wavelength_ratio(wavelength_nm) ** -check_number("exponent", exponent)
+
+
+def width_ratio_at_wavelength(wavelength_nm: float, *, exponent: float) -> float:
+    """Width of a halo over its width at 540 nm.
+
+    Parameters
+    ----------
+    wavelength_nm : float
+        [nm], > 0.
+    exponent : float
+        1 for diffraction (red spreads wider), 0 for refraction. [1].
+    """
+    return float(_wavelength_ratio(wavelength_nm) ** check_number("exponent", exponent))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompoundScatter(RadialPsf):
+    """A thin layer in which every deviation follows one profile.
+
+    Parameters
+    ----------
+    optical_depth : float
+        Mean number of deviations tau. [1], >= 0; depths of stacked layers add.
+    profile : Profile
+        Angles of one deviation, K.
+
+    Raises
+    ------
+    ParameterError
+        If the optical depth is negative or not finite.
+
+    Notes
+    -----
+    OTF = exp(-tau (1 - transform of K)). The PSF is a compound Poisson sum, exp(-tau)
+    tau**n / n! times K convolved n times with itself.
+
+    References
+    ----------
+    [Wells1969]; [Ishimaru1978].
+    """
+
+    optical_depth: float
+    profile: Profile
+
+    def __post_init__(self) -> None:
+        check_not_negative("optical_depth", self.optical_depth)
+
+    @property
+    def flux(self) -> float:
+        """1: light is deviated, none is lost."""
+        return 1.0
+
+    @property
+    def direct(self) -> float:
+        """Share that passes undeviated."""
+        return math.exp(-self.optical_depth)
+
+    def transform(self, f_per_rad: ArrayLike) -> FloatArray:
+        """Transfer function at f [cycles/rad]."""
+        return np.exp(-self.optical_depth * (1 - self.profile.transform(f_per_rad)))
+
+    def radial_density(self, r_rad: ArrayLike) -> FloatArray:
+        """Deviated light per solid angle [1/sr] at an angle r [rad]."""
+        if isinstance(self.profile, Gaussian | Exponential):
+            total = np.zeros(np.shape(r_rad))
+            for times, share in _poisson_terms(self.optical_depth):
+                total += share * self.profile.repeated(times).radial_density(r_rad)
+            return total
+        once = self._single * self.profile.radial_density(r_rad)
+        if not self._single:
+            return once
+        multiple = density_from_transform(self._multiple, r_rad, scale_rad=self._scale_rad)
+        return once + multiple
+
+    def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
+        """Share of the flux within a radius [rad], direct light included."""
+        within = np.full(np.shape(radius_rad), self.direct)
+        if isinstance(self.profile, Gaussian | Exponential):
+            for times, share in _poisson_terms(self.optical_depth):
+                within += share * self.profile.repeated(times).encircled_flux(radius_rad)
+            return within
+        within += self._single * self.profile.encircled_flux(radius_rad)
+        if self._single:
+            within += encircled_from_transform(
+                self._multiple, radius_rad, scale_rad=self._scale_rad
+            )
+        return np.clip(within, 0.0, 1.0)
+
+    @property
+    def _single(self) -> float:
+        return self.optical_depth * self.direct
+
+    def _multiple(self, f_per_rad: FloatArray) -> FloatArray:
+        """Transform of the light deviated twice or more.
+
+        Only this needs a numeric route: single scatter, with all the cusps and edges of
+        the profile, is known in closed form.
+        """
+        x = self.optical_depth * self.profile.transform(f_per_rad)
+        # exp(x) - 1 - x cancels at small x.
+        series = x**2 / 2 * (1 + x / 3 * (1 + x / 4 * (1 + x / 5 * (1 + x / 6))))
+        full = np.exp(x - self.optical_depth) - self.direct * (1 + x)
+        return np.where(np.abs(x) < 1e-2, self.direct * series, full)
+
+    @property
+    def _scale_rad(self) -> float:
+        return self.profile.half_energy_radius_rad
+
+
+def _poisson_terms(mean: float) -> Iterator[tuple[int, float]]:
+    """Numbers n >= 1 with their Poisson probabilities, until the rest is below 1e-17."""
+    if not mean:
+        return
+    last = math.ceil(mean + 12 * math.sqrt(mean) + 24)
+    for times in range(1, last + 1):
+        yield times, math.exp(times * math.log(mean) - mean - math.lgamma(times + 1))
+
+
+def _wavelength_ratio(wavelength_nm: float) -> float:
+    return check_positive("wavelength_nm", wavelength_nm) / REFERENCE_WAVELENGTH_NM
