@@ -81,9 +81,7 @@ def encircled_from_transform(
     return np.where(np.asarray(radius_rad) > 0, within, 0.0)
 
 
-def _grids(
-    scale_rad: float, *, order: int, bias: float
-) -> tuple[FloatArray, FloatArray, float]:
+def _grids(scale_rad: float, *, order: int, bias: float) -> tuple[FloatArray, FloatArray, float]:
     """Logarithms of radii, frequencies, and the offset that ties the two grids."""
     from scipy.fft import fhtoffset
 

@@ -75,7 +75,8 @@ def optical_depth_at_wavelength(
     [Angstrom1929].
     """
     check_not_negative("optical_depth", optical_depth)
-    return optical_depth * _wavelength_ratio(wavelength_nm) ** -check_number("exponent", exponent)
+    ratio = _wavelength_ratio(wavelength_nm)
+    return float(optical_depth * ratio ** -check_number("exponent", exponent))
 
 
 def width_ratio_at_wavelength(wavelength_nm: float, *, exponent: float) -> float:
@@ -148,7 +149,8 @@ class CompoundScatter(RadialPsf):
         if not self._single:
             return once
         multiple = density_from_transform(self._multiple, r_rad, scale_rad=self._scale_rad)
-        return once + multiple
+        # Where no light goes the transform leaves rounding of either sign.
+        return np.maximum(once + multiple, 0.0)
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
         """Share of the flux within a radius [rad], direct light included."""
@@ -162,7 +164,7 @@ class CompoundScatter(RadialPsf):
             within += encircled_from_transform(
                 self._multiple, radius_rad, scale_rad=self._scale_rad
             )
-        return np.clip(within, 0.0, 1.0)
+        return np.asarray(np.clip(within, 0.0, 1.0), dtype=np.float64)
 
     @property
     def _single(self) -> float:
