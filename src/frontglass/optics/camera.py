@@ -233,10 +233,8 @@ def sensor_mm_from_text(text: str) -> tuple[float, float]:
         width, height = float(match[1]), float(match[2])
         if 0 < width < math.inf and 0 < height < math.inf:
             return width, height
-    names = ", ".join(SENSORS_MM)
-    raise ParameterError(
-        "sensor", "a known name or a size in mm", text, f"Known: {names}; or 24.9x18.7."
-    )
+    hint = f"Known names are {', '.join(SENSORS_MM)}."
+    raise ParameterError("sensor", "a known name or a size in mm such as 24.9x18.7", text, hint)
 
 
 _NUMBER = r"\d+(?:\.\d*)?|\.\d+"
@@ -258,8 +256,8 @@ class _Frame(NamedTuple):
     def width_on(self, long_mm: float, short_mm: float = math.inf) -> float:
         """Width of the part of a sensor that the picture shows [mm]."""
         long_px, short_px = max(self), min(self)
-        mm_per_px = min(long_mm / long_px, short_mm / short_px)
-        return self.width_px * mm_per_px
+        long_shown_mm = min(long_mm, short_mm * long_px / short_px)
+        return long_shown_mm * self.width_px / long_px
 
 
 def _lens_and_sensor(
