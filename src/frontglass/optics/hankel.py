@@ -14,7 +14,8 @@ FloatArray = NDArray[np.float64]
 # that the periodic copies that a logarithmic transform implies carry no light.
 _STEP = 0.004
 _STEPS = 2**14
-# Radii are answered within 8.7 decades of the scale, away from the ends of the grid.
+# Radii are answered within 8.7 decades of the scale, away from the ends of the grid; what
+# a heavy tail holds beyond them counts as held at once.
 _REACH = 20.0
 
 
@@ -46,7 +47,7 @@ def density_from_transform(
 
     table = fht(transform(frequency) * frequency, _STEP, 0, offset=offset, bias=0.0)
     # fht gives int a(f) J0(k f) k df; with k = 2 pi r a factor r is left over.
-    return _at(r_rad, log_r, table / np.exp(log_r))
+    return _at(r_rad, log_r, table / np.exp(log_r), beyond=0.0)
 
 
 def encircled_from_transform(
@@ -77,7 +78,8 @@ def encircled_from_transform(
     from scipy.fft import fht
 
     table = fht(transform(frequency), _STEP, 1, offset=offset, bias=bias)
-    within = _at(radius_rad, log_r, table)
+    total = float(transform(np.zeros(1))[0])
+    within = _at(radius_rad, log_r, table, beyond=total)
     return np.where(np.asarray(radius_rad) > 0, within, 0.0)
 
 
@@ -94,12 +96,13 @@ def _grids(scale_rad: float, *, order: int, bias: float) -> tuple[FloatArray, Fl
     return log_r, frequency, offset
 
 
-def _at(r_rad: ArrayLike, log_r: FloatArray, table: FloatArray) -> FloatArray:
+def _at(r_rad: ArrayLike, log_r: FloatArray, table: FloatArray, *, beyond: float) -> FloatArray:
+    """Table at radii, held below its reach and `beyond` it."""
     from scipy.interpolate import CubicSpline
 
     middle = log_r[log_r.size // 2]
     inner = np.abs(log_r - middle) <= _REACH
-    low, high = middle - _REACH, middle + _REACH
-    wanted = np.clip(np.asarray(r_rad, dtype=np.float64), np.exp(low), np.exp(high))
+    low, high = np.exp(middle - _REACH), np.exp(middle + _REACH)
+    r = np.asarray(r_rad, dtype=np.float64)
     spline = CubicSpline(log_r[inner], table[inner])
-    return np.asarray(spline(np.log(wanted)), dtype=np.float64)
+    return np.where(r > high, beyond, spline(np.log(np.clip(r, low, high))))

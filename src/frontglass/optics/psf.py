@@ -285,7 +285,9 @@ class Cascade(RadialPsf):
         ) + self.second.direct * self.first.radial_density(r_rad)
         if not self._twice_flux:
             return once
-        return once + density_from_transform(self._twice, r_rad, scale_rad=self._scale_rad)
+        twice = density_from_transform(self._twice, r_rad, scale_rad=self._scale_rad)
+        # Where no light goes the transform leaves rounding of either sign.
+        return np.maximum(once + twice, 0.0)
 
     def transform(self, f_per_rad: ArrayLike) -> FloatArray:
         """Transfer function at f [cycles/rad]: product of the two."""
