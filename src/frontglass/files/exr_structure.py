@@ -1,0 +1,103 @@
+"""Whether an OpenEXR file is whole, from its headers and chunk tables alone [OpenEXR].
+
+The library itself prints a warning for a file cut short and goes on without its pixels.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from typing import NamedTuple
+
+from frontglass.errors import PictureFileError
+from frontglass.files.limits import check_size
+
+_TILED, _LONG_NAMES, _DEEP, _MULTIPART = 0x200, 0x400, 0x800, 0x1000
+_ROWS_PER_CHUNK = {0: 1, 1: 1, 2: 1, 3: 16, 4: 32, 5: 16, 6: 32, 7: 32, 8: 32, 9: 256}
+
+
+class _Part(NamedTuple):
+    attributes: dict[bytes, tuple[bytes, bytes]]
+    """Type and value by name."""
+
+
+def check_exr_structure(data: bytes) -> None:
+    """Raise PictureFileError if the file is cut short, deep, too large or no OpenEXR."""
+    try:
+        _check(data)
+    except (struct.error, IndexError, ValueError, KeyError):
+        raise PictureFileError("The OpenEXR file is cut short or damaged.") from None
+
+
+def _check(data: bytes) -> None:
+    (version,) = struct.unpack_from("<I", data, 4)
+    if version & _DEEP:
+        raise PictureFileError("Deep OpenEXR files cannot be read. Flatten it first.")
+    parts, at = _headers(data, is_multipart=bool(version & _MULTIPART))
+    counts = []
+    for part in parts:
+        for name in (b"dataWindow", b"displayWindow"):
+            x0, y0, x1, y1 = struct.unpack("<4i", part.attributes[name][1])
+            check_size(x1 - x0 + 1, y1 - y0 + 1)
+        if part.attributes.get(b"type", (b"", b""))[1].startswith(b"deep"):
+            raise PictureFileError("Deep OpenEXR files cannot be read. Flatten it first.")
+        counts.append(_chunk_count(part, is_tiled=bool(version & _TILED)))
+    for count in counts:
+        if count is None:
+            # An unknown way of cutting into chunks; the library will judge.
+            return
+        offsets = struct.unpack_from(f"<{count}Q", data, at)
+        at += 8 * count
+        for offset in offsets:
+            _check_chunk(data, offset, version)
+
+
+def _check_chunk(data: bytes, offset: int, version: int) -> None:
+    leader = offset + (4 if version & _MULTIPART else 0)
+    if offset == 0 or leader + 8 > len(data):
+        raise PictureFileError("The OpenEXR file is cut short.")
+    if version & _MULTIPART:
+        # Tiled and scanline leaders differ per part; that the leader is there must do.
+        return
+    at = leader + (16 if version & _TILED else 4)
+    (size,) = struct.unpack_from("<i", data, at)
+    if size < 0 or at + 4 + size > len(data):
+        raise PictureFileError("The OpenEXR file is cut short.")
+
+
+def _headers(data: bytes, *, is_multipart: bool) -> tuple[list[_Part], int]:
+    parts: list[_Part] = []
+    at = 8
+    while True:
+        attributes: dict[bytes, tuple[bytes, bytes]] = {}
+        while data[at] != 0:
+            name_end = data.index(b"\0", at, at + 256)
+            kind_end = data.index(b"\0", name_end + 1, name_end + 257)
+            (size,) = struct.unpack_from("<i", data, kind_end + 1)
+            start = kind_end + 5
+            if size < 0 or start + size > len(data):
+                raise ValueError
+            name, kind = data[at:name_end], data[name_end + 1 : kind_end]
+            attributes[name] = (kind, data[start : start + size])
+            at = start + size
+        at += 1
+        parts.append(_Part(attributes))
+        if not is_multipart:
+            return parts, at
+        if data[at] == 0:
+            return parts, at + 1
+
+
+def _chunk_count(part: _Part, *, is_tiled: bool) -> int | None:
+    attributes = part.attributes
+    if b"chunkCount" in attributes:
+        return int(struct.unpack("<i", attributes[b"chunkCount"][1])[0])
+    x0, y0, x1, y1 = struct.unpack("<4i", attributes[b"dataWindow"][1])
+    width, height = x1 - x0 + 1, y1 - y0 + 1
+    if is_tiled and b"tiles" in attributes:
+        across, down, mode = struct.unpack("<IIB", attributes[b"tiles"][1])
+        if mode & 15:
+            return None
+        return math.ceil(width / across) * math.ceil(height / down)
+    rows = _ROWS_PER_CHUNK.get(attributes[b"compression"][1][0])
+    return None if rows is None else math.ceil(height / rows)

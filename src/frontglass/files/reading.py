@@ -1,0 +1,246 @@
+"""Reading a picture file into linear light."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from frontglass.checks import check_within
+from frontglass.errors import PictureFileError
+from frontglass.files import cms, exif, exr, hdr, jpeg, png
+from frontglass.files.icc import IccProfile, ProfileKind, icc_profile_from_bytes
+from frontglass.files.non_finite import NonFinite, checked_light
+from frontglass.files.orientation import upright
+from frontglass.files.still import FileStill
+from frontglass.files.tiff import read_tiff
+from frontglass.optics.camera import ShotData
+from frontglass.picture.codes import radiance_from_codes
+from frontglass.picture.curves import LINEAR, OPRGB_CURVE, SRGB_CURVE, Curve
+from frontglass.picture.encoding import (
+    Container,
+    Encoding,
+    Native,
+    NativeKind,
+    Sample,
+    Tone,
+)
+from frontglass.picture.picture import Picture
+from frontglass.picture.primaries import BT709, OPRGB, Primaries
+
+_MOST_STOPS = 40.0
+_TIFF_SIGNATURES = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+
+
+def read_picture(
+    path: str | os.PathLike[str],
+    *,
+    exposure_stops: float = 0.0,
+    non_finite: NonFinite = NonFinite.REFUSE,
+) -> Picture:
+    """Return the linear light of a picture file, with all that is needed to write it back.
+
+    Parameters
+    ----------
+    path : path
+        A JPEG, PNG, TIFF, OpenEXR or Radiance HDR file; its content decides, not its name.
+    exposure_stops : float
+        Light is multiplied by 2 to this power. [stop], in [-40, 40]; 0 changes nothing.
+    non_finite : NonFinite
+        What to do with NaN and infinities in float files.
+
+    Returns
+    -------
+    Picture
+        Upright; in the file's own primaries; its notices say what had to be assumed.
+
+    Raises
+    ------
+    PictureFileError
+        If the file is missing, no picture, damaged, cut short or too large.
+    ParameterError
+        If `exposure_stops` is out of range.
+    """
+    check_within("exposure_stops", exposure_stops, -_MOST_STOPS, _MOST_STOPS)
+    where = Path(path)
+    data = _content(where)
+    try:
+        still = upright(_with_exif_orientation(_decoded(data)))
+        picture = _picture(still, non_finite)
+    except PictureFileError as error:
+        raise PictureFileError(f"{where}: {error}") from error
+    except MemoryError:
+        raise PictureFileError(f"{where}: there is not enough memory to read it.") from None
+    if exposure_stops == 0:
+        return picture
+    return picture.with_radiance(picture.radiance * np.float32(2.0**exposure_stops))
+
+
+def _content(path: Path) -> bytes:
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise PictureFileError(f"{path}: there is no such file.") from None
+    except IsADirectoryError:
+        raise PictureFileError(f"{path} is a folder. Name a picture file.") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise PictureFileError(f"{path}: cannot be read: {reason}.") from error
+    if not data:
+        raise PictureFileError(f"{path}: the file is empty.")
+    return data
+
+
+def _decoded(data: bytes) -> FileStill:
+    if data.startswith(png.SIGNATURE):
+        return png.read_png(data)
+    if data.startswith(jpeg.SIGNATURE):
+        return jpeg.read_jpeg(data)
+    if data.startswith(exr.SIGNATURE):
+        return exr.read_exr(data)
+    if data.startswith(_TIFF_SIGNATURES):
+        return read_tiff(data)
+    if data.startswith(hdr.SIGNATURES):
+        return hdr.read_hdr(data)
+    raise PictureFileError("it is no JPEG, PNG, TIFF, OpenEXR or Radiance HDR file.")
+
+
+def _with_exif_orientation(still: FileStill) -> FileStill:
+    if still.container is Container.TIFF or still.metadata.exif is None:
+        return still
+    return replace(still, orientation=exif.orientation_of(still.metadata.exif))
+
+
+class _Colour(NamedTuple):
+    """Codes with a curve per channel and what their channels mean."""
+
+    still: FileStill
+    primaries: Primaries
+    curves: tuple[Curve, ...]
+    notices: tuple[str, ...]
+
+
+def _picture(still: FileStill, rule: NonFinite) -> Picture:
+    still, primaries, curves, notices = _colour(still)
+    sample = Sample.of(still.codes)
+    with np.errstate(invalid="ignore", over="ignore"):
+        radiance = radiance_from_codes(still.codes, curves)
+    if not sample.is_integer:
+        radiance, said = checked_light(radiance, rule)
+        notices += said
+    # Linear float codes are the light itself; a second copy would say nothing new.
+    is_light = not sample.is_integer and all(curve == LINEAR for curve in curves)
+    encoding = Encoding(
+        container=still.container,
+        sample=sample,
+        tone=Tone(still.codes.shape[2]),
+        curves=curves,
+        primaries=primaries,
+        codes=None if is_light else still.codes,
+        alpha=still.alpha,
+        native=still.native,
+        metadata=still.metadata,
+        carried=still.carried,
+    )
+    shot = _shot(still)
+    return Picture(
+        radiance=radiance,
+        primaries=primaries,
+        encoding=encoding,
+        shot=shot,
+        notices=still.notices + notices,
+    )
+
+
+def _shot(still: FileStill) -> ShotData:
+    from_exif = exif.shot_from_exif(still.metadata.exif)
+    return still.shot if still.shot is not None else from_exif
+
+
+def _colour(still: FileStill) -> _Colour:
+    icc = still.metadata.icc
+    if icc is not None:
+        try:
+            return _colour_by_profile(still, icc_profile_from_bytes(icc), icc)
+        except PictureFileError as error:
+            # A profile that cannot be used is not written back as if it had been.
+            without = replace(still, metadata=replace(still.metadata, icc=None))
+            plain = _colour_without_profile(without)
+            return plain._replace(notices=(f"{error} It is left out.", *plain.notices))
+    return _colour_without_profile(still)
+
+
+def _colour_by_profile(still: FileStill, profile: IccProfile, icc: bytes) -> _Colour:
+    is_cmyk = still.native is not None and still.native.kind is NativeKind.CMYK
+    if is_cmyk != (profile.kind is ProfileKind.CMYK_TABLE):
+        raise PictureFileError("The colour profile is for another kind of codes.")
+    channels = still.codes.shape[2]
+    if profile.kind is ProfileKind.GREY and channels == 1:
+        return _Colour(still, still.primaries or BT709, profile.curves, ())
+    if profile.kind is ProfileKind.RGB and profile.primaries is not None:
+        if channels == 1:
+            return _Colour(still, profile.primaries, profile.curves[1:2], ())
+        return _Colour(still, profile.primaries, profile.curves, ())
+    if profile.kind in {ProfileKind.CMYK_TABLE, ProfileKind.RGB_TABLE} and channels > 1:
+        return _colour_by_table(still, icc)
+    raise PictureFileError("The colour profile is for another kind of codes.")
+
+
+def _colour_by_table(still: FileStill, icc: bytes) -> _Colour:
+    notices: tuple[str, ...] = ()
+    own = still.codes if still.native is None else still.native.codes
+    if own.ndim == 2:  # noqa: PLR2004 (palette indices)
+        own = still.codes
+    short, notices = _eight_bit(own)
+    wide = cms.wide_from_native(short, icc)
+    native = still.native or Native(NativeKind.TABLE_RGB, own)
+    notices += ("The colour profile's tables are applied by littleCMS at 8 bits.",)
+    return _Colour(
+        replace(still, codes=wide, native=native), cms.WIDE_PRIMARIES, cms.WIDE_CURVES, notices
+    )
+
+
+def _eight_bit(codes: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:  # type: ignore[type-arg]
+    if codes.dtype == np.uint8:
+        return codes, ()
+    if codes.dtype != np.uint16:
+        raise PictureFileError("The colour profile's tables cannot be applied to float samples.")
+    return np.round(codes / 257).astype(np.uint8), ()
+
+
+def _colour_without_profile(still: FileStill) -> _Colour:
+    channels = still.codes.shape[2]
+    if still.native is not None and still.native.kind is NativeKind.CMYK:
+        short, _ = _eight_bit(still.native.codes)
+        notice = "CMYK without a profile: inks are taken as plain shares of sRGB."
+        codes = cms.rgb_from_plain_cmyk(short)
+        return _Colour(replace(still, codes=codes), BT709, (SRGB_CURVE,) * 3, (notice,))
+    primaries, curves = still.primaries, still.curves
+    if primaries is not None and curves is not None:
+        return _Colour(still, primaries, curves[:channels], ())
+    if primaries is None and curves is None:
+        space = exif.colour_space_of(still.metadata.exif)
+        if space == "opRGB":
+            notice = "EXIF names the DCF optional colour space: read as opRGB (IEC 61966-2-5)."
+            return _Colour(still, OPRGB, (OPRGB_CURVE,) * channels, (notice,))
+        if space == "sRGB" and Sample.of(still.codes).is_integer:
+            return _Colour(still, BT709, (SRGB_CURVE,) * channels, ())
+    is_integer = Sample.of(still.codes).is_integer
+    stock = SRGB_CURVE if is_integer else LINEAR
+    said = []
+    if primaries is None:
+        said.append("BT.709 primaries")
+    if curves is None:
+        said.append("the sRGB curve" if is_integer else "linear light")
+    notice = f"No colour profile: {' and '.join(said)} assumed."
+    return _Colour(
+        still,
+        primaries or BT709,
+        (curves or (stock,) * 3)[:channels],
+        (notice,),
+    )
+
+

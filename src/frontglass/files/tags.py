@@ -1,0 +1,191 @@
+"""Tagged directories, the structure that TIFF files and EXIF blocks share [TIFF6] sec. 2."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from frontglass.errors import PictureFileError
+
+BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED = 1, 2, 3, 4, 5, 7
+_WIDTHS = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4,
+           16: 8, 17: 8, 18: 8}
+_LETTERS = {1: "B", 3: "H", 4: "I", 6: "b", 8: "h", 9: "i", 11: "f", 12: "d", 13: "I", 16: "Q",
+            17: "q", 18: "Q"}
+_MOST_ENTRIES = 4096
+
+EXIF_DIRECTORY, GPS_DIRECTORY, INTEROP_DIRECTORY = 34665, 34853, 40965
+
+
+class Tag(NamedTuple):
+    """One entry: its type, how many values, and their bytes in the file's order."""
+
+    kind: int
+    count: int
+    raw: bytes
+    position: int = 0
+    """Where the entry's value or offset field lies in the data."""
+
+
+@dataclass(frozen=True, slots=True)
+class Directory:
+    """One directory of tags.
+
+    Parameters
+    ----------
+    order : str
+        "<" or ">": byte order.
+    tags : mapping from int to Tag
+        The entries that could be read.
+    following : int
+        Offset of the next directory, or 0.
+    following_position : int
+        Where that offset itself lies.
+    """
+
+    order: str
+    tags: Mapping[int, Tag]
+    following: int
+    following_position: int
+
+    def numbers(self, code: int) -> tuple[float, ...]:
+        """Values of a numeric tag; () if it is missing or no number.
+
+        A rational with denominator 0 is nan.
+        """
+        tag = self.tags.get(code)
+        if tag is None:
+            return ()
+        if tag.kind in {5, 10}:
+            pairs = struct.unpack(f"{self.order}{2 * tag.count}{'I' if tag.kind == RATIONAL else 'i'}",
+                                  tag.raw)
+            return tuple(
+                n / d if d else float("nan") for n, d in zip(pairs[::2], pairs[1::2], strict=True)
+            )
+        letter = _LETTERS.get(tag.kind)
+        if letter is None:
+            return ()
+        return struct.unpack(f"{self.order}{tag.count}{letter}", tag.raw)
+
+    def integers(self, code: int) -> tuple[int, ...]:
+        """Values of an integer tag; () if it is missing."""
+        return tuple(int(value) for value in self.numbers(code) if value == value // 1)
+
+
+class Header(NamedTuple):
+    """Start of a tagged structure."""
+
+    order: str
+    is_big: bool
+    first: int
+
+
+def header_of(data: bytes) -> Header:
+    """Read byte order and the first directory's offset.
+
+    Raises
+    ------
+    PictureFileError
+        If `data` does not begin as TIFF 6 or BigTIFF says.
+    """
+    order = {b"II": "<", b"MM": ">"}.get(bytes(data[:2]))
+    if order is not None and len(data) >= 8:  # noqa: PLR2004 (the header's length)
+        (magic,) = struct.unpack_from(f"{order}H", data, 2)
+        if magic == 42:  # noqa: PLR2004 (the format's own number)
+            return Header(order, False, *struct.unpack_from(f"{order}I", data, 4))  # noqa: FBT003
+        if magic == 43 and len(data) >= 16:  # noqa: PLR2004 (the format's own number)
+            return Header(order, True, *struct.unpack_from(f"{order}Q", data, 8))  # noqa: FBT003
+    raise PictureFileError("The tagged structure is damaged: no TIFF header.")
+
+
+def directory_at(data: bytes, header: Header, offset: int) -> Directory:
+    """Read the directory at `offset`; entries that point outside the data are left out.
+
+    Raises
+    ------
+    PictureFileError
+        If the directory itself does not lie within the data.
+    """
+    order, is_big = header.order, header.is_big
+    count_form, entry_size, offset_form = ("Q", 20, "Q") if is_big else ("H", 12, "I")
+    inline = 8 if is_big else 4
+    try:
+        (count,) = struct.unpack_from(f"{order}{count_form}", data, offset)
+        start = offset + struct.calcsize(f"{order}{count_form}")
+        if count > _MOST_ENTRIES or offset == 0:
+            raise struct.error
+        end = start + count * entry_size
+        (following,) = struct.unpack_from(f"{order}{offset_form}", data, end)
+    except struct.error:
+        raise PictureFileError("The tagged structure is damaged or cut short.") from None
+    tags: dict[int, Tag] = {}
+    for index in range(count):
+        at = start + index * entry_size
+        code, kind, number = struct.unpack_from(f"{order}HH{offset_form}", data, at)
+        position = at + entry_size - inline
+        size = _WIDTHS.get(kind, 0) * number
+        if size == 0:
+            continue
+        where = position
+        if size > inline:
+            (where,) = struct.unpack_from(f"{order}{offset_form}", data, position)
+        if where + size <= len(data):
+            tags[code] = Tag(kind, number, bytes(data[where : where + size]), position)
+    return Directory(order, tags, following, end)
+
+
+Tree = Mapping[int, "Tag | Tree"]
+"""Tags by number; a tree in place of a tag is a directory that its tag points to."""
+
+
+def tree_of(data: bytes, header: Header, directory: Directory) -> dict[int, Tag | Tree]:
+    """Tags of `directory` with the EXIF, GPS and interoperability directories in place."""
+    tree: dict[int, Tag | Tree] = dict(directory.tags)
+    for code in (EXIF_DIRECTORY, GPS_DIRECTORY, INTEROP_DIRECTORY):
+        pointer = directory.integers(code)
+        if not pointer:
+            continue
+        del tree[code]
+        try:
+            tree[code] = tree_of(data, header, directory_at(data, header, pointer[0]))
+        except (PictureFileError, RecursionError):
+            continue
+    return tree
+
+
+def tree_bytes(tree: Tree, order: str, at: int) -> bytes:
+    """Lay a tree out as a directory that begins at offset `at`, its values behind it."""
+    entries = b""
+    values_at = at + 2 + 12 * len(tree) + 4
+    body = b""
+    for code in sorted(tree):
+        node = tree[code]
+        if isinstance(node, Tag):
+            kind, count, raw = node.kind, node.count, node.raw
+        else:
+            body += b"\0" * (-len(body) % 2)
+            kind, count = LONG, 1
+            raw = struct.pack(f"{order}I", values_at + len(body))
+            body += tree_bytes(node, order, values_at + len(body))
+        if len(raw) > 4:  # noqa: PLR2004 (the field's size)
+            body += b"\0" * (-len(body) % 2)
+            field = struct.pack(f"{order}I", values_at + len(body))
+            body += raw
+        else:
+            field = raw.ljust(4, b"\0")
+        entries += struct.pack(f"{order}HHI", code, kind, count) + field
+    return struct.pack(f"{order}H", len(tree)) + entries + b"\0" * 4 + body
+
+
+def tag_of(order: str, kind: int, *values: int) -> Tag:
+    """Return a tag of integer values; rationals as numerator, denominator pairs."""
+    letters = {BYTE: "B", SHORT: "H", LONG: "I", RATIONAL: "I", UNDEFINED: "B"}
+    count = len(values) // 2 if kind == RATIONAL else len(values)
+    return Tag(kind, count, struct.pack(f"{order}{len(values)}{letters[kind]}", *values))
+
+
+def bytes_tag(data: bytes, kind: int = UNDEFINED) -> Tag:
+    """Return a tag that holds bytes."""
+    return Tag(kind, len(data), data)

@@ -1,0 +1,1 @@
+"""Pictures in linear light: what they are, not where they come from."""

@@ -1,0 +1,201 @@
+"""How a file held a picture: all that is needed to write it back as it came."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.errors import ParameterError
+from frontglass.picture.curves import LINEAR, SRGB_CURVE, Curve
+from frontglass.picture.primaries import BT709, Primaries
+
+Codes = NDArray[Any]
+"""What a file stores per sample: uint8, uint16, float16 or float32."""
+
+
+class Container(Enum):
+    """File formats."""
+
+    JPEG = "JPEG"
+    PNG = "PNG"
+    TIFF = "TIFF"
+    EXR = "OpenEXR"
+    HDR = "Radiance HDR"
+
+
+class Sample(Enum):
+    """What one number in the file is."""
+
+    UINT8 = "8-bit"
+    UINT16 = "16-bit"
+    HALF = "half float"
+    FLOAT = "float"
+
+    @property
+    def dtype(self) -> np.dtype[Any]:
+        """The numpy type that holds one."""
+        names = {
+            Sample.UINT8: "uint8",
+            Sample.UINT16: "uint16",
+            Sample.HALF: "float16",
+            Sample.FLOAT: "float32",
+        }
+        return np.dtype(names[self])
+
+    @property
+    def is_integer(self) -> bool:
+        """Whether values end at white."""
+        return self in {Sample.UINT8, Sample.UINT16}
+
+    @classmethod
+    def of(cls, codes: Codes) -> Sample:
+        """The member that stores `codes`."""
+        for member in cls:
+            if member.dtype == codes.dtype:
+                return member
+        raise ParameterError("codes", "of uint8, uint16, float16 or float32", str(codes.dtype))
+
+
+class Tone(Enum):
+    """Whether a file holds one channel of light or three."""
+
+    GREY = 1
+    RGB = 3
+
+
+class AlphaKind(Enum):
+    """Whether colour has been multiplied by its alpha."""
+
+    STRAIGHT = "straight"
+    PREMULTIPLIED = "premultiplied"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Alpha:
+    """Coverage as the file held it; carried, never touched.
+
+    Parameters
+    ----------
+    codes : ndarray, shape (H, W)
+        uint8, uint16, float16 or float32.
+    kind : AlphaKind
+        Whether the colours beside it are multiplied by it.
+    """
+
+    codes: Codes
+    kind: AlphaKind = AlphaKind.STRAIGHT
+
+
+class NativeKind(Enum):
+    """Files whose own codes are neither grey nor RGB with a curve per channel."""
+
+    BILEVEL = "1-bit"
+    PALETTE = "palette"
+    CMYK = "CMYK"
+    TABLE_RGB = "RGB with a table profile"
+    INTEGER32 = "32-bit integer"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Native:
+    """The file's own codes beside the grey or RGB codes made from them.
+
+    Parameters
+    ----------
+    kind : NativeKind
+        What `codes` are.
+    codes : ndarray, shape (H, W) or (H, W, C)
+        As in the file, after orientation.
+    palette : bytes
+        Palette entries R, G, B for `NativeKind.PALETTE`.
+    palette_alpha : bytes
+        Alpha of the entries, if any.
+    """
+
+    kind: NativeKind
+    codes: Codes
+    palette: bytes = b""
+    palette_alpha: bytes = b""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Metadata:
+    """What travels beside the pixels, format by format in its own wrapping.
+
+    Parameters
+    ----------
+    icc : bytes or None
+        ICC profile.
+    exif : bytes or None
+        A TIFF structure, without any "Exif" prefix.
+    xmp : bytes or None
+        XMP packet.
+    dpi : tuple of two floats, or None
+        Pixels per inch across and down.
+    """
+
+    icc: bytes | None = None
+    exif: bytes | None = None
+    xmp: bytes | None = None
+    dpi: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Encoding:
+    """How the file held the picture.
+
+    Parameters
+    ----------
+    container : Container
+        File format.
+    sample : Sample
+        Type of one number.
+    tone : Tone
+        One channel or three.
+    curves : tuple of Curve
+        One for grey, three for RGB.
+    primaries : Primaries or None
+        What the channels of `codes` mean; None leaves it to the picture.
+    codes : ndarray, shape (H, W, tone.value), or None
+        The file's codes after orientation; samples whose light is still exactly what
+        these decode to are written back as they came. None for pictures made in memory.
+    alpha : Alpha or None
+        Coverage.
+    native : Native or None
+        The file's own codes where `codes` is only what was made of them.
+    metadata : Metadata
+        Profile, EXIF, XMP and resolution.
+    carried : mapping
+        What only this container knows, by its reader's names: JPEG tables, PNG chunks,
+        OpenEXR attributes and further channels.
+    """
+
+    container: Container
+    sample: Sample
+    tone: Tone = Tone.RGB
+    curves: tuple[Curve, ...] = (LINEAR, LINEAR, LINEAR)
+    primaries: Primaries | None = None
+    codes: Codes | None = None
+    alpha: Alpha | None = None
+    native: Native | None = None
+    metadata: Metadata = Metadata()
+    carried: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if len(self.curves) != self.tone.value:
+            raise ParameterError("curves", f"{self.tone.value} curves", len(self.curves))
+
+    @classmethod
+    def linear(cls) -> Encoding:
+        """Scene-linear float in OpenEXR: for pictures made in memory."""
+        return cls(container=Container.EXR, sample=Sample.FLOAT)
+
+    @classmethod
+    def srgb(cls, sample: Sample = Sample.UINT8) -> Encoding:
+        """IEC 61966-2-1 codes in PNG: for pictures made in memory to be looked at."""
+        return cls(container=Container.PNG, sample=sample, curves=(SRGB_CURVE,) * 3, primaries=BT709)
