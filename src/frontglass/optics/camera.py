@@ -237,7 +237,7 @@ def sensor_mm_from_text(text: str) -> tuple[float, float]:
     raise ParameterError("sensor", "a known name or a size in mm such as 24.9x18.7", text, hint)
 
 
-_NUMBER = r"\d+(?:\.\d*)?|\.\d+"
+_NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
 
 
 class _Frame(NamedTuple):
@@ -313,7 +313,7 @@ def _known(value: float | None) -> float | None:
 
 
 def _number_from_text(name: str, text: str, pattern: str, rule: str) -> float:
-    match = re.fullmatch(rf"\s*{pattern.format(_NUMBER)}\s*", text, re.IGNORECASE | re.ASCII)
+    match = re.fullmatch(rf"\s*{pattern.format(_NUMBER)}\s*", text, re.IGNORECASE)
     number = float(match[1]) if match else math.nan
     if not 0 < number < math.inf:
         raise ParameterError(name, f"{rule}, > 0", text)
