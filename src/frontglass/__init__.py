@@ -1,0 +1,114 @@
+"""Preview diffusion glass, nets, grease, glare and haze on stills, in linear light.
+
+Names below are loaded when first used, so that ``import frontglass`` costs nothing:
+numpy, scipy and the picture formats come in with the first still.
+
+Examples
+--------
+>>> import frontglass as fg
+>>> round(fg.Camera(focal_length_mm=50, sensor_width_mm=24.9).horizontal_field_deg, 1)
+28.0
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from types import ModuleType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from frontglass.batch.recipe import Framing, Recipe, RenderedStill, render_file
+    from frontglass.batch.run import render_batch
+    from frontglass.errors import (
+        AccuracyWarning,
+        FrontglassError,
+        LookError,
+        ParameterError,
+        PictureFileError,
+    )
+    from frontglass.files import NonFinite, read_picture, write_picture
+    from frontglass.looks import Look, catalogue, look_names, read_look
+    from frontglass.optics.camera import Camera, ShotData, choose_camera
+    from frontglass.picture.picture import Picture
+    from frontglass.render import Compensation, Surround, render
+    from frontglass.sheets.ladder import ladder
+    from frontglass.sheets.sheet import Sheet, write_sheet
+
+__all__ = [
+    "AccuracyWarning",
+    "Camera",
+    "Compensation",
+    "Framing",
+    "FrontglassError",
+    "Look",
+    "LookError",
+    "NonFinite",
+    "ParameterError",
+    "Picture",
+    "PictureFileError",
+    "Recipe",
+    "RenderedStill",
+    "Sheet",
+    "ShotData",
+    "Surround",
+    "__version__",
+    "catalogue",
+    "choose_camera",
+    "ladder",
+    "look_names",
+    "read_look",
+    "read_picture",
+    "render",
+    "render_batch",
+    "render_file",
+    "write_picture",
+    "write_sheet",
+]
+
+_HOMES = {
+    "frontglass.batch.recipe": ("Framing", "Recipe", "RenderedStill", "render_file"),
+    "frontglass.batch.run": ("render_batch",),
+    "frontglass.errors": (
+        "AccuracyWarning",
+        "FrontglassError",
+        "LookError",
+        "ParameterError",
+        "PictureFileError",
+    ),
+    "frontglass.files": ("NonFinite", "read_picture", "write_picture"),
+    "frontglass.looks": ("Look", "catalogue", "look_names", "read_look"),
+    "frontglass.optics.camera": ("Camera", "ShotData", "choose_camera"),
+    "frontglass.picture.picture": ("Picture",),
+    "frontglass.render": ("Compensation", "Surround", "render"),
+    "frontglass.sheets.ladder": ("ladder",),
+    "frontglass.sheets.sheet": ("Sheet", "write_sheet"),
+}
+
+
+def __getattr__(name: str) -> object:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("frontglass")
+    for home, names in _HOMES.items():
+        if name in names:
+            return getattr(import_module(home), name)
+    msg = f"module 'frontglass' has no attribute {name!r}"
+    raise AttributeError(msg)
+
+
+def __dir__() -> list[str]:
+    return __all__
+
+
+class _Surface(ModuleType):
+    """The package, which keeps `render` for the function and not for the room of that name."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        # Importing frontglass.render would bind the room here, over the function.
+        if name != "render" or not isinstance(value, ModuleType):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Surface

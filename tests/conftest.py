@@ -1,0 +1,27 @@
+"""Stills that the tests take in hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+Shoot = Callable[..., Path]
+
+
+@pytest.fixture
+def shoot(tmp_path: Path) -> Shoot:
+    """Write a small scout still, a dim room with one lamp, below the test's folder."""
+
+    def still(name: str = "scout.png", *, width: int = 48, height: int = 32, seed: int = 1) -> Path:
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        codes = np.random.default_rng(seed).integers(20, 60, (height, width, 3), np.uint8)
+        codes[height // 2, width // 3] = 255
+        Image.fromarray(codes).save(path)
+        return path
+
+    return still

@@ -1,0 +1,55 @@
+"""Rooms import lower floors only, and codecs and typer stay where they belong."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+SRC = Path(__file__).parents[1] / "src" / "frontglass"
+
+FLOORS = {
+    "errors": 0,
+    **dict.fromkeys(("accuracy", "checks", "shipped", "units"), 1),
+    "optics": 2,
+    **dict.fromkeys(("elements", "picture"), 3),
+    **dict.fromkeys(("render", "files"), 4),
+    "looks": 5,
+    **dict.fromkeys(("judge", "sheets", "batch"), 6),
+    "cli": 7,
+    "__main__": 8,
+}
+ROOMS_OF = {"typer": {"cli"}, "rich": {"cli"}, "PIL": {"files", "sheets"}, "OpenEXR": {"files"}}
+
+
+def imports_of(path: Path) -> set[str]:
+    """Every module that a file imports, wherever in it; relative imports are banned by ruff."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(SRC).parts[0].removesuffix(".py")
+
+
+FILES = [path for path in sorted(SRC.rglob("*.py")) if path != SRC / "__init__.py"]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(SRC)))
+def test_a_room_imports_lower_floors_only(path: Path):
+    room = room_of(path)
+    assert room in FLOORS, f"{room} has no floor: give it one here, or find it a room."
+    for module in imports_of(path):
+        root, *rest = module.split(".")
+        if root in ROOMS_OF:
+            assert room in ROOMS_OF[root], f"{root} is for {ROOMS_OF[root]}"
+        other = rest[0] if root == "frontglass" and rest else room
+        if other in {room, "__version__"}:
+            continue
+        assert FLOORS[other] < FLOORS[room], f"{room} may not import {other}"
