@@ -1,0 +1,1 @@
+"""Pictures of pictures: contact sheets to look at and to hand round."""

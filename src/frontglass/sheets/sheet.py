@@ -1,0 +1,156 @@
+"""A sheet: pictures and text on grey, in display codes, ready to be written."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from frontglass.errors import PictureFileError
+from frontglass.files.whole import write_whole
+from frontglass.sheets.lettering import LINE_HEIGHT, Lines, font, text_width_px
+
+Codes = NDArray[np.uint8]
+
+# Greys without a tint: the eye takes its white from what surrounds a picture. Darker than
+# middle grey, so that halos and lifted blacks both stand out from it; not black, for against
+# black every shadow looks lifted.
+SURROUND: Final = (52, 52, 52)
+TEXT: Final = (232, 232, 232)
+QUIET_TEXT: Final = (176, 176, 176)
+
+SHEET_QUALITY = 94
+SHEET_SUFFIXES = (".png", ".jpg", ".jpeg")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet:
+    """A finished sheet.
+
+    Parameters
+    ----------
+    codes : ndarray, shape (H, W, 3), uint8
+        sRGB codes.
+    notices : tuple of str
+        What was assumed on the way, one sentence each.
+    """
+
+    codes: Codes
+    notices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """Sizes that a whole sheet shares [px]."""
+
+    margin: int
+    gap: int
+    small: int
+    large: int
+
+    @classmethod
+    def of(cls, width_px: int) -> Sizes:
+        """Return the sizes that sit well on a sheet `width_px` wide."""
+        return cls(*(max(4, round(share * width_px)) for share in (0.028, 0.012, 0.0115, 0.02)))
+
+
+class Page:
+    """A sheet being laid out: what goes where, before its height is known."""
+
+    def __init__(self, width_px: int, sizes: Sizes) -> None:
+        self.width_px = width_px
+        self.sizes = sizes
+        self._pictures: list[tuple[int, int, Codes]] = []
+        self._texts: list[tuple[int, int, Lines, tuple[int, int, int]]] = []
+        self._boxes: list[tuple[int, int, int, int, Lines]] = []
+
+    @property
+    def room_px(self) -> int:
+        """Width between the margins [px]."""
+        return self.width_px - 2 * self.sizes.margin
+
+    def put(self, x_px: int, y_px: int, codes: Codes) -> None:
+        """Place a picture by its upper left corner."""
+        self._pictures.append((x_px, y_px, codes))
+
+    def say(self, x_px: int, y_px: int, lines: Lines, colour: tuple[int, int, int] = TEXT) -> int:
+        """Place text by its upper left corner; return where the next thing may stand."""
+        self._texts.append((x_px, y_px, lines, colour))
+        return y_px + lines.height_px
+
+    def mark(self, x_px: int, y_px: int, width_px: int, height_px: int, tag: Lines) -> None:
+        """Draw a thin box round a part of a picture, just outside of it, with a tag above."""
+        self._boxes.append((x_px, y_px, width_px, height_px, tag))
+
+    def painted(self, height_px: int) -> Codes:
+        """Return the page's codes."""
+        codes = np.empty((height_px, self.width_px, 3), np.uint8)
+        codes[:] = SURROUND
+        for x, y, picture in self._pictures:
+            rows, columns = picture.shape[:2]
+            codes[y : y + rows, x : x + columns] = picture
+        image = Image.fromarray(codes)
+        draw = ImageDraw.Draw(image)
+        for x, y, width, height, tag in self._boxes:
+            # Dark, light, dark: a box is seen over any picture.
+            draw.rectangle((x - 3, y - 3, x + width + 2, y + height + 2), outline=SURROUND, width=3)
+            draw.rectangle((x - 2, y - 2, x + width + 1, y + height + 1), outline=TEXT)
+            across = math.ceil(text_width_px(tag.lines[0], tag.size_px)) + tag.size_px
+            above = y - 3 - tag.height_px
+            draw.rectangle((x - 3, above, x - 3 + across, y - 4), fill=SURROUND)
+            _write(draw, x - 3 + tag.size_px // 2, above, tag, TEXT)
+        for x, y, lines, colour in self._texts:
+            _write(draw, x, y, lines, colour)
+        return np.asarray(image)
+
+
+def _write(
+    draw: ImageDraw.ImageDraw, x_px: int, y_px: int, lines: Lines, colour: tuple[int, int, int]
+) -> None:
+    for number, line in enumerate(lines.lines):
+        baseline = y_px + round((number + 0.75) * lines.size_px * LINE_HEIGHT)
+        draw.text((x_px, baseline), line, fill=colour, font=font(lines.size_px), anchor="ls")
+
+
+def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -> None:
+    """Write a sheet as PNG or JPEG, by its extension; whole or not at all.
+
+    Parameters
+    ----------
+    path : str or Path
+        Where to write.
+    sheet : Sheet
+        What to write.
+    quality : int or None
+        Quality of a JPEG, 1 to 100.
+
+    Raises
+    ------
+    PictureFileError
+        If the extension is neither, or the file cannot be written.
+    """
+    target = Path(path)
+    check_suffix(target)
+    kind = "PNG" if target.suffix.lower() == ".png" else "JPEG"
+    image = Image.fromarray(sheet.codes)
+    # Colour at full resolution: small warm lamps would smear at half.
+    options = {} if kind == "PNG" else {"quality": quality or SHEET_QUALITY, "subsampling": 0}
+    write_whole(target, lambda beside: image.save(beside, kind, **options))
+
+
+def check_suffix(path: Path) -> None:
+    """Refuse a name that is neither a PNG's nor a JPEG's.
+
+    Raises
+    ------
+    PictureFileError
+        If it is not.
+    """
+    if path.suffix.lower() not in SHEET_SUFFIXES:
+        msg = f"{path}: a sheet is a PNG or a JPEG; end its name with .png or .jpg."
+        raise PictureFileError(msg)

@@ -1,0 +1,53 @@
+"""Text on sheets is never cut off and always legible."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from frontglass.sheets.lettering import SEPARATOR, broken, fitted, font, legible, text_width_px
+
+WORDS = st.text(st.characters(min_codepoint=32, max_codepoint=0x2FF), max_size=80)
+
+
+@given(text=WORDS, room=st.integers(60, 900), size=st.integers(8, 60))
+def test_every_line_fits_its_room(text: str, room: int, size: int):
+    for lines in (fitted([text], room, size)[0], broken(text, room, size)):
+        assert all(
+            text_width_px(line, lines.size_px) <= room or len(line) == 1 for line in lines.lines
+        )
+
+
+@given(text=WORDS, room=st.integers(40, 400))
+def test_breaking_loses_no_letter(text: str, room: int):
+    assert "".join("".join(broken(text, room, 14).lines).split()) == "".join(legible(text).split())
+
+
+def test_texts_side_by_side_share_one_size():
+    short, long = fitted(["bare", "harbour-night 1/4, light loss 0.2 stop"], 400, 26)
+    assert short.size_px == long.size_px < 26
+    assert len(long.lines) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("café", "cafe"),
+        ("Müller Øre", "Muller ?re"),
+        ("灯台.jpg", "??.jpg"),
+        ("½ stop", "1⁄2 stop"),
+    ],
+)
+def test_what_the_type_lacks_is_written_as_the_nearest(text: str, shown: str):
+    assert legible(text) == shown
+
+
+def test_the_type_has_all_that_sheets_say_themselves():
+    ours = SEPARATOR + "0123456789/.,%:-_()+ abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    assert legible(ours) == ours
+
+
+def test_lettering_is_a_real_scalable_type():
+    assert text_width_px("harbour", 40) == pytest.approx(2 * text_width_px("harbour", 20), rel=0.05)
+    assert font(20).size == 20

@@ -1,0 +1,90 @@
+"""A still reduced or enlarged for a sheet."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from frontglass.errors import ParameterError
+from frontglass.picture.display import display_codes
+from frontglass.picture.encoding import Encoding
+from frontglass.picture.picture import Picture
+from frontglass.picture.primaries import BT2020
+from frontglass.sheets.views import Region, view
+
+
+def picture_of(light: np.ndarray, **more) -> Picture:
+    radiance = np.repeat(np.asarray(light, np.float32)[..., np.newaxis], 3, axis=2)
+    return Picture(radiance=radiance, encoding=Encoding.linear(), **more)
+
+
+@pytest.mark.source("IEC61966-2-1", "encoding of 0.5")
+def test_a_fine_checkerboard_reduces_to_half_the_light():
+    checks = np.indices((64, 64)).sum(0) % 2
+    # 0.5 encodes to 0.735357, code 187.5; dither moves a code by one at most.
+    shown = view(picture_of(checks), (16, 16))
+    assert shown.mean() == pytest.approx(187.5, abs=0.2)
+    assert np.abs(shown - 187.5).max() <= 1.5
+
+
+def test_a_lamp_far_above_white_grows_no_larger_when_reduced():
+    light = np.zeros((64, 64))
+    light[32:36, 32:36] = 500.0
+    shown = view(picture_of(light), (16, 16))
+    lit = np.zeros((16, 16, 3))
+    lit[8, 8] = 255
+    assert np.abs(shown.astype(int) - lit).max() <= 1
+
+
+@pytest.mark.parametrize("times", [2, 3, 5])
+def test_enlarging_overshoots_nowhere(times: int):
+    light = np.full((12, 12), 0.1)
+    light[:, 6:] = 0.4
+    # Strict: anything sharper than straight lines would leave the range of the two sides.
+    low, high = display_codes(picture_of([[0.1, 0.4]]).radiance)[0, :, 0].astype(int)
+    shown = view(picture_of(light), (12 * times, 12 * times)).astype(int)
+    assert shown.min() >= low - 2
+    assert shown.max() <= high + 2
+    assert (np.diff(shown.mean(axis=(0, 2))) > -1).all()
+
+
+def test_enlarged_far_enough_pixels_are_squares():
+    shown = view(picture_of([[0.0, 1.0], [1.0, 0.0]]), (16, 16))
+    assert (shown[:8, :8] == 0).all()
+    assert (shown[:8, 8:] == 255).all()
+
+
+def test_size_as_it_is_gives_the_display_codes_themselves():
+    light = np.random.default_rng(3).random((9, 7))
+    picture = picture_of(light)
+    assert (view(picture, (7, 9)) == display_codes(picture.radiance)).all()
+
+
+def test_other_primaries_are_shown_on_a_bt709_screen():
+    green = np.zeros((4, 4, 3), np.float32)
+    green[...] = np.linalg.solve(BT2020.matrix_to(BT2020), [0.2, 0.2, 0.2])
+    white = Picture(radiance=green, primaries=BT2020, encoding=Encoding.linear())
+    same = view(picture_of(np.full((4, 4), 0.2)), (4, 4))
+    assert np.abs(view(white, (4, 4)).astype(int) - same).max() <= 1
+    green[...] = [0, 0.2, 0]  # outside of BT.709: red and blue would be negative
+    assert (view(white, (4, 4))[..., [0, 2]] == 0).all()
+
+
+def test_a_region_is_cut_with_its_distances():
+    distance = np.arange(48, dtype=np.float32).reshape(6, 8)
+    whole = picture_of(np.arange(48).reshape(6, 8), distance_m=distance)
+    part = Region.from_text("2,1,3,4").of(whole)
+    assert part.radiance.shape == (4, 3, 3)
+    assert part.radiance[0, 0, 0] == part.distance_m[0, 0] == 10
+
+
+@pytest.mark.parametrize("text", ["", "1,2,3", "1,2,3,4,5", "a,b,c,d", "1.5,2,3,4"])
+def test_a_region_must_be_four_whole_numbers(text: str):
+    with pytest.raises(ParameterError, match="close_up must be X,Y,W,H in whole pixels"):
+        Region.from_text(text)
+
+
+@pytest.mark.parametrize("text", ["-1,0,2,2", "0,0,0,2", "7,0,2,2", "0,5,2,2", "0,0,9,1"])
+def test_a_region_must_lie_inside_the_still(text: str):
+    with pytest.raises(ParameterError, match="inside the still's 8 x 6 px"):
+        Region.from_text(text).check_inside(picture_of(np.zeros((6, 8))))
