@@ -1,0 +1,1 @@
+"""Stills from file to file: one, or a whole folder."""

@@ -1,0 +1,305 @@
+"""Batches: what is planned, what is refused, what is resumed, what is recorded."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import frontglass as fg
+from frontglass.batch import run
+from frontglass.batch.plan import plan
+from frontglass.batch.recipe import Framing, Recipe, out_beside
+from frontglass.batch.run import Outcome, planned_batch
+from frontglass.errors import FrontglassError, ParameterError, PictureFileError
+
+
+@pytest.fixture
+def recipe() -> Recipe:
+    look = fg.read_look("harbour-night").at("1/4")
+    return Recipe(looks=(look,), framing=Framing(lens_mm=50, f_number=2.8, sensor="super35"))
+
+
+def names(sources: Sequence[str | Path], folder: Path, **how) -> list[str]:
+    return [job.name for job in plan(sources, folder, **how)]
+
+
+def states(outcomes: Sequence[Outcome]) -> dict[str, str]:
+    return {outcome.job.name: outcome.state for outcome in outcomes}
+
+
+def manifest_of(folder: Path) -> dict[str, dict]:
+    return json.loads((folder / "frontglass-batch.json").read_text(encoding="utf-8"))["stills"]
+
+
+def everything_below(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+class TestPlan:
+    def test_a_folder_keeps_its_sub_folders(self, shoot, tmp_path):
+        shoot("in/b.png"), shoot("in/night/a.jpg"), shoot("in/day/a.jpg")
+        (tmp_path / "in" / "notes.txt").write_text("lamp is warm")
+        shoot("in/.hidden.png"), shoot("in/.cache/a.png")
+        assert names([tmp_path / "in"], tmp_path / "out") == ["b.png", "day/a.jpg", "night/a.jpg"]
+
+    def test_files_keep_what_their_folders_do_not_share(self, shoot, tmp_path):
+        sources = [shoot("in/1/a.jpg"), shoot("in/2/a.jpg")]
+        assert names(sources, tmp_path / "out") == ["1/a.jpg", "2/a.jpg"]
+
+    def test_two_folders_stay_apart(self, shoot, tmp_path):
+        shoot("day/a.png"), shoot("night/a.png")
+        sources = [tmp_path / "day", tmp_path / "night"]
+        assert names(sources, tmp_path / "out") == ["day/a.png", "night/a.png"]
+
+    def test_a_pattern_is_searched_and_brackets_in_a_name_are_not(self, shoot, tmp_path):
+        shoot("in/a.png"), shoot("in/deep/b.png"), shoot("in/c.jpg")
+        out = tmp_path / "out"
+        assert names([f"{tmp_path}/in/**/*.png"], out) == ["a.png", "deep/b.png"]
+        assert names([str(shoot("in/take [2].png"))], out) == ["take [2].png"]
+
+    def test_a_still_named_twice_is_rendered_once(self, shoot, tmp_path):
+        still = shoot("in/a.png")
+        assert names([still, tmp_path / "in", still], tmp_path / "out") == ["a.png"]
+
+    def test_another_format_changes_the_extension(self, shoot, tmp_path):
+        sources = [shoot("in/a.png"), shoot("in/b.tar.jpg")]
+        assert names(sources, tmp_path / "out", suffix="TIF") == ["a.tif", "b.tar.tif"]
+
+    def test_spaces_and_letters_of_all_kinds(self, shoot, tmp_path):
+        still = shoot("scout day/café 灯.png")
+        assert names([still], tmp_path / "out dir") == ["café 灯.png"]
+
+    def test_what_an_earlier_run_wrote_below_is_no_still(self, shoot, tmp_path):
+        shoot("in/a.png"), shoot("in/out/a.png")
+        assert names([tmp_path / "in"], tmp_path / "in" / "out") == ["a.png"]
+
+    @pytest.mark.parametrize(
+        ("files", "suffix"), [(("a.jpg", "a.png"), "png"), (("a.png", "A.png"), None)]
+    )
+    def test_two_stills_for_one_name_are_refused(self, shoot, tmp_path, files, suffix):
+        sources = [shoot(f"in/{name}") for name in files]
+        with pytest.raises(PictureFileError, match=r"both .* would be written there"):
+            plan(sources, tmp_path / "out", suffix=suffix)
+
+    def test_the_manifest_is_never_written_over(self, shoot, tmp_path):
+        still = shoot("in/a.png").rename(tmp_path / "in" / "frontglass-batch.json")
+        with pytest.raises(PictureFileError, match="would be written there"):
+            plan([still], tmp_path / "out")
+
+    def test_the_folder_of_the_stills_is_refused_through_a_link_too(self, shoot, tmp_path):
+        shoot("in/a.png")
+        (tmp_path / "link").symlink_to(tmp_path / "in")
+        for folder in (tmp_path / "in", tmp_path / "link", tmp_path / "in" / ".." / "in"):
+            with pytest.raises(PictureFileError, match="never overwritten"):
+                plan([tmp_path / "in"], folder)
+
+    def test_an_output_that_leads_to_a_still_is_refused(self, shoot, tmp_path):
+        still = shoot("in/a.png")
+        (tmp_path / "out").mkdir()
+        (tmp_path / "out" / "a.png").symlink_to(still)
+        with pytest.raises(PictureFileError, match="is the still"):
+            plan([still], tmp_path / "out")
+
+    @pytest.mark.parametrize(
+        ("source", "reason"),
+        [("nothing.png", "no such file"), ("no*.png", "matches no still"), ("empty", "no still")],
+    )
+    def test_a_source_without_a_still_is_refused(self, tmp_path, source, reason):
+        (tmp_path / "empty").mkdir()
+        with pytest.raises(PictureFileError, match=reason):
+            plan([str(tmp_path / source)], tmp_path / "out")
+
+    def test_no_source_is_refused(self, tmp_path):
+        with pytest.raises(ParameterError, match="at least one"):
+            plan([], tmp_path / "out")
+
+
+class TestRun:
+    def test_a_batch_writes_what_the_library_writes(self, shoot, tmp_path, recipe):
+        stills = [shoot(f"in/{n}.png", seed=n) for n in range(3)]
+        for processes, name in ((1, "alone"), (2, "together")):
+            outcomes = fg.render_batch(stills, tmp_path / name, recipe, processes=processes)
+            assert set(states(outcomes).values()) == {"rendered"}
+        for still in stills:
+            picture = fg.read_picture(still)
+            camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.89)
+            fg.write_picture(tmp_path / "own.png", fg.render(picture, recipe.looks, camera=camera))
+            own = (tmp_path / "own.png").read_bytes()
+            assert (tmp_path / "alone" / still.name).read_bytes() == own
+            assert (tmp_path / "together" / still.name).read_bytes() == own
+
+    @pytest.mark.parametrize("processes", [1, 2])
+    def test_one_bad_file_never_stops_the_rest(self, shoot, tmp_path, recipe, processes):
+        shoot("in/a.png"), shoot("in/c.png")
+        (tmp_path / "in" / "b.png").write_bytes(b"no picture at all")
+        outcomes = fg.render_batch([tmp_path / "in"], tmp_path / "out", recipe, processes=processes)
+        assert states(outcomes) == {"a.png": "rendered", "b.png": "failed", "c.png": "rendered"}
+        bad = next(outcome for outcome in outcomes if outcome.state == "failed")
+        assert "b.png" in str(bad.result)
+        assert manifest_of(tmp_path / "out")["b.png"]["reason"] == str(bad.result)
+        assert sorted(everything_below(tmp_path / "out")) == ["a.png", "c.png", run.MANIFEST_NAME]
+
+    def test_stills_are_left_as_they_were(self, shoot, tmp_path, recipe):
+        shoot("in/a.png"), shoot("in/b/a.jpg")
+        before = everything_below(tmp_path / "in")
+        fg.render_batch([tmp_path / "in"], tmp_path / "in" / "out", recipe, processes=1)
+        after = everything_below(tmp_path / "in")
+        assert before.items() <= after.items()
+
+    def test_what_is_done_is_not_done_again(self, shoot, tmp_path, recipe):
+        still, out = shoot("in/a.png"), tmp_path / "out"
+        shoot("in/b.png")
+        fg.render_batch([tmp_path / "in"], out, recipe, processes=1)
+        shoot("in/c.png")
+        again = fg.render_batch([tmp_path / "in"], out, recipe, processes=1)
+        assert states(again) == {
+            "a.png": "done before",
+            "b.png": "done before",
+            "c.png": "rendered",
+        }
+        assert set(manifest_of(out)) == {"a.png", "b.png", "c.png"}
+        os.utime(still, ns=(1, 1))  # as if it had been graded anew
+        (out / "b.png").write_bytes(b"cut short")
+        third = fg.render_batch([tmp_path / "in"], out, recipe, processes=1)
+        assert states(third) == {"a.png": "rendered", "b.png": "rendered", "c.png": "done before"}
+
+    @pytest.mark.parametrize(
+        "change",
+        [
+            {"looks": ()},
+            {"exposure_stops": 1.0},
+            {"framing": Framing(lens_mm=85)},
+            {"surround": fg.Surround.DARK},
+            {"compensate": fg.Compensation.OFF},
+            {"quality": 80},
+        ],
+        ids=lambda change: next(iter(change)),
+    )
+    def test_another_recipe_is_rendered_afresh(self, shoot, tmp_path, recipe, change):
+        from dataclasses import replace
+
+        still, out = shoot("in/a.png"), tmp_path / "out"
+        fg.render_batch([still], out, recipe, processes=1)
+        assert planned_batch([still], out, recipe).jobs == ()
+        assert len(planned_batch([still], out, replace(recipe, **change)).jobs) == 1
+
+    def test_other_words_about_a_look_change_no_pixel(self, shoot, tmp_path, recipe):
+        from dataclasses import replace
+
+        still, out = shoot("in/a.png"), tmp_path / "out"
+        fg.render_batch([still], out, recipe, processes=1)
+        reworded = replace(recipe.looks[0], summary="lamps glow", watch="the window")
+        assert planned_batch([still], out, replace(recipe, looks=(reworded,))).jobs == ()
+
+    def test_a_strangers_file_is_not_replaced(self, shoot, tmp_path, recipe):
+        still, out = shoot("in/a.png"), tmp_path / "out"
+        out.mkdir()
+        (out / "a.png").write_text("the only copy")
+        with pytest.raises(PictureFileError, match="not written by a batch"):
+            planned_batch([still], out, recipe)
+        assert len(planned_batch([still], out, recipe, again=True).jobs) == 1
+        assert (out / "a.png").read_text() == "the only copy"
+
+    def test_a_batch_broken_off_goes_on(self, shoot, tmp_path, recipe):
+        for n in range(4):
+            shoot(f"in/{n}.png", seed=n)
+        first = planned_batch([tmp_path / "in"], tmp_path / "out", recipe).run(processes=1)
+        assert next(first).state == "rendered"
+        first.close()
+        assert manifest_of(tmp_path / "out")["3.png"]["state"] == "planned"
+        rest = list(planned_batch([tmp_path / "in"], tmp_path / "out", recipe).run(processes=1))
+        assert states(rest) == {
+            "0.png": "done before",
+            **dict.fromkeys(("1.png", "2.png", "3.png"), "rendered"),
+        }
+
+    def test_a_manifest_says_what_was_rendered_how(self, shoot, tmp_path, recipe):
+        still = shoot("in/a.png")
+        fg.render_batch([still], tmp_path / "out", recipe, processes=1)
+        entry = manifest_of(tmp_path / "out")["a.png"]
+        assert entry["state"] == "done"
+        assert entry["looks"] == ["harbour-night:1/4"]
+        assert entry["still"] == str(still)
+        assert entry["still_bytes"] == still.stat().st_size
+        assert entry["camera"]["focal_length_mm"] == 50
+        assert entry["light_loss_stops"] == pytest.approx(recipe.light_loss_stops, abs=1e-4)
+
+    @pytest.mark.parametrize("text", ["", "[]", '{"format": 99, "stills": {}}', '{"format": 1}'])
+    def test_a_manifest_that_is_none_is_refused(self, shoot, tmp_path, recipe, text):
+        still, out = shoot("in/a.png"), tmp_path / "out"
+        out.mkdir()
+        (out / "frontglass-batch.json").write_text(text)
+        with pytest.raises(FrontglassError, match="is no manifest"):
+            planned_batch([still], out, recipe)
+
+    def test_jobs_below_one_are_refused(self, shoot, tmp_path, recipe):
+        batch = planned_batch([shoot("in/a.png")], tmp_path / "out", recipe)
+        with pytest.raises(ParameterError, match="jobs must be >= 1"):
+            list(batch.run(processes=0))
+        assert not (tmp_path / "out").exists()
+
+    def test_a_folder_that_cannot_be_made_is_one_line(self, shoot, tmp_path, recipe):
+        still = shoot("in/a.png")
+        (tmp_path / "file").write_text("")
+        with pytest.raises(PictureFileError, match="cannot be made"):
+            fg.render_batch([still], tmp_path / "file" / "out", recipe, processes=1)
+
+    def test_a_flaw_of_ours_costs_one_still_only(self, shoot, tmp_path, recipe, monkeypatch):
+        shoot("in/a.png"), shoot("in/b.png")
+        whole = run.render_file
+
+        def flawed(still, out, recipe, **how):
+            if still.name == "a.png":
+                raise ZeroDivisionError("division by zero")
+            return whole(still, out, recipe, **how)
+
+        monkeypatch.setattr(run, "render_file", flawed)
+        outcomes = fg.render_batch([tmp_path / "in"], tmp_path / "out", recipe, processes=1)
+        assert states(outcomes) == {"a.png": "failed", "b.png": "rendered"}
+        assert "ZeroDivisionError: division by zero" in str(outcomes[0].result)
+
+
+class TestOneStill:
+    def test_a_name_beside_the_still(self, recipe):
+        beside = out_beside(Path("day 1/scout.01.jpg"), recipe.looks)
+        assert beside == Path("day 1/scout.01_harbour-night_1-4.jpg")
+        assert out_beside(Path("a.png"), ()) == Path("a_bare.png")
+
+    def test_the_still_is_never_overwritten(self, shoot, tmp_path, recipe):
+        still = shoot()
+        (tmp_path / "hard.png").hardlink_to(still)
+        (tmp_path / "soft.png").symlink_to(still)
+        before = still.read_bytes()
+        for name in ("scout.png", "hard.png", "soft.png"):
+            with pytest.raises(PictureFileError, match="is the still itself"):
+                fg.render_file(still, tmp_path / name, recipe, overwrite=True)
+        assert still.read_bytes() == before
+
+    def test_another_file_is_replaced_only_when_allowed(self, shoot, tmp_path, recipe):
+        still, other = shoot(), tmp_path / "other.png"
+        other.write_text("the only copy")
+        with pytest.raises(PictureFileError, match="exists already"):
+            fg.render_file(still, other, recipe)
+        assert other.read_text() == "the only copy"
+        fg.render_file(still, other, recipe, overwrite=True)
+        assert fg.read_picture(other).width_px == 48
+
+    def test_nothing_in_front_of_the_lens_changes_no_code(self, shoot, tmp_path):
+        still = shoot()
+        fg.render_file(still, tmp_path / "bare.png", Recipe())
+        one, other = fg.read_picture(still), fg.read_picture(tmp_path / "bare.png")
+        assert np.array_equal(one.encoding.codes, other.encoding.codes)
+
+    def test_what_was_assumed_is_told_once(self, shoot, tmp_path, recipe):
+        result = fg.render_file(shoot(), tmp_path / "out.png", Recipe(looks=recipe.looks))
+        assert any("40 degrees" in notice for notice in result.notices)
+        assert len(set(result.notices)) == len(result.notices)
