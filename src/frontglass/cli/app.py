@@ -1,0 +1,50 @@
+"""The command line: which commands there are, and how the program ends."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from frontglass.cli.apply import apply
+from frontglass.cli.batch import batch
+from frontglass.cli.demo import demo
+from frontglass.cli.grouped import register
+from frontglass.cli.ladder import ladder
+from frontglass.cli.looks import looks, show
+
+app = typer.Typer(
+    # Plain help: the decorated kind takes as long again to load as everything else.
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    no_args_is_help=True,
+)
+for function in (apply, ladder, batch, looks, show, demo):
+    register(app, function)
+
+
+def _print_version(value: bool) -> None:  # noqa: FBT001  # typer's own way of calling back
+    if value:
+        import frontglass
+
+        typer.echo(f"frontglass {frontglass.__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def frontglass(
+    *,
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_print_version, is_eager=True, help="Print the version."
+        ),
+    ] = False,
+) -> None:
+    """See what glass, nets, grease, glare and haze would do to your own stills."""
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

@@ -1,0 +1,40 @@
+"""``frontglass apply``: one still through one or more looks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, Overwrite, Still
+from frontglass.cli.texts import print_json, rendered_record
+
+
+def apply(
+    still: Still,
+    *,
+    looks: LookOptions,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="Where to write; else beside the still, named after it."),
+    ] = None,
+    camera: CameraOptions,
+    light: LightOptions,
+    overwrite: Overwrite = False,
+    as_json: Json = False,
+) -> None:
+    """See STILL through one or more looks.
+
+    The extension of --out chooses the format: JPEG, PNG, TIFF, OpenEXR or Radiance HDR.
+    """
+    from frontglass.batch.recipe import render_file
+
+    recipe = light.recipe(looks.looks(), camera)
+    result = render_file(still, out, recipe, overwrite=overwrite)
+    note(*result.notices)
+    if as_json:
+        print_json(rendered_record(result, recipe))
+    else:
+        typer.echo(str(result.out))

@@ -1,0 +1,58 @@
+"""``frontglass batch``: a look over many stills."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, given
+from frontglass.cli.progress import with_progress
+from frontglass.cli.texts import print_outcomes, print_plan
+
+
+def batch(
+    stills: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="STILLS",
+            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
+            show_default=False,
+        ),
+    ],
+    *,
+    looks: LookOptions,
+    out: Annotated[
+        Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the rendered stills.")
+    ],
+    jobs: Annotated[
+        int | None, typer.Option(metavar="N", help="Stills worked on at a time; else one a core.")
+    ] = None,
+    file_format: Annotated[
+        str | None,
+        typer.Option("--format", metavar="EXT", help="Extension to write: jpg, png, ..."),
+    ] = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Render what is done already, and replace it.")
+    ] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be done, and do nothing.")
+    ] = False,
+    camera: CameraOptions,
+    light: LightOptions,
+    as_json: Json = False,
+) -> None:
+    """Render many STILLS through one or more looks into a folder.
+
+    A run that was broken off goes on where it stopped; what is done already is not done again.
+    """
+    from frontglass.batch.run import planned_batch
+
+    recipe = light.recipe(looks.looks(), camera)
+    todo = planned_batch(stills, out, recipe, again=again, **given(suffix=file_format))
+    if dry_run:
+        print_plan(todo, as_json=as_json)
+        return
+    outcomes = with_progress(todo.run(**given(processes=jobs)), len(todo.jobs) + len(todo.done))
+    print_outcomes(todo, outcomes, as_json=as_json)

@@ -1,0 +1,60 @@
+"""``frontglass demo``: the scene that comes with frontglass, through several looks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from frontglass.cli.ladder import written_ladder
+from frontglass.cli.options import Overwrite
+
+if TYPE_CHECKING:
+    from frontglass.batch.recipe import Recipe
+    from frontglass.looks import Look
+
+SCENE = "cafe_1280.exr"
+SCENE_FIELD_DEG = 52.0
+"""Horizontal field that the scene was rendered with."""
+SCENE_EXPOSURE_STOPS = 2.5
+"""Exposure at which its lamps are bright and its corners dark."""
+LOOKS = ("harbour-night", "glass-beads", "rehearsal-room", "powder-room", "slate-roof")
+LADDER_LOOK = "harbour-night"
+CLOSE_UPS = ("60,360,180,120", "1060,140,180,120")
+"""The table lamp, and fine hair against a rim light."""
+
+
+def demo(
+    *,
+    out: Annotated[
+        Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder to write to.")
+    ] = Path("frontglass-demo"),
+    overwrite: Overwrite = False,
+) -> None:
+    """See a ferry terminal café after closing through several looks, as files in a folder."""
+    from frontglass.batch.recipe import render_file
+    from frontglass.looks import read_look
+    from frontglass.shipped import shipped_folder
+
+    out.mkdir(parents=True, exist_ok=True)
+    still = shipped_folder("examples") / SCENE
+    for name in (None, *LOOKS):
+        target = out / f"{name or 'bare'}.png"
+        looks = () if name is None else (read_look(name),)
+        render_file(still, target, scene_recipe(looks), overwrite=overwrite)
+        typer.echo(str(target))
+    target = out / f"{LADDER_LOOK}_ladder.png"
+    look = read_look(LADDER_LOOK)
+    written_ladder(still, look, target, scene_recipe(), CLOSE_UPS, overwrite=overwrite)
+    typer.echo(f"{target}\nOpen the ladder first, then flip between bare.png and the others.")
+
+
+def scene_recipe(looks: tuple[Look, ...] = ()) -> Recipe:
+    """Return the recipe that shows the scene as it was meant, through `looks`."""
+    from frontglass.batch.recipe import Framing, Recipe
+    from frontglass.optics.camera import Camera
+
+    lens_mm = Camera.from_field(SCENE_FIELD_DEG).focal_length_mm
+    framing = Framing(lens_mm=lens_mm, f_number=2.8, sensor="36x20.25")
+    return Recipe(looks=looks, framing=framing, exposure_stops=SCENE_EXPOSURE_STOPS)

@@ -1,0 +1,99 @@
+"""Commands whose options come in groups, and whose errors are one line.
+
+A group is a frozen dataclass whose fields are annotated as typer options. A command takes the
+group as one keyword; on the command line its fields are options of their own.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import inspect
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, get_type_hints
+
+import typer
+
+from frontglass.errors import FrontglassError
+
+INTERRUPTED = 130
+"""Exit status of a program ended by an interrupt: 128 + the signal's number, as shells have it."""
+
+Command = Callable[..., None]
+
+
+def register(app: typer.Typer, function: Command) -> None:
+    """Add `function` to `app` as a command, its option groups spread out."""
+    spread, groups = _spread(function)
+
+    @functools.wraps(function)
+    def run(**given: object) -> None:
+        with user_errors():
+            for name, group in groups.items():
+                fields = [field.name for field in dataclasses.fields(group)]
+                given[name] = group(**{field: given.pop(field) for field in fields})
+            function(**given)
+
+    run.__signature__ = spread  # type: ignore[attr-defined]  # what typer reads
+    run.__annotations__ = {name: p.annotation for name, p in spread.parameters.items()}
+    app.command()(run)
+
+
+def _spread(function: Command) -> tuple[inspect.Signature, dict[str, type[Any]]]:
+    """Signature of `function` with each option group replaced by its fields, and the groups."""
+    hints = get_type_hints(function, include_extras=True)
+    parameters, groups = [], {}
+    for name, parameter in inspect.signature(function).parameters.items():
+        hint = hints[name]
+        if not dataclasses.is_dataclass(hint):
+            parameters.append(parameter.replace(annotation=hint))
+            continue
+        groups[name] = hint
+        field_hints = get_type_hints(hint, include_extras=True)
+        for field in dataclasses.fields(hint):
+            missing = field.default is dataclasses.MISSING
+            parameters.append(
+                inspect.Parameter(
+                    field.name,
+                    inspect.Parameter.KEYWORD_ONLY,
+                    default=inspect.Parameter.empty if missing else field.default,
+                    annotation=field_hints[field.name],
+                )
+            )
+    return inspect.Signature(parameters), groups
+
+
+@contextmanager
+def user_errors() -> Iterator[None]:
+    """Turn what a user can run into one line on stderr and an exit status."""
+    try:
+        yield
+    except FrontglassError as error:
+        fail(str(error))
+    except BrokenPipeError:
+        # The reader (head, say) has had enough; what Python would still flush goes nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise typer.Exit(1) from None
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        fail(f"{where}{error.strerror or error}.")
+    except MemoryError:
+        fail("not enough memory for a still of this size.")
+    except KeyboardInterrupt:
+        typer.echo("interrupted.", err=True)
+        raise typer.Exit(INTERRUPTED) from None
+
+
+def fail(text: str) -> None:
+    """Say what is wrong in one line on stderr and leave with status 1."""
+    typer.echo("error: " + " ".join(text.split()), err=True)
+    raise typer.Exit(1) from None
+
+
+def note(*notices: str) -> None:
+    """Say what was assumed, a line each, on stderr."""
+    for notice in notices:
+        typer.echo("note: " + " ".join(notice.split()), err=True)

@@ -1,0 +1,92 @@
+"""``frontglass ladder``: one look at several strengths on one sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import (
+    CameraOptions,
+    LightOptions,
+    Overwrite,
+    Still,
+    Strengths,
+    given,
+)
+
+if TYPE_CHECKING:
+    from frontglass.batch.recipe import Recipe
+    from frontglass.looks import Look
+
+
+def ladder(
+    still: Still,
+    *,
+    look: Annotated[str, typer.Option(metavar="NAME_OR_FILE", help="The look.")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
+    ] = None,
+    strengths: Strengths = None,
+    close_up: Annotated[
+        list[str] | None,
+        typer.Option(metavar="X,Y,W,H", help="Part to enlarge [px]; may be given several times."),
+    ] = None,
+    width: Annotated[
+        int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")
+    ] = None,
+    columns: Annotated[int | None, typer.Option(metavar="N", help="Pictures across.")] = None,
+    camera: CameraOptions,
+    light: LightOptions,
+    overwrite: Overwrite = False,
+) -> None:
+    """Lay out STILL bare and through one look at rising strengths, on one sheet."""
+    from frontglass.looks import look_from_text
+
+    shown = look_from_text(look)
+    target = out or still.with_name(f"{still.stem}_{shown.name}_ladder.png")
+    regions = close_up or ()
+    how = given(strengths=strengths and strengths.split(","), width_px=width, columns=columns)
+    recipe = light.recipe((), camera)
+    notices = written_ladder(still, shown, target, recipe, regions, overwrite=overwrite, **how)
+    note(*notices)
+    typer.echo(str(target))
+
+
+def written_ladder(
+    still: Path,
+    look: Look,
+    target: Path,
+    recipe: Recipe,
+    close_ups: Sequence[str] = (),
+    *,
+    overwrite: bool,
+    **how: Any,
+) -> tuple[str, ...]:
+    """Write the ladder of a look on a still; return what was assumed."""
+    from frontglass.batch.recipe import check_may_write
+    from frontglass.sheets.ladder import ladder, still_facts
+    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.views import Region
+
+    check_may_write(target, [still], overwrite=overwrite)
+    check_suffix(target)
+    picture = recipe.picture_from(still)
+    choice = recipe.framing.camera_for(picture)
+    sheet = ladder(
+        picture,
+        look,
+        camera=choice.camera,
+        surround=recipe.surround,
+        compensate=recipe.compensate,
+        facts=still_facts(still.name, recipe.exposure_stops),
+        notices=(*picture.notices, *choice.notices),
+        close_ups=[Region.from_text(text) for text in close_ups],
+        **how,
+    )
+    write_sheet(target, sheet, quality=recipe.quality)
+    return sheet.notices

@@ -1,0 +1,138 @@
+"""Options that several commands share, and what they mean to the library."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+if TYPE_CHECKING:
+    from frontglass.batch.recipe import Framing, Recipe
+    from frontglass.looks import Look
+
+Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that exists.")]
+Strengths = Annotated[
+    str | None,
+    typer.Option(metavar="S,S,...", help="Strengths, such as 1/8,1/4,1/2; else the stock ones."),
+]
+
+
+def given(**options: Any) -> dict[str, Any]:
+    """Return the options that were given; what is left out is for the library to decide."""
+    return {name: value for name, value in options.items() if value is not None}
+
+
+def millimetres(text: str) -> float:
+    """Length of "50mm", "50 mm" or "50" [mm]."""
+    return _number(text, r"(.+?)\s*(?:mm)?", "a length such as 50mm")
+
+
+def f_number(text: str) -> float:
+    """f-number of "2.8", "f2.8" or "f/2.8"."""
+    return _number(text, r"(?:f/?)?\s*(.+)", "a stop such as 2.8 or f/2.8")
+
+
+def _number(text: str, pattern: str, what: str) -> float:
+    match = re.fullmatch(pattern, text.strip(), re.IGNORECASE)
+    try:
+        return float(match.group(1)) if match else float("nan")
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is not {what}.") from None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CameraOptions:
+    """Lens and sensor, where the still's file does not say."""
+
+    lens: Annotated[
+        float | None, typer.Option(parser=millimetres, metavar="MM", help="Focal length: 50mm.")
+    ] = None
+    stop: Annotated[
+        float | None, typer.Option(parser=f_number, metavar="N", help="f-number: 2.8.")
+    ] = None
+    sensor: Annotated[
+        str | None,
+        typer.Option(metavar="NAME|WxH", help="full-frame, super35, ... or 24.9x14 in mm."),
+    ] = None
+    filter_distance: Annotated[
+        float | None,
+        typer.Option(parser=millimetres, metavar="MM", help="Filter to entrance pupil: 80mm."),
+    ] = None
+
+    def framing(self) -> Framing:
+        """Return these options as the library takes them."""
+        from frontglass.batch.recipe import Framing
+
+        return Framing(
+            lens_mm=self.lens,
+            f_number=self.stop,
+            sensor=self.sensor,
+            filter_distance_mm=self.filter_distance,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class LookOptions:
+    """Which looks, and how strong."""
+
+    look: Annotated[
+        list[str],
+        typer.Option(
+            metavar="NAME_OR_FILE[:STRENGTH]",
+            help="Look, from the camera's far end; may be given several times.",
+        ),
+    ]
+    strength: Annotated[
+        str | None, typer.Option(help="Strength of looks that name none: 1/8, 0.3, 2.")
+    ] = None
+
+    def looks(self) -> tuple[Look, ...]:
+        """Return the looks at their strengths."""
+        from frontglass.looks import look_from_text
+
+        return tuple(look_from_text(text, self.strength) for text in self.look)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LightOptions:
+    """How the still is exposed, and what its light does."""
+
+    surround: Annotated[
+        Literal["mirror", "dark"] | None,
+        typer.Option(help="What lies outside the frame: its mirror image, or nothing."),
+    ] = None
+    exposure: Annotated[
+        float | None,
+        typer.Option(metavar="STOPS", help="Show the still this much brighter (or darker)."),
+    ] = None
+    no_compensate: Annotated[
+        bool, typer.Option("--no-compensate", help="Show the light lost; do not open the stop.")
+    ] = False
+    non_finite: Annotated[
+        Literal["refuse", "mend"] | None,
+        typer.Option(help="Pixels that are no number: refuse the still, or mend them."),
+    ] = None
+    quality: Annotated[int | None, typer.Option(metavar="1-100", help="Quality of a JPEG.")] = None
+
+    def recipe(self, looks: tuple[Look, ...], camera: CameraOptions) -> Recipe:
+        """Return all that decides how a still is rendered; what was left open stays so."""
+        from frontglass.batch.recipe import Recipe
+        from frontglass.files import NonFinite
+        from frontglass.render import Compensation, Surround
+
+        return Recipe(
+            looks=looks,
+            framing=camera.framing(),
+            **given(
+                surround=self.surround and Surround(self.surround),
+                exposure_stops=self.exposure,
+                compensate=Compensation.OFF if self.no_compensate else None,
+                non_finite=self.non_finite and NonFinite(self.non_finite),
+                quality=self.quality,
+            ),
+        )
