@@ -39,7 +39,7 @@ def wide_from_native(codes: NDArray[np.uint8], icc: bytes) -> NDArray[np.uint8]:
     PictureFileError
         If littleCMS cannot use the profile.
     """
-    mode = "CMYK" if codes.shape[2] == 4 else "RGB"  # noqa: PLR2004 (C, M, Y, K)
+    mode = "CMYK" if codes.shape[2] == 4 else "RGB"
     return _converted(codes, icc, wide_profile(), (mode, "RGB"))
 
 
@@ -51,12 +51,12 @@ def native_from_wide(wide: NDArray[np.uint8], icc: bytes, channels: int) -> NDAr
     PictureFileError
         If the profile has no way back.
     """
-    mode = "CMYK" if channels == 4 else "RGB"  # noqa: PLR2004 (C, M, Y, K)
+    mode = "CMYK" if channels == 4 else "RGB"
     return _converted(wide, wide_profile(), icc, ("RGB", mode))
 
 
 def rgb_from_plain_cmyk(codes: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """sRGB codes of CMYK without a profile: ink shares multiplied, common practice."""
+    """SRGB codes of CMYK without a profile: ink shares multiplied, common practice."""
     light = 255 - codes[..., :3].astype(np.uint16)
     key = 255 - codes[..., 3:].astype(np.uint16)
     return ((light * key + 127) // 255).astype(np.uint8)
@@ -65,7 +65,7 @@ def rgb_from_plain_cmyk(codes: NDArray[np.uint8]) -> NDArray[np.uint8]:
 def _converted(
     codes: NDArray[np.uint8], source: bytes, target: bytes, modes: tuple[str, str]
 ) -> NDArray[np.uint8]:
-    from PIL import Image, ImageCms  # noqa: PLC0415 (start-up)
+    from PIL import Image, ImageCms
 
     try:
         transform: Any = ImageCms.buildTransform(
@@ -82,6 +82,6 @@ def _converted(
 
 
 def _opened(profile: bytes) -> ImageCms.ImageCmsProfile:
-    from PIL import ImageCms  # noqa: PLC0415 (start-up)
+    from PIL import ImageCms
 
     return ImageCms.ImageCmsProfile(io.BytesIO(profile))

@@ -71,7 +71,7 @@ def shot_from_exif(exif: bytes | None) -> ShotData:
 
 
 def colour_space_of(exif: bytes | None) -> str:
-    """"sRGB", "opRGB" (the DCF optional space) or "" where the block does not say."""
+    """Return "sRGB", "opRGB" (the DCF optional space), or "" where the block does not say."""
     camera = _sub_directory(exif, EXIF_DIRECTORY)
     if camera is None:
         return ""

@@ -22,8 +22,18 @@ from frontglass.picture.primaries import BT709, Primaries
 SIGNATURE = b"\x76\x2f\x31\x01"
 # What the file's layout decides, or what would be false of the picture written.
 _NOT_CARRIED = {
-    "channels", "dataWindow", "displayWindow", "lineOrder", "type", "tiles", "chunkCount",
-    "version", "name", "preview", "chromaticities", "maxSamplesPerPixel",
+    "channels",
+    "dataWindow",
+    "displayWindow",
+    "lineOrder",
+    "type",
+    "tiles",
+    "chunkCount",
+    "version",
+    "name",
+    "preview",
+    "chromaticities",
+    "maxSamplesPerPixel",
 }
 
 
@@ -35,7 +45,7 @@ def read_exr(data: bytes) -> FileStill:
     PictureFileError
         If the file is damaged, cut short, too large or holds no such channels.
     """
-    import OpenEXR  # noqa: PLC0415 (start-up)
+    import OpenEXR
 
     check_exr_structure(data)
     try:
@@ -57,7 +67,7 @@ def read_exr(data: bytes) -> FileStill:
 
 def _light_channels(channels: Mapping[str, Any]) -> tuple[str, ...]:
     """Names of the channels that are the picture: plain ones first, then the first layer."""
-    layers = [""] + sorted({name.rpartition(".")[0] + "." for name in channels if "." in name})
+    layers = ["", *sorted({name.rpartition(".")[0] + "." for name in channels if "." in name})]
     for layer in layers:
         for names in (("R", "G", "B"), ("Y",)):
             full = tuple(layer + name for name in names)
@@ -174,12 +184,10 @@ def _primaries(chromaticities: Any) -> Primaries:
 
 
 def _shot(header: Mapping[str, Any]) -> ShotData:
-    focal = _usable(header.get("effectiveFocalLength")) or _usable(
-        header.get("nominalFocalLength")
-    )
+    focal = _usable(header.get("effectiveFocalLength")) or _usable(header.get("nominalFocalLength"))
     sensor = header.get("sensorOverallDimensions")
     long_side = None
-    if sensor is not None and np.size(sensor) == 2:  # noqa: PLR2004 (width and height)
+    if sensor is not None and np.size(sensor) == 2:
         long_side = _usable(np.max(sensor))
     return ShotData(
         focal_length_mm=focal, f_number=_usable(header.get("aperture")), sensor_width_mm=long_side
@@ -196,7 +204,7 @@ def _usable(value: Any) -> float | None:
 
 def write_exr_file(path: str, still: Outgoing) -> None:
     """Write an OpenEXR file of half or float codes."""
-    import OpenEXR  # noqa: PLC0415 (start-up)
+    import OpenEXR
 
     carried = still.carried
     layer = carried.get("exr_layer", "")

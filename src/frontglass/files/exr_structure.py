@@ -93,11 +93,11 @@ def _chunk_count(part: _Part, *, is_tiled: bool) -> int | None:
     if b"chunkCount" in attributes:
         return int(struct.unpack("<i", attributes[b"chunkCount"][1])[0])
     x0, y0, x1, y1 = struct.unpack("<4i", attributes[b"dataWindow"][1])
-    width, height = x1 - x0 + 1, y1 - y0 + 1
+    width, height = int(x1 - x0 + 1), int(y1 - y0 + 1)
     if is_tiled and b"tiles" in attributes:
         across, down, mode = struct.unpack("<IIB", attributes[b"tiles"][1])
         if mode & 15:
             return None
-        return math.ceil(width / across) * math.ceil(height / down)
-    rows = _ROWS_PER_CHUNK.get(attributes[b"compression"][1][0])
+        return math.ceil(width / int(across)) * math.ceil(height / int(down))
+    rows = _ROWS_PER_CHUNK.get(int(attributes[b"compression"][1][0]))
     return None if rows is None else math.ceil(height / rows)

@@ -21,6 +21,7 @@ _RGBE, _XYZE = "32-bit_rle_rgbe", "32-bit_rle_xyze"
 _RESOLUTION = re.compile(rb"([+-])([XY]) +(\d{1,9}) +([+-])([XY]) +(\d{1,9})")
 _LONGEST_HEADER = 1 << 20
 
+
 def read_hdr(data: bytes) -> FileStill:
     """Read a Radiance HDR file.
 
@@ -65,7 +66,7 @@ def read_hdr(data: bytes) -> FileStill:
 
 def hdr_bytes(still: Outgoing) -> bytes:
     """Return a Radiance HDR file of (H, W, 3) float32 codes, none negative."""
-    import cv2  # noqa: PLC0415 (start-up)
+    import cv2
 
     is_written, data = cv2.imencode(".hdr", np.ascontiguousarray(still.codes[..., ::-1]))
     if not is_written:
@@ -89,7 +90,7 @@ def _header(data: bytes) -> tuple[list[str], bytes]:
 
 
 def _pixels(body: bytes, rows: int, columns: int) -> Codes:
-    import cv2  # noqa: PLC0415 (start-up)
+    import cv2
 
     # OpenCV knows one scanline order only; it is given that one.
     plain = f"#?RADIANCE\nFORMAT={_RGBE}\n\n-Y {rows} +X {columns}\n".encode() + body
@@ -103,7 +104,7 @@ def _pixels(body: bytes, rows: int, columns: int) -> Codes:
 @contextmanager
 def _quiet_opencv() -> Iterator[None]:
     """Keep OpenCV's own log off the terminal; the error is ours to tell."""
-    import cv2  # noqa: PLC0415 (start-up)
+    import cv2
 
     logging = cv2.utils.logging
     level = logging.getLogLevel()

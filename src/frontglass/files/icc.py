@@ -93,7 +93,7 @@ def _profile(data: bytes) -> IccProfile:
 
 def _tags(data: bytes) -> dict[bytes, bytes]:
     (count,) = struct.unpack_from(">I", data, _HEADER_BYTES)
-    if count > 1000:  # noqa: PLR2004 (profiles have tens)
+    if count > 1000:
         raise ValueError(f"it claims {count} tags.")
     tags = {}
     for index in range(count):
@@ -174,7 +174,7 @@ def _parametric(number: int, values: list[float]) -> ParametricCurve:
     g, a, b = values[:3]
     if number == 1:
         return ParametricCurve(g, a, b, d=-b / a)
-    if number == 2:  # noqa: PLR2004 (the type's number)
+    if number == 2:
         return ParametricCurve(g, a, b, d=-b / a, e=values[3], f=values[3])
     return ParametricCurve(g, a, b, *values[3:])
 
@@ -206,8 +206,9 @@ def _assembled(space: bytes, tags: list[tuple[bytes, bytes]]) -> bytes:
         body += content + b"\0" * (-len(content) % 4)
     size = offset + len(body)
     # Version 4.3, class mntr, a fixed date: the same picture gives the same bytes.
-    header = struct.pack(">I4sI4s4s4s6H", size, b"\0" * 4, 0x04300000, b"mntr", space, b"XYZ ",
-                         2000, 1, 1, 0, 0, 0)
+    header = struct.pack(
+        ">I4sI4s4s4s6H", size, b"\0" * 4, 0x04300000, b"mntr", space, b"XYZ ", 2000, 1, 1, 0, 0, 0
+    )
     header += b"acsp" + b"\0" * 28 + struct.pack(">3i", *_fixed(np.array(_PCS_WHITE)))
     return header + b"\0" * (_HEADER_BYTES - len(header)) + table + body
 
@@ -234,8 +235,8 @@ def _curve_tag(curve: Curve) -> bytes:
         values = np.array([curve.g, curve.a, curve.b, curve.c, curve.d, curve.e, curve.f])
         return b"para" + struct.pack(">IHH7i", 0, 4, 0, *_fixed(values))
     light = np.clip(curve.decode(np.linspace(0, 1, 4096)), 0, 1)
-    return b"curv" + struct.pack(">II", 0, light.size) + np.round(light * 65535).astype(
-        ">u2"
-    ).tobytes()
-
-
+    return (
+        b"curv"
+        + struct.pack(">II", 0, light.size)
+        + np.round(light * 65535).astype(">u2").tobytes()
+    )

@@ -45,15 +45,15 @@ def segments_of(data: bytes) -> list[Segment]:
     segments: list[Segment] = []
     at = 2
     while True:
-        while at + 1 < len(data) and data[at] == 0xFF and data[at + 1] == 0xFF:  # noqa: PLR2004
+        while at + 1 < len(data) and data[at] == 0xFF and data[at + 1] == 0xFF:
             at += 1
         if at + 4 > len(data):
             raise PictureFileError("The JPEG file is cut short.")
-        if data[at] != 0xFF:  # noqa: PLR2004 (a marker's first byte)
+        if data[at] != 0xFF:
             raise PictureFileError("The JPEG file is damaged: a marker is missing.")
         marker = data[at + 1]
         (length,) = struct.unpack_from(">H", data, at + 2)
-        if length < 2 or at + 2 + length > len(data):  # noqa: PLR2004 (counts itself)
+        if length < 2 or at + 2 + length > len(data):
             raise PictureFileError("The JPEG file is cut short or damaged.")
         segments.append(Segment(marker, data[at + 4 : at + 2 + length]))
         at += 2 + length
@@ -66,8 +66,8 @@ def segments_of(data: bytes) -> list[Segment]:
 
 def _size(segments: list[Segment]) -> tuple[int, int]:
     for marker, content in segments:
-        is_frame = 0xC0 <= marker <= 0xCF and marker not in {0xC4, 0xC8, 0xCC}  # noqa: PLR2004
-        if is_frame and len(content) >= 6:  # noqa: PLR2004 (depth, height, width, channels)
+        is_frame = 0xC0 <= marker <= 0xCF and marker not in {0xC4, 0xC8, 0xCC}
+        if is_frame and len(content) >= 6:
             height, width = struct.unpack_from(">HH", content, 1)
             return width, height
     raise PictureFileError("The JPEG file is damaged: it has no frame header.")
@@ -81,7 +81,7 @@ def read_jpeg(data: bytes) -> FileStill:
     PictureFileError
         If it is damaged, cut short or too large.
     """
-    from PIL import Image, JpegImagePlugin  # noqa: PLC0415 (start-up)
+    from PIL import Image, JpegImagePlugin
 
     segments = segments_of(data)
     check_size(*_size(segments))
@@ -107,7 +107,7 @@ def read_jpeg(data: bytes) -> FileStill:
         raise PictureFileError(f"JPEG files of kind {mode} cannot be read.")
     return FileStill(
         container=Container.JPEG,
-        codes=codes[..., np.newaxis] if codes.ndim == 2 else codes,  # noqa: PLR2004 (grey)
+        codes=codes[..., np.newaxis] if codes.ndim == 2 else codes,
         native=native,
         metadata=_metadata(segments, dpi),
         carried=carried,
@@ -122,7 +122,7 @@ def _is_carried(segment: Segment) -> bool:
 
 def _dpi(segments: list[Segment]) -> tuple[float, float] | None:
     for marker, content in segments:
-        if marker == _APP0 and content.startswith(b"JFIF\0") and len(content) >= 12:  # noqa: PLR2004
+        if marker == _APP0 and content.startswith(b"JFIF\0") and len(content) >= 12:
             unit, across, down = struct.unpack_from(">BHH", content, 7)
             scale = {1: 1.0, 2: 2.54}.get(unit)
             if scale is not None and across and down:
@@ -150,7 +150,7 @@ def jpeg_bytes(still: Outgoing, quality: int | None) -> tuple[bytes, tuple[str, 
     Without `quality`, the tables and subsampling of a JPEG input serve again; other
     pictures get quality 95 without subsampling.
     """
-    from PIL import Image  # noqa: PLC0415 (start-up)
+    from PIL import Image
 
     if still.native is not None and still.native.kind is NativeKind.CMYK:
         plain = Image.fromarray(still.native.codes, mode="CMYK")
@@ -165,7 +165,7 @@ def jpeg_bytes(still: Outgoing, quality: int | None) -> tuple[bytes, tuple[str, 
     tables = still.carried.get("jpeg_tables")
     if still.metadata.dpi is not None:
         options["dpi"] = still.metadata.dpi
-    if quality is None and tables and max(max(table) for table in tables.values()) < 256:  # noqa: PLR2004
+    if quality is None and tables and max(max(table) for table in tables.values()) < 256:
         options |= {"qtables": tables, "subsampling": max(0, still.carried["jpeg_subsampling"])}
         del options["quality"]
     buffer = io.BytesIO()
@@ -187,7 +187,7 @@ def _segments(still: Outgoing) -> tuple[list[Segment], tuple[str, ...]]:
     if metadata.icc is not None:
         room = _MOST_CONTENT - len(_ICC) - 2
         parts = [metadata.icc[at : at + room] for at in range(0, len(metadata.icc), room)]
-        if len(parts) > 255:  # noqa: PLR2004 (numbered by a byte)
+        if len(parts) > 255:
             notices.append("The colour profile is left out: it is too large for JPEG.")
         else:
             for number, part in enumerate(parts, 1):

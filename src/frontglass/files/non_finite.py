@@ -26,9 +26,7 @@ class NonFinite(Enum):
     MEND = "mend"
 
 
-def checked_light(
-    radiance: FloatArray, rule: NonFinite
-) -> tuple[FloatArray, tuple[str, ...]]:
+def checked_light(radiance: FloatArray, rule: NonFinite) -> tuple[FloatArray, tuple[str, ...]]:
     """Return finite light, and a notice of what was mended.
 
     Raises

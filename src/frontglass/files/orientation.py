@@ -15,7 +15,7 @@ def upright_codes(codes: Codes, orientation: int) -> Codes:
     """Codes (H, W, ...) as they are to be seen; for 5 ... 8 width and height change places."""
     if orientation == 1:
         return codes
-    if orientation >= 5:  # noqa: PLR2004 (the four that swap the axes)
+    if orientation >= 5:
         codes = codes.swapaxes(0, 1)
     # Which axes are mirrored after that, by number.
     if orientation in {3, 4, 7, 8}:
@@ -37,7 +37,7 @@ def upright(still: FileStill) -> FileStill:
         native = replace(native, codes=upright_codes(native.codes, turn))
     if metadata.exif is not None:
         metadata = replace(metadata, exif=upright_exif(metadata.exif))
-    if metadata.dpi is not None and turn >= 5:  # noqa: PLR2004 (axes swapped)
+    if metadata.dpi is not None and turn >= 5:
         metadata = replace(metadata, dpi=metadata.dpi[::-1])
     return replace(
         still,

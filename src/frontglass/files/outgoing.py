@@ -37,9 +37,9 @@ class Outgoing:
     codes: Codes
     alpha: Alpha | None = None
     native: Native | None = None
-    metadata: Metadata = Metadata()
+    metadata: Metadata = field(default_factory=Metadata)
     primaries: Primaries
-    shot: ShotData = ShotData()
+    shot: ShotData = field(default_factory=ShotData)
     carried: Mapping[str, Any] = field(default_factory=dict)
 
     @property

@@ -75,16 +75,24 @@ def plan_for(picture: Picture, container: Container) -> Plan:
         primaries = BT709 if wants_709 else picture.primaries
         keeps = is_same and _means_the_same(encoding, primaries)
         return Plan(
-            container=container, sample=sample, primaries=primaries, curves=(LINEAR,) * 3,
-            metadata=Metadata(), keeps_colour=keeps,
+            container=container,
+            sample=sample,
+            primaries=primaries,
+            curves=(LINEAR,) * 3,
+            metadata=Metadata(),
+            keeps_colour=keeps,
         )
     has_own_colour = encoding.sample.is_integer or metadata.icc is not None
     if has_own_colour and _means_the_same(encoding, picture.primaries):
         if metadata.icc is None and not is_same:
             metadata = replace(metadata, icc=_profile_if_needed(encoding, picture.primaries))
         return Plan(
-            container=container, sample=sample, primaries=picture.primaries,
-            curves=(encoding.curves * 3)[:3], metadata=metadata, keeps_colour=True,
+            container=container,
+            sample=sample,
+            primaries=picture.primaries,
+            curves=(encoding.curves * 3)[:3],
+            metadata=metadata,
+            keeps_colour=True,
         )
     return _without_own_colour(picture, container, sample)
 
@@ -93,8 +101,12 @@ def _without_own_colour(picture: Picture, container: Container, sample: Sample) 
     metadata = replace(picture.encoding.metadata, icc=None)
     if sample.is_integer:
         return Plan(
-            container=container, sample=sample, primaries=BT709, curves=(SRGB_CURVE,) * 3,
-            metadata=metadata, keeps_colour=False,
+            container=container,
+            sample=sample,
+            primaries=BT709,
+            curves=(SRGB_CURVE,) * 3,
+            metadata=metadata,
+            keeps_colour=False,
         )
     primaries, curves = picture.primaries, (LINEAR,) * 3
     is_same = container is picture.encoding.container
@@ -102,8 +114,12 @@ def _without_own_colour(picture: Picture, container: Container, sample: Sample) 
         profile = icc_profile_bytes(primaries, curves, "Linear light")
         metadata = replace(metadata, icc=profile)
     return Plan(
-        container=container, sample=sample, primaries=primaries, curves=curves,
-        metadata=metadata, keeps_colour=is_same and _means_the_same(picture.encoding, primaries),
+        container=container,
+        sample=sample,
+        primaries=primaries,
+        curves=curves,
+        metadata=metadata,
+        keeps_colour=is_same and _means_the_same(picture.encoding, primaries),
     )
 
 

@@ -65,7 +65,7 @@ def chunks_of(data: bytes) -> list[Chunk]:
             raise PictureFileError(f"The PNG file is damaged: checksum of chunk {name!r} is wrong.")
         chunks.append(Chunk(kind, data[at + 8 : end]))
         at = end + 4
-    if chunks[0].kind != b"IHDR" or len(chunks[0].content) != 13:  # noqa: PLR2004 (IHDR's size)
+    if chunks[0].kind != b"IHDR" or len(chunks[0].content) != 13:
         raise PictureFileError("The PNG file is damaged: it does not begin with its header.")
     return chunks
 
@@ -84,7 +84,7 @@ def read_png(data: bytes) -> FileStill:
     PictureFileError
         If it is damaged, cut short or too large.
     """
-    if len(data) >= 24 and data[12:16] == b"IHDR":  # noqa: PLR2004 (up to the size)
+    if len(data) >= 24 and data[12:16] == b"IHDR":
         check_size(*struct.unpack_from(">II", data, 16))
     chunks = chunks_of(data)
     header = chunks[0].content
@@ -105,7 +105,7 @@ def read_png(data: bytes) -> FileStill:
         notices.append("The transparent colour of the PNG file is kept as an alpha channel.")
     if kind == _GREY and depth == 1:
         native = Native(NativeKind.BILEVEL, codes[..., 0])
-    elif kind == _GREY and depth < 8:  # noqa: PLR2004 (bits)
+    elif kind == _GREY and depth < 8:
         notices.append(f"{depth}-bit grey is handled as 8-bit.")
     if b"acTL" in named:
         notices.append("The PNG file is an animation; only its first frame is used.")
@@ -133,26 +133,23 @@ def _carried(chunks: list[Chunk]) -> dict[str, Any]:
 def _pixels(chunks: list[Chunk], depth: int) -> Codes:
     """(H, W, C) samples; palette indices stay indices."""
     # Only what the pixels need: no colour management, no metadata between us and the codes.
-    bare = SIGNATURE + b"".join(
-        chunk_bytes(*chunk) for chunk in chunks if chunk.kind in {b"IHDR", b"PLTE", b"IDAT", b"IEND"}
-    )
-    if depth == 16:  # noqa: PLR2004 (bits)
+    needed = {b"IHDR", b"PLTE", b"IDAT", b"IEND"}
+    bare = SIGNATURE + b"".join(chunk_bytes(*chunk) for chunk in chunks if chunk.kind in needed)
+    if depth == 16:
         return _pixels_16(bare, chunks[0].content[9])
-    from PIL import Image  # noqa: PLC0415 (start-up)
+    from PIL import Image
 
     try:
         with Image.open(io.BytesIO(bare), formats=["PNG"]) as still:
-            still.load()
-            if still.mode == "1":
-                still = still.convert("L")  # noqa: PLW2901 (0 and 255)
-            codes = np.array(still)
+            # 1-bit pixels come as bool; as grey they are 0 and 255.
+            codes = np.array(still.convert("L") if still.mode == "1" else still)
     except (OSError, SyntaxError, ValueError, struct.error, zlib.error) as error:
         raise PictureFileError(f"The PNG file is damaged: {error}.") from error
-    return codes[..., np.newaxis] if codes.ndim == 2 else codes  # noqa: PLR2004 (no channel axis)
+    return codes[..., np.newaxis] if codes.ndim == 2 else codes
 
 
 def _pixels_16(bare: bytes, kind: int) -> Codes:
-    import cv2  # noqa: PLC0415 (start-up)
+    import cv2
 
     if not _data_is_whole(bare):
         raise PictureFileError("The PNG file is damaged: its pixel data do not fill the picture.")
@@ -160,7 +157,7 @@ def _pixels_16(bare: bytes, kind: int) -> Codes:
     if codes is None or codes.dtype != np.uint16:
         raise PictureFileError("The PNG file is damaged: its pixels cannot be decoded.")
     if kind == _GREY:
-        return codes[..., np.newaxis] if codes.ndim == 2 else codes[..., :1]  # noqa: PLR2004
+        return codes[..., np.newaxis] if codes.ndim == 2 else codes[..., :1]
     if kind == _GREY_ALPHA:
         return codes[..., [0, 3]]
     return codes[..., [2, 1, 0, 3][: codes.shape[2]]]
@@ -193,7 +190,7 @@ def _from_palette(native: Native) -> tuple[Codes, Alpha | None]:
 
 def _alpha_from_key(codes: Codes, content: bytes, depth: int) -> Alpha:
     key = np.frombuffer(content, ">u2")[: codes.shape[2]].astype(np.int64)
-    if depth < 8:  # noqa: PLR2004 (bits)
+    if depth < 8:
         key = key * 255 // ((1 << depth) - 1)
     top = np.iinfo(codes.dtype).max
     hidden = (codes == key).all(axis=-1)
@@ -203,7 +200,7 @@ def _alpha_from_key(codes: Codes, content: bytes, depth: int) -> Alpha:
 def _colour(
     named: dict[bytes, bytes],
 ) -> tuple[Primaries | None, tuple[Curve, ...] | None, list[str]]:
-    """What the colour chunks say, in the order of precedence of [PNG] 4.3."""
+    """Return what the colour chunks say, in the order of precedence of [PNG] 4.3."""
     said: list[str] = []
     if b"cICP" in named:
         primaries = {1: BT709, 9: BT2020, 12: P3_D65}.get(named[b"cICP"][0])
@@ -217,13 +214,13 @@ def _colour(
     if b"sRGB" in named:
         return BT709, (SRGB_CURVE,) * 3, said
     primaries, curves = None, None
-    if len(named.get(b"cHRM", b"")) == 32:  # noqa: PLR2004 (eight numbers)
+    if len(named.get(b"cHRM", b"")) == 32:
         x = [value / 100000 for value in struct.unpack(">8I", named[b"cHRM"])]
         try:
             primaries = Primaries((x[2], x[3]), (x[4], x[5]), (x[6], x[7]), (x[0], x[1]))
         except ParameterError:
             said.append("The PNG file's chromaticities make no sense; ignored.")
-    if len(named.get(b"gAMA", b"")) == 4:  # noqa: PLR2004 (one number)
+    if len(named.get(b"gAMA", b"")) == 4:
         (gamma,) = struct.unpack(">I", named[b"gAMA"])
         if gamma > 0:
             curves = (ParametricCurve(100000 / gamma),) * 3
@@ -242,7 +239,7 @@ def _metadata(chunks: list[Chunk], notices: list[str]) -> Metadata:
             exif = content
         elif kind == b"iTXt" and content.startswith(XMP_KEYWORD + b"\0"):
             xmp = _international_text(content)
-        elif kind == b"pHYs" and len(content) == 9 and content[8] == 1:  # noqa: PLR2004
+        elif kind == b"pHYs" and len(content) == 9 and content[8] == 1:
             across, down = struct.unpack_from(">II", content)
             if across and down:
                 dpi = (across / _INCHES_PER_METRE, down / _INCHES_PER_METRE)
@@ -252,7 +249,7 @@ def _metadata(chunks: list[Chunk], notices: list[str]) -> Metadata:
 def _international_text(content: bytes) -> bytes | None:
     rest = content[len(XMP_KEYWORD) + 1 :]
     parts = rest[2:].split(b"\0", 2)
-    if len(parts) != 3:  # noqa: PLR2004 (language, keyword, text)
+    if len(parts) != 3:
         return None
     if rest[0] == 0:
         return parts[2]

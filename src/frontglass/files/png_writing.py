@@ -10,8 +10,8 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.files.png import SIGNATURE, XMP_KEYWORD, Chunk, chunk_bytes
 from frontglass.files.outgoing import Outgoing
+from frontglass.files.png import SIGNATURE, XMP_KEYWORD, Chunk, chunk_bytes
 from frontglass.picture.encoding import Codes, Native, NativeKind
 
 _STRIP_BYTES = 1 << 21
@@ -38,7 +38,7 @@ def png_bytes(still: Outgoing) -> bytes:
         rows, depth, kind = _interleaved(still)
     height, width = still.codes.shape[:2]
     header = struct.pack(">IIBBBBB", width, height, depth, kind, 0, 0, 0)
-    step = 0 if depth < 8 or kind == 3 else rows.shape[1] // width  # noqa: PLR2004 (palette)
+    step = 0 if depth < 8 or kind == 3 else rows.shape[1] // width
     parts = [SIGNATURE, chunk_bytes(b"IHDR", header)]
     if still.metadata.icc is not None:
         content = b"ICC profile\0\0" + zlib.compress(still.metadata.icc)
@@ -80,7 +80,7 @@ def _palette_depth(native: Native) -> int:
 
 
 def _packed(codes: Codes, depth: int) -> NDArray[np.uint8]:
-    if depth == 8:  # noqa: PLR2004 (bits)
+    if depth == 8:
         return codes
     per_byte = 8 // depth
     width = -(-codes.shape[1] // per_byte) * per_byte
@@ -88,7 +88,7 @@ def _packed(codes: Codes, depth: int) -> NDArray[np.uint8]:
     padded[:, : codes.shape[1]] = codes
     groups = padded.reshape(codes.shape[0], -1, per_byte)
     shifts = np.arange(8 - depth, -1, -depth, dtype=np.uint8)
-    return np.bitwise_or.reduce(groups << shifts, axis=2).astype(np.uint8)
+    return np.asarray(np.bitwise_or.reduce(groups << shifts, axis=2), dtype=np.uint8)
 
 
 def _compressed(rows: NDArray[np.uint8], step: int) -> list[bytes]:
@@ -142,4 +142,5 @@ def _paeth(
     by_up = np.abs(left.astype(np.int16) - corner)
     by_corner = np.abs((left.astype(np.int16) + up) - 2 * corner.astype(np.int16))
     first = (by_left <= by_up) & (by_left <= by_corner)
-    return np.where(first, left, np.where(by_up <= by_corner, up, corner))
+    second = np.where(by_up <= by_corner, up, corner)
+    return np.asarray(np.where(first, left, second), dtype=np.uint8)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from frontglass.checks import check_within
 from frontglass.errors import PictureFileError
@@ -21,6 +22,7 @@ from frontglass.optics.camera import ShotData
 from frontglass.picture.codes import radiance_from_codes
 from frontglass.picture.curves import LINEAR, OPRGB_CURVE, SRGB_CURVE, Curve
 from frontglass.picture.encoding import (
+    Codes,
     Container,
     Encoding,
     Native,
@@ -190,31 +192,29 @@ def _colour_by_profile(still: FileStill, profile: IccProfile, icc: bytes) -> _Co
 
 
 def _colour_by_table(still: FileStill, icc: bytes) -> _Colour:
-    notices: tuple[str, ...] = ()
     own = still.codes if still.native is None else still.native.codes
-    if own.ndim == 2:  # noqa: PLR2004 (palette indices)
+    if own.ndim == 2:
         own = still.codes
-    short, notices = _eight_bit(own)
-    wide = cms.wide_from_native(short, icc)
+    wide = cms.wide_from_native(_eight_bit(own), icc)
     native = still.native or Native(NativeKind.TABLE_RGB, own)
-    notices += ("The colour profile's tables are applied by littleCMS at 8 bits.",)
+    notices = ("The colour profile's tables are applied by littleCMS at 8 bits.",)
     return _Colour(
         replace(still, codes=wide, native=native), cms.WIDE_PRIMARIES, cms.WIDE_CURVES, notices
     )
 
 
-def _eight_bit(codes: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:  # type: ignore[type-arg]
+def _eight_bit(codes: Codes) -> NDArray[np.uint8]:
     if codes.dtype == np.uint8:
-        return codes, ()
+        return codes
     if codes.dtype != np.uint16:
         raise PictureFileError("The colour profile's tables cannot be applied to float samples.")
-    return np.round(codes / 257).astype(np.uint8), ()
+    return np.round(codes / 257).astype(np.uint8)
 
 
 def _colour_without_profile(still: FileStill) -> _Colour:
     channels = still.codes.shape[2]
     if still.native is not None and still.native.kind is NativeKind.CMYK:
-        short, _ = _eight_bit(still.native.codes)
+        short = _eight_bit(still.native.codes)
         notice = "CMYK without a profile: inks are taken as plain shares of sRGB."
         codes = cms.rgb_from_plain_cmyk(short)
         return _Colour(replace(still, codes=codes), BT709, (SRGB_CURVE,) * 3, (notice,))
@@ -242,5 +242,3 @@ def _colour_without_profile(still: FileStill) -> _Colour:
         (curves or (stock,) * 3)[:channels],
         (notice,),
     )
-
-

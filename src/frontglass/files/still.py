@@ -11,6 +11,7 @@ from frontglass.picture.curves import Curve
 from frontglass.picture.encoding import Alpha, Codes, Container, Metadata, Native
 from frontglass.picture.primaries import Primaries
 
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FileStill:
     """Codes of a file and what it says of them.
@@ -41,7 +42,7 @@ class FileStill:
     codes: Codes
     alpha: Alpha | None = None
     native: Native | None = None
-    metadata: Metadata = Metadata()
+    metadata: Metadata = field(default_factory=Metadata)
     primaries: Primaries | None = None
     curves: tuple[Curve, ...] | None = None
     orientation: int = 1

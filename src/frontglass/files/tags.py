@@ -5,28 +5,69 @@ from __future__ import annotations
 import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from frontglass.errors import PictureFileError
 
 BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED = 1, 2, 3, 4, 5, 7
-_WIDTHS = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4,
-           16: 8, 17: 8, 18: 8}
-_LETTERS = {1: "B", 3: "H", 4: "I", 6: "b", 8: "h", 9: "i", 11: "f", 12: "d", 13: "I", 16: "Q",
-            17: "q", 18: "Q"}
+_WIDTHS = {
+    1: 1,
+    2: 1,
+    3: 2,
+    4: 4,
+    5: 8,
+    6: 1,
+    7: 1,
+    8: 2,
+    9: 4,
+    10: 8,
+    11: 4,
+    12: 8,
+    13: 4,
+    16: 8,
+    17: 8,
+    18: 8,
+}
+_LETTERS = {
+    1: "B",
+    3: "H",
+    4: "I",
+    6: "b",
+    8: "h",
+    9: "i",
+    11: "f",
+    12: "d",
+    13: "I",
+    16: "Q",
+    17: "q",
+    18: "Q",
+}
 _MOST_ENTRIES = 4096
+
+Order = Literal["<", ">"]
+"""Byte order, as struct and numpy write it."""
 
 EXIF_DIRECTORY, GPS_DIRECTORY, INTEROP_DIRECTORY = 34665, 34853, 40965
 
 
-class Tag(NamedTuple):
-    """One entry: its type, how many values, and their bytes in the file's order."""
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """One entry of a directory.
+
+    Parameters
+    ----------
+    kind, count : int
+        Type and number of values.
+    raw : bytes
+        The values in the file's byte order.
+    position : int
+        Where the entry's value or offset field lies in the data it was read from.
+    """
 
     kind: int
     count: int
     raw: bytes
     position: int = 0
-    """Where the entry's value or offset field lies in the data."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +76,8 @@ class Directory:
 
     Parameters
     ----------
-    order : str
-        "<" or ">": byte order.
+    order : Order
+        Byte order.
     tags : mapping from int to Tag
         The entries that could be read.
     following : int
@@ -45,7 +86,7 @@ class Directory:
         Where that offset itself lies.
     """
 
-    order: str
+    order: Order
     tags: Mapping[int, Tag]
     following: int
     following_position: int
@@ -59,15 +100,14 @@ class Directory:
         if tag is None:
             return ()
         if tag.kind in {5, 10}:
-            pairs = struct.unpack(f"{self.order}{2 * tag.count}{'I' if tag.kind == RATIONAL else 'i'}",
-                                  tag.raw)
+            letter = "I" if tag.kind == RATIONAL else "i"
+            pairs = struct.unpack(f"{self.order}{2 * tag.count}{letter}", tag.raw)
             return tuple(
                 n / d if d else float("nan") for n, d in zip(pairs[::2], pairs[1::2], strict=True)
             )
-        letter = _LETTERS.get(tag.kind)
-        if letter is None:
+        if tag.kind not in _LETTERS:
             return ()
-        return struct.unpack(f"{self.order}{tag.count}{letter}", tag.raw)
+        return struct.unpack(f"{self.order}{tag.count}{_LETTERS[tag.kind]}", tag.raw)
 
     def integers(self, code: int) -> tuple[int, ...]:
         """Values of an integer tag; () if it is missing."""
@@ -77,7 +117,7 @@ class Directory:
 class Header(NamedTuple):
     """Start of a tagged structure."""
 
-    order: str
+    order: Order
     is_big: bool
     first: int
 
@@ -90,13 +130,16 @@ def header_of(data: bytes) -> Header:
     PictureFileError
         If `data` does not begin as TIFF 6 or BigTIFF says.
     """
-    order = {b"II": "<", b"MM": ">"}.get(bytes(data[:2]))
-    if order is not None and len(data) >= 8:  # noqa: PLR2004 (the header's length)
+    orders: dict[bytes, Order] = {b"II": "<", b"MM": ">"}
+    order = orders.get(bytes(data[:2]))
+    if order is not None and len(data) >= 8:
         (magic,) = struct.unpack_from(f"{order}H", data, 2)
-        if magic == 42:  # noqa: PLR2004 (the format's own number)
-            return Header(order, False, *struct.unpack_from(f"{order}I", data, 4))  # noqa: FBT003
-        if magic == 43 and len(data) >= 16:  # noqa: PLR2004 (the format's own number)
-            return Header(order, True, *struct.unpack_from(f"{order}Q", data, 8))  # noqa: FBT003
+        if magic == 42:
+            (first,) = struct.unpack_from(f"{order}I", data, 4)
+            return Header(order, is_big=False, first=first)
+        if magic == 43 and len(data) >= 16:
+            (first,) = struct.unpack_from(f"{order}Q", data, 8)
+            return Header(order, is_big=True, first=first)
     raise PictureFileError("The tagged structure is damaged: no TIFF header.")
 
 
@@ -155,7 +198,7 @@ def tree_of(data: bytes, header: Header, directory: Directory) -> dict[int, Tag 
     return tree
 
 
-def tree_bytes(tree: Tree, order: str, at: int) -> bytes:
+def tree_bytes(tree: Tree, order: Order, at: int) -> bytes:
     """Lay a tree out as a directory that begins at offset `at`, its values behind it."""
     entries = b""
     values_at = at + 2 + 12 * len(tree) + 4
@@ -169,7 +212,7 @@ def tree_bytes(tree: Tree, order: str, at: int) -> bytes:
             kind, count = LONG, 1
             raw = struct.pack(f"{order}I", values_at + len(body))
             body += tree_bytes(node, order, values_at + len(body))
-        if len(raw) > 4:  # noqa: PLR2004 (the field's size)
+        if len(raw) > 4:
             body += b"\0" * (-len(body) % 2)
             field = struct.pack(f"{order}I", values_at + len(body))
             body += raw
@@ -179,7 +222,7 @@ def tree_bytes(tree: Tree, order: str, at: int) -> bytes:
     return struct.pack(f"{order}H", len(tree)) + entries + b"\0" * 4 + body
 
 
-def tag_of(order: str, kind: int, *values: int) -> Tag:
+def tag_of(order: Order, kind: int, *values: int) -> Tag:
     """Return a tag of integer values; rationals as numerator, denominator pairs."""
     letters = {BYTE: "B", SHORT: "H", LONG: "I", RATIONAL: "I", UNDEFINED: "B"}
     count = len(values) // 2 if kind == RATIONAL else len(values)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.errors import PictureFileError
+from frontglass.files.exif import upright_exif
 from frontglass.files.limits import check_size
 from frontglass.files.still import FileStill
 from frontglass.files.tags import (
@@ -21,7 +22,9 @@ from frontglass.files.tags import (
     SHORT,
     Directory,
     Header,
+    Order,
     Tag,
+    Tree,
     directory_at,
     header_of,
     tag_of,
@@ -44,11 +47,54 @@ X_RESOLUTION, Y_RESOLUTION, PLANAR, RESOLUTION_UNIT, PREDICTOR = 282, 283, 284, 
 COLOUR_MAP, TILE_WIDTH, TILE_HEIGHT, TILE_OFFSETS, TILE_BYTES = 320, 322, 323, 324, 325
 EXTRA_CHANNELS, SAMPLE_FORMAT, XMP, ICC = 338, 339, 700, 34675
 _STRUCTURE = {
-    254, 255, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC, 263, FILL_ORDER, STRIP_OFFSETS,
-    CHANNELS, ROWS_PER_STRIP, STRIP_BYTES, 280, 281, X_RESOLUTION, Y_RESOLUTION, PLANAR, 288, 289,
-    292, 293, RESOLUTION_UNIT, PREDICTOR, 318, 319, COLOUR_MAP, TILE_WIDTH, TILE_HEIGHT,
-    TILE_OFFSETS, TILE_BYTES, 330, 332, 334, EXTRA_CHANNELS, SAMPLE_FORMAT, 340, 341, 347, 512, 513,
-    514, 529, 530, 531, 532, XMP, ICC,
+    254,
+    255,
+    WIDTH,
+    HEIGHT,
+    BITS,
+    COMPRESSION,
+    PHOTOMETRIC,
+    263,
+    FILL_ORDER,
+    STRIP_OFFSETS,
+    CHANNELS,
+    ROWS_PER_STRIP,
+    STRIP_BYTES,
+    280,
+    281,
+    X_RESOLUTION,
+    Y_RESOLUTION,
+    PLANAR,
+    288,
+    289,
+    292,
+    293,
+    RESOLUTION_UNIT,
+    PREDICTOR,
+    318,
+    319,
+    COLOUR_MAP,
+    TILE_WIDTH,
+    TILE_HEIGHT,
+    TILE_OFFSETS,
+    TILE_BYTES,
+    330,
+    332,
+    334,
+    EXTRA_CHANNELS,
+    SAMPLE_FORMAT,
+    340,
+    341,
+    347,
+    512,
+    513,
+    514,
+    529,
+    530,
+    531,
+    532,
+    XMP,
+    ICC,
 }
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _CMYK = 0, 1, 2, 3, 5
 _JPEG_COMPRESSIONS = {6, 7}
@@ -72,8 +118,10 @@ def read_tiff(data: bytes) -> FileStill:
         notices.append("The TIFF file holds several pictures; the first is used.")
     bits = set(directory.integers(BITS) or (1,))
     photometric = _one(directory, PHOTOMETRIC)
-    if bits == {1} or photometric == _PALETTE or _one(directory, COMPRESSION, 1) in (
-        _JPEG_COMPRESSIONS
+    if (
+        bits == {1}
+        or photometric == _PALETTE
+        or _one(directory, COMPRESSION, 1) in (_JPEG_COMPRESSIONS)
     ):
         codes, native = _through_pillow(data)
         alpha = None
@@ -121,8 +169,8 @@ def _check_whole(data: bytes, directory: Directory) -> None:
 
 def _through_pillow(data: bytes) -> tuple[Codes, Native | None]:
     """Bilevel, palette and JPEG-compressed files."""
-    still = _pillow_codes(data)
-    mode, codes, palette = still
+    # Pillow would turn the picture; that is done later, for all formats in one place.
+    mode, codes, palette = _pillow_codes(upright_exif(data))
     if mode == "1":
         grey = np.where(codes, 255, 0).astype(np.uint8)
         return grey[..., np.newaxis], Native(NativeKind.BILEVEL, grey)
@@ -139,14 +187,11 @@ def _through_pillow(data: bytes) -> tuple[Codes, Native | None]:
 
 
 def _pillow_codes(data: bytes) -> tuple[str, Codes, bytes]:
-    from PIL import Image  # noqa: PLC0415 (start-up)
+    from PIL import Image
 
     try:
         with Image.open(io.BytesIO(data), formats=["TIFF"]) as still:
-            # Orientation is applied later, for all formats in one place.
-            still._exif = None  # type: ignore[attr-defined]  # noqa: SLF001
-            still.load()
-            palette = still.palette.tobytes() if still.palette is not None else b""
+            palette = bytes(still.getpalette() or ())
             return still.mode, np.array(still), palette
     except (OSError, SyntaxError, ValueError, TypeError, KeyError, struct.error) as error:
         raise PictureFileError(f"The TIFF file is damaged: {error}.") from error
@@ -158,7 +203,7 @@ def _samples(data: bytes, header: Header, directory: Directory, bits: set[int]) 
     channels = _one(directory, CHANNELS, 1)
     if _one(directory, FILL_ORDER, 1) != 1:
         raise PictureFileError("TIFF files with reversed bits cannot be read.")
-    is_planar = _one(directory, PLANAR, 1) == 2 and channels > 1  # noqa: PLR2004 (separate)
+    is_planar = _one(directory, PLANAR, 1) == 2 and channels > 1
     planes = [
         _plane(data, header, directory, dtype, plane if is_planar else None)
         for plane in range(channels if is_planar else 1)
@@ -204,7 +249,7 @@ def _plane(
         if plane is not None:
             each = len(values) // _one(directory, CHANNELS, 1)
             values = values[plane * each : (plane + 1) * each]
-        if max(values) > 0xFFFFFFFF:  # noqa: PLR2004 (LONG's range)
+        if max(values) > 0xFFFFFFFF:
             raise PictureFileError("TIFF files larger than 4 GB cannot be read.")
         tree[code] = tag_of(order, LONG, *values)
     if tile_width:
@@ -239,7 +284,7 @@ def _unpredicted(
     channels: int,
     tile_width: int,
 ) -> Codes:
-    """Samples (H, W, C) of bytes; differences run from left to right within each tile."""
+    """Return samples (H, W, C) of bytes; differences run from left to right within each tile."""
     height = rows.shape[0]
     width = rows.shape[1] // (channels * dtype.itemsize)
     native = dtype.newbyteorder("=")
@@ -252,12 +297,12 @@ def _unpredicted(
         right = min(left + tile_width, width)
         part = rows[:, left * channels * dtype.itemsize : right * channels * dtype.itemsize]
         shape = (height, right - left, channels)
-        if predictor == 2:  # noqa: PLR2004 (horizontal differences)
+        if predictor == 2:
             steps = np.ascontiguousarray(part).view(dtype).reshape(shape)
             if native.kind != "u":
                 raise PictureFileError("TIFF predictor 2 on float samples cannot be read.")
             samples[:, left:right] = np.cumsum(steps, axis=1, dtype=native)
-        elif predictor == 3 and native.kind == "f":  # noqa: PLR2004 (float byte planes)
+        elif predictor == 3 and native.kind == "f":
             if right - left != tile_width:
                 raise PictureFileError(
                     "TIFF float predictor on tiles that overlap the edge cannot be read. "
@@ -327,7 +372,7 @@ def _dpi(directory: Directory) -> tuple[float, float] | None:
     return across[0] * scale, down[0] * scale
 
 
-def merged_exif(exif: bytes | None) -> tuple[str, dict[int, object]]:
+def merged_exif(exif: bytes | None) -> tuple[Order, dict[int, Tag | Tree]]:
     """Byte order and tags of an EXIF block, ready to go into a TIFF file's directory."""
     if exif is None:
         return "<", {}
@@ -338,5 +383,3 @@ def merged_exif(exif: bytes | None) -> tuple[str, dict[int, object]]:
         return "<", {}
     tree = tree_of(exif, header, directory)
     return header.order, {code: node for code, node in tree.items() if code not in _STRUCTURE}
-
-

@@ -19,6 +19,7 @@ from frontglass.files.tags import (
     RATIONAL,
     SHORT,
     UNDEFINED,
+    Order,
     Tag,
     Tree,
     bytes_tag,
@@ -47,7 +48,7 @@ def tiff_bytes(still: Outgoing) -> bytes:
         offsets.append(at)
         at += len(strip) + len(strip) % 2
     width, channels = still.codes.shape[1], 1 if bits == 1 else samples.shape[2]
-    tree: dict[int, Tag | Tree] = dict(kept)  # type: ignore[arg-type]  # a tree by construction
+    tree: dict[int, Tag | Tree] = dict(kept)
     tree |= {
         tags_named.WIDTH: tag_of(order, LONG, width),
         tags_named.HEIGHT: tag_of(order, LONG, height),
@@ -68,7 +69,7 @@ def tiff_bytes(still: Outgoing) -> bytes:
 
 
 def _further_tags(
-    still: Outgoing, order: str, channels: int, bits: int, dtype: np.dtype[np.generic]
+    still: Outgoing, order: Order, channels: int, bits: int, dtype: np.dtype[np.generic]
 ) -> dict[int, Tag]:
     metadata = still.metadata
     tags: dict[int, Tag] = {}
@@ -119,7 +120,7 @@ def _samples(still: Outgoing) -> tuple[Codes, int, int]:
 
 
 def _strips(
-    samples: Codes, order: str, rows: int, predicted: Callable[[Codes], Codes]
+    samples: Codes, order: Order, rows: int, predicted: Callable[[Codes], Codes]
 ) -> list[bytes]:
     stored = samples.dtype.newbyteorder(order)
 

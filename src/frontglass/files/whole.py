@@ -24,7 +24,8 @@ def write_whole(path: Path, write: Callable[[str], None]) -> None:
     if path.is_dir():
         raise PictureFileError(f"{path} is a folder. Name a file.")
     try:
-        handle, beside = tempfile.mkstemp(prefix=f".{path.stem[:80]}.", suffix=path.suffix, dir=folder)
+        prefix = f".{path.stem[:80]}."
+        handle, beside = tempfile.mkstemp(prefix=prefix, suffix=path.suffix, dir=folder)
         os.close(handle)
     except OSError as error:
         raise PictureFileError(f"{path}: cannot write to {folder}: {error.strerror}.") from error

@@ -76,7 +76,7 @@ def write_picture(
     """
     where = Path(path)
     container = container_of(where)
-    if quality is not None and not (isinstance(quality, int) and 1 <= quality <= 100):  # noqa: PLR2004
+    if quality is not None and quality not in range(1, 101):
         raise ParameterError("quality", "an integer in [1, 100]", quality)
     if not overwrite and where.exists():
         raise PictureFileError(f"{where} exists already. Name another file or allow overwriting.")
@@ -224,7 +224,7 @@ class _Work:
             )
 
     def _native(self, coded: CodedLight) -> tuple[Native | None, CodedLight]:
-        """The file's own codes where they still hold, and what to store where not."""
+        """Return the file's own codes where they still hold, and the others."""
         native = self.picture.encoding.native
         if native is None:
             return None, coded
@@ -238,7 +238,8 @@ class _Work:
             if not is_same or coded.is_unchanged:
                 return (native if is_same else None), coded
             becomes = "RGB" if native.kind is NativeKind.PALETTE else "8-bit grey"
-            self.notices.append(f"The {native.kind.value} picture has changed; written as {becomes}.")
+            was = native.kind.value
+            self.notices.append(f"The {was} picture has changed; written as {becomes}.")
             return None, coded
         return self._native_through_profile(native, coded)
 
@@ -266,7 +267,10 @@ class _Work:
         self.notices.append(f"{native.kind.value} codes cannot be kept; written as sRGB.")
         metadata = replace(self.plan.metadata, icc=None)
         self.plan = replace(
-            self.plan, primaries=BT709, curves=(SRGB_CURVE,) * 3, metadata=metadata,
+            self.plan,
+            primaries=BT709,
+            curves=(SRGB_CURVE,) * 3,
+            metadata=metadata,
             keeps_colour=False,
         )
         return None, self._coded(self.picture.radiance)
@@ -301,4 +305,4 @@ class _Work:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %" if share >= 1e-4 else "Less than 0.01 %"  # noqa: PLR2004
+    return f"{100 * share:.2g} %" if share >= 1e-4 else "Less than 0.01 %"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 Values = NDArray[np.float64]
 
 
-class Curve(Protocol):
+class Curve(Hashable, Protocol):
     """A rising transfer curve."""
 
     def decode(self, signal: ArrayLike) -> Values:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,24 +44,39 @@ def rank_tile() -> NDArray[np.float32]:
 
 @cache
 def triangular_tile() -> NDArray[np.float32]:
-    """The same noise with a triangular distribution on (-1, 1) codes."""
+    """Return the same noise with a triangular distribution on (-1, 1) codes."""
     rank = rank_tile().astype(np.float64)
     low = np.sqrt(2 * rank) - 1
     high = 1 - np.sqrt(2 * (1 - rank))
-    return np.where(rank < 0.5, low, high).astype(np.float32)  # noqa: PLR2004 (the middle)
+    return np.where(rank < 0.5, low, high).astype(np.float32)
 
 
-def tile_rows(tile: NDArray[np.float32], first: int, rows: int, width: int, channels: int) -> (
-    NDArray[np.float32]
-):
-    """Noise for rows `first` ... `first + rows` of a picture, per channel shifted.
+class NoiseBand(NamedTuple):
+    """TILE_PX rows of noise as wide as a picture, to be repeated downwards [code].
 
-    The value depends on the pixel's place alone, so strips do not show.
+    Each has shape (TILE_PX, width, channels); the channels are shifted against each other.
     """
-    y = np.arange(first, first + rows)[:, np.newaxis]
-    x = np.arange(width)[np.newaxis, :]
+
+    uniform: NDArray[np.float32]
+    """In (-1/2, 1/2)."""
+    triangular: NDArray[np.float32]
+    """In (-1, 1)."""
+
+
+@lru_cache(maxsize=2)
+def noise_band(width: int, channels: int) -> NoiseBand:
+    """Return the noise for a picture of this width; a pixel's value depends on its place alone."""
+    return NoiseBand(
+        _wide(rank_tile() - np.float32(0.5), width, channels),
+        _wide(triangular_tile(), width, channels),
+    )
+
+
+def _wide(tile: NDArray[np.float32], width: int, channels: int) -> NDArray[np.float32]:
+    columns = np.arange(width) % TILE_PX
+    # Shifts that share no small common multiple keep the channels' grains apart.
     planes = [
-        tile[(y + 43 * channel) % TILE_PX, (x + 71 * channel) % TILE_PX]
+        np.roll(tile, (43 * channel, 71 * channel), axis=(0, 1))[:, columns]
         for channel in range(channels)
     ]
     return np.stack(planes, axis=-1)

@@ -54,7 +54,7 @@ class Sample(Enum):
 
     @classmethod
     def of(cls, codes: Codes) -> Sample:
-        """The member that stores `codes`."""
+        """Return the member that stores `codes`."""
         for member in cls:
             if member.dtype == codes.dtype:
                 return member
@@ -183,7 +183,7 @@ class Encoding:
     codes: Codes | None = None
     alpha: Alpha | None = None
     native: Native | None = None
-    metadata: Metadata = Metadata()
+    metadata: Metadata = field(default_factory=Metadata)
     carried: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -198,4 +198,5 @@ class Encoding:
     @classmethod
     def srgb(cls, sample: Sample = Sample.UINT8) -> Encoding:
         """IEC 61966-2-1 codes in PNG: for pictures made in memory to be looked at."""
-        return cls(container=Container.PNG, sample=sample, curves=(SRGB_CURVE,) * 3, primaries=BT709)
+        curves = (SRGB_CURVE,) * 3
+        return cls(container=Container.PNG, sample=sample, curves=curves, primaries=BT709)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -48,15 +48,17 @@ class Picture:
     radiance: FloatArray
     primaries: Primaries = BT709
     encoding: Encoding
-    shot: ShotData = ShotData()
+    shot: ShotData = field(default_factory=ShotData)
     distance_m: FloatArray | None = None
     notices: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         light = self.radiance
-        if not isinstance(light, np.ndarray) or light.dtype != np.float32:
-            got = getattr(light, "dtype", type(light).__name__)
-            raise ParameterError("radiance", "a float32 array", str(got), "Decode to linear light first.")
+        kind = str(getattr(light, "dtype", type(light).__name__))
+        if kind != "float32":
+            raise ParameterError(
+                "radiance", "a float32 array", kind, "Decode to linear light first."
+            )
         if light.ndim != 3 or light.shape[2] != 3 or light.size == 0:
             raise ParameterError("radiance", "of shape (H, W, 3)", light.shape)
         if self.distance_m is not None and self.distance_m.shape != light.shape[:2]:

@@ -59,26 +59,26 @@ class Primaries:
         sums = [float(np.sum(column)) for column in columns]
         if not np.isfinite(sums).all() or 0.0 in sums:
             raise ParameterError("primaries", "colours with light in them", columns)
-        xy = [
-            (float(c[0]) / s, float(c[1]) / s) for c, s in zip(columns, sums, strict=True)
-        ]
+        xy = [(float(c[0]) / s, float(c[1]) / s) for c, s in zip(columns, sums, strict=True)]
         return cls(*xy)
 
     @property
     def xyz_from_rgb(self) -> Matrix:
         """Matrix from linear R, G, B to X, Y, Z; R = G = B = 1 has Y = 1."""
         columns = _xyz_columns((self.red, self.green, self.blue))
-        return columns * np.linalg.solve(columns, xyz_of_white(self.white))
+        return np.asarray(columns * np.linalg.solve(columns, xyz_of_white(self.white)), np.float64)
 
     @property
     def luminance_weights(self) -> Matrix:
         """Shares of R, G, B in luminance Y; their sum is 1."""
-        return self.xyz_from_rgb[1]
+        weights: Matrix = self.xyz_from_rgb[1]
+        return weights
 
     def matrix_to(self, other: Primaries) -> Matrix:
         """Matrix from this linear RGB to `other`'s; Bradford where the whites differ."""
         adaptation = bradford_adaptation(self.white, other.white)
-        return np.linalg.solve(other.xyz_from_rgb, adaptation @ self.xyz_from_rgb)
+        mine = adaptation @ self.xyz_from_rgb
+        return np.asarray(np.linalg.solve(other.xyz_from_rgb, mine), np.float64)
 
     def is_close_to(self, other: Primaries) -> bool:
         """Whether no chromaticity differs by more than a file format's rounding."""
@@ -99,7 +99,7 @@ def bradford_adaptation(source: Chromaticity, target: Chromaticity) -> Matrix:
     if source == target:
         return np.eye(3)
     gains = (BRADFORD @ xyz_of_white(target)) / (BRADFORD @ xyz_of_white(source))
-    return np.linalg.solve(BRADFORD, gains[:, np.newaxis] * BRADFORD)
+    return np.asarray(np.linalg.solve(BRADFORD, gains[:, np.newaxis] * BRADFORD), np.float64)
 
 
 def _xyz_columns(points: tuple[Chromaticity, ...]) -> Matrix:
