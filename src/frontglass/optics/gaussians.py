@@ -55,7 +55,7 @@ def as_gaussians(profile: Profile, largest_sigma_rad: float) -> Gaussians | None
     highest = math.log(profile.beta + 10 * math.sqrt(profile.beta) + 40)
     # The integrand is a bump of width 1/sqrt(beta), which a steep tail makes narrow: at beta = 50
     # the plain step errs by 8e-2, this one by 1e-13.
-    step = min(STEP, 0.7 / math.sqrt(profile.beta))
+    step = min(STEP, 0.6 / math.sqrt(profile.beta))
     log_t = np.arange(lowest, highest, step)
     shares = step * np.exp(order * log_t - np.exp(log_t) - math.lgamma(order))
     # What the integral holds below the lowest node is as wide as matters: the first node's share.
