@@ -36,7 +36,6 @@ def test_texts_side_by_side_share_one_size():
         ("café", "cafe"),
         ("Müller Øre", "Muller ?re"),
         ("灯台.jpg", "??.jpg"),
-        ("½ stop", "1⁄2 stop"),
     ],
 )
 def test_what_the_type_lacks_is_written_as_the_nearest(text: str, shown: str):

@@ -32,7 +32,10 @@ def demo(
     ] = Path("frontglass-demo"),
     overwrite: Overwrite = False,
 ) -> None:
-    """See a ferry terminal café after closing through several looks, as files in a folder."""
+    """See a ferry terminal after closing through several looks.
+
+    The scene comes with frontglass; the files land in a folder, a ladder among them.
+    """
     from frontglass.batch.recipe import render_file
     from frontglass.looks import read_look
     from frontglass.shipped import shipped_folder

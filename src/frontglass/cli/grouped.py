@@ -13,7 +13,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any, get_type_hints
+from typing import Any, cast, get_type_hints
 
 import typer
 
@@ -45,15 +45,16 @@ def register(app: typer.Typer, function: Command) -> None:
 def _spread(function: Command) -> tuple[inspect.Signature, dict[str, type[Any]]]:
     """Signature of `function` with each option group replaced by its fields, and the groups."""
     hints = get_type_hints(function, include_extras=True)
-    parameters, groups = [], {}
+    parameters: list[inspect.Parameter] = []
+    groups: dict[str, type[Any]] = {}
     for name, parameter in inspect.signature(function).parameters.items():
         hint = hints[name]
         if not dataclasses.is_dataclass(hint):
             parameters.append(parameter.replace(annotation=hint))
             continue
-        groups[name] = hint
-        field_hints = get_type_hints(hint, include_extras=True)
-        for field in dataclasses.fields(hint):
+        groups[name] = group = cast("type[Any]", hint)
+        field_hints = get_type_hints(group, include_extras=True)
+        for field in dataclasses.fields(group):
             missing = field.default is dataclasses.MISSING
             parameters.append(
                 inspect.Parameter(

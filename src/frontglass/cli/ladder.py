@@ -44,7 +44,10 @@ def ladder(
     light: LightOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Lay out STILL bare and through one look at rising strengths, on one sheet."""
+    """Lay out STILL through one look at rising strengths.
+
+    One sheet: the bare still first, then each strength with the light it costs.
+    """
     from frontglass.looks import look_from_text
 
     shown = look_from_text(look)

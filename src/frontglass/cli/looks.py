@@ -13,7 +13,7 @@ from frontglass.cli.texts import print_json, table
 
 
 def looks(*, as_json: Json = False) -> None:
-    """List the looks that come with frontglass, and what to watch for in each."""
+    """List the looks there are, and what to watch for."""
     from frontglass.looks import catalogue
 
     shipped = catalogue()

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from frontglass.checks import check_within
 from frontglass.errors import PictureFileError
 from frontglass.files.whole import write_whole
 from frontglass.sheets.lettering import LINE_HEIGHT, Lines, font, text_width_px
@@ -133,13 +134,16 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
     ------
     PictureFileError
         If the extension is neither, or the file cannot be written.
+    ParameterError
+        If `quality` is out of range.
     """
     target = Path(path)
     check_suffix(target)
     kind = "PNG" if target.suffix.lower() == ".png" else "JPEG"
     image = Image.fromarray(sheet.codes)
+    chosen = SHEET_QUALITY if quality is None else check_within("quality", quality, 1, 100)
     # Colour at full resolution: small warm lamps would smear at half.
-    options = {} if kind == "PNG" else {"quality": quality or SHEET_QUALITY, "subsampling": 0}
+    options = {} if kind == "PNG" else {"quality": int(chosen), "subsampling": 0}
     write_whole(target, lambda beside: image.save(beside, kind, **options))
 
 

@@ -1,0 +1,274 @@
+"""Commands give what the library gives, and say in one line what is wrong."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from typer.testing import CliRunner, Result
+
+import frontglass as fg
+from frontglass.cli.app import app
+from frontglass.sheets.views import Region
+
+Run = Callable[..., Result]
+CAMERA = ("--lens", "50mm", "--stop", "f/2.8", "--sensor", "super35")
+THE_CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.89)
+
+
+@pytest.fixture
+def run() -> Run:
+    def command(*words: object) -> Result:
+        return CliRunner().invoke(app, [str(word) for word in words])
+
+    return command
+
+
+def refused(result: Result, *said: str) -> None:
+    """One line on stderr with these words in it, nothing on stdout, status 1, no traceback."""
+    assert result.exit_code == 1, result.output
+    assert result.stdout == ""
+    assert result.stderr.startswith("error: ")
+    assert result.stderr.count("\n") == 1
+    for words in said:
+        assert words in result.stderr
+
+
+class TestApply:
+    def test_the_file_is_the_librarys_bit_for_bit(self, run, shoot, tmp_path):
+        still = shoot()
+        looks = ("--look", "harbour-night:1/2", "--look", "slate-roof", "--strength", "1/4")
+        result = run("apply", still, *looks, *CAMERA, "-o", tmp_path / "cli.png")
+        assert result.exit_code == 0, result.output
+        stack = [fg.read_look("harbour-night").at("1/2"), fg.read_look("slate-roof").at("1/4")]
+        seen = fg.render(fg.read_picture(still), stack, camera=THE_CAMERA)
+        fg.write_picture(tmp_path / "api.png", seen)
+        assert (tmp_path / "cli.png").read_bytes() == (tmp_path / "api.png").read_bytes()
+        assert (tmp_path / "cli.png").read_bytes() != still.read_bytes()
+
+    def test_every_option_reaches_the_library(self, run, shoot, tmp_path):
+        still = shoot()
+        options = ("--exposure", "1.5", "--surround", "dark", "--no-compensate", "--quality", "81")
+        camera = ("--lens", "35", "--sensor", "24.9x14", "--filter-distance", "60mm", "--stop", "4")
+        out = tmp_path / "cli.jpg"
+        result = run("apply", still, "--look", "rehearsal-room", *options, *camera, "-o", out)
+        assert result.exit_code == 0, result.output
+        lens = fg.Camera(
+            focal_length_mm=35, f_number=4, sensor_width_mm=24.9, filter_distance_mm=60
+        )
+        seen = fg.render(
+            fg.read_picture(still, exposure_stops=1.5),
+            [fg.read_look("rehearsal-room")],
+            camera=lens,
+            surround=fg.Surround.DARK,
+            compensate=fg.Compensation.OFF,
+        )
+        fg.write_picture(tmp_path / "api.jpg", seen, quality=81)
+        assert out.read_bytes() == (tmp_path / "api.jpg").read_bytes()
+
+    def test_without_out_it_lands_beside_the_still(self, run, shoot):
+        still = shoot("scout day/café 灯.png")
+        result = run("apply", still, "--look", "harbour-night:1/4", *CAMERA)
+        assert result.exit_code == 0, result.output
+        assert result.stdout == f"{still.with_name('café 灯_harbour-night_1-4.png')}\n"
+        assert still.with_name("café 灯_harbour-night_1-4.png").is_file()
+
+    def test_what_was_assumed_is_a_note_on_stderr(self, run, shoot, tmp_path):
+        result = run("apply", shoot(), "--look", "harbour-night", "-o", tmp_path / "out.png")
+        assert result.exit_code == 0
+        assert any(
+            line.startswith("note: ") and "40 degrees" in line
+            for line in result.stderr.splitlines()
+        )
+
+    def test_json_is_for_scripts(self, run, shoot, tmp_path):
+        out = tmp_path / "out.png"
+        result = run("apply", shoot(), "--look", "harbour-night:1/4", *CAMERA, "-o", out, "--json")
+        record = json.loads(result.stdout)
+        assert record["out"] == str(out)
+        assert record["looks"] == [{"name": "harbour-night", "strength": 0.25}]
+        assert record["camera"]["focal_length_mm"] == 50
+
+    def test_a_wrong_path_is_one_line(self, run, tmp_path):
+        still = tmp_path / "no such still.png"
+        refused(run("apply", still, "--look", "harbour-night"), str(still))
+
+    def test_a_wrong_look_is_one_line_with_a_guess(self, run, shoot):
+        refused(run("apply", shoot(), "--look", "harbor-nite"), "harbor-nite", "harbour-night")
+
+    def test_a_truncated_still_is_one_line(self, run, shoot, tmp_path):
+        still = shoot("a.jpg")
+        still.write_bytes(still.read_bytes()[:300])
+        refused(run("apply", still, "--look", "harbour-night", "-o", tmp_path / "b.png"), "a.jpg")
+        assert not (tmp_path / "b.png").exists()
+
+    @pytest.mark.parametrize("strength", ["-1", "much", "1/0", "nan", "1000"])
+    def test_an_impossible_strength_is_one_line(self, run, shoot, strength):
+        look = f"harbour-night:{strength}"
+        refused(run("apply", shoot(), "--look", look), "strength must be", strength)
+
+    @pytest.mark.parametrize("folder", ["none", "scout.png"])
+    def test_a_missing_folder_is_one_line(self, run, shoot, tmp_path, folder):
+        out = tmp_path / folder / "out.png"
+        refused(run("apply", shoot(), "--look", "harbour-night", "-o", out), str(out))
+
+    def test_an_unknown_format_is_one_line(self, run, shoot, tmp_path):
+        out = tmp_path / "out.gif"
+        refused(run("apply", shoot(), "--look", "harbour-night", "-o", out), ".gif", ".png")
+
+    def test_nothing_is_overwritten_unasked(self, run, shoot, tmp_path):
+        still, out = shoot(), tmp_path / "out.png"
+        out.write_text("the only copy")
+        refused(run("apply", still, "--look", "harbour-night", "-o", out), "exists already")
+        assert out.read_text() == "the only copy"
+        assert (
+            run("apply", still, "--look", "harbour-night", "-o", out, "--overwrite").exit_code == 0
+        )
+        refused(
+            run("apply", still, "--look", "harbour-night", "-o", still, "--overwrite"),
+            "never overwritten",
+        )
+
+    @pytest.mark.parametrize(
+        "words",
+        [(), ("--look",), ("--look", "a", "--lens", "wide"), ("--look", "a", "--surround", "grey")],
+    )
+    def test_usage_is_status_two(self, run, shoot, words):
+        result = run("apply", shoot(), *words)
+        assert result.exit_code == 2
+        assert "Error: " in result.stderr
+
+
+class TestLadder:
+    def test_the_sheet_is_the_librarys(self, run, shoot, tmp_path):
+        still, out = shoot(width=120, height=80), tmp_path / "sheet.png"
+        options = ("--strengths", "1/4,1,2", "--close-up", "20,20,40,30", "--width", "900")
+        result = run("ladder", still, "--look", "harbour-night", *options, *CAMERA, "-o", out)
+        assert result.exit_code == 0, result.output
+        picture = fg.read_picture(still)
+        sheet = fg.ladder(
+            picture,
+            fg.read_look("harbour-night"),
+            camera=THE_CAMERA,
+            strengths=("1/4", "1", "2"),
+            close_ups=[Region(20, 20, 40, 30)],
+            facts=("scout.png",),
+            notices=picture.notices,
+            width_px=900,
+        )
+        assert np.array_equal(np.asarray(Image.open(out)), sheet.codes)
+
+    def test_jpeg_too_and_beside_the_still(self, run, shoot, tmp_path):
+        still = shoot()
+        assert (
+            run("ladder", still, "--look", "harbour-night", "-o", tmp_path / "s.jpg").exit_code == 0
+        )
+        with Image.open(tmp_path / "s.jpg") as sheet:
+            assert sheet.format == "JPEG"
+        result = run("ladder", still, "--look", "harbour-night")
+        assert result.stdout.strip() == str(still.with_name("scout_harbour-night_ladder.png"))
+
+    @pytest.mark.parametrize(
+        ("words", "said"),
+        [
+            (("--close-up", "1,2,3"), "X,Y,W,H"),
+            (("--close-up", "40,0,20,20"), "inside the still's 48 x 32 px"),
+            (("--strengths", "0"), "above 0"),
+            (("--strengths", "1,x"), "strength must be"),
+            (("--columns", "9"), "columns must be"),
+            (("--width", "10"), "width_px must be"),
+            (("-o", "sheet.tif"), ".png or .jpg"),
+        ],
+    )
+    def test_what_makes_no_sheet_is_one_line(self, run, shoot, tmp_path, monkeypatch, words, said):
+        monkeypatch.chdir(tmp_path)
+        before = set(tmp_path.iterdir()) | {shoot()}
+        refused(run("ladder", shoot(), "--look", "harbour-night", *CAMERA, *words), said)
+        assert set(tmp_path.iterdir()) == before
+
+
+class TestBatch:
+    def test_a_folder_is_rendered_with_a_summary(self, run, shoot, tmp_path):
+        shoot("in/a.png"), shoot("in/b.png", seed=2)
+        words = ("batch", tmp_path / "in", "--look", "harbour-night:1/4", *CAMERA, "--jobs", "1")
+        result = run(*words, "-o", tmp_path / "out")
+        assert result.exit_code == 0, result.output
+        assert result.stdout == f"2 rendered; in {tmp_path / 'out'}\n"
+        run("apply", tmp_path / "in" / "a.png", *words[2:-2], "-o", tmp_path / "a.png")
+        assert (tmp_path / "out" / "a.png").read_bytes() == (tmp_path / "a.png").read_bytes()
+        assert run(*words, "-o", tmp_path / "out").stdout.startswith("2 done before")
+        assert run(*words, "-o", tmp_path / "out", "--again").stdout.startswith("2 rendered")
+
+    def test_failures_are_named_at_the_end_and_in_json(self, run, shoot, tmp_path):
+        shoot("in/a.png")
+        bad = tmp_path / "in" / "b.png"
+        bad.write_bytes(b"")
+        words = ("batch", tmp_path / "in", "--look", "harbour-night", *CAMERA, "--jobs", "1")
+        result = run(*words, "-o", tmp_path / "out")
+        assert result.exit_code == 1
+        assert result.stdout.startswith("1 rendered, 1 failed;")
+        assert result.stderr.splitlines()[-1].startswith(f"error: {bad}")
+        record = json.loads(run(*words, "-o", tmp_path / "out", "--json").stdout)
+        assert (record["rendered"], record["done_before"]) == (0, 1)
+        assert list(record["failed"]) == [str(bad)]
+
+    def test_a_dry_run_writes_nothing(self, run, shoot, tmp_path):
+        shoot("in/a.jpg")
+        words = (
+            "batch",
+            tmp_path / "in",
+            "--look",
+            "harbour-night",
+            "--format",
+            "png",
+            "--dry-run",
+        )
+        result = run(*words, "-o", tmp_path / "out")
+        assert result.stdout == f"{tmp_path / 'in' / 'a.jpg'} -> {tmp_path / 'out' / 'a.png'}\n"
+        record = json.loads(run(*words, "--json", "-o", tmp_path / "out").stdout)
+        assert len(record["to_render"]) == 1
+        assert not (tmp_path / "out").exists()
+
+    def test_the_stills_folder_is_refused(self, run, shoot, tmp_path):
+        shoot("in/a.png")
+        folder = tmp_path / "in"
+        refused(run("batch", folder, "--look", "harbour-night", "-o", folder), "never overwritten")
+
+
+class TestLooks:
+    def test_every_look_is_listed_with_what_to_watch(self, run):
+        result = run("looks")
+        assert result.exit_code == 0
+        for look in fg.catalogue():
+            assert f"{look.name}\n" in result.stdout
+            assert look.summary in result.stdout
+            assert look.watch in result.stdout
+
+    def test_json_names_them_all(self, run):
+        listed = json.loads(run("looks", "--json").stdout)
+        assert [look["name"] for look in listed] == list(fg.look_names())
+
+
+def test_demo_renders_the_scene_that_comes_along(run, tmp_path):
+    folder = tmp_path / "demo"
+    result = run("demo", "-o", folder)
+    assert result.exit_code == 0, result.output
+    written = [Path(line) for line in result.stdout.splitlines()[:-1]]
+    assert {path.parent for path in written} == {folder}
+    assert set(written) == set(folder.iterdir())
+    for path in written:
+        with Image.open(path) as picture:
+            assert picture.size == (1280, 720) or "ladder" in path.name
+    refused(run("demo", "-o", folder), "exists already")
+
+
+def test_version_and_help(run):
+    assert run("--version").stdout == f"frontglass {fg.__version__}\n"
+    shown = run("--help").stdout
+    for command in ("apply", "ladder", "batch", "looks", "show", "demo"):
+        assert f"  {command} " in shown
+    assert "..." not in shown.partition("Commands:")[2]

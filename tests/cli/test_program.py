@@ -1,0 +1,91 @@
+"""The program as a process: start-up, pipes, interrupts, exit statuses."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+FRONTGLASS = [sys.executable, "-m", "frontglass"]
+
+
+def test_help_loads_nothing_that_takes_time():
+    code = (
+        "import sys; sys.argv = ['frontglass', '--help']\n"
+        "from frontglass.cli import main\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "print(*{name.partition('.')[0] for name in sys.modules})"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = set(run.stdout.splitlines()[-1].split())
+    assert "typer" in loaded
+    assert loaded.isdisjoint({"numpy", "scipy", "cv2", "PIL", "OpenEXR", "rich"})
+
+
+def test_a_still_goes_through_a_real_process(shoot, tmp_path):
+    still, out = shoot("scout day/café.png"), tmp_path / "out ü.png"
+    words = ["apply", still, "--look", "harbour-night:1/4", "-o", out]
+    run = subprocess.run([*FRONTGLASS, *words], capture_output=True, text=True, check=False)
+    assert (run.returncode, run.stdout) == (0, f"{out}\n")
+    assert out.is_file()
+
+
+def test_errors_are_one_line_and_status_one(tmp_path):
+    words = ["apply", tmp_path / "none.png", "--look", "harbour-night"]
+    run = subprocess.run([*FRONTGLASS, *words], capture_output=True, text=True, check=False)
+    assert run.returncode == 1
+    assert run.stderr.count("\n") == 1
+    assert "Traceback" not in run.stderr
+
+
+def test_a_reader_that_leaves_early_is_no_error_of_ours():
+    reading, writing = os.pipe()
+    os.close(reading)
+    run = subprocess.run(
+        [*FRONTGLASS, "looks", "--json"], stdout=writing, stderr=subprocess.PIPE, check=False
+    )
+    os.close(writing)
+    assert run.returncode == 1
+    assert run.stderr == b""
+
+
+def test_nothing_but_results_is_said_in_a_pipe(shoot, tmp_path):
+    for n in range(3):
+        shoot(f"in/{n}.png", seed=n)
+    words = ["batch", tmp_path / "in", "--look", "harbour-night", "--lens", "50", "--stop", "2.8"]
+    words += ["--sensor", "super35", "-o", tmp_path / "out", "--jobs", "2"]
+    run = subprocess.run([*FRONTGLASS, *words], capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    assert run.stdout == f"3 rendered; in {tmp_path / 'out'}\n"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="sends an interrupt as a Unix terminal does")
+@pytest.mark.parametrize("jobs", ["1", "2"])
+def test_an_interrupt_leaves_whole_files_and_a_batch_that_goes_on(shoot, tmp_path, jobs):
+    out = tmp_path / "out"
+    for n in range(12):
+        shoot(f"in/{n:02}.png", seed=n, width=900, height=600)
+    words = [*FRONTGLASS, "batch", tmp_path / "in", "--look", "harbour-night", "-o", out]
+    words += ["--jobs", jobs]
+    first = subprocess.Popen(words, stderr=subprocess.PIPE, text=True, start_new_session=True)
+    deadline = time.monotonic() + 60
+    while len(list(out.glob("*.png"))) < 2 and time.monotonic() < deadline:
+        time.sleep(0.01)
+    os.killpg(first.pid, signal.SIGINT)  # a terminal interrupts the whole group
+    _, said = first.communicate(timeout=60)
+    assert first.returncode == 130, said
+    assert "Traceback" not in said
+    left = {path.name for path in out.iterdir()} - {"frontglass-batch.json"}
+    assert left
+    assert left < {f"{n:02}.png" for n in range(12)}
+    second = subprocess.run([*words, "--json"], capture_output=True, text=True, check=True)
+    ended = json.loads(second.stdout)
+    assert ended["rendered"] + ended["done_before"] == 12
+    assert ended["done_before"] >= 1
+    assert sorted(path.stem for path in out.glob("*.png")) == [f"{n:02}" for n in range(12)]

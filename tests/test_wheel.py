@@ -1,0 +1,46 @@
+"""An installed wheel does what a checkout does: it carries its looks and its demo scene."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+import pytest
+
+import frontglass as fg
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Python of an empty environment in which only the wheel and what it needs is installed."""
+    folder = tmp_path_factory.mktemp("wheel")
+    build = [sys.executable, "-m", "build", "--wheel", "--outdir", str(folder), str(ROOT)]
+    subprocess.run(build, check=True, capture_output=True)
+    (wheel,) = folder.glob("*.whl")
+    venv.create(folder / "venv", with_pip=True, symlinks=True)
+    python = next((folder / "venv").glob("*/python*"))
+    pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    subprocess.run([*pip, str(wheel)], check=True, capture_output=True, cwd=folder)
+    return python
+
+
+def output_of(python: Path, *words: str) -> str:
+    command = [str(python), "-I", "-m", "frontglass", *words]
+    run = subprocess.run(command, check=True, capture_output=True, text=True, cwd=python.parent)
+    return run.stdout
+
+
+@pytest.mark.slow
+def test_an_installed_wheel_lists_every_look(installed):
+    shown = output_of(installed, "looks")
+    assert all(f"{name}\n" in shown for name in fg.look_names())
+
+
+@pytest.mark.slow
+def test_an_installed_wheel_renders_the_demo(installed, tmp_path):
+    output_of(installed, "demo", "-o", str(tmp_path / "demo"))
+    assert len(list((tmp_path / "demo").glob("*.png"))) > 3
