@@ -1,4 +1,4 @@
-"""What an EXIF block says of orientation, colour, lens and sensor [EXIF]."""
+"""What an EXIF block says of orientation, colour, lens and sensor [Exif2.3]."""
 
 from __future__ import annotations
 

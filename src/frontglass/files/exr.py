@@ -224,7 +224,8 @@ def write_exr_file(path: str, still: Outgoing) -> None:
     channels = {layer + name: np.ascontiguousarray(codes[..., k]) for k, name in enumerate(names)}
     if still.alpha is not None:
         channels[f"{layer}A"] = np.ascontiguousarray(still.alpha.codes)
-    channels |= carried.get("exr_channels", {})
+    others = carried.get("exr_channels", {})
+    channels |= {name: plane for name, plane in others.items() if plane.shape == (height, width)}
     try:
         OpenEXR.File(header, channels).write(path)
     except (RuntimeError, ValueError, TypeError) as error:

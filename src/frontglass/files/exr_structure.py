@@ -1,4 +1,4 @@
-"""Whether an OpenEXR file is whole, from its headers and chunk tables alone [OpenEXR].
+"""Whether an OpenEXR file is whole, from its headers and chunk tables alone [OpenEXR-3].
 
 The library itself prints a warning for a file cut short and goes on without its pixels.
 """

@@ -1,6 +1,6 @@
 """ICC profiles of the matrix and curve kind: read to primaries and curves, and written.
 
-Layout after [ICC1]: header 7.2, tag table 7.3, types in clause 10.
+Layout after [ICC.1-2022]: header 7.2, tag table 7.3, types in clause 10.
 """
 
 from __future__ import annotations
@@ -76,7 +76,10 @@ def _profile(data: bytes) -> IccProfile:
     space = data[16:20]
     tags = _tags(data)
     if space == b"GRAY" and b"kTRC" in tags:
-        return IccProfile(kind=ProfileKind.GREY, curves=(_curve(tags[b"kTRC"]),))
+        curve = _curve(tags[b"kTRC"])
+        if data[20:24] == b"Lab ":
+            curve = _light_from_lightness(curve)
+        return IccProfile(kind=ProfileKind.GREY, curves=(curve,))
     if space == b"RGB " and b"A2B0" not in tags and b"A2B1" not in tags:
         curves = tuple(_curve(tags[name]) for name in _present(tags, b"rTRC", b"gTRC", b"bTRC"))
         if curves[1] == curves[0] and curves[2] == curves[0]:
@@ -167,8 +170,15 @@ def _curve(tag: bytes) -> Curve:
     raise ValueError(f"a curve is of type {kind.decode('latin-1')!r}.")
 
 
+def _light_from_lightness(curve: Curve) -> Curve:
+    """Return a curve to light for one to CIE 1976 lightness, L*/100 [ISO11664-4]."""
+    step = 6 / 29
+    root = (100 * curve.decode(np.linspace(0, 1, 4096)) + 16) / 116
+    return SampledCurve(np.where(root > step, root**3, 3 * step**2 * (root - 4 / 29)))
+
+
 def _parametric(number: int, values: list[float]) -> ParametricCurve:
-    """Types 0 to 4 of [ICC1] table 68, all as type 4."""
+    """Types 0 to 4 of [ICC.1-2022] table 68, all as type 4."""
     if number == 0:
         return ParametricCurve(values[0])
     g, a, b = values[:3]

@@ -81,16 +81,15 @@ def read_jpeg(data: bytes) -> FileStill:
     PictureFileError
         If it is damaged, cut short or too large.
     """
-    from PIL import Image, JpegImagePlugin
+    from PIL import JpegImagePlugin
 
     segments = segments_of(data)
     check_size(*_size(segments))
     try:
-        with Image.open(io.BytesIO(data), formats=["JPEG"]) as still:
-            still.load()
+        # The plugin itself: Image.open has a size limit of its own; ours was checked.
+        with JpegImagePlugin.JpegImageFile(io.BytesIO(data)) as still:
             codes = np.array(still)
             mode = still.mode
-            assert isinstance(still, JpegImagePlugin.JpegImageFile)
             carried = {
                 "jpeg_tables": {key: list(table) for key, table in still.quantization.items()},
                 "jpeg_subsampling": JpegImagePlugin.get_sampling(still),

@@ -1,4 +1,4 @@
-"""Turning a file's pixels upright [EXIF] tag 274."""
+"""Turning a file's pixels upright [Exif2.3] tag 274."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """PNG: chunks read and written here, pixels decoded by Pillow (8-bit) and OpenCV (16-bit).
 
 Neither library alone will do: Pillow reduces 16-bit colour to 8, OpenCV loses the palette
-and most chunks. Chunk layouts after [PNG].
+and most chunks. Chunk layouts after [PNG-2003].
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ XMP_KEYWORD = b"XML:com.adobe.xmp"
 _GREY, _RGB, _PALETTE, _GREY_ALPHA, _RGBA = 0, 2, 3, 4, 6
 _INCHES_PER_METRE = 1 / 0.0254
 _MOST_TEXT_BYTES = 64 << 20
+_INFLATE_STEP = 1 << 20
 CARRIED_TEXT = {b"tEXt", b"zTXt", b"iTXt"}
 CARRIED_COLOUR = {b"sRGB", b"gAMA", b"cHRM", b"cICP"}
 
@@ -137,10 +138,11 @@ def _pixels(chunks: list[Chunk], depth: int) -> Codes:
     bare = SIGNATURE + b"".join(chunk_bytes(*chunk) for chunk in chunks if chunk.kind in needed)
     if depth == 16:
         return _pixels_16(bare, chunks[0].content[9])
-    from PIL import Image
+    from PIL import PngImagePlugin
 
     try:
-        with Image.open(io.BytesIO(bare), formats=["PNG"]) as still:
+        # The plugin itself: Image.open has a size limit of its own; ours was checked.
+        with PngImagePlugin.PngImageFile(io.BytesIO(bare)) as still:
             # 1-bit pixels come as bool; as grey they are 0 and 255.
             codes = np.array(still.convert("L") if still.mode == "1" else still)
     except (OSError, SyntaxError, ValueError, struct.error, zlib.error) as error:
@@ -168,8 +170,10 @@ def _data_is_whole(bare: bytes) -> bool:
     inflater = zlib.decompressobj()
     try:
         for chunk in chunks_of(bare):
-            if chunk.kind == b"IDAT":
-                inflater.decompress(chunk.content)
+            rest = chunk.content if chunk.kind == b"IDAT" else b""
+            while rest:
+                inflater.decompress(rest, _INFLATE_STEP)
+                rest = inflater.unconsumed_tail
     except zlib.error:
         return False
     return inflater.eof
@@ -177,7 +181,8 @@ def _data_is_whole(bare: bytes) -> bool:
 
 def _from_palette(native: Native) -> tuple[Codes, Alpha | None]:
     entries = np.zeros((256, 3), dtype=np.uint8)
-    given = np.frombuffer(native.palette, np.uint8).reshape(-1, 3)[:256]
+    whole = len(native.palette) // 3 * 3
+    given = np.frombuffer(native.palette[:whole], np.uint8).reshape(-1, 3)[:256]
     entries[: len(given)] = given
     codes = entries[native.codes]
     if not native.palette_alpha:
@@ -200,7 +205,7 @@ def _alpha_from_key(codes: Codes, content: bytes, depth: int) -> Alpha:
 def _colour(
     named: dict[bytes, bytes],
 ) -> tuple[Primaries | None, tuple[Curve, ...] | None, list[str]]:
-    """Return what the colour chunks say, in the order of precedence of [PNG] 4.3."""
+    """Return what the colour chunks say, in the order of precedence of [PNG-2003] 4.3."""
     said: list[str] = []
     if b"cICP" in named:
         primaries = {1: BT709, 9: BT2020, 12: P3_D65}.get(named[b"cICP"][0])
@@ -232,7 +237,8 @@ def _metadata(chunks: list[Chunk], notices: list[str]) -> Metadata:
     for kind, content in chunks:
         if kind == b"iCCP":
             try:
-                icc = zlib.decompress(content[content.index(b"\0") + 2 :])
+                packed = content[content.index(b"\0") + 2 :]
+                icc = zlib.decompressobj().decompress(packed, _MOST_TEXT_BYTES)
             except (ValueError, zlib.error):
                 notices.append("The PNG file's colour profile is damaged; ignored.")
         elif kind == b"eXIf":

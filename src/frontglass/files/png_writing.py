@@ -137,7 +137,7 @@ def _filtered(rows: NDArray[np.uint8], above: NDArray[np.uint8], step: int) -> b
 def _paeth(
     left: NDArray[np.uint8], up: NDArray[np.uint8], corner: NDArray[np.uint8]
 ) -> NDArray[np.uint8]:
-    """Of the three neighbours the one nearest to left + up - corner [PNG] 9.4."""
+    """Of the three neighbours the one nearest to left + up - corner [PNG-2003] 9.4."""
     by_left = np.abs(up.astype(np.int16) - corner)
     by_up = np.abs(left.astype(np.int16) - corner)
     by_corner = np.abs((left.astype(np.int16) + up) - 2 * corner.astype(np.int16))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import struct
 from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
@@ -34,6 +35,8 @@ from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, OPRGB, Primaries
 
 _MOST_STOPS = 40.0
+# What parsing nonsense ends in, where no reader had a better word for it.
+_DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, struct.error, OSError)
 _TIFF_SIGNATURES = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
@@ -74,6 +77,8 @@ def read_picture(
         picture = _picture(still, non_finite)
     except PictureFileError as error:
         raise PictureFileError(f"{where}: {error}") from error
+    except _DAMAGE as error:
+        raise PictureFileError(f"{where}: the file is damaged: {error}.") from error
     except MemoryError:
         raise PictureFileError(f"{where}: there is not enough memory to read it.") from None
     if exposure_stops == 0:

@@ -1,4 +1,4 @@
-"""Tagged directories, the structure that TIFF files and EXIF blocks share [TIFF6] sec. 2."""
+"""Tagged directories, the structure that TIFF files and EXIF blocks share [TIFF6.0] sec. 2."""
 
 from __future__ import annotations
 

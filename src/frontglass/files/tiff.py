@@ -1,4 +1,4 @@
-"""TIFF: tags read here, strips and tiles unpacked by libtiff through Pillow [TIFF6].
+"""TIFF: tags read here, strips and tiles unpacked by libtiff through Pillow [TIFF6.0].
 
 Pillow reduces 16-bit colour to 8 bits and OpenCV multiplies colour by alpha. So the
 pixels are described to Pillow as plain bytes (a grey picture as wide as a row of bytes),
@@ -187,10 +187,11 @@ def _through_pillow(data: bytes) -> tuple[Codes, Native | None]:
 
 
 def _pillow_codes(data: bytes) -> tuple[str, Codes, bytes]:
-    from PIL import Image
+    from PIL import TiffImagePlugin
 
     try:
-        with Image.open(io.BytesIO(data), formats=["TIFF"]) as still:
+        # The plugin itself: Image.open has a size limit of its own; ours was checked.
+        with TiffImagePlugin.TiffImageFile(io.BytesIO(data)) as still:
             palette = bytes(still.getpalette() or ())
             return still.mode, np.array(still), palette
     except (OSError, SyntaxError, ValueError, TypeError, KeyError, struct.error) as error:

@@ -1,4 +1,4 @@
-"""Writing TIFF: one picture in deflated strips, baseline tags and metadata [TIFF6]."""
+"""Writing TIFF: one picture in deflated strips, baseline tags and metadata [TIFF6.0]."""
 
 from __future__ import annotations
 

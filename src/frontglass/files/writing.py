@@ -265,6 +265,8 @@ class _Work:
                 codes[same] = native.codes[same]
             return self._stored(native, codes, coded)
         self.notices.append(f"{native.kind.value} codes cannot be kept; written as sRGB.")
+        if self.plan.primaries == BT709 and self.plan.curves == (SRGB_CURVE,) * 3:
+            return None, coded
         metadata = replace(self.plan.metadata, icc=None)
         self.plan = replace(
             self.plan,

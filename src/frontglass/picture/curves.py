@@ -31,7 +31,7 @@ class Curve(Hashable, Protocol):
 
 @dataclass(frozen=True, slots=True)
 class ParametricCurve:
-    """Power above a break, straight line below it, as [ICC1] 10.18 function type 4.
+    """Power above a break, straight line below it, as [ICC.1-2022] 10.18 function type 4.
 
     Light is ``(a x + b)**g + e`` for ``x >= d`` and ``c x + f`` below; without a line
     (``d <= 0``) the curve is odd, so that negative values survive a round trip.

@@ -13,14 +13,14 @@ Matrix = NDArray[np.float64]
 Chromaticity = tuple[float, float]
 
 D50: Chromaticity = (0.3457029, 0.3585386)
-"""The ICC profile connection space's white, X Y Z = 0.9642 1 0.8249 [ICC1] 7.2.16."""
+"""The ICC profile connection space's white, X Y Z = 0.9642 1 0.8249 [ICC.1-2022] 7.2.16."""
 
 D65: Chromaticity = (0.3127, 0.3290)
 
 BRADFORD: Matrix = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
 )
-"""Linear Bradford cone responses from XYZ, as [ICC1] annex E gives them."""
+"""Linear Bradford cone responses from XYZ, as [ICC.1-2022] annex E gives them."""
 
 
 @dataclass(frozen=True, slots=True)

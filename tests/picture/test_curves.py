@@ -1,0 +1,107 @@
+"""Transfer curves against the standards' numbers."""
+
+from __future__ import annotations
+
+import colour
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from frontglass.errors import ParameterError
+from frontglass.picture.curves import (
+    LINEAR,
+    OPRGB_CURVE,
+    SRGB_CURVE,
+    Curve,
+    ParametricCurve,
+    SampledCurve,
+)
+
+STEPPED = SampledCurve(np.array([0.0, 0.1, 0.1, 0.1, 0.4, 1.0]))
+CURVES: dict[str, Curve] = {
+    "linear": LINEAR,
+    "srgb": SRGB_CURVE,
+    "oprgb": OPRGB_CURVE,
+    "power": ParametricCurve(1.8),
+    "offset": ParametricCurve(2.2, 0.9, 0.1, 0.05, 0.08, e=0.0, f=0.002),
+    "sampled": SampledCurve(np.linspace(0, 1, 1024) ** 2.2),
+}
+
+
+@pytest.mark.source("IEC61966-2-1", "transfer curve; digits computed from its formula by hand")
+@pytest.mark.parametrize(
+    ("light", "signal"),
+    [(0.0, 0.0), (0.001, 0.01292), (0.01, 0.09985282), (0.18, 0.46135613), (0.5, 0.73535698),
+     (1.0, 1.0)],
+)  # fmt: skip
+def test_srgb_encodes_as_the_standard_says(light: float, signal: float):
+    assert float(SRGB_CURVE.encode(light)) == pytest.approx(signal, abs=5e-9)
+
+
+@pytest.mark.source("IEC61966-2-1", "inverse curve; digits computed from its formula by hand")
+@pytest.mark.parametrize(
+    ("code", "light"),
+    [(64, 0.05126946), (128, 0.21586050), (188, 0.50288646), (200, 0.57758044), (254, 0.99110210)],
+)
+def test_srgb_decodes_as_the_standard_says(code: int, light: float):
+    assert float(SRGB_CURVE.decode(code / 255)) == pytest.approx(light, abs=5e-9)
+
+
+@pytest.mark.source("Colour0.4", "eotf_sRGB")
+def test_srgb_agrees_with_colour_science():
+    signal = np.linspace(0, 1, 1001)
+    np.testing.assert_allclose(
+        SRGB_CURVE.decode(signal), colour.models.eotf_sRGB(signal), atol=1e-9
+    )
+
+
+@pytest.mark.source("IEC61966-2-5", "opRGB exponent 2.19921875, in DCF for cameras")
+def test_oprgb_has_its_exponent():
+    assert float(OPRGB_CURVE.decode(0.5)) == pytest.approx(0.5**2.19921875, abs=1e-12)
+
+
+@pytest.mark.parametrize("name", CURVES)
+@given(signal=st.floats(0, 1))
+def test_encode_undoes_decode(name: str, signal: float):
+    curve = CURVES[name]
+    assert float(curve.encode(curve.decode(signal))) == pytest.approx(signal, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", CURVES)
+def test_curves_rise(name: str):
+    signal = np.linspace(0, 1, 4097)
+    curve = CURVES[name]
+    assert np.all(np.diff(curve.decode(signal)) > -1e-12)
+    assert np.all(np.diff(curve.encode(np.sort(curve.decode(signal)))) > -1e-12)
+
+
+def test_curves_without_a_line_are_odd():
+    assert float(OPRGB_CURVE.decode(-0.5)) == -float(OPRGB_CURVE.decode(0.5))
+    assert float(OPRGB_CURVE.encode(-0.2)) == -float(OPRGB_CURVE.encode(0.2))
+
+
+def test_a_sampled_curve_goes_on_straight_beyond_its_ends():
+    curve = SampledCurve(np.array([0.0, 0.25, 1.0]))
+    assert float(curve.decode(1.5)) == pytest.approx(1.75)
+    assert float(curve.decode(-0.5)) == pytest.approx(-0.25)
+    assert float(curve.encode(1.75)) == pytest.approx(1.5)
+
+
+def test_a_flat_piece_decodes_to_its_level_and_encodes_to_its_end():
+    assert float(STEPPED.decode(0.4)) == pytest.approx(0.1)
+    assert float(STEPPED.encode(0.1)) == pytest.approx(0.6)
+
+
+@pytest.mark.parametrize(
+    "samples", [[0.0, 1.0, 0.5], [0.5, 0.5], [0.0], [0.0, float("nan"), 1.0]], ids=str
+)
+def test_sampled_curves_that_do_not_rise_are_refused(samples: list[float]):
+    with pytest.raises(ParameterError, match="curve must be"):
+        SampledCurve(np.array(samples))
+
+
+@pytest.mark.parametrize("parameters", [(0.0,), (-1.0,), (2.2, -1.0), (float("inf"),)])
+def test_parametric_curves_that_do_not_rise_are_refused(parameters: tuple[float, ...]):
+    with pytest.raises(ParameterError, match="rising"):
+        ParametricCurve(*parameters)

@@ -1,0 +1,32 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from frontglass.picture.display import display_codes
+from frontglass.picture.primaries import BT709, BT2020
+
+
+@pytest.mark.source("IEC61966-2-1", "code of 18 % grey, from the formula by hand: 117.65")
+def test_middle_grey_is_shown_as_the_standard_says():
+    codes = display_codes(np.full((128, 128, 3), 0.18, dtype=np.float32))
+    np.testing.assert_allclose(codes.mean(axis=(0, 1)), 117.65, atol=0.03)
+
+
+def test_white_is_white_in_any_primaries_and_what_is_above_clips():
+    light = np.full((8, 8, 3), 4.0, dtype=np.float32)
+    assert np.all(display_codes(light, BT2020) == 255)
+
+
+def test_colours_are_converted_to_the_displays_primaries():
+    red = np.zeros((64, 64, 3), dtype=np.float32)
+    red[..., 0] = 0.5
+    seen = red @ BT709.matrix_to(BT2020).T.astype(np.float32)
+    wide = display_codes(seen, BT2020).astype(float).mean(axis=(0, 1))
+    plain = display_codes(red, BT709).astype(float).mean(axis=(0, 1))
+    np.testing.assert_allclose(wide, plain, atol=0.1)
+
+
+def test_codes_are_the_same_in_every_run():
+    light = np.random.default_rng(1).random((50, 40, 3)).astype(np.float32)
+    np.testing.assert_array_equal(display_codes(light), display_codes(light.copy()))

@@ -1,0 +1,121 @@
+"""Primaries against published matrices and colour-science."""
+
+from __future__ import annotations
+
+import itertools
+
+import colour
+import numpy as np
+import pytest
+
+from frontglass.errors import ParameterError
+from frontglass.picture.primaries import (
+    AP0,
+    AP1,
+    BT709,
+    BT2020,
+    D50,
+    D65,
+    OPRGB,
+    P3_D65,
+    ROMM,
+    Primaries,
+    bradford_adaptation,
+    xyz_of_white,
+)
+
+COLOUR_NAMES = {
+    "ITU-R BT.709": BT709,
+    "ITU-R BT.2020": BT2020,
+    "P3-D65": P3_D65,
+    "ACES2065-1": AP0,
+    "ACEScg": AP1,
+}
+ALL = (BT709, BT2020, P3_D65, OPRGB, ROMM, AP0, AP1)
+
+
+@pytest.mark.source("BT.709-6", "item 3.2, E'Y")
+def test_bt709_luminance_weights_are_those_of_the_recommendation():
+    # The recommendation gives four digits.
+    np.testing.assert_allclose(BT709.luminance_weights, [0.2126, 0.7152, 0.0722], atol=5e-5)
+
+
+@pytest.mark.source("IEC61966-2-1", "RGB to XYZ matrix")
+def test_bt709_matrix_is_that_of_the_standard():
+    published = [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+    np.testing.assert_allclose(BT709.xyz_from_rgb, published, atol=5e-5)
+
+
+@pytest.mark.source("BT.2020-2", "table 4, luminance")
+def test_bt2020_luminance_weights_are_those_of_the_recommendation():
+    np.testing.assert_allclose(BT2020.luminance_weights, [0.2627, 0.6780, 0.0593], atol=5e-5)
+
+
+@pytest.mark.source("Colour0.4", "RGB_COLOURSPACES, matrices derived from primaries")
+@pytest.mark.parametrize("name", COLOUR_NAMES)
+def test_matrices_to_xyz_agree_with_colour_science(name: str):
+    space = colour.RGB_COLOURSPACES[name]
+    derived = colour.models.rgb.normalised_primary_matrix(space.primaries, space.whitepoint)
+    np.testing.assert_allclose(COLOUR_NAMES[name].xyz_from_rgb, derived, atol=1e-12)
+
+
+@pytest.mark.source("Colour0.4", "matrix_RGB_to_RGB, Bradford")
+@pytest.mark.parametrize(("source", "target"), list(itertools.permutations(COLOUR_NAMES, 2)))
+def test_matrices_between_primaries_agree_with_colour_science(source: str, target: str):
+    spaces = [colour.RGB_COLOURSPACES[name].copy() for name in (source, target)]
+    for space in spaces:
+        space.use_derived_matrix_RGB_to_XYZ = True
+        space.use_derived_matrix_XYZ_to_RGB = True
+    expected = colour.matrix_RGB_to_RGB(*spaces, chromatic_adaptation_transform="Bradford")
+    got = COLOUR_NAMES[source].matrix_to(COLOUR_NAMES[target])
+    np.testing.assert_allclose(got, expected, atol=1e-6)
+
+
+@pytest.mark.source("Colour0.4", "chromatic_adaptation, method Von Kries, Bradford")
+def test_chromatic_adaptation_agrees_with_colour_science():
+    xyz = np.array([0.3, 0.4, 0.2])
+    expected = colour.adaptation.chromatic_adaptation_VonKries(
+        xyz, xyz_of_white(D65), xyz_of_white(D50), transform="Bradford"
+    )
+    np.testing.assert_allclose(bradford_adaptation(D65, D50) @ xyz, expected, atol=1e-9)
+
+
+@pytest.mark.source("ICC.1-2022", "7.2.16, nCIEXYZ illuminant")
+def test_the_connection_white_is_the_one_in_every_profile():
+    # The header stores four digits in s15.16.
+    np.testing.assert_allclose(xyz_of_white(D50), [0.9642, 1.0, 0.8249], atol=2e-5)
+
+
+@pytest.mark.parametrize("primaries", ALL)
+def test_white_stays_white_in_all_primaries(primaries: Primaries):
+    for other in ALL:
+        np.testing.assert_allclose(primaries.matrix_to(other) @ np.ones(3), 1, atol=1e-12)
+
+
+@pytest.mark.parametrize("primaries", ALL)
+def test_there_and_back_is_the_identity(primaries: Primaries):
+    there, back = primaries.matrix_to(BT2020), BT2020.matrix_to(primaries)
+    np.testing.assert_allclose(back @ there, np.eye(3), atol=1e-12)
+
+
+@pytest.mark.parametrize("primaries", ALL)
+def test_primaries_come_back_from_their_matrix(primaries: Primaries):
+    found = Primaries.from_xyz_matrix(primaries.xyz_from_rgb)
+    for name in ("red", "green", "blue", "white"):
+        np.testing.assert_allclose(getattr(found, name), getattr(primaries, name), atol=1e-12)
+
+
+def test_primaries_on_a_line_are_refused():
+    with pytest.raises(ParameterError, match="a triangle"):
+        Primaries((0.1, 0.1), (0.2, 0.2), (0.3, 0.3), D65)
+
+
+def test_primaries_that_are_no_numbers_are_refused():
+    with pytest.raises(ParameterError, match="finite"):
+        Primaries((float("nan"), 0.1), (0.2, 0.3), (0.3, 0.3), D65)
+
+
+def test_closeness_sees_through_rounding_only():
+    near = Primaries((0.64005, 0.330), (0.300, 0.600), (0.150, 0.060), D65)
+    assert BT709.is_close_to(near)
+    assert not BT709.is_close_to(P3_D65)
