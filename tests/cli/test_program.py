@@ -65,6 +65,26 @@ def test_nothing_but_results_is_said_in_a_pipe(shoot, tmp_path):
     assert run.stdout == f"3 rendered; in {tmp_path / 'out'}\n"
 
 
+@pytest.mark.skipif(os.name == "nt", reason="opens a Unix terminal")
+@pytest.mark.parametrize("command", ["batch", "ladder"])
+def test_a_terminal_sees_how_far_it_is(shoot, tmp_path, command):
+    import pty
+
+    words = [command, shoot("in/a.png"), "--look", "harbour-night", "-o", tmp_path / "out.png"]
+    ours, theirs = pty.openpty()
+    try:
+        run = subprocess.run(
+            [*FRONTGLASS, *words], stdout=subprocess.PIPE, stderr=theirs, text=True, check=True
+        )
+        seen = os.read(ours, 100_000).decode()
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    total = 1 if command == "batch" else 5
+    assert f"{total}/{total}" in seen
+    assert run.stdout.count("\n") == 1
+
+
 @pytest.mark.skipif(os.name == "nt", reason="sends an interrupt as a Unix terminal does")
 @pytest.mark.parametrize("jobs", ["1", "2"])
 def test_an_interrupt_leaves_whole_files_and_a_batch_that_goes_on(shoot, tmp_path, jobs):

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, given
-from frontglass.cli.progress import with_progress
+from frontglass.cli.progress import shown
 from frontglass.cli.texts import print_outcomes, print_plan
 
 
@@ -54,5 +54,6 @@ def batch(
     if dry_run:
         print_plan(todo, as_json=as_json)
         return
-    outcomes = with_progress(todo.run(**given(processes=jobs)), len(todo.jobs) + len(todo.done))
-    print_outcomes(todo, outcomes, as_json=as_json)
+    total = len(todo.jobs) + len(todo.done)
+    outcomes = shown(todo.run(**given(processes=jobs)), total, lambda ended: ended.job.name)
+    print_outcomes(todo, list(outcomes), as_json=as_json)

@@ -17,6 +17,8 @@ from frontglass.cli.options import (
     Strengths,
     given,
 )
+from frontglass.cli.progress import shown
+from frontglass.units import strength_text
 
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Recipe
@@ -89,6 +91,7 @@ def written_ladder(
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         close_ups=[Region.from_text(text) for text in close_ups],
+        progress=lambda steps: shown(steps, len(steps), lambda step: strength_text(step.strength)),
         **how,
     )
     write_sheet(target, sheet, quality=recipe.quality)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Annotated
 
 import typer
 
-from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, Json, Strengths, given
-from frontglass.cli.texts import print_json, table
+from frontglass.cli.options import CameraOptions, Json, Strengths
+from frontglass.cli.texts import print_json
 
 
 def looks(*, as_json: Json = False) -> None:

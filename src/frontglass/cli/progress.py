@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Iterator
+from typing import TypeVar
 
-if TYPE_CHECKING:
-    from frontglass.batch.run import Outcome
+Item = TypeVar("Item")
+
+LABEL_LETTERS = 40
 
 
-def with_progress(outcomes: Iterator[Outcome], total: int) -> list[Outcome]:
-    """Return all outcomes, with a bar on stderr meanwhile if that is a terminal."""
+def shown(items: Iterable[Item], total: int, label: Callable[[Item], str]) -> Iterator[Item]:
+    """Yield all items, with a bar on stderr meanwhile if that is a terminal.
+
+    Parameters
+    ----------
+    items : iterable
+        What is worked through.
+    total : int
+        How many there are.
+    label : callable
+        What to call an item beside the bar.
+    """
     if not sys.stderr.isatty():
-        return list(outcomes)
+        yield from items
+        return
     from rich.console import Console
     from rich.progress import (
         BarColumn,
@@ -23,16 +35,15 @@ def with_progress(outcomes: Iterator[Outcome], total: int) -> list[Outcome]:
         TimeRemainingColumn,
     )
 
-    ended = []
     columns = (
-        TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),
+        TextColumn("{task.description}", markup=False),
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        bar = progress.add_task("stills", total=total)
-        for outcome in outcomes:
-            ended.append(outcome)
-            progress.update(bar, advance=1, description=outcome.job.name[-40:])
-    return ended
+        bar = progress.add_task("", total=total)
+        for item in items:
+            progress.update(bar, description=label(item)[-LABEL_LETTERS:])
+            yield item
+            progress.advance(bar)

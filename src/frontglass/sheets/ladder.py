@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from frontglass.accuracy import gathered_warnings
 from frontglass.checks import check_within
@@ -41,6 +41,7 @@ def ladder(
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
     columns: int | None = None,
+    progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
 ) -> Sheet:
     """Return a contact sheet of a still, bare and through a look at several strengths.
 
@@ -70,6 +71,8 @@ def ladder(
         which may fill less. [px], 320 to 20000.
     columns : int or None
         Pictures across; None chooses.
+    progress : callable
+        Hands on the steps of the ladder one by one, and may show meanwhile how far it is.
 
     Returns
     -------
@@ -114,7 +117,7 @@ def ladder(
         )
 
     with gathered_warnings() as told:
-        rungs = [rung(step) for step in (None, *steps)]
+        rungs = [rung(None), *(rung(step) for step in progress(steps))]
     notices = tuple(dict.fromkeys((*notices, *told)))
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate)))
     top = set_head(page, look, about, notices)
