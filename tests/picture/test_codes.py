@@ -9,11 +9,18 @@ from hypothesis import strategies as st
 
 from frontglass.picture import codes as codes_module
 from frontglass.picture.codes import Target, codes_from_radiance, is_grey, radiance_from_codes
-from frontglass.picture.curves import LINEAR, OPRGB_CURVE, SRGB_CURVE, ParametricCurve, SampledCurve
+from frontglass.picture.curves import (
+    LINEAR,
+    OPRGB_CURVE,
+    SRGB_CURVE,
+    Curve,
+    ParametricCurve,
+    SampledCurve,
+)
 from frontglass.picture.encoding import Sample
 from frontglass.picture.primaries import BT709, BT2020
 
-CURVES = {
+CURVES: dict[str, tuple[Curve, ...]] = {
     "srgb": (SRGB_CURVE,) * 3,
     "oprgb": (OPRGB_CURVE,) * 3,
     "three": (SRGB_CURVE, ParametricCurve(1.8), SampledCurve(np.linspace(0, 1, 256) ** 2.4)),
