@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ import pytest
 
 import frontglass as fg
 from frontglass.batch import run
-from frontglass.batch.plan import plan
+from frontglass.batch.plan import Job, plan
 from frontglass.batch.recipe import Framing, Recipe, out_beside
 from frontglass.batch.run import Outcome, planned_batch
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
@@ -185,16 +186,12 @@ class TestRun:
         ids=lambda change: next(iter(change)),
     )
     def test_another_recipe_is_rendered_afresh(self, shoot, tmp_path, recipe, change):
-        from dataclasses import replace
-
         still, out = shoot("in/a.png"), tmp_path / "out"
         fg.render_batch([still], out, recipe, processes=1)
         assert planned_batch([still], out, recipe).jobs == ()
         assert len(planned_batch([still], out, replace(recipe, **change)).jobs) == 1
 
     def test_other_words_about_a_look_change_no_pixel(self, shoot, tmp_path, recipe):
-        from dataclasses import replace
-
         still, out = shoot("in/a.png"), tmp_path / "out"
         fg.render_batch([still], out, recipe, processes=1)
         reworded = replace(recipe.looks[0], summary="lamps glow", watch="the window")
@@ -266,6 +263,22 @@ class TestRun:
         outcomes = fg.render_batch([tmp_path / "in"], tmp_path / "out", recipe, processes=1)
         assert states(outcomes) == {"a.png": "failed", "b.png": "rendered"}
         assert "ZeroDivisionError: division by zero" in str(outcomes[0].result)
+
+
+class Deadly(type(Path())):
+    """A path that ends the process which receives it, as a system short of memory would."""
+
+    def __reduce__(self):
+        return os._exit, (9,)
+
+
+def test_a_process_ended_from_outside_costs_its_own_still_only(shoot, tmp_path, recipe):
+    jobs = [Job(shoot(f"in/{n}.png"), tmp_path / "out" / f"{n}.png", f"{n}.png") for n in range(4)]
+    jobs[1] = replace(jobs[1], still=Deadly(jobs[1].still))
+    ended = dict(run._side_by_side(jobs, recipe, 2))
+    assert set(ended) == set(jobs)
+    assert "ended from outside" in str(ended.pop(jobs[1]))
+    assert all(isinstance(result, fg.RenderedStill) for result in ended.values())
 
 
 class TestOneStill:

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from multiprocessing.sharedctypes import Synchronized
 from pathlib import Path
 
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
@@ -87,8 +88,7 @@ class Batch:
         manifest = Manifest(self.folder / MANIFEST_NAME)
         _with_folder(self.folder)
         manifest.plan(list(self.jobs), self.recipe)
-        cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-        count = min(processes or cores or 1, len(self.jobs))
+        count = min(processes or _cores(), len(self.jobs))
         results = _one_by_one if count == 1 else _side_by_side
         for job, result in results(self.jobs, self.recipe, count):
             manifest.record(job, self.recipe, result)
@@ -233,24 +233,37 @@ class _Workers(ProcessPoolExecutor):
 
     def __init__(self, count: int) -> None:
         # Spawned, not forked: a fork copies the locks of threads that do not exist in the copy.
+        context = multiprocessing.get_context("spawn")
         super().__init__(
             max_workers=count,
-            mp_context=multiprocessing.get_context("spawn"),
+            mp_context=context,
             initializer=_share_cores,
-            initargs=(count,),
+            initargs=(count, context.Value("i", 0)),
         )
 
     def __exit__(self, *_: object) -> None:
         self.shutdown(wait=True, cancel_futures=True)
 
 
-def _share_cores(count: int) -> None:
+def _share_cores(count: int, started: Synchronized[int]) -> None:
     """Keep a worker to its share of the cores, and deaf to the terminal's interrupt."""
     import cv2
-    from scipy import fft
 
     # The interrupt is for the parent, which lets the stills in hand be finished.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    share = max(1, (os.cpu_count() or 1) // count)
+    with started.get_lock():
+        number = started.value
+        started.value += 1
+    # Whoever asks how many cores there are (for threads of a transform, say) gets the share.
+    share = max(1, _cores() // count)
+    if hasattr(os, "sched_setaffinity"):
+        cores = sorted(os.sched_getaffinity(0))
+        os.sched_setaffinity(0, cores[number % count :: count] or cores)
     cv2.setNumThreads(share)
-    fft.set_workers(share).__enter__()
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

@@ -84,7 +84,7 @@ class LookOptions:
         list[str],
         typer.Option(
             metavar="NAME_OR_FILE[:STRENGTH]",
-            help="Look, from the camera's far end; may be given several times.",
+            help="Look; several are stacked, the first one outermost.",
         ),
     ]
     strength: Annotated[
