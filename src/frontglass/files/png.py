@@ -33,6 +33,10 @@ _GREY, _RGB, _PALETTE, _GREY_ALPHA, _RGBA = 0, 2, 3, 4, 6
 _INCHES_PER_METRE = 1 / 0.0254
 _MOST_TEXT_BYTES = 64 << 20
 _INFLATE_STEP = 1 << 20
+# Left, top, step across and step down of each pass.
+_ADAM7 = (
+    (0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), (1, 0, 2, 2), (0, 1, 1, 2)
+)  # fmt: skip
 CARRIED_TEXT = {b"tEXt", b"zTXt", b"iTXt"}
 CARRIED_COLOUR = {b"sRGB", b"gAMA", b"cHRM", b"cICP"}
 
@@ -136,6 +140,8 @@ def _pixels(chunks: list[Chunk], depth: int) -> Codes:
     # Only what the pixels need: no colour management, no metadata between us and the codes.
     needed = {b"IHDR", b"PLTE", b"IDAT", b"IEND"}
     bare = SIGNATURE + b"".join(chunk_bytes(*chunk) for chunk in chunks if chunk.kind in needed)
+    if not _data_is_whole(chunks):
+        raise PictureFileError("The PNG file is damaged: its pixel data do not fill the picture.")
     if depth == 16:
         return _pixels_16(bare, chunks[0].content[9])
     from PIL import PngImagePlugin
@@ -153,8 +159,6 @@ def _pixels(chunks: list[Chunk], depth: int) -> Codes:
 def _pixels_16(bare: bytes, kind: int) -> Codes:
     import cv2
 
-    if not _data_is_whole(bare):
-        raise PictureFileError("The PNG file is damaged: its pixel data do not fill the picture.")
     codes = cv2.imdecode(np.frombuffer(bare, np.uint8), cv2.IMREAD_UNCHANGED)
     if codes is None or codes.dtype != np.uint16:
         raise PictureFileError("The PNG file is damaged: its pixels cannot be decoded.")
@@ -165,18 +169,32 @@ def _pixels_16(bare: bytes, kind: int) -> Codes:
     return codes[..., [2, 1, 0, 3][: codes.shape[2]]]
 
 
-def _data_is_whole(bare: bytes) -> bool:
-    """Whether the compressed stream ends as it should; OpenCV leaves a gap black in silence."""
+def _data_is_whole(chunks: list[Chunk]) -> bool:
+    """Whether the stream fills the picture; both libraries leave a gap black, in silence."""
     inflater = zlib.decompressobj()
+    inflated = 0
     try:
-        for chunk in chunks_of(bare):
+        for chunk in chunks:
             rest = chunk.content if chunk.kind == b"IDAT" else b""
-            while rest:
-                inflater.decompress(rest, _INFLATE_STEP)
+            while rest and not inflater.eof:
+                inflated += len(inflater.decompress(rest, _INFLATE_STEP))
                 rest = inflater.unconsumed_tail
     except zlib.error:
         return False
-    return inflater.eof
+    return inflater.eof and inflated >= _stream_bytes(chunks[0].content)
+
+
+def _stream_bytes(header: bytes) -> int:
+    """Bytes that the filtered rows take, pass by pass where interlaced [PNG-2003] 8.2."""
+    width, height, depth, kind, _, _, interlace = struct.unpack(">IIBBBBB", header)
+    pixel_bits = depth * {_GREY: 1, _RGB: 3, _PALETTE: 1, _GREY_ALPHA: 2, _RGBA: 4}.get(kind, 0)
+    passes = _ADAM7 if interlace else ((0, 0, 1, 1),)
+    total = 0
+    for left, top, across, down in passes:
+        columns, rows = -(-(width - left) // across), -(-(height - top) // down)
+        if columns > 0 and rows > 0:
+            total += rows * (1 + (columns * pixel_bits + 7) // 8)
+    return total
 
 
 def _from_palette(native: Native) -> tuple[Codes, Alpha | None]:

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.errors import PictureFileError
-from frontglass.files.exif import upright_exif
 from frontglass.files.limits import check_size
 from frontglass.files.still import FileStill
 from frontglass.files.tags import (
@@ -96,6 +95,34 @@ _STRUCTURE = {
     XMP,
     ICC,
 }
+_PIXEL_TAGS = {
+    WIDTH,
+    HEIGHT,
+    BITS,
+    COMPRESSION,
+    PHOTOMETRIC,
+    FILL_ORDER,
+    STRIP_OFFSETS,
+    CHANNELS,
+    ROWS_PER_STRIP,
+    STRIP_BYTES,
+    PLANAR,
+    292,
+    293,
+    PREDICTOR,
+    COLOUR_MAP,
+    TILE_WIDTH,
+    TILE_HEIGHT,
+    TILE_OFFSETS,
+    TILE_BYTES,
+    EXTRA_CHANNELS,
+    SAMPLE_FORMAT,
+    347,
+    529,
+    530,
+    531,
+    532,
+}
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _CMYK = 0, 1, 2, 3, 5
 _JPEG_COMPRESSIONS = {6, 7}
 
@@ -123,7 +150,7 @@ def read_tiff(data: bytes) -> FileStill:
         or photometric == _PALETTE
         or _one(directory, COMPRESSION, 1) in (_JPEG_COMPRESSIONS)
     ):
-        codes, native = _through_pillow(data)
+        codes, native = _through_pillow(data, header, directory)
         alpha = None
     else:
         samples = _samples(data, header, directory, bits)
@@ -167,10 +194,17 @@ def _check_whole(data: bytes, directory: Directory) -> None:
     raise PictureFileError("The TIFF file is damaged or cut short: no pixel data.")
 
 
-def _through_pillow(data: bytes) -> tuple[Codes, Native | None]:
+def _through_pillow(
+    data: bytes, header: Header, directory: Directory
+) -> tuple[Codes, Native | None]:
     """Bilevel, palette and JPEG-compressed files."""
-    # Pillow would turn the picture; that is done later, for all formats in one place.
-    mode, codes, palette = _pillow_codes(upright_exif(data))
+    # Without orientation: Pillow would turn the picture, which is done later for all formats.
+    tree = {code: tag for code, tag in directory.tags.items() if code in _PIXEL_TAGS}
+    for code in (STRIP_OFFSETS, STRIP_BYTES, TILE_OFFSETS, TILE_BYTES):
+        if code in tree:
+            # BigTIFF may hold them in 64 bits, which a classic directory has no type for.
+            tree[code] = tag_of(directory.order, LONG, *directory.integers(code))
+    mode, codes, palette = _pillow_codes(_described(data, header, tree))
     if mode == "1":
         grey = np.where(codes, 255, 0).astype(np.uint8)
         return grey[..., np.newaxis], Native(NativeKind.BILEVEL, grey)
@@ -265,14 +299,18 @@ def _plane(
     return _unpredicted(rows, predictor, dtype, channels, tile_width or width)
 
 
-def _unpacked(
-    data: bytes, header: Header, tree: dict[int, Tag], shape: tuple[int, int]
-) -> NDArray[np.uint8]:
+def _described(data: bytes, header: Header, tree: dict[int, Tag]) -> bytes:
+    """Return the file with a directory of these tags in place of its own."""
     # A classic header takes the place of the first 8 bytes, in BigTIFF too: offsets stay.
     at = len(data) + len(data) % 2
     start = (b"II" if header.order == "<" else b"MM") + struct.pack(f"{header.order}HI", 42, at)
-    described = start + data[8:] + b"\0" * (len(data) % 2) + tree_bytes(tree, header.order, at)
-    mode, rows, _ = _pillow_codes(described)
+    return start + data[8:] + b"\0" * (len(data) % 2) + tree_bytes(tree, header.order, at)
+
+
+def _unpacked(
+    data: bytes, header: Header, tree: dict[int, Tag], shape: tuple[int, int]
+) -> NDArray[np.uint8]:
+    mode, rows, _ = _pillow_codes(_described(data, header, tree))
     if mode != "L" or rows.shape != shape:
         raise PictureFileError("The TIFF file is damaged: its strips do not fill the picture.")
     return np.asarray(rows, dtype=np.uint8)
