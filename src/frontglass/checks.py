@@ -1,0 +1,53 @@
+"""Checks made once, at the border: constructors, loaders, readers."""
+
+from __future__ import annotations
+
+import math
+from numbers import Real
+
+from frontglass.errors import ParameterError
+
+
+def check_number(name: str, value: object) -> float:
+    """Return `value` as a float.
+
+    Raises
+    ------
+    ParameterError
+        If it is no finite real number (a bool is not a number here).
+    """
+    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+        raise ParameterError(name, "a finite number", value)
+    return float(value)
+
+
+def check_positive(name: str, value: object) -> float:
+    """Return `value` as a float > 0, else raise ParameterError."""
+    number = check_number(name, value)
+    if not number > 0:
+        raise ParameterError(name, "> 0", value)
+    return number
+
+
+def check_not_negative(name: str, value: object) -> float:
+    """Return `value` as a float >= 0, else raise ParameterError."""
+    number = check_number(name, value)
+    if number < 0:
+        raise ParameterError(name, ">= 0", value)
+    return number
+
+
+def check_share(name: str, value: object) -> float:
+    """Return `value` as a float in [0, 1], else raise ParameterError."""
+    number = check_number(name, value)
+    if not 0 <= number <= 1:
+        raise ParameterError(name, "in [0, 1]", value)
+    return number
+
+
+def check_within(name: str, value: object, low: float, high: float) -> float:
+    """Return `value` as a float in [low, high], else raise ParameterError."""
+    number = check_number(name, value)
+    if not low <= number <= high:
+        raise ParameterError(name, f"in [{low:g}, {high:g}]", value)
+    return number

@@ -1,0 +1,189 @@
+"""Lobes of a glow: how far, and in what shape, light is deviated once."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+
+from frontglass.checks import check_number, check_positive
+from frontglass.errors import ParameterError
+from frontglass.optics.profiles import Cone, Exponential, Gaussian, Moffat, Profile, RoundFlecks
+from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, width_ratio_at_wavelength
+from frontglass.units import rad_from_deg
+
+WIDEST_DEG = 60.0
+"""Beyond this a lobe's angles are no longer small, and a veil describes it better."""
+
+EVEN = (1.0, 1.0, 1.0)
+
+
+def check_triple(name: str, values: object) -> tuple[float, float, float]:
+    """Return three finite numbers >= 0, one per channel, else raise ParameterError."""
+    if not isinstance(values, (tuple, list)) or len(values) != len(EVEN):
+        raise ParameterError(name, "three numbers, for red, green and blue", values)
+    red, green, blue = (check_number(name, value) for value in values)
+    if min(red, green, blue) < 0:
+        raise ParameterError(name, ">= 0 for each channel", values)
+    return red, green, blue
+
+
+def check_width_deg(name: str, value: object) -> None:
+    """Raise ParameterError unless a width is in (0, 60] degrees."""
+    if check_positive(name, value) > WIDEST_DEG:
+        hint = "What is wider is a veil."
+        raise ParameterError(name, f"in (0, {WIDEST_DEG:g}]", value, hint)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lobe(ABC):
+    """One shape of deviation, and its share of all deviated light.
+
+    Parameters
+    ----------
+    share : float
+        Share among the lobes of its glow; shares are taken relative to their sum. [1], > 0.
+    wavelength_exponent : float
+        The lobe widens as (wavelength / 540 nm) to this power: 0 for refraction, 1 for
+        diffraction. [1], in [-4, 4].
+    channel_scale : tuple of 3 float
+        Further factor on the width in red, green and blue. [1], > 0.
+
+    Raises
+    ------
+    ParameterError
+        If a value is out of its range.
+    """
+
+    share: float = 1.0
+    wavelength_exponent: float = 0.0
+    channel_scale: tuple[float, float, float] = EVEN
+
+    def __post_init__(self) -> None:
+        check_positive("share", self.share)
+        exponent = check_number("wavelength_exponent", self.wavelength_exponent)
+        if abs(exponent) > 4:  # Rayleigh's law, the steepest there is
+            raise ParameterError("wavelength_exponent", "in [-4, 4]", exponent)
+        if min(check_triple("channel_scale", self.channel_scale)) == 0:
+            raise ParameterError("channel_scale", "> 0 for each channel", self.channel_scale)
+
+    @abstractmethod
+    def shape(self) -> Profile:
+        """Return the profile at 540 nm."""
+
+    def profile(self, channel: int) -> Profile:
+        """Return the profile in a channel: 0 red, 1 green, 2 blue."""
+        ratio = self.channel_scale[channel] * width_ratio_at_wavelength(
+            CHANNEL_WAVELENGTHS_NM[channel], exponent=self.wavelength_exponent
+        )
+        return self.shape() if ratio == 1 else self.shape().scaled(ratio)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaussianLobe(Lobe):
+    """A bell without a tail.
+
+    Parameters
+    ----------
+    sigma_deg : float
+        Standard deviation along one axis. [degree], in (0, 60].
+    """
+
+    sigma_deg: float
+
+    def __post_init__(self) -> None:
+        Lobe.__post_init__(self)
+        check_width_deg("sigma_deg", self.sigma_deg)
+
+    def shape(self) -> Profile:
+        """Return the profile at 540 nm."""
+        return Gaussian(sigma_rad=rad_from_deg(self.sigma_deg))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExponentialLobe(Lobe):
+    """A core with a tail like the inverse cube of the angle; its OTF is an exponential.
+
+    Parameters
+    ----------
+    scale_deg : float
+        Core radius. [degree], in (0, 60].
+    """
+
+    scale_deg: float
+
+    def __post_init__(self) -> None:
+        Lobe.__post_init__(self)
+        check_width_deg("scale_deg", self.scale_deg)
+
+    def shape(self) -> Profile:
+        """Return the profile at 540 nm."""
+        return Exponential(scale_rad=rad_from_deg(self.scale_deg))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoffatLobe(Lobe):
+    """A core with a power-law tail.
+
+    Parameters
+    ----------
+    core_deg : float
+        Core radius. [degree], in (0, 60].
+    beta : float
+        Half the exponent of the tail. [1], in (1, 50].
+    """
+
+    core_deg: float
+    beta: float
+
+    def __post_init__(self) -> None:
+        Lobe.__post_init__(self)
+        check_width_deg("core_deg", self.core_deg)
+        self.shape()  # checks beta
+
+    def shape(self) -> Profile:
+        """Return the profile at 540 nm."""
+        return Moffat(core_rad=rad_from_deg(self.core_deg), beta=self.beta)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlecksLobe(Lobe):
+    """Diffraction by round flecks of one size; red wider than blue unless told otherwise.
+
+    Parameters
+    ----------
+    diameter_um : float
+        Diameter of a fleck. [um], in [2, 5000].
+    """
+
+    diameter_um: float
+    wavelength_exponent: float = 1.0
+
+    def __post_init__(self) -> None:
+        Lobe.__post_init__(self)
+        if not 2 <= check_positive("diameter_um", self.diameter_um) <= 5000:
+            raise ParameterError("diameter_um", "in [2, 5000]", self.diameter_um)
+
+    def shape(self) -> Profile:
+        """Return the profile at 540 nm."""
+        return RoundFlecks.from_diameter(self.diameter_um)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConeLobe(Lobe):
+    """A halo that falls in a straight line to nothing.
+
+    Parameters
+    ----------
+    radius_deg : float
+        Where it ends. [degree], in (0, 60].
+    """
+
+    radius_deg: float
+
+    def __post_init__(self) -> None:
+        Lobe.__post_init__(self)
+        check_width_deg("radius_deg", self.radius_deg)
+
+    def shape(self) -> Profile:
+        """Return the profile at 540 nm."""
+        return Cone(radius_rad=rad_from_deg(self.radius_deg))

@@ -1,0 +1,50 @@
+"""Veil: a share of all the light in the frame, spread evenly over it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import ClassVar, Self
+
+from frontglass.checks import check_number
+from frontglass.elements.element import Place
+from frontglass.errors import ParameterError
+from frontglass.optics.glare import veil_share_at_strength
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Veil:
+    """Veiling glare that lifts blacks and takes nothing else.
+
+    Parameters
+    ----------
+    veil_share : float
+        Share of the mean light of the frame that is spread over it, at strength 1.
+        [1], in [0, 1).
+
+    Raises
+    ------
+    ParameterError
+        If it is out of range.
+
+    Notes
+    -----
+    ``L' = (1 - V) L + V mean(L)``; at strength s the share is ``1 - (1 - V)**s``, so that strengths
+    add.
+    """
+
+    place: ClassVar[Place] = Place.LENS
+
+    veil_share: float
+
+    def __post_init__(self) -> None:
+        if not 0 <= check_number("veil_share", self.veil_share) < 1:
+            raise ParameterError("veil_share", "in [0, 1)", self.veil_share)
+
+    @property
+    def transmittance(self) -> float:
+        """See `Element`: a veil moves light and loses none."""
+        return 1.0
+
+    def at(self, strength: float) -> Self:
+        """See `Element`."""
+        return replace(self, veil_share=veil_share_at_strength(self.veil_share, strength))

@@ -1,0 +1,131 @@
+"""Numbers of a look at its strength, from what its elements say in closed form."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from frontglass.elements import Glow, Veil
+from frontglass.looks import Look
+from frontglass.optics.camera import Camera
+from frontglass.optics.glare import black_lift_stops, contrast_ratio_through_veil
+from frontglass.optics.profiles import Mixture, Profile
+from frontglass.optics.psf import RadialPsf, deviated_radius_rad
+from frontglass.optics.scatter import CompoundScatter
+from frontglass.units import deg_from_rad, stops_from_ratio
+
+CHANNELS = (0, 1, 2)
+
+REFERENCE_MEAN = 0.18
+"""Mean light of the reference scene, a mid grey. Common practice, no source."""
+REFERENCE_BLACK = 2.0**-10
+"""Black of the reference scene: ten stops below its white of 1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GlowNumbers:
+    """What all the glows of a look do together, per channel red, green, blue.
+
+    Parameters
+    ----------
+    direct_share : tuple of 3 float
+        Light that passes undeviated. [1]
+    half_energy_radius_deg, half_energy_radius_px : tuple of 3 float
+        Circle that holds half of the deviated light. [degree], [px]
+    threshold_stops : tuple of float
+        Thresholds of the glows that have one [stop]; where empty the numbers hold for all light.
+    """
+
+    direct_share: tuple[float, ...]
+    half_energy_radius_deg: tuple[float, ...]
+    half_energy_radius_px: tuple[float, ...]
+    threshold_stops: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookNumbers:
+    """What a look does at its strength.
+
+    Parameters
+    ----------
+    strength : float
+        The strength. [1]
+    light_loss_stops : float
+        Light to make up. [stop]
+    glow : GlowNumbers or None
+        Where deviated light goes; None where there is no glow.
+    veil_share : float
+        Share of the frame's mean light that veils it. [1]
+    black_lift_stops : float
+        By how much that veil lifts the black of the reference scene: white 1, black ten stops
+        under it, mean 0.18. [stop]
+    contrast_stops : float
+        Stops left between that white and that black. [stop]
+    """
+
+    strength: float
+    light_loss_stops: float
+    glow: GlowNumbers | None
+    veil_share: float
+    black_lift_stops: float
+    contrast_stops: float
+
+
+def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
+    """Numbers of a look for a lens and a picture width.
+
+    Parameters
+    ----------
+    look : Look
+        The look, at its strength.
+    camera : Camera
+        Turns degrees into pixels.
+    width_px : int
+        Width of the picture. [px], > 0.
+
+    Returns
+    -------
+    LookNumbers
+        In closed form or by quadrature; no picture is rendered.
+    """
+    path = look.light_path
+    kept = math.prod(1 - element.veil_share for element in path if isinstance(element, Veil))
+    veil = (1 - kept) * REFERENCE_MEAN
+    contrast = contrast_ratio_through_veil(
+        1.0, REFERENCE_BLACK, mean_radiance=REFERENCE_MEAN, veil_share=1 - kept
+    )
+    return LookNumbers(
+        strength=look.strength,
+        light_loss_stops=look.light_loss_stops,
+        glow=_glow_numbers(
+            [e for e in path if isinstance(e, Glow) and e.optical_depth],
+            camera.px_per_deg(width_px),
+        ),
+        veil_share=1 - kept,
+        black_lift_stops=black_lift_stops(REFERENCE_BLACK * kept, veil_radiance=veil),
+        contrast_stops=stops_from_ratio(contrast),
+    )
+
+
+def _glow_numbers(glows: list[Glow], px_per_deg: float) -> GlowNumbers | None:
+    if not glows:
+        return None
+    psfs = [_together(glows, channel) for channel in CHANNELS]
+    radii = [deg_from_rad(deviated_radius_rad(psf)) for psf in psfs]
+    return GlowNumbers(
+        direct_share=tuple(psf.direct for psf in psfs),
+        half_energy_radius_deg=tuple(radii),
+        half_energy_radius_px=tuple(radius * px_per_deg for radius in radii),
+        threshold_stops=tuple(g.threshold_stops for g in glows if g.threshold_stops is not None),
+    )
+
+
+def _together(glows: list[Glow], channel: int) -> RadialPsf:
+    """One scatterer as deep as all of them: exponents of transfer functions add."""
+    depths = [glow.depth(channel) for glow in glows]
+    whole = math.fsum(depths)
+    profiles: tuple[Profile, ...] = tuple(glow.profile(channel) for glow in glows)
+    if len(profiles) == 1:
+        return CompoundScatter(optical_depth=whole, profile=profiles[0])
+    shares = tuple(depth / whole for depth in depths)
+    return CompoundScatter(optical_depth=whole, profile=Mixture(shares=shares, profiles=profiles))

@@ -1,0 +1,8 @@
+"""Looks: named combinations of elements, kept as TOML files."""
+
+from __future__ import annotations
+
+from frontglass.looks.catalogue import catalogue, look_from_text, look_names, read_look
+from frontglass.looks.look import Look
+
+__all__ = ["Look", "catalogue", "look_from_text", "look_names", "read_look"]

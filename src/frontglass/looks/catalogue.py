@@ -1,0 +1,78 @@
+"""Looks found by name or by file."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from pathlib import Path
+
+from frontglass.errors import LookError
+from frontglass.looks.look import Look
+from frontglass.looks.reading import look_from_file
+from frontglass.shipped import shipped_folder
+from frontglass.units import strength_from_text
+
+
+def look_names() -> tuple[str, ...]:
+    """Names of the looks that come with frontglass, in alphabetical order."""
+    return tuple(sorted(path.stem for path in shipped_folder("presets").glob("*.toml")))
+
+
+def catalogue() -> tuple[Look, ...]:
+    """Every look that comes with frontglass, in alphabetical order."""
+    return tuple(read_look(name) for name in look_names())
+
+
+def read_look(name: str | os.PathLike[str]) -> Look:
+    """Look of a name in the catalogue, or of a file.
+
+    Parameters
+    ----------
+    name : str or path
+        A name such as "harbour-night", or a path that ends in .toml.
+
+    Raises
+    ------
+    LookError
+        If there is no such look, or the file is not understood.
+    """
+    path = Path(name)
+    if path.suffix.lower() == ".toml":
+        if not path.is_file():
+            msg = f"{path}: no such look file."
+            raise LookError(msg)
+        return look_from_file(path)
+    known = look_names()
+    if str(name) not in known:
+        close = difflib.get_close_matches(str(name), known, n=1, cutoff=0.5)
+        hint = f" Did you mean {close[0]}?" if close else ""
+        msg = (
+            f"look must be a file ending in .toml or one of {', '.join(known)}; "
+            f"got {str(name)!r}.{hint}"
+        )
+        raise LookError(msg)
+    return look_from_file(shipped_folder("presets") / f"{name}.toml")
+
+
+def look_from_text(text: str, default_strength: str | float = 1.0) -> Look:
+    """Look of a text NAME_OR_FILE[:STRENGTH].
+
+    Parameters
+    ----------
+    text : str
+        Such as "harbour-night:1/4" or "mine/quiet-pier.toml".
+    default_strength : str or float
+        Strength where the text names none.
+
+    Raises
+    ------
+    LookError
+        If there is no such look.
+    ParameterError
+        If the strength is none.
+    """
+    # A drive letter is followed by a slash, a strength never is.
+    name, colon, strength = text.rpartition(":")
+    if not colon or strength.startswith(("/", "\\")) or strength.lower().endswith(".toml"):
+        name, strength = text, str(default_strength)
+    return read_look(name).at(strength_from_text(strength))

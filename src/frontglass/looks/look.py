@@ -1,0 +1,80 @@
+"""A look: what stands in the light path, under a name."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Self
+
+from frontglass.elements import Element
+from frontglass.errors import ParameterError
+from frontglass.optics.glare import light_loss_stops
+from frontglass.units import strength_from_text, strength_text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """Elements in light order, and what a cinematographer should know of them.
+
+    Parameters
+    ----------
+    name : str
+        Short name: lower-case words joined by hyphens.
+    summary : str
+        What it does, in one line.
+    watch : str
+        What to watch for, in one line.
+    elements : tuple of Element
+        As they are at strength 1, in the order in which light meets them; at least one.
+    strength : float
+        How much of it. [1], in [0, 64].
+
+    Raises
+    ------
+    ParameterError
+        If there is no element, or elements stand out of the order air, front of the lens, lens.
+    """
+
+    name: str
+    summary: str
+    watch: str
+    elements: tuple[Element, ...]
+    strength: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not self.elements:
+            raise ParameterError("elements", "at least one", self.elements)
+        places = [element.place for element in self.elements]
+        if places != sorted(places):
+            order = ", ".join(type(element).__name__.lower() for element in self.elements)
+            hint = "Light meets the air first, then what is before the lens, then the lens."
+            raise ParameterError("elements", "in light order", order, hint)
+        strength_from_text(self.strength)
+
+    def at(self, strength: str | float) -> Self:
+        """Return the look at another strength, such as 0.25 or "1/4"; it replaces the present one.
+
+        Raises
+        ------
+        ParameterError
+            If it is no strength.
+        """
+        return replace(self, strength=strength_from_text(strength))
+
+    @property
+    def light_path(self) -> tuple[Element, ...]:
+        """The elements as the strength makes them."""
+        return tuple(element.at(self.strength) for element in self.elements)
+
+    @property
+    def transmittance(self) -> float:
+        """Light that leaves over light that enters, for an evenly lit field. [1], in (0, 1]."""
+        return math.prod(element.transmittance for element in self.light_path)
+
+    @property
+    def light_loss_stops(self) -> float:
+        """Light lost at this strength [stop], >= 0."""
+        return light_loss_stops(self.transmittance)
+
+    def __str__(self) -> str:
+        return f"{self.name} {strength_text(self.strength)}"

@@ -1,0 +1,149 @@
+"""The light path: a picture seen through looks.
+
+Neighbouring elements that act on all light alike, wherever it falls and however bright it is, make
+one run, and a run is one pass of the spreading engine. A new element of that sort joins in
+`_run`; any other gets a step of its own in `_step`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from enum import Enum
+from itertools import groupby
+from typing import Protocol
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.elements import Element, Glow, Veil
+from frontglass.errors import LookError
+from frontglass.optics.camera import Camera, choose_camera
+from frontglass.picture.picture import Picture
+from frontglass.render.halo import ScatterHalo
+from frontglass.render.highlights import light_above
+from frontglass.render.spread import Surround, spread
+
+Float32 = NDArray[np.float32]
+
+CHANNELS = (0, 1, 2)
+
+
+class LightPath(Protocol):
+    """Anything that puts elements before a lens, such as a look."""
+
+    @property
+    def light_path(self) -> tuple[Element, ...]:
+        """The elements, at their strength, in light order."""
+        ...
+
+
+class Compensation(Enum):
+    """Whether the light that an element takes is made up by opening the stop."""
+
+    ON = "on"
+    OFF = "off"
+
+
+def render(
+    picture: Picture,
+    looks: Sequence[LightPath],
+    *,
+    camera: Camera | None = None,
+    surround: Surround = Surround.MIRROR,
+    compensate: Compensation = Compensation.ON,
+) -> Picture:
+    """Picture seen through looks.
+
+    Parameters
+    ----------
+    picture : Picture
+        The still, in linear light.
+    looks : sequence of Look
+        Light meets their elements in the order air, front of the lens, lens, and within each in
+        the order given. None, or strength 0, gives back the same light bit for bit.
+    camera : Camera or None
+        What took the still; None goes by what the file says, else assumes a 40 degree field.
+    surround : Surround
+        What lies outside the frame.
+    compensate : Compensation
+        Whether the light lost is made up.
+
+    Returns
+    -------
+    Picture
+        The same still with other light; its notices say what was assumed.
+    """
+    notices: tuple[str, ...] = ()
+    if camera is None:
+        camera, notices = choose_camera(
+            picture.shot, width_px=picture.width_px, height_px=picture.height_px
+        )
+    path = sorted((part for look in looks for part in look.light_path), key=lambda e: e.place)
+    px_per_rad = camera.px_per_rad(picture.width_px)
+    light = picture.radiance
+    for alike, elements in groupby(path, key=_acts_on_all_light_alike):
+        if alike:
+            light = _run(light, tuple(elements), px_per_rad, surround)
+        else:
+            for element in elements:
+                light = _step(light, element, px_per_rad, surround)
+    kept = math.prod(element.transmittance for element in path)
+    if compensate is Compensation.OFF and kept != 1:
+        light = light * np.float32(kept)
+    return replace(picture, radiance=light, notices=(*picture.notices, *notices))
+
+
+def _acts_on_all_light_alike(element: Element) -> bool:
+    return isinstance(element, Veil) or (
+        isinstance(element, Glow) and element.threshold_stops is None
+    )
+
+
+def _run(
+    light: Float32, elements: Sequence[Element], px_per_rad: float, surround: Surround
+) -> Float32:
+    """Glows multiply their transfer functions and veils their kept shares: one pass does all."""
+    glows = [element for element in elements if isinstance(element, Glow)]
+    kept = math.prod(1 - element.veil_share for element in elements if isinstance(element, Veil))
+    if kept == 1 and not any(glow.optical_depth for glow in glows):
+        return light
+    pedestal = [(1 - kept) * mean for mean in _mean_light(light)] if kept < 1 else (0.0,) * 3
+    halos = _halos(glows, px_per_rad)
+    return spread(light, halos, surround=surround, gain=kept, pedestal=pedestal)
+
+
+def _step(light: Float32, element: Element, px_per_rad: float, surround: Surround) -> Float32:
+    """One element that must be computed by itself."""
+    if isinstance(element, Glow) and element.threshold_stops is not None:
+        if element.optical_depth == 0:
+            return light
+        above = light_above(
+            light, threshold_stops=element.threshold_stops, knee_stops=element.knee_stops
+        )
+        if not above.any():
+            return light
+        spread_above = spread(above, _halos([element], px_per_rad), surround=surround)
+        spread_above -= above
+        spread_above += light
+        return spread_above
+    msg = f"no way to render an element of type {type(element).__name__}."
+    raise LookError(msg)
+
+
+def _halos(glows: Iterable[Glow], px_per_rad: float) -> tuple[ScatterHalo, ...]:
+    active = [glow for glow in glows if glow.optical_depth]
+    return tuple(
+        ScatterHalo(
+            scatterers=tuple((glow.depth(c), glow.profile(c)) for glow in active),
+            px_per_rad=px_per_rad,
+        )
+        for c in CHANNELS
+    )
+
+
+def _mean_light(light: Float32) -> list[float]:
+    """Mean of each channel [1], summed in double precision."""
+    return list(cv2.mean(light)[: len(CHANNELS)])

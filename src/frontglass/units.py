@@ -1,0 +1,77 @@
+"""Units people use, turned into the ones the physics uses, and back."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+from frontglass.errors import ParameterError
+
+STOCK_STRENGTHS = (Fraction(1, 8), Fraction(1, 4), Fraction(1, 2), Fraction(1), Fraction(2))
+"""Strengths as they are rented. Common practice, no source."""
+
+LARGEST_STRENGTH = 64.0
+
+
+def rad_from_deg(angle_deg: float) -> float:
+    """Angle in radians of an angle in degrees."""
+    return math.radians(angle_deg)
+
+
+def deg_from_rad(angle_rad: float) -> float:
+    """Angle in degrees of an angle in radians."""
+    return math.degrees(angle_rad)
+
+
+def stops_from_ratio(ratio: float) -> float:
+    """Return the stops (factors of two) in a ratio of light > 0: log2(ratio)."""
+    return math.log2(ratio)
+
+
+def ratio_from_stops(stops: float) -> float:
+    """Ratio of light in a number of stops: 2**stops."""
+    return float(2.0**stops)
+
+
+def strength_from_text(strength: str | float) -> float:
+    """Strength as a number, from a trade fraction such as "1/4" or any number.
+
+    Parameters
+    ----------
+    strength : str or float
+        "1/8", "0.25", 2, ... [1], in [0, 64]. 0 is the bare still.
+
+    Raises
+    ------
+    ParameterError
+        If it is neither a fraction nor a number, or is out of range.
+
+    Examples
+    --------
+    >>> strength_from_text("1/4")
+    0.25
+    """
+    rule = f"a number or a fraction like 1/4, from 0 to {LARGEST_STRENGTH:g}"
+    try:
+        # Only a true fraction goes through Fraction, which would write out 1e999999999.
+        exact = isinstance(strength, str) and "/" in strength
+        number = float(Fraction(strength)) if exact else float(strength)
+    except (ValueError, ZeroDivisionError, TypeError, OverflowError):
+        raise ParameterError("strength", rule, strength) from None
+    if not 0 <= number <= LARGEST_STRENGTH:
+        raise ParameterError("strength", rule, strength)
+    return number
+
+
+def strength_text(strength: float) -> str:
+    """Strength as the trade writes it: 0.25 is "1/4", 0.3 stays "0.3".
+
+    Examples
+    --------
+    >>> strength_text(0.125), strength_text(2.0), strength_text(0.3)
+    ('1/8', '2', '0.3')
+    """
+    fraction = Fraction(strength).limit_denominator(16)
+    if fraction.denominator in {1, 2, 3, 4, 8, 16} and math.isclose(float(fraction), strength):
+        return str(fraction)
+    return f"{strength:.4g}"
