@@ -8,18 +8,20 @@ from dataclasses import dataclass
 from frontglass.elements import Glow, Veil
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
-from frontglass.optics.glare import black_lift_stops, contrast_ratio_through_veil
+from frontglass.optics.glare import contrast_ratio_through_veil, veiled_radiance
 from frontglass.optics.profiles import Mixture, Profile
 from frontglass.optics.psf import RadialPsf, deviated_radius_rad
 from frontglass.optics.scatter import CompoundScatter
-from frontglass.units import deg_from_rad, stops_from_ratio
+from frontglass.units import deg_from_rad, rad_from_deg, stops_from_ratio
 
 CHANNELS = (0, 1, 2)
+GREEN = 1
 
 REFERENCE_MEAN = 0.18
 """Mean light of the reference scene, a mid grey. Common practice, no source."""
 REFERENCE_BLACK = 2.0**-10
 """Black of the reference scene: ten stops below its white of 1."""
+BLACK_PATCH_RADIUS_RAD = rad_from_deg(1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,19 +56,24 @@ class LookNumbers:
         Light to make up. [stop]
     glow : GlowNumbers or None
         Where deviated light goes; None where there is no glow.
-    veil_share : float
-        Share of the frame's mean light that veils it. [1]
+    veiling_glare_index : float
+        Light in the middle of a black disc of 1 degree radius over that of the even field round
+        it, in green. [1]. Glows with a threshold have no part in it.
     black_lift_stops : float
-        By how much that veil lifts the black of the reference scene: white 1, black ten stops
-        under it, mean 0.18. [stop]
+        By how much that lifts the black of the reference scene: white 1, black ten stops under
+        it, mean 0.18. [stop]
     contrast_stops : float
         Stops left between that white and that black. [stop]
+
+    References
+    ----------
+    [ISO9358], for the index of a black patch in a bright field.
     """
 
     strength: float
     light_loss_stops: float
     glow: GlowNumbers | None
-    veil_share: float
+    veiling_glare_index: float
     black_lift_stops: float
     contrast_stops: float
 
@@ -89,20 +96,20 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
         In closed form or by quadrature; no picture is rendered.
     """
     path = look.light_path
+    glows = [element for element in path if isinstance(element, Glow) and element.optical_depth]
     kept = math.prod(1 - element.veil_share for element in path if isinstance(element, Veil))
-    veil = (1 - kept) * REFERENCE_MEAN
-    contrast = contrast_ratio_through_veil(
-        1.0, REFERENCE_BLACK, mean_radiance=REFERENCE_MEAN, veil_share=1 - kept
-    )
+    for_all_light = [glow for glow in glows if glow.threshold_stops is None]
+    if for_all_light:
+        kept *= float(_together(for_all_light, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
+    scene = {"mean_radiance": REFERENCE_MEAN, "veil_share": 1 - kept}
+    black = veiled_radiance(REFERENCE_BLACK, **scene)
+    contrast = contrast_ratio_through_veil(1.0, REFERENCE_BLACK, **scene)
     return LookNumbers(
         strength=look.strength,
         light_loss_stops=look.light_loss_stops,
-        glow=_glow_numbers(
-            [e for e in path if isinstance(e, Glow) and e.optical_depth],
-            camera.px_per_deg(width_px),
-        ),
-        veil_share=1 - kept,
-        black_lift_stops=black_lift_stops(REFERENCE_BLACK * kept, veil_radiance=veil),
+        glow=_glow_numbers(glows, camera.px_per_deg(width_px)),
+        veiling_glare_index=1 - kept,
+        black_lift_stops=stops_from_ratio(black / REFERENCE_BLACK),
         contrast_stops=stops_from_ratio(contrast),
     )
 
