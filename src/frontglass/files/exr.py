@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import math
+import sys
 from collections.abc import Mapping
+from contextlib import redirect_stdout
 from typing import Any
 
 import numpy as np
@@ -49,7 +51,9 @@ def read_exr(data: bytes) -> FileStill:
 
     check_exr_structure(data)
     try:
-        parts = list(OpenEXR.File(io.BytesIO(data), separate_channels=True).parts)
+        # On damaged pixels the package prints to standard output, which belongs to results.
+        with redirect_stdout(sys.stderr):
+            parts = list(OpenEXR.File(io.BytesIO(data), separate_channels=True).parts)
     except (RuntimeError, IndexError, ValueError, TypeError) as error:
         raise PictureFileError(f"The OpenEXR file is damaged: {error}.") from error
     notices: list[str] = []
@@ -175,7 +179,7 @@ def _as_float(plane: Codes) -> Codes:
 def _primaries(chromaticities: Any) -> Primaries:
     if chromaticities is None:
         return BT709
-    v = [round(float(value), 7) for value in chromaticities]
+    v = [_as_written(value) for value in chromaticities]
     try:
         found = Primaries((v[0], v[1]), (v[2], v[3]), (v[4], v[5]), (v[6], v[7]))
     except ParameterError as error:
@@ -194,9 +198,14 @@ def _shot(header: Mapping[str, Any]) -> ShotData:
     )
 
 
+def _as_written(value: Any) -> float:
+    """Return the shortest decimal that the file's float32 can have come from."""
+    return float(str(np.float32(value)))
+
+
 def _usable(value: Any) -> float | None:
     try:
-        number = round(float(value), 6)
+        number = _as_written(value)
     except (TypeError, ValueError):
         return None
     return number if math.isfinite(number) and number > 0 else None

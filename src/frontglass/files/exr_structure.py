@@ -34,34 +34,33 @@ def _check(data: bytes) -> None:
     if version & _DEEP:
         raise PictureFileError("Deep OpenEXR files cannot be read. Flatten it first.")
     parts, at = _headers(data, is_multipart=bool(version & _MULTIPART))
-    counts = []
+    tables: list[tuple[int | None, int]] = []
     for part in parts:
         for name in (b"dataWindow", b"displayWindow"):
             x0, y0, x1, y1 = struct.unpack("<4i", part.attributes[name][1])
             check_size(x1 - x0 + 1, y1 - y0 + 1)
-        if part.attributes.get(b"type", (b"", b""))[1].startswith(b"deep"):
+        kind = part.attributes.get(b"type", (b"", b""))[1]
+        if kind.startswith(b"deep"):
             raise PictureFileError("Deep OpenEXR files cannot be read. Flatten it first.")
-        counts.append(_chunk_count(part, is_tiled=bool(version & _TILED)))
-    for count in counts:
+        is_tiled = bool(version & _TILED) or kind.startswith(b"tiled")
+        # Before a chunk's size stand its row, or its tile's place and level; in files of
+        # several parts the part's number before that.
+        leader = (16 if is_tiled else 4) + (4 if version & _MULTIPART else 0)
+        tables.append((_chunk_count(part, is_tiled=is_tiled), leader))
+    for count, leader in tables:
         if count is None:
             # An unknown way of cutting into chunks; the library will judge.
             return
-        offsets = struct.unpack_from(f"<{count}Q", data, at)
+        for offset in struct.unpack_from(f"<{count}Q", data, at):
+            _check_chunk(data, offset, leader)
         at += 8 * count
-        for offset in offsets:
-            _check_chunk(data, offset, version)
 
 
-def _check_chunk(data: bytes, offset: int, version: int) -> None:
-    leader = offset + (4 if version & _MULTIPART else 0)
-    if offset == 0 or leader + 8 > len(data):
+def _check_chunk(data: bytes, offset: int, leader: int) -> None:
+    if offset == 0 or offset + leader + 4 > len(data):
         raise PictureFileError("The OpenEXR file is cut short.")
-    if version & _MULTIPART:
-        # Tiled and scanline leaders differ per part; that the leader is there must do.
-        return
-    at = leader + (16 if version & _TILED else 4)
-    (size,) = struct.unpack_from("<i", data, at)
-    if size < 0 or at + 4 + size > len(data):
+    (size,) = struct.unpack_from("<i", data, offset + leader)
+    if size < 0 or offset + leader + 4 + size > len(data):
         raise PictureFileError("The OpenEXR file is cut short.")
 
 

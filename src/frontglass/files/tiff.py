@@ -123,6 +123,11 @@ _PIXEL_TAGS = {
     531,
     532,
 }
+_SINGLE_TAGS = {
+    WIDTH, HEIGHT, COMPRESSION, PHOTOMETRIC, FILL_ORDER, CHANNELS, ROWS_PER_STRIP, PLANAR, 292, 293,
+    PREDICTOR, TILE_WIDTH, TILE_HEIGHT,
+}  # fmt: skip
+_CHUNK_TAGS = {STRIP_OFFSETS, STRIP_BYTES, TILE_OFFSETS, TILE_BYTES}
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _PALETTE, _CMYK = 0, 1, 2, 3, 5
 _JPEG_COMPRESSIONS = {6, 7}
 
@@ -200,10 +205,12 @@ def _through_pillow(
     """Bilevel, palette and JPEG-compressed files."""
     # Without orientation: Pillow would turn the picture, which is done later for all formats.
     tree = {code: tag for code, tag in directory.tags.items() if code in _PIXEL_TAGS}
-    for code in (STRIP_OFFSETS, STRIP_BYTES, TILE_OFFSETS, TILE_BYTES):
-        if code in tree:
-            # BigTIFF may hold them in 64 bits, which a classic directory has no type for.
-            tree[code] = tag_of(directory.order, LONG, *directory.integers(code))
+    for code in set(tree) & _SINGLE_TAGS:
+        # One number each, whatever a damaged directory says: Pillow would warn and go on.
+        tree[code] = tag_of(directory.order, LONG, _one(directory, code))
+    for code in set(tree) & _CHUNK_TAGS:
+        # BigTIFF may hold them in 64 bits, which a classic directory has no type for.
+        tree[code] = tag_of(directory.order, LONG, *directory.integers(code))
     mode, codes, palette = _pillow_codes(_described(data, header, tree))
     if mode == "1":
         grey = np.where(codes, 255, 0).astype(np.uint8)
