@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from typer.testing import CliRunner, Result
 
 import frontglass as fg
 from frontglass.cli.app import app
+from frontglass.judge import look_numbers
 from frontglass.sheets.views import Region
 
 Run = Callable[..., Result]
@@ -53,7 +55,16 @@ class TestApply:
     def test_every_option_reaches_the_library(self, run, shoot, tmp_path):
         still = shoot()
         options = ("--exposure", "1.5", "--surround", "dark", "--no-compensate", "--quality", "81")
-        camera = ("--lens", "35", "--sensor", "24.9x14", "--filter-distance", "60mm", "--stop", "4")
+        camera = (
+            "--lens",
+            "35",
+            "--sensor",
+            "24.9x16.6",
+            "--filter-distance",
+            "60mm",
+            "--stop",
+            "4",
+        )
         out = tmp_path / "cli.jpg"
         result = run("apply", still, "--look", "rehearsal-room", *options, *camera, "-o", out)
         assert result.exit_code == 0, result.output
@@ -111,6 +122,20 @@ class TestApply:
         look = f"harbour-night:{strength}"
         refused(run("apply", shoot(), "--look", look), "strength must be", strength)
 
+    @pytest.mark.parametrize(
+        ("option", "text"),
+        [
+            *(("--lens", "wide"), ("--stop", "f/"), ("--sensor", "imax"), ("--sensor", "36")),
+            *(("--filter-distance", "-3"), ("--quality", "0"), ("--exposure", "99")),
+        ],
+    )
+    def test_an_impossible_option_is_one_line_that_quotes_it(
+        self, run, shoot, tmp_path, option, text
+    ):
+        words = ("--look", "harbour-night", option, text, "-o", tmp_path / "out.jpg")
+        refused(run("apply", shoot(), *words), "must be", text)
+        assert not (tmp_path / "out.jpg").exists()
+
     @pytest.mark.parametrize("folder", ["none", "scout.png"])
     def test_a_missing_folder_is_one_line(self, run, shoot, tmp_path, folder):
         out = tmp_path / folder / "out.png"
@@ -135,7 +160,7 @@ class TestApply:
 
     @pytest.mark.parametrize(
         "words",
-        [(), ("--look",), ("--look", "a", "--lens", "wide"), ("--look", "a", "--surround", "grey")],
+        [(), ("--look",), ("--look", "a", "--surround", "grey"), ("--look", "a", "--blur", "3")],
     )
     def test_usage_is_status_two(self, run, shoot, words):
         result = run("apply", shoot(), *words)
@@ -253,6 +278,43 @@ class TestLooks:
         assert [look["name"] for look in listed] == list(fg.look_names())
 
 
+class TestShow:
+    def test_json_is_the_librarys_numbers(self, run):
+        words = ("show", "late-tram", *CAMERA, "--strengths", "1/4,2", "--width", "2500", "--json")
+        record = json.loads(run(*words).stdout)
+        look = fg.read_look("late-tram")
+        own = [asdict(look_numbers(look.at(s), THE_CAMERA, 2500)) for s in ("1/4", 2)]
+        assert record["numbers"] == json.loads(json.dumps(own))
+        assert record["camera"] == asdict(THE_CAMERA)
+        glow, *_ = record["elements"]
+        assert glow["kind"] == "glow"
+        assert glow["optical_depth"] == look.elements[0].optical_depth
+        assert glow["lobes"][0]["kind"] == "exponential"
+
+    @pytest.mark.parametrize("name", fg.look_names())
+    def test_text_has_every_element_and_stock_strength(self, run, name):
+        result = run("show", name, *CAMERA)
+        assert result.exit_code == 0, result.output
+        assert result.stderr == ""
+        lines = result.stdout.splitlines()
+        for element in fg.read_look(name).elements:
+            assert any(line.startswith(f"  {type(element).__name__.lower()}: ") for line in lines)
+        table = lines[next(i for i, line in enumerate(lines) if line.startswith("strength")) :]
+        assert [row.split()[0] for row in table[1:6]] == ["1/8", "1/4", "1/2", "1", "2"]
+
+    def test_a_users_own_file_is_shown_like_a_shipped_one(self, run, tmp_path):
+        own = tmp_path / "quiet pier.toml"
+        own.write_text(
+            'name = "quiet-pier"\nsummary = "s"\nwatch = "w"\n'
+            '[[element]]\nkind = "veil"\nveil_share = 0.125\n'
+        )
+        assert "  veil: veil share 0.125\n" in run("show", own, *CAMERA).stdout
+
+    def test_a_camera_not_known_is_said(self, run):
+        assert "40 degrees" in run("show", "slate-roof").stderr
+        refused(run("show", "slate-rof"), "slate-roof")
+
+
 def test_demo_renders_the_scene_that_comes_along(run, tmp_path):
     folder = tmp_path / "demo"
     result = run("demo", "-o", folder)
@@ -264,6 +326,7 @@ def test_demo_renders_the_scene_that_comes_along(run, tmp_path):
         with Image.open(path) as picture:
             assert picture.size == (1280, 720) or "ladder" in path.name
     refused(run("demo", "-o", folder), "exists already")
+    refused(run("demo", "-o", folder / "bare.png" / "demo"), "bare.png")
 
 
 def test_version_and_help(run):

@@ -100,6 +100,7 @@ def test_an_interrupt_leaves_whole_files_and_a_batch_that_goes_on(shoot, tmp_pat
     os.killpg(first.pid, signal.SIGINT)  # a terminal interrupts the whole group
     _, said = first.communicate(timeout=60)
     assert first.returncode == 130, said
+    assert said.endswith("interrupted.\n")
     assert "Traceback" not in said
     left = {path.name for path in out.iterdir()} - {"frontglass-batch.json"}
     assert left

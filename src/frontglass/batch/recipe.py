@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -11,7 +12,13 @@ from frontglass.accuracy import gathered_warnings
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, read_picture, write_picture
 from frontglass.looks import Look
-from frontglass.optics.camera import Camera, CameraChoice, choose_camera
+from frontglass.optics.camera import (
+    Camera,
+    CameraChoice,
+    ShotData,
+    choose_camera,
+    sensor_mm_from_text,
+)
 from frontglass.render import Compensation, Surround, render
 from frontglass.units import strength_text
 
@@ -38,10 +45,20 @@ class Framing:
 
     def camera_for(self, picture: Picture) -> CameraChoice:
         """Camera that took `picture`, and what had to be assumed."""
+        return self._chosen(picture.shot, picture.width_px, picture.height_px)
+
+    def camera_for_width(self, width_px: int) -> CameraChoice:
+        """Camera of a picture that fills the sensor, wider than high where none is named."""
+        across, down = (16.0, 9.0) if self.sensor is None else sensor_mm_from_text(self.sensor)
+        # Rounded down: a row too many would make the picture narrower than the sensor.
+        height_px = max(1, math.floor(width_px * down / across))
+        return self._chosen(ShotData(), width_px, height_px)
+
+    def _chosen(self, shot: ShotData, width_px: int, height_px: int) -> CameraChoice:
         return choose_camera(
-            picture.shot,
-            width_px=picture.width_px,
-            height_px=picture.height_px,
+            shot,
+            width_px=width_px,
+            height_px=height_px,
             lens_mm=self.lens_mm,
             f_number=self.f_number,
             sensor=self.sensor,

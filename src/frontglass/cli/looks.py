@@ -6,8 +6,12 @@ from typing import Annotated
 
 import typer
 
+from frontglass.cli.grouped import note
+from frontglass.cli.look_texts import look_lines, look_record
 from frontglass.cli.options import CameraOptions, Json, Strengths
 from frontglass.cli.texts import print_json
+
+PREVIEW_WIDTH_PX = 1920
 
 
 def looks(*, as_json: Json = False) -> None:
@@ -26,7 +30,23 @@ def show(
     look: Annotated[str, typer.Argument(metavar="LOOK", help="Name or file.", show_default=False)],
     *,
     strengths: Strengths = None,
+    width: Annotated[
+        int, typer.Option(metavar="PX", help="Width of the picture, for radii in pixels.")
+    ] = PREVIEW_WIDTH_PX,
     camera: CameraOptions,
     as_json: Json = False,
 ) -> None:
     """Show what a look is made of and what it does, in numbers."""
+    from frontglass.judge import look_numbers
+    from frontglass.looks import read_look
+    from frontglass.units import STOCK_STRENGTHS
+
+    shown = read_look(look)
+    choice = camera.framing().camera_for_width(width)
+    note(*choice.notices)
+    chosen = strengths.split(",") if strengths else map(float, STOCK_STRENGTHS)
+    numbers = [look_numbers(shown.at(strength), choice.camera, width) for strength in chosen]
+    if as_json:
+        print_json(look_record(shown, numbers, choice.camera, width))
+    else:
+        typer.echo("\n".join(look_lines(shown, numbers, choice.camera, width)))

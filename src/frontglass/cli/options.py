@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -27,52 +26,31 @@ def given(**options: Any) -> dict[str, Any]:
     return {name: value for name, value in options.items() if value is not None}
 
 
-def millimetres(text: str) -> float:
-    """Length of "50mm", "50 mm" or "50" [mm]."""
-    return _number(text, r"(.+?)\s*(?:mm)?", "a length such as 50mm")
-
-
-def f_number(text: str) -> float:
-    """f-number of "2.8", "f2.8" or "f/2.8"."""
-    return _number(text, r"(?:f/?)?\s*(.+)", "a stop such as 2.8 or f/2.8")
-
-
-def _number(text: str, pattern: str, what: str) -> float:
-    match = re.fullmatch(pattern, text.strip(), re.IGNORECASE)
-    try:
-        return float(match.group(1)) if match else float("nan")
-    except ValueError:
-        raise typer.BadParameter(f"{text!r} is not {what}.") from None
-
-
 @dataclass(frozen=True, kw_only=True)
 class CameraOptions:
     """Lens and sensor, where the still's file does not say."""
 
-    lens: Annotated[
-        float | None, typer.Option(parser=millimetres, metavar="MM", help="Focal length: 50mm.")
-    ] = None
-    stop: Annotated[
-        float | None, typer.Option(parser=f_number, metavar="N", help="f-number: 2.8.")
-    ] = None
+    lens: Annotated[str | None, typer.Option(metavar="MM", help="Focal length: 50mm.")] = None
+    stop: Annotated[str | None, typer.Option(metavar="N", help="f-number: 2.8.")] = None
     sensor: Annotated[
         str | None,
         typer.Option(metavar="NAME|WxH", help="full-frame, super35, ... or 24.9x14 in mm."),
     ] = None
     filter_distance: Annotated[
-        float | None,
-        typer.Option(parser=millimetres, metavar="MM", help="Filter to entrance pupil: 80mm."),
+        str | None, typer.Option(metavar="MM", help="Filter to entrance pupil: 80mm.")
     ] = None
 
     def framing(self) -> Framing:
         """Return these options as the library takes them."""
         from frontglass.batch.recipe import Framing
+        from frontglass.optics import camera
 
         return Framing(
-            lens_mm=self.lens,
-            f_number=self.stop,
+            lens_mm=self.lens and camera.lens_mm_from_text(self.lens),
+            f_number=self.stop and camera.f_number_from_text(self.stop),
             sensor=self.sensor,
-            filter_distance_mm=self.filter_distance,
+            filter_distance_mm=self.filter_distance
+            and camera.filter_distance_mm_from_text(self.filter_distance),
         )
 
 
@@ -95,7 +73,8 @@ class LookOptions:
         """Return the looks at their strengths."""
         from frontglass.looks import look_from_text
 
-        return tuple(look_from_text(text, self.strength) for text in self.look)
+        stated = given(default_strength=self.strength)
+        return tuple(look_from_text(text, **stated) for text in self.look)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -111,7 +111,7 @@ def ladder(
         return Rung(
             strength=strength,
             name=strength if step is None else f"{look.name} {strength}",
-            cost="" if step is None else f"light loss {stops_text(step.light_loss_stops)}",
+            cost="" if step is None else _cost(step),
             still=view(seen, (cells.cell_width_px, cells.cell_height_px)),
             close_ups=tuple(view(region.of(seen), size) for region, size in crops),
         )
@@ -165,6 +165,11 @@ def _steps(strengths: Sequence[str | float] | None) -> list[float]:
     if not steps:
         raise ParameterError("strengths", "one number above 0 at least", list(chosen))
     return steps
+
+
+def _cost(look: Look) -> str:
+    stops = look.light_loss_stops
+    return "no light lost" if stops == 0 else f"light loss {stops_text(stops)}"
 
 
 def _facts(picture: Picture, camera: Camera, compensate: Compensation) -> tuple[str, ...]:

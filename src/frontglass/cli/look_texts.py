@@ -1,0 +1,142 @@
+"""A look in words and numbers, whichever elements it has."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+from frontglass.cli.texts import Record, table
+from frontglass.units import deg_from_rad, strength_text
+
+if TYPE_CHECKING:
+    from frontglass.judge import LookNumbers
+    from frontglass.looks import Look
+    from frontglass.optics.camera import Camera
+
+UNITS = {"_deg": " degrees", "_stops": " stops", "_mm": " mm", "_per_m": " per m", "_m": " m"}
+"""What a name ends in, and how its unit is said after the number."""
+GREEN = 1
+
+
+def look_record(
+    look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
+) -> Record:
+    """Return a look and its numbers as a script wants to read them."""
+    return {
+        "name": look.name,
+        "summary": look.summary,
+        "watch": look.watch,
+        "elements": [_record(element) for element in look.elements],
+        "camera": dataclasses.asdict(camera),
+        "width_px": width_px,
+        "numbers": [dataclasses.asdict(one) for one in numbers],
+    }
+
+
+def look_lines(
+    look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
+) -> Iterator[str]:
+    """Yield a look and its numbers in lines of text."""
+    yield from (look.name, f"  {look.summary}", f"  watch: {look.watch}", "")
+    yield "in the order in which light meets it, at strength 1:"
+    for element in look.elements:
+        yield from _lines(element, camera.px_per_deg(width_px), "  ")
+    yield ""
+    yield (
+        f"at {camera.focal_length_mm:.4g} mm on an image {camera.sensor_width_mm:.4g} mm wide"
+        f" (field {camera.horizontal_field_deg:.3g} degrees), {width_px} px across:"
+    )
+    yield table([HEADS, *(_row(one) for one in numbers)])
+    yield ""
+    yield from LEGEND
+    if any(one.glow and one.glow.threshold_stops for one in numbers):
+        yield "Above its threshold only: direct and half. Light below passes untouched."
+
+
+LEGEND = (
+    "direct: light that goes straight on. half: radius round a lamp that holds half of the rest.",
+    "glare: light in the middle of a black disc 2 degrees across, over the even light round it.",
+    "lift: how far that raises a black ten stops under white, mean light 18 %.",
+    "contrast: what is left of those ten stops. Red/green/blue where they differ.",
+)
+HEADS = (
+    "strength",
+    "direct",
+    "half, degrees",
+    "half, px",
+    "glare",
+    "lift",
+    "contrast",
+    "light loss",
+)
+
+
+def _row(numbers: LookNumbers) -> Sequence[str]:
+    glow = numbers.glow
+    return (
+        strength_text(numbers.strength),
+        _triple([100 * share for share in glow.direct_share], "{:.1f}") + " %" if glow else "all",
+        _triple(glow.half_energy_radius_deg, "{:.3g}") if glow else "-",
+        _triple(glow.half_energy_radius_px, "{:.3g}") if glow else "-",
+        f"{100 * numbers.veiling_glare_index:.2g} %",
+        f"{numbers.black_lift_stops:.1f} stops",
+        f"{numbers.contrast_stops:.1f} stops",
+        f"{numbers.light_loss_stops:.2f} stops",
+    )
+
+
+def _triple(values: Sequence[float], form: str) -> str:
+    """Red, green and blue, or one number where they are alike."""
+    shown = [form.format(value) for value in values]
+    return shown[0] if len(set(shown)) == 1 else "/".join(shown)
+
+
+def _record(value: Any) -> Record:
+    """Return an element or lobe: its kind, then all its numbers."""
+    held = {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
+    parts = {
+        name: [_record(part) for part in whole] for name, whole in held.items() if _are_parts(whole)
+    }
+    return {"kind": _kind(value), **held, **parts}
+
+
+def _lines(value: Any, px_per_deg: float, indent: str) -> Iterator[str]:
+    """Yield an element, its lobes below it; what is as usual is left out."""
+    said = []
+    parts: list[Any] = []
+    for field in dataclasses.fields(value):
+        held = getattr(value, field.name)
+        if _are_parts(held):
+            parts += held
+        elif held != field.default:
+            said.append(_worded(field.name, held))
+    if hasattr(value, "profile") and not parts:
+        half_deg = deg_from_rad(value.profile(GREEN).half_energy_radius_rad)
+        said.append(f"half within {half_deg:.3g} degrees ({half_deg * px_per_deg:.3g} px)")
+    yield f"{indent}{_kind(value)}: {', '.join(said)}"
+    for part in parts:
+        yield from _lines(part, px_per_deg, indent + "  ")
+
+
+def _kind(value: Any) -> str:
+    """Return the name that a look's file has for an element, or for a lobe's profile."""
+    from frontglass.elements import ELEMENTS, LOBES
+
+    names = {kind: name for name, kind in (*ELEMENTS.items(), *LOBES.items())}
+    return names[type(value)]
+
+
+def _are_parts(held: Any) -> bool:
+    return isinstance(held, tuple) and bool(held) and dataclasses.is_dataclass(held[0])
+
+
+def _worded(name: str, held: Any) -> str:
+    unit = ""
+    for ending, words in UNITS.items():
+        if name.endswith(ending):
+            name, unit = name.removesuffix(ending), words
+            break
+    numbers = held if isinstance(held, tuple) else (held,)
+    shown = " / ".join(f"{n:.4g}" if isinstance(n, float) else str(n) for n in numbers)
+    return f"{name.replace('_', ' ')} {shown}{unit}"
