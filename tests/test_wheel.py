@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import venv
@@ -22,7 +23,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     subprocess.run(build, check=True, capture_output=True)
     (wheel,) = folder.glob("*.whl")
     venv.create(folder / "venv", with_pip=True, symlinks=True)
-    python = next((folder / "venv").glob("*/python*"))
+    python = folder / "venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
     pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     subprocess.run([*pip, str(wheel)], check=True, capture_output=True, cwd=folder)
     return python

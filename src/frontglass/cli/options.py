@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -46,12 +47,15 @@ class CameraOptions:
         from frontglass.optics import camera
 
         return Framing(
-            lens_mm=self.lens and camera.lens_mm_from_text(self.lens),
-            f_number=self.stop and camera.f_number_from_text(self.stop),
+            lens_mm=_parsed(camera.lens_mm_from_text, self.lens),
+            f_number=_parsed(camera.f_number_from_text, self.stop),
             sensor=self.sensor,
-            filter_distance_mm=self.filter_distance
-            and camera.filter_distance_mm_from_text(self.filter_distance),
+            filter_distance_mm=_parsed(camera.filter_distance_mm_from_text, self.filter_distance),
         )
+
+
+def _parsed(number_from_text: Callable[[str], float], text: str | None) -> float | None:
+    return None if text is None else number_from_text(text)
 
 
 @dataclass(frozen=True, kw_only=True)
