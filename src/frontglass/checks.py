@@ -16,9 +16,15 @@ def check_number(name: str, value: object) -> float:
     ParameterError
         If it is no finite real number (a bool is not a number here).
     """
-    if isinstance(value, bool) or not isinstance(value, Real) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, Real):
         raise ParameterError(name, "a finite number", value)
-    return float(value)
+    try:
+        number = float(value)
+    except OverflowError:  # a whole number may have more digits than a float
+        number = math.inf
+    if not math.isfinite(number):
+        raise ParameterError(name, "a finite number", value)
+    return number
 
 
 def check_positive(name: str, value: object) -> float:

@@ -65,8 +65,9 @@ class Glow:
 
     def __post_init__(self) -> None:
         check_not_negative("optical_depth", self.optical_depth)
-        if not self.lobes:
-            raise ParameterError("lobes", "at least one", self.lobes)
+        lobes = self.lobes if isinstance(self.lobes, tuple) else ()
+        if not lobes or not all(isinstance(lobe, Lobe) for lobe in lobes):
+            raise ParameterError("lobes", "a tuple of at least one lobe", self.lobes)
         check_within("depth_exponent", self.depth_exponent, -4, 4)
         check_triple("channel_depth", self.channel_depth)
         if not 0 < check_number("clear_share", self.clear_share) <= 1:

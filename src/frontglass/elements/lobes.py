@@ -19,8 +19,10 @@ EVEN = (1.0, 1.0, 1.0)
 
 def check_triple(name: str, values: object) -> tuple[float, float, float]:
     """Return three finite numbers >= 0, one per channel, else raise ParameterError."""
-    if not isinstance(values, (tuple, list)) or len(values) != len(EVEN):
-        raise ParameterError(name, "three numbers, for red, green and blue", values)
+    if not isinstance(values, tuple) or len(values) != len(EVEN):
+        # A list would leave a frozen value without a hash, and open to change.
+        hint = "Give a tuple." if isinstance(values, list) else ""
+        raise ParameterError(name, "three numbers, for red, green and blue", values, hint)
     red, green, blue = (check_number(name, value) for value in values)
     if min(red, green, blue) < 0:
         raise ParameterError(name, ">= 0 for each channel", values)

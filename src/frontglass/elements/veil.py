@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
@@ -47,4 +48,6 @@ class Veil:
 
     def at(self, strength: float) -> Self:
         """See `Element`."""
-        return replace(self, veil_share=veil_share_at_strength(self.veil_share, strength))
+        share = veil_share_at_strength(self.veil_share, strength)
+        # Half of the light 64 times over leaves 2**-64, which a float cannot hold beside 1.
+        return replace(self, veil_share=min(share, math.nextafter(1.0, 0.0)))
