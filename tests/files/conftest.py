@@ -53,17 +53,26 @@ def pil(mode: str, channels: int, **options: Any) -> Callable[[Path], None]:
 
 
 def cmyk(**options: Any) -> Callable[[Path], None]:
-    return lambda path: Image.fromarray(codes_8(4), "CMYK").save(path, **options)
+    def write(path: Path) -> None:
+        Image.fromarray(codes_8(4), "CMYK").save(path, **options)
+
+    return write
 
 
 def png_16(channels: int) -> Callable[[Path], None]:
     import imagecodecs
 
-    return lambda path: path.write_bytes(imagecodecs.png_encode(codes_16(channels)))
+    def write(path: Path) -> None:
+        path.write_bytes(imagecodecs.png_encode(codes_16(channels)))
+
+    return write
 
 
 def tiff(codes: np.ndarray, **options: Any) -> Callable[[Path], None]:
-    return lambda path: tifffile.imwrite(path, codes, metadata=None, **options)
+    def write(path: Path) -> None:
+        tifffile.imwrite(path, codes, metadata=None, **options)
+
+    return write
 
 
 def exr(channels: dict[str, np.ndarray], **header: Any) -> Callable[[Path], None]:
@@ -107,7 +116,8 @@ LOSSLESS: dict[str, tuple[str, Callable[[Path], None]]] = {
     "tiff-8-rgb-lzw": (".tif", pil("RGB", 3, compression="tiff_lzw")),
     "tiff-8-rgb-packbits": (".tif", pil("RGB", 3, compression="packbits")),
     "tiff-8-rgba": (".tif", tiff(codes_8(4), photometric="rgb", extrasamples=["unassalpha"])),
-    "tiff-8-premultiplied": (".tif", tiff(codes_8(4), photometric="rgb", extrasamples=["assocalpha"])),
+    "tiff-8-premultiplied": (
+        ".tif", tiff(codes_8(4), photometric="rgb", extrasamples=["assocalpha"])),
     "tiff-8-grey": (".tiff", pil("L", 1, compression="tiff_adobe_deflate")),
     "tiff-8-cmyk": (".tif", cmyk(compression="tiff_lzw")),
     "tiff-1": (".tif", pil("1", 1, compression="group4")),
@@ -119,12 +129,14 @@ LOSSLESS: dict[str, tuple[str, Callable[[Path], None]]] = {
         ".tif", tiff(codes_16(2), photometric="minisblack", extrasamples=["unassalpha"])),
     "tiff-16-cmyk": (".tif", tiff(codes_16(4), photometric="separated", compression="zlib")),
     "tiff-16-tiles": (
-        ".tif", tiff(codes_16(3), photometric="rgb", tile=(16, 16), compression="lzw", predictor=2)),
+        ".tif", tiff(codes_16(3), photometric="rgb", tile=(16, 16), compression="lzw",
+                     predictor=2)),
     "tiff-16-planes": (
         ".tif", tiff(np.moveaxis(codes_16(3), 2, 0), photometric="rgb", planarconfig="separate",
                      rowsperstrip=5, compression="zlib", predictor=2)),
     "tiff-16-big": (
-        ".tif", tiff(codes_16(3), photometric="rgb", bigtiff=True, byteorder=">", compression="lzw")),
+        ".tif", tiff(codes_16(3), photometric="rgb", bigtiff=True, byteorder=">",
+                     compression="lzw")),
     "tiff-float-rgb": (".tif", tiff(floats(3), photometric="rgb", compression="lzw", predictor=3)),
     "tiff-float-rgba": (".tif", tiff(floats(4), photometric="rgb", extrasamples=["unassalpha"])),
     "tiff-float-grey": (".tif", tiff(floats(1), photometric="minisblack", byteorder=">")),
@@ -185,7 +197,7 @@ def seen_from_outside(path: Path) -> dict[str, Any]:
     extension = path.suffix
     if extension in {".tif", ".tiff"}:
         with tifffile.TiffFile(path) as file:
-            page = file.pages[0]
+            page = file.pages.first
             pixels = page.asarray()
             if page.planarconfig == 2:
                 pixels = np.moveaxis(pixels, 0, 2)

@@ -25,6 +25,14 @@ def small_picture() -> Picture:
     return Picture(radiance=light, encoding=Encoding.srgb())
 
 
+def read_or_refusal(path: Path) -> Picture | str:
+    """The picture, or the one line that says why not; any other error fails the test."""
+    try:
+        return read_picture(path)
+    except PictureFileError as error:
+        return str(error)
+
+
 def one_line(error: pytest.ExceptionInfo[PictureFileError]) -> str:
     text = str(error.value)
     assert "\n" not in text
@@ -38,11 +46,10 @@ def test_files_cut_short_anywhere_give_an_error_or_the_same_pixels(sample: Path)
     cuts = sorted({len(whole) * part // 20 for part in range(20)} | {len(whole) - 1})
     for length in cuts:
         sample.write_bytes(whole[:length])
-        try:
-            picture = read_picture(sample)
-        except PictureFileError as error:
+        picture = read_or_refusal(sample)
+        if isinstance(picture, str):
             refused += 1
-            assert "\n" not in str(error)
+            assert "\n" not in picture
             continue
         np.testing.assert_array_equal(picture.radiance, expected.radiance)
     # Only what lies behind the pixels can be missing without harm.
@@ -56,12 +63,11 @@ def test_files_with_a_hole_give_an_error_or_a_picture_of_their_size(
     whole = sample.read_bytes()
     for start in range(0, len(whole), max(1, len(whole) // 20)):
         sample.write_bytes(whole[:start] + b"\xff\x00" * 8 + whole[start + 16 :])
-        try:
-            picture = read_picture(sample)
-        except PictureFileError as error:
-            assert "\n" not in str(error)
-            continue
-        assert picture.radiance.size < 10_000_000
+        picture = read_or_refusal(sample)
+        if isinstance(picture, str):
+            assert "\n" not in picture
+        else:
+            assert picture.radiance.size < 10_000_000
     capfd.readouterr()
 
 
@@ -82,12 +88,11 @@ def test_files_with_random_bytes_changed_never_end_in_another_error(
         place = data.draw(st.integers(0, len(spoilt) - 1))
         spoilt[place] = data.draw(st.integers(0, 255))
     sample.write_bytes(spoilt)
-    try:
-        picture = read_picture(sample)
-    except PictureFileError as error:
-        assert "\n" not in str(error)
-        return
-    assert picture.radiance.ndim == 3
+    picture = read_or_refusal(sample)
+    if isinstance(picture, str):
+        assert "\n" not in picture
+    else:
+        assert picture.radiance.ndim == 3
 
 
 @pytest.mark.parametrize("name", ["still.jpg", "still.png", "still.tif", "still.exr", "still.hdr"])
@@ -115,19 +120,24 @@ def test_missing_empty_and_folder(tmp_path: Path):
         read_picture(tmp_path)
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may read and write everything")
-def test_no_permission(tmp_path: Path):
-    path = tmp_path / "still.png"
-    write_picture(path, small_picture())
-    path.chmod(0)
-    with pytest.raises(PictureFileError, match="Permission denied"):
-        read_picture(path)
-    tmp_path.chmod(0o500)
-    try:
-        with pytest.raises(PictureFileError, match="cannot write"):
-            write_picture(tmp_path / "out.png", small_picture())
-    finally:
-        tmp_path.chmod(0o700)
+def test_no_permission_to_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    # Asked of the system by a stand-in: these tests may run as root, who may read everything.
+    def denied(*_: object) -> bytes:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_bytes", denied)
+    with pytest.raises(PictureFileError, match=r"still\.png: cannot be read: Permission denied"):
+        read_picture(tmp_path / "still.png")
+
+
+def test_no_permission_to_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    def denied(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("tempfile.mkstemp", denied)
+    with pytest.raises(PictureFileError, match=r"cannot write to .*: Permission denied"):
+        write_picture(tmp_path / "out.png", small_picture())
+    assert os.listdir(tmp_path) == []
 
 
 def test_a_path_with_a_null_byte_is_an_error_line(tmp_path: Path):
@@ -154,9 +164,9 @@ def absurd_jpeg(path: Path) -> None:
 
 def absurd_tiff(path: Path) -> None:
     tifffile.imwrite(path, np.zeros((8, 8, 3), np.uint16), photometric="rgb", metadata=None)
-    with tifffile.TiffFile(path, mode="r+b") as file:
-        file.pages[0].tags["ImageWidth"].overwrite(60000)
-        file.pages[0].tags["ImageLength"].overwrite(60000)
+    with tifffile.TiffFile(path, mode="r+") as file:
+        file.pages.first.tags["ImageWidth"].overwrite(60000)
+        file.pages.first.tags["ImageLength"].overwrite(60000)
 
 
 def absurd_hdr(path: Path) -> None:

@@ -34,7 +34,7 @@ def dimmed(picture: Picture, rows: int = 11) -> Picture:
 def lab_of(rgb: np.ndarray) -> np.ndarray:
     """CIELAB D50 of linear sRGB, by colour-science."""
     xyz = colour.RGB_to_XYZ(rgb, "sRGB", illuminant=[0.3457, 0.3585])
-    return colour.XYZ_to_Lab(xyz, [0.3457, 0.3585])
+    return np.asarray(colour.XYZ_to_Lab(xyz, [0.3457, 0.3585]))
 
 
 def table_tag(inputs: int, nodes: np.ndarray) -> bytes:
@@ -272,7 +272,7 @@ def test_a_coloured_grey_still_gets_an_rgb_profile_of_the_same_curve(tmp_path: P
     again = read_picture(tmp_path / "out.tif")
     np.testing.assert_allclose(again.radiance, warm, atol=1e-4)
     with tifffile.TiffFile(tmp_path / "out.tif") as file:
-        assert file.pages[0].tags[34675].value[16:20] == b"RGB "
+        assert file.pages.first.tags[34675].value[16:20] == b"RGB "
 
 
 def test_a_transparent_colour_becomes_an_alpha_channel(tmp_path: Path):

@@ -34,7 +34,7 @@ WRITERS = {"float.exr": as_exr, "half.exr": as_half_exr, "float.tif": as_tiff}
 @pytest.fixture(params=list(WRITERS))
 def spoilt(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[np.ndarray], Path]:
     def write(light: np.ndarray) -> Path:
-        path = tmp_path / request.param
+        path = tmp_path / str(request.param)
         WRITERS[request.param](path, light)
         return path
 

@@ -66,7 +66,7 @@ def test_matrices_between_primaries_agree_with_colour_science(source: str, targe
     for space in spaces:
         space.use_derived_matrix_RGB_to_XYZ = True
         space.use_derived_matrix_XYZ_to_RGB = True
-    expected = colour.matrix_RGB_to_RGB(*spaces, chromatic_adaptation_transform="Bradford")
+    expected = colour.matrix_RGB_to_RGB(spaces[0], spaces[1], "Bradford")
     got = COLOUR_NAMES[source].matrix_to(COLOUR_NAMES[target])
     np.testing.assert_allclose(got, expected, atol=1e-6)
 

@@ -81,10 +81,7 @@ def _profile(data: bytes) -> IccProfile:
             curve = _light_from_lightness(curve)
         return IccProfile(kind=ProfileKind.GREY, curves=(curve,))
     if space == b"RGB " and b"A2B0" not in tags and b"A2B1" not in tags:
-        curves = tuple(_curve(tags[name]) for name in _present(tags, b"rTRC", b"gTRC", b"bTRC"))
-        if curves[1] == curves[0] and curves[2] == curves[0]:
-            # One object, so that all channels are decoded by one table.
-            curves = (curves[0],) * 3
+        curves = _rgb_curves([tags[name] for name in _present(tags, b"rTRC", b"gTRC", b"bTRC")])
         return IccProfile(kind=ProfileKind.RGB, primaries=_primaries(tags), curves=curves)
     if space in {b"RGB ", b"CMYK"}:
         kind = ProfileKind.RGB_TABLE if space == b"RGB " else ProfileKind.CMYK_TABLE
@@ -175,6 +172,13 @@ def _light_from_lightness(curve: Curve) -> Curve:
     step = 6 / 29
     root = (100 * curve.decode(np.linspace(0, 1, 4096)) + 16) / 116
     return SampledCurve(np.where(root > step, root**3, 3 * step**2 * (root - 4 / 29)))
+
+
+def _rgb_curves(contents: list[bytes]) -> tuple[Curve, ...]:
+    if contents[1:] == contents[:1] * 2:
+        # One object, so that all channels are decoded by one table.
+        return (_curve(contents[0]),) * 3
+    return tuple(_curve(content) for content in contents)
 
 
 def _parametric(number: int, values: list[float]) -> ParametricCurve:

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from frontglass.files import tiff as tags_named
+from frontglass.files import tiff_names as names
 from frontglass.files.outgoing import Outgoing
 from frontglass.files.tags import (
     BYTE,
@@ -50,17 +50,17 @@ def tiff_bytes(still: Outgoing) -> bytes:
     width, channels = still.codes.shape[1], 1 if bits == 1 else samples.shape[2]
     tree: dict[int, Tag | Tree] = dict(kept)
     tree |= {
-        tags_named.WIDTH: tag_of(order, LONG, width),
-        tags_named.HEIGHT: tag_of(order, LONG, height),
-        tags_named.BITS: tag_of(order, SHORT, *[bits] * channels),
-        tags_named.COMPRESSION: tag_of(order, SHORT, _DEFLATE),
-        tags_named.PHOTOMETRIC: tag_of(order, SHORT, photometric),
-        tags_named.STRIP_OFFSETS: tag_of(order, LONG, *offsets),
-        tags_named.ORIENTATION: tag_of(order, SHORT, 1),
-        tags_named.CHANNELS: tag_of(order, SHORT, channels),
-        tags_named.ROWS_PER_STRIP: tag_of(order, LONG, rows),
-        tags_named.STRIP_BYTES: tag_of(order, LONG, *[len(strip) for strip in strips]),
-        tags_named.PLANAR: tag_of(order, SHORT, 1),
+        names.WIDTH: tag_of(order, LONG, width),
+        names.HEIGHT: tag_of(order, LONG, height),
+        names.BITS: tag_of(order, SHORT, *[bits] * channels),
+        names.COMPRESSION: tag_of(order, SHORT, _DEFLATE),
+        names.PHOTOMETRIC: tag_of(order, SHORT, photometric),
+        names.STRIP_OFFSETS: tag_of(order, LONG, *offsets),
+        names.ORIENTATION: tag_of(order, SHORT, 1),
+        names.CHANNELS: tag_of(order, SHORT, channels),
+        names.ROWS_PER_STRIP: tag_of(order, LONG, rows),
+        names.STRIP_BYTES: tag_of(order, LONG, *[len(strip) for strip in strips]),
+        names.PLANAR: tag_of(order, SHORT, 1),
     }
     tree |= _further_tags(still, order, channels, bits, samples.dtype)
     mark = b"II*\0" if order == "<" else b"MM\0*"
@@ -74,29 +74,27 @@ def _further_tags(
     metadata = still.metadata
     tags: dict[int, Tag] = {}
     if dtype.kind == "f":
-        tags[tags_named.SAMPLE_FORMAT] = tag_of(order, SHORT, *[3] * channels)
+        tags[names.SAMPLE_FORMAT] = tag_of(order, SHORT, *[3] * channels)
     elif bits > 1 and not _is_palette(still):
-        tags[tags_named.PREDICTOR] = tag_of(order, SHORT, 2)
+        tags[names.PREDICTOR] = tag_of(order, SHORT, 2)
     if still.alpha is not None:
         is_associated = still.alpha.kind is AlphaKind.PREMULTIPLIED
         kind = _ASSOCIATED if is_associated else _UNASSOCIATED
-        tags[tags_named.EXTRA_CHANNELS] = tag_of(order, SHORT, kind)
+        tags[names.EXTRA_CHANNELS] = tag_of(order, SHORT, kind)
     if still.native is not None and _is_palette(still):
         entries = np.zeros((3, 256), dtype=np.uint16)
         given = np.frombuffer(still.native.palette, np.uint8).reshape(-1, 3)[:256]
         entries[:, : len(given)] = given.T.astype(np.uint16) * 257
-        tags[tags_named.COLOUR_MAP] = tag_of(order, SHORT, *entries.ravel().tolist())
+        tags[names.COLOUR_MAP] = tag_of(order, SHORT, *entries.ravel().tolist())
     if metadata.dpi is not None:
-        for code, value in zip(
-            (tags_named.X_RESOLUTION, tags_named.Y_RESOLUTION), metadata.dpi, strict=True
-        ):
+        for code, value in zip((names.X_RESOLUTION, names.Y_RESOLUTION), metadata.dpi, strict=True):
             ratio = Fraction(value).limit_denominator(10000)
             tags[code] = tag_of(order, RATIONAL, ratio.numerator, ratio.denominator)
-        tags[tags_named.RESOLUTION_UNIT] = tag_of(order, SHORT, 2)
+        tags[names.RESOLUTION_UNIT] = tag_of(order, SHORT, 2)
     if metadata.xmp is not None:
-        tags[tags_named.XMP] = bytes_tag(metadata.xmp, BYTE)
+        tags[names.XMP] = bytes_tag(metadata.xmp, BYTE)
     if metadata.icc is not None:
-        tags[tags_named.ICC] = bytes_tag(metadata.icc, UNDEFINED)
+        tags[names.ICC] = bytes_tag(metadata.icc, UNDEFINED)
     return tags
 
 

@@ -1,0 +1,33 @@
+"""Numbers of TIFF tags and of some values [TIFF6.0]."""
+
+from __future__ import annotations
+
+WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC, FILL_ORDER = 256, 257, 258, 259, 262, 266
+STRIP_OFFSETS, ORIENTATION, CHANNELS, ROWS_PER_STRIP, STRIP_BYTES = 273, 274, 277, 278, 279
+X_RESOLUTION, Y_RESOLUTION, PLANAR, RESOLUTION_UNIT, PREDICTOR = 282, 283, 284, 296, 317
+COLOUR_MAP, TILE_WIDTH, TILE_HEIGHT, TILE_OFFSETS, TILE_BYTES = 320, 322, 323, 324, 325
+EXTRA_CHANNELS, SAMPLE_FORMAT, XMP, ICC = 338, 339, 700, 34675
+FAX_OPTIONS, FAX4_OPTIONS, JPEG_TABLES = 292, 293, 347
+
+SINGLE = frozenset({
+    WIDTH, HEIGHT, COMPRESSION, PHOTOMETRIC, FILL_ORDER, CHANNELS, ROWS_PER_STRIP, PLANAR,
+    FAX_OPTIONS, FAX4_OPTIONS, PREDICTOR, TILE_WIDTH, TILE_HEIGHT,
+})  # fmt: skip
+"""Tags of the pixels' layout that hold one number."""
+
+CHUNKS = frozenset({STRIP_OFFSETS, STRIP_BYTES, TILE_OFFSETS, TILE_BYTES})
+"""Where the strips or tiles lie."""
+
+PIXELS = SINGLE | CHUNKS | {
+    BITS, COLOUR_MAP, EXTRA_CHANNELS, SAMPLE_FORMAT, JPEG_TABLES, 529, 530, 531, 532,
+}  # fmt: skip
+"""All that is needed to decode pixels, with the four of YCbCr."""
+
+STRUCTURE = PIXELS | {
+    254, 255, 263, 280, 281, X_RESOLUTION, Y_RESOLUTION, 288, 289, RESOLUTION_UNIT, 318, 319, 330,
+    332, 334, 340, 341, 512, 513, 514, XMP, ICC,
+}  # fmt: skip
+"""Tags that say how this file is laid out, or that travel by a way of their own."""
+
+WHITE_IS_ZERO, BLACK_IS_ZERO, RGB, PALETTE, CMYK = 0, 1, 2, 3, 5
+"""Photometric interpretations."""
