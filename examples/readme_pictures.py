@@ -1,0 +1,48 @@
+"""Make the pictures of the README anew: python examples/readme_pictures.py [FOLDER]."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).parent
+SCENE = str(HERE / "cafe_1280.exr")
+# What the scene was rendered with: a horizontal field of 52 degrees, shown 2.5 stops brighter.
+CAMERA = ("--lens", "36.9mm", "--sensor", "36x20.25", "--stop", "2.8", "--exposure", "2.5")
+
+LAMP, HAIR = "60,340,200,120", "1060,150,200,120"
+
+COMMANDS = {
+    "ladder.jpg": ("ladder", SCENE, "--look", "harbour-night", "--width", "1500"),
+    "close-ups.jpg": (
+        *("ladder", SCENE, "--look", "rehearsal-room", "--strengths", "1/4,1", "--width", "1500"),
+        *("--columns", "3", "--close-up", LAMP, "--close-up", HAIR),
+    ),
+    "harbour-night.jpg": ("apply", SCENE, "--look", "harbour-night:1/2"),
+    "late-tram.jpg": ("apply", SCENE, "--look", "late-tram:1/2"),
+    "glass-beads.jpg": ("apply", SCENE, "--look", "glass-beads:1/2"),
+    "rehearsal-room.jpg": ("apply", SCENE, "--look", "rehearsal-room:1/2"),
+    "powder-room.jpg": ("apply", SCENE, "--look", "powder-room:1"),
+    "slate-roof.jpg": ("apply", SCENE, "--look", "slate-roof:1/2"),
+    "bakery-window.jpg": ("apply", SCENE, "--look", "bakery-window:1/2"),
+    "engine-shed.jpg": ("apply", SCENE, "--look", "engine-shed:1/2"),
+    "lamps-only.jpg": ("apply", SCENE, "--look", "lamps-only:1/2"),
+    "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2", "--look", "powder-room:1/2"),
+}
+
+
+def main(folder: str = str(HERE / "pictures")) -> None:
+    """Run each command, and put its picture where the README looks for it."""
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    program = (sys.executable, "-m", "frontglass")
+    for name, command in COMMANDS.items():
+        out = str(Path(folder) / name)
+        subprocess.run(
+            [*program, *command, *CAMERA, "--out", out, "--overwrite", "--quality", "82"],
+            check=True,
+        )
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

@@ -1,0 +1,86 @@
+"""The README and the examples say what the program does."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import frontglass as fg
+from frontglass.looks.reading import look_from_toml
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", README, re.DOTALL)
+
+
+def run(*arguments: str) -> str:
+    program = [sys.executable, "-m", "frontglass", *arguments]
+    return subprocess.run(program, check=True, capture_output=True, text=True).stdout
+
+
+def test_pictures_of_the_readme_exist_and_open():
+    names = re.findall(r"\((examples/pictures/[^)]+)\)", README)
+    assert len(names) >= 10
+    for name in names:
+        with Image.open(ROOT / name) as picture:
+            picture.load()
+
+
+def test_every_picture_made_is_shown():
+    made = {path.name for path in (ROOT / "examples" / "pictures").iterdir()}
+    assert made == set(re.findall(r"\(examples/pictures/([^)]+)\)", README))
+
+
+def test_look_of_the_readme_is_the_example():
+    example = (ROOT / "examples" / "quiet-pier.toml").read_text(encoding="utf-8")
+    (look,) = blocks("toml")
+    assert look_from_toml(look, "README") == look_from_toml(example, "example")
+
+
+def test_numbers_of_the_readme_are_what_the_program_prints():
+    sessions = blocks("console")
+    assert sessions
+    for session in sessions:
+        command, _, output = session.partition("\n")
+        words = shlex.split(command.removeprefix("$ frontglass "))
+        assert run(*words).rstrip() == output.rstrip()
+
+
+def test_commands_of_the_readme_exist_with_their_options():
+    shell = "\n".join(blocks("sh")).replace("\\\n", " ")
+    commands = re.findall(r"^frontglass (.+?)$", shell, re.MULTILINE)
+    assert {command.split()[0] for command in commands} >= {"apply", "ladder", "batch"}
+    for command in commands:
+        name = command.split()[0]
+        known = run(name, "--help")
+        for option in re.findall(r"--[a-z-]+", command):
+            assert option in known, (name, option)
+
+
+def test_python_of_the_readme_runs(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    codes = np.full((20, 30, 3), 90, np.uint8)
+    codes[8:10, 12:14] = 255
+    Image.fromarray(codes).save("scout.jpg")
+    (example,) = blocks("python")
+    exec(compile(example, "README", "exec"), {})
+    assert fg.read_picture("out.jpg").width_px == 30
+
+
+@pytest.mark.slow
+def test_example_script_writes_its_picture(tmp_path):
+    out = tmp_path / "pier.png"
+    script = ROOT / "examples" / "quiet_pier.py"
+    subprocess.run([sys.executable, str(script), str(out)], check=True, capture_output=True)
+    with Image.open(out) as picture:
+        assert picture.size == (1280, 720)
