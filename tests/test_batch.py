@@ -156,6 +156,13 @@ class TestRun:
         after = everything_below(tmp_path / "in")
         assert before.items() <= after.items()
 
+    def test_a_folder_that_was_moved_is_not_done_again(self, shoot, tmp_path, recipe):
+        shoot("in/a.png")
+        fg.render_batch([tmp_path / "in"], tmp_path / "out", recipe, processes=1)
+        (tmp_path / "in").rename(tmp_path / "archive")
+        again = planned_batch([tmp_path / "archive"], tmp_path / "out", recipe)
+        assert (len(again.jobs), len(again.done)) == (0, 1)
+
     def test_what_is_done_is_not_done_again(self, shoot, tmp_path, recipe):
         still, out = shoot("in/a.png"), tmp_path / "out"
         shoot("in/b.png")

@@ -64,6 +64,8 @@ class Manifest:
         if entry is None or entry["state"] != "done" or not job.out.is_file():
             return False
         expected = {**_made_from(job, recipe), "out_bytes": job.out.stat().st_size}
+        # A folder may be moved, or named from elsewhere: its stills are the same.
+        del expected["still"]
         return all(entry.get(key) == value for key, value in expected.items())
 
     def plan(self, jobs: list[Job], recipe: Recipe) -> None:

@@ -100,9 +100,13 @@ def _found(source: str | Path) -> tuple[Path, list[Path]]:
 
 
 def _readable_below(folder: Path) -> Iterator[Path]:
-    for top, folders, names in os.walk(folder):
+    for top, folders, names in os.walk(folder, onerror=_refuse_unreadable):
         folders[:] = [name for name in folders if not name.startswith(".")]
         yield from filter(_is_readable, (Path(top, name) for name in names))
+
+
+def _refuse_unreadable(error: OSError) -> None:
+    raise PictureFileError(f"{error.filename}: cannot be searched ({error.strerror}).") from None
 
 
 def _is_readable(path: Path) -> bool:
@@ -112,7 +116,7 @@ def _is_readable(path: Path) -> bool:
 
 def _without_repeats(stills: Iterable[Path]) -> list[Path]:
     """Return each still once, though a file and its folder may both have been named."""
-    return list({os.path.realpath(still): still for still in stills}.values())
+    return list({still.absolute(): still for still in stills}.values())
 
 
 def _shared_root(tops: list[Path]) -> Path:

@@ -129,9 +129,9 @@ def planned_batch(
                 f"{job.out}: exists and was not written by a batch; choose another folder,"
                 " or --again to replace it."
             )
-    done = tuple(job for job in jobs if manifest.is_done(job, recipe))
-    todo = tuple(job for job in jobs if job not in done)
-    return Batch(todo, done, recipe, folder)
+    is_done = {job: manifest.is_done(job, recipe) for job in jobs}
+    todo = tuple(job for job in jobs if not is_done[job])
+    return Batch(todo, tuple(job for job in jobs if is_done[job]), recipe, folder)
 
 
 def render_batch(

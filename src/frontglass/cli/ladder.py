@@ -50,9 +50,9 @@ def ladder(
 
     One sheet: the bare still first, then each strength with the light it costs.
     """
-    from frontglass.looks import look_from_text
+    from frontglass.looks import read_look
 
-    shown = look_from_text(look)
+    shown = read_look(look)
     target = out or still.with_name(f"{still.stem}_{shown.name}_ladder.png")
     regions = close_up or ()
     how = given(strengths=strengths and strengths.split(","), width_px=width, columns=columns)
