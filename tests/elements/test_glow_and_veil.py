@@ -148,8 +148,8 @@ class TestLobeBorders:
                 "wavelength_exponent",
                 value,
             )
-        for value in ((1.0, 1.0), 1.0, None, (1.0, 0.0, 1.0), (1.0, -1.0, 1.0), [1.0, 1.0, 1.0]):
-            refuses(lambda value=value: lobe(kind, channel_scale=value), "channel_scale", value)
+        for scale in ((1.0, 1.0), 1.0, None, (1.0, 0.0, 1.0), (1.0, -1.0, 1.0), [1.0, 1.0, 1.0]):
+            refuses(lambda scale=scale: lobe(kind, channel_scale=scale), "channel_scale", scale)
 
 
 class TestStrength:

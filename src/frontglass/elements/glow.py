@@ -65,8 +65,8 @@ class Glow:
 
     def __post_init__(self) -> None:
         check_not_negative("optical_depth", self.optical_depth)
-        lobes = self.lobes if isinstance(self.lobes, tuple) else ()
-        if not lobes or not all(isinstance(lobe, Lobe) for lobe in lobes):
+        lobes: object = self.lobes
+        if not (isinstance(lobes, tuple) and lobes and all(isinstance(x, Lobe) for x in lobes)):
             raise ParameterError("lobes", "a tuple of at least one lobe", self.lobes)
         check_within("depth_exponent", self.depth_exponent, -4, 4)
         check_triple("channel_depth", self.channel_depth)

@@ -38,7 +38,7 @@ def read_look(name: str | os.PathLike[str]) -> Look:
     """
     path = Path(name)
     if path.suffix.lower() == ".toml":
-        if not path.is_file():
+        if not os.path.isfile(path):  # unlike Path.is_file, False for names no system takes
             msg = f"{path}: no such look file."
             raise LookError(msg)
         return look_from_file(path)

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import math
+import re
+import unicodedata
 from dataclasses import dataclass, replace
 from typing import Self
 
+from frontglass.checks import check_within
 from frontglass.elements import Element
 from frontglass.errors import ParameterError
 from frontglass.optics.glare import light_loss_stops
-from frontglass.units import strength_from_text, strength_text
+from frontglass.units import LARGEST_STRENGTH, strength_from_text, strength_text
+
+NAME_RULE = "lower-case words joined by hyphens, such as quiet-pier"
+LINE_BREAKERS = {"Cc", "Zl", "Zp"}
+"""Unicode categories that end a line or steer a terminal."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +39,8 @@ class Look:
     Raises
     ------
     ParameterError
-        If there is no element, or elements stand out of the order air, front of the lens, lens.
+        If a text breaks its rule, there is no element, or elements stand out of the order air,
+        front of the lens, lens.
     """
 
     name: str
@@ -42,14 +50,19 @@ class Look:
     strength: float = 1.0
 
     def __post_init__(self) -> None:
-        if not self.elements:
-            raise ParameterError("elements", "at least one", self.elements)
+        for key in ("name", "summary", "watch"):
+            _check_line(key, getattr(self, key))
+        if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", self.name):
+            raise ParameterError("name", NAME_RULE, self.name)
+        elements: object = self.elements
+        if not isinstance(elements, tuple) or not elements:
+            raise ParameterError("elements", "a tuple of at least one element", self.elements)
         places = [element.place for element in self.elements]
         if places != sorted(places):
             order = ", ".join(type(element).__name__.lower() for element in self.elements)
             hint = "Light meets the air first, then what is before the lens, then the lens."
             raise ParameterError("elements", "in light order", order, hint)
-        strength_from_text(self.strength)
+        check_within("strength", self.strength, 0, LARGEST_STRENGTH)
 
     def at(self, strength: str | float) -> Self:
         """Return the look at another strength, such as 0.25 or "1/4"; it replaces the present one.
@@ -78,3 +91,10 @@ class Look:
 
     def __str__(self) -> str:
         return f"{self.name} {strength_text(self.strength)}"
+
+
+def _check_line(name: str, value: object) -> None:
+    if not isinstance(value, str) or not value.strip():
+        raise ParameterError(name, "a line of text", value)
+    if any(unicodedata.category(letter) in LINE_BREAKERS for letter in value):
+        raise ParameterError(name, "a single line without control characters", value)
