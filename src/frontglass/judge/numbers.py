@@ -10,7 +10,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.glare import contrast_ratio_through_veil, veiled_radiance
 from frontglass.optics.profiles import Mixture, Profile
-from frontglass.optics.psf import RadialPsf, deviated_radius_rad
+from frontglass.optics.psf import deviated_radius_rad
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.units import deg_from_rad, rad_from_deg, stops_from_ratio
 
@@ -22,6 +22,8 @@ REFERENCE_MEAN = 0.18
 REFERENCE_BLACK = 2.0**-10
 """Black of the reference scene: ten stops below its white of 1."""
 BLACK_PATCH_RADIUS_RAD = rad_from_deg(1.0)
+ONLY_ONCE = 1e-6
+"""Optical depth below which light is deviated once or not at all, to a millionth."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +35,7 @@ class GlowNumbers:
     direct_share : tuple of 3 float
         Light that passes undeviated. [1]
     half_energy_radius_deg, half_energy_radius_px : tuple of 3 float
-        Circle that holds half of the deviated light. [degree], [px]
+        Circle that holds half of the deviated light; 0 where none is. [degree], [px]
     threshold_stops : tuple of float
         Thresholds of the glows that have one [stop]; where empty the numbers hold for all light.
     """
@@ -118,7 +120,7 @@ def _glow_numbers(glows: list[Glow], px_per_deg: float) -> GlowNumbers | None:
     if not glows:
         return None
     psfs = [_together(glows, channel) for channel in CHANNELS]
-    radii = [deg_from_rad(deviated_radius_rad(psf)) for psf in psfs]
+    radii = [deg_from_rad(_deviated_radius_rad(psf)) for psf in psfs]
     return GlowNumbers(
         direct_share=tuple(psf.direct for psf in psfs),
         half_energy_radius_deg=tuple(radii),
@@ -127,12 +129,20 @@ def _glow_numbers(glows: list[Glow], px_per_deg: float) -> GlowNumbers | None:
     )
 
 
-def _together(glows: list[Glow], channel: int) -> RadialPsf:
+def _deviated_radius_rad(psf: CompoundScatter) -> float:
+    if not psf.optical_depth:
+        return 0.0
+    if psf.optical_depth < ONLY_ONCE:
+        return psf.profile.half_energy_radius_rad
+    return deviated_radius_rad(psf)
+
+
+def _together(glows: list[Glow], channel: int) -> CompoundScatter:
     """One scatterer as deep as all of them: exponents of transfer functions add."""
     depths = [glow.depth(channel) for glow in glows]
     whole = math.fsum(depths)
     profiles: tuple[Profile, ...] = tuple(glow.profile(channel) for glow in glows)
-    if len(profiles) == 1:
+    if len(profiles) == 1 or not whole:
         return CompoundScatter(optical_depth=whole, profile=profiles[0])
     shares = tuple(depth / whole for depth in depths)
     return CompoundScatter(optical_depth=whole, profile=Mixture(shares=shares, profiles=profiles))
