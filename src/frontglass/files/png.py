@@ -114,14 +114,15 @@ def read_png(data: bytes) -> FileStill:
         notices.append(f"{depth}-bit grey is handled as 8-bit.")
     if b"acTL" in named:
         notices.append("The PNG file is an animation; only its first frame is used.")
-    primaries, curves, said = _colour(named)
+    metadata = _metadata(chunks, notices)
+    primaries, curves, said = _colour(named, metadata)
     notices += said
     return FileStill(
         container=Container.PNG,
         codes=np.ascontiguousarray(codes),
         alpha=alpha,
         native=native,
-        metadata=_metadata(chunks, notices),
+        metadata=metadata,
         primaries=primaries,
         curves=curves,
         carried=_carried(chunks),
@@ -221,7 +222,7 @@ def _alpha_from_key(codes: Codes, content: bytes, depth: int) -> Alpha:
 
 
 def _colour(
-    named: dict[bytes, bytes],
+    named: dict[bytes, bytes], metadata: Metadata
 ) -> tuple[Primaries | None, tuple[Curve, ...] | None, list[str]]:
     """Return what the colour chunks say, in the order of precedence of [PNG-2003] 4.3."""
     said: list[str] = []
@@ -232,7 +233,7 @@ def _colour(
             return primaries, (curve,) * 3, said
         numbers = tuple(named[b"cICP"])
         said.append(f"Coding-independent code points {numbers} are not known here; ignored.")
-    if b"iCCP" in named:
+    if metadata.icc is not None:
         return None, None, said
     if b"sRGB" in named:
         return BT709, (SRGB_CURVE,) * 3, said

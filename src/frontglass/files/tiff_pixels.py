@@ -87,10 +87,14 @@ def _sample_type(directory: Directory, bits: set[int]) -> np.dtype[np.generic]:
     name = types.get((min(bits), min(formats))) if len(bits) == len(formats) == 1 else None
     if name is None:
         raise PictureFileError(
-            f"TIFF files of {sorted(bits)}-bit samples in format {sorted(formats)} cannot be "
+            f"TIFF files of {_listed(bits)}-bit samples of format {_listed(formats)} cannot be "
             "read. Save it with 8, 16 or float 32 bits."
         )
     return np.dtype(directory.order + name)
+
+
+def _listed(numbers: set[int]) -> str:
+    return ", ".join(str(number) for number in sorted(numbers))
 
 
 def _plane(
