@@ -173,7 +173,7 @@ def _pixels_with(mask: NDArray[np.bool_], same: NDArray[np.bool_] | None) -> int
 
 
 def _encode_integers(light: FloatArray, target: Target, out: Codes, first_row: int) -> None:
-    bits = np.clip(light.view(np.int32), 0, _ONE_BITS)
+    bits = light.view(np.int32)
     curves = target.curves
     if all(curve is curves[0] for curve in curves):
         value = _code_values(bits, curves[0], target.sample)
@@ -182,31 +182,36 @@ def _encode_integers(light: FloatArray, target: Target, out: Codes, first_row: i
         value = np.stack(planes, axis=-1)
     if target.sample is Sample.UINT8:
         _add_dither(value, first_row)
-    value += np.float32(0.5)
     np.copyto(out, value, casting="unsafe")
 
 
 def _code_values(bits: NDArray[np.int32], curve: Curve, sample: Sample) -> FloatArray:
-    """Unrounded codes of light in [0, 1], given as the bits of its float32."""
+    """Codes of light given as the bits of its float32, half a code up: floor rounds them."""
     table = _code_table(curve, sample)
-    index = bits >> _CUT_BITS
     if sample is Sample.UINT8:
-        return np.asarray(table.middle[index])
-    value = np.asarray(table.value[index])
-    value += table.slope[index] * (bits & ((1 << _CUT_BITS) - 1)).astype(np.float32)
+        # Indices below the table are negative light, those above it more than white.
+        return np.take(table.middle, bits >> _CUT_BITS, mode="clip")
+    bits = np.clip(bits, 0, _ONE_BITS)
+    index = bits >> _CUT_BITS
+    value = np.take(table.value, index, mode="clip")
+    rest = (bits & ((1 << _CUT_BITS) - 1)).astype(np.float32)
+    value += np.take(table.slope, index, mode="clip") * rest
     return value
 
 
 def _add_dither(value: FloatArray, first_row: int) -> None:
     rows, width, channels = value.shape
     band = noise_band(width, channels)
-    places = np.arange(first_row, first_row + rows) % TILE_PX
+    start = first_row % TILE_PX
+    # A view where the strip does not cross the band's end: copies cost as much as the rest.
+    is_inside = start + rows <= TILE_PX
+    places = slice(start, start + rows) if is_inside else np.arange(start, start + rows) % TILE_PX
     noise = band.triangular[places]
     # Within half a code of an end, one uniform variable of one code's width still keeps
     # the mean and cannot leave the range; triangular noise would be cut and lift blacks.
-    at_end = (value < 0.5) | (value > 254.5)
+    at_end = (value < 1) | (value > 255)
     if at_end.any():
-        np.copyto(noise, band.uniform[places], where=at_end)
+        noise = np.where(at_end, band.uniform[places], noise)
     value += noise
 
 
@@ -218,16 +223,16 @@ class _CodeTable(NamedTuple):
 
 @lru_cache(maxsize=12)
 def _code_table(curve: Curve, sample: Sample) -> _CodeTable:
-    """Code values on the grid of cut floats in [0, 1]: there, their slope, half-way."""
+    """Codes plus a half on the grid of cut floats in [0, 1]: there, their slope, half-way."""
     top = np.iinfo(sample.dtype).max
     nodes = (np.arange(_TABLE_TOP + 2, dtype=np.int32) << _CUT_BITS).view(np.float32)
     nodes = nodes.astype(np.float64)
     middles = (nodes[:-1] + nodes[1:]) / 2
     # Light of exactly 0 and exactly 1 is what pure black and white are: no half step.
     middles[0], middles[-1] = 0.0, 1.0
-    value = np.clip(curve.encode(nodes), 0, 1) * top
+    value = np.clip(curve.encode(nodes), 0, 1) * top + 0.5
     slope = np.diff(value) / (1 << _CUT_BITS)
-    middle = np.clip(curve.encode(middles), 0, 1) * top
+    middle = np.clip(curve.encode(middles), 0, 1) * top + 0.5
     return _CodeTable(
         value[:-1].astype(np.float32), slope.astype(np.float32), middle.astype(np.float32)
     )
