@@ -1,0 +1,249 @@
+"""Masks over the pupil that repeat: what they let through, and the dots they make of a lamp."""
+
+from __future__ import annotations
+
+import math
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from frontglass.checks import check_number, check_positive
+from frontglass.errors import ParameterError
+from frontglass.optics.bands import Band
+from frontglass.optics.gratings import Grating
+from frontglass.optics.psf import FloatArray
+
+LARGEST_CROSS_COUNT = 600
+LARGEST_CROSS_REACH = 2.5
+MOST_WAVELENGTHS = 401
+NO_LIGHT = 1e-12
+
+
+class Dots(NamedTuple):
+    """Light of a lamp as points: directions [rad] and shares of all that leaves."""
+
+    x_rad: FloatArray
+    y_rad: FloatArray
+    shares: FloatArray
+
+    @staticmethod
+    def joined(parts: list[Dots]) -> Dots:
+        """All the points of several lists, dark ones left out."""
+        x, y, shares = (np.concatenate(column) for column in zip(*parts, strict=True))
+        lit = shares > NO_LIGHT
+        return Dots(x[lit], y[lit], shares[lit])
+
+
+class PupilMask(ABC):
+    """A mask on the front of the lens, seen through a pupil much larger than its pitch.
+
+    Shares are of the light that leaves; `transmittance` says how much that is.
+    """
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def transmittance(self) -> float:
+        """Light that leaves over light that enters. [1], in (0, 1]."""
+
+    @property
+    @abstractmethod
+    def direct(self) -> float:
+        """Zero order over all light that leaves. [1], in [0, 1]."""
+
+    @abstractmethod
+    def otf(self, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> FloatArray:
+        """Transfer function at (fx, fy) [cycles/rad], 1 at the origin; real."""
+
+    @abstractmethod
+    def finest_detail_m(self) -> float:
+        """Width of the narrowest thread or line [m]; 0 if there is none."""
+
+    @abstractmethod
+    def dots(self, band: Band, *, step_rad: float, reach_rad: float) -> Dots:
+        """Deviated light within a reach of a lamp, as points.
+
+        Parameters
+        ----------
+        band : Band
+            The channel's light; orders become streaks of points.
+        step_rad : float
+            Neighbouring points of a streak or halo are about this far apart. [rad], > 0;
+            half a pixel serves.
+        reach_rad : float
+            Points lie within this angle along every axis of the mask. [rad], > 0.
+
+        Returns
+        -------
+        Dots
+            Their shares sum to ``1 - direct`` less what goes beyond the reach.
+        """
+
+    def band_otf(self, fx: ArrayLike, fy: ArrayLike, band: Band) -> FloatArray:
+        """Transfer function at (fx, fy) [cycles/rad], mean over a band; exact and slow.
+
+        Notes
+        -----
+        From one wavelength to the next the shifted mask moves by a quarter of its narrowest
+        thread at most, at the highest frequency asked for.
+        """
+        x, y = np.broadcast_arrays(*(np.asarray(f, dtype=np.float64) for f in (fx, fy)))
+        highest = float(np.hypot(x, y).max(initial=0.0))
+        detail = self.finest_detail_m() / 4
+        step = min(detail / highest, band.sigma_m) if highest and detail else band.sigma_m
+        wavelengths, shares = band.wavelengths(step)
+        total = np.zeros(x.shape)
+        for wavelength, share in zip(wavelengths, shares, strict=True):
+            total += share * self.otf(x, y, float(wavelength))
+        return total
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrossedGratings(PupilMask):
+    """Gratings one over the other, each spreading light across its own threads.
+
+    Parameters
+    ----------
+    gratings : tuple of Grating
+        At least one.
+    across_rad : tuple of float
+        For each, the direction across its threads: angle from x towards y. [rad]
+
+    Raises
+    ------
+    ParameterError
+        If numbers differ, or there is no grating.
+
+    Notes
+    -----
+    The mean over all places of one grating on another: the transfer functions multiply. Exact
+    for two; three or more with a common period would depend on how they lie.
+    """
+
+    gratings: tuple[Grating, ...]
+    across_rad: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        if not self.gratings or len(self.gratings) != len(self.across_rad):
+            rule = f"one for each of the {len(self.gratings)} gratings, at least one"
+            raise ParameterError("across_rad", rule, self.across_rad)
+        for angle in self.across_rad:
+            check_number("across_rad", angle)
+
+    @property
+    def transmittance(self) -> float:
+        """Light that leaves over light that enters."""
+        return math.prod(grating.transmittance for grating in self.gratings)
+
+    @property
+    def direct(self) -> float:
+        """Zero order over all light that leaves."""
+        return math.prod(grating.direct for grating in self.gratings)
+
+    def finest_detail_m(self) -> float:
+        """Width of the narrowest thread or line [m]."""
+        return min(grating.width_m for grating in self.gratings)
+
+    def otf(self, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> FloatArray:
+        """Transfer function at (fx, fy) [cycles/rad], 1 at the origin."""
+        check_positive("wavelength_m", wavelength_m)
+        total = np.ones(np.broadcast_shapes(np.shape(fx), np.shape(fy)))
+        for grating, angle in zip(self.gratings, self.across_rad, strict=True):
+            across = math.cos(angle) * np.asarray(fx) + math.sin(angle) * np.asarray(fy)
+            total *= grating.correlation(wavelength_m * across)
+        return total
+
+    def dots(self, band: Band, *, step_rad: float, reach_rad: float) -> Dots:
+        """Deviated light within a reach of a lamp, as points; see `PupilMask`.
+
+        Notes
+        -----
+        Light deviated by one grating lies on its arm, light deviated by two on the plane between
+        two arms. What three or four deviate, a share below (1 - direct)**3 of a grating, is laid
+        where two put it. What two deviate beyond 2.5 times the width of a thread's own pattern, or
+        beyond 600 steps, is left out, as light beyond the reach is.
+        """
+        check_positive("step_rad", step_rad)
+        if not check_positive("reach_rad", reach_rad) >= step_rad:
+            raise ParameterError("reach_rad", f"at least the step of {step_rad:g}", reach_rad)
+        parts = [
+            self._arm(index, band, step_rad, max(1, int(reach_rad / step_rad)))
+            for index in range(len(self.gratings))
+        ]
+        scale = self._more_than_twice()
+        for first in range(len(self.gratings)):
+            for second in range(first):
+                pair = self._plane(first, second, band, step_rad, reach_rad)
+                parts.append(pair._replace(shares=pair.shares * scale))
+        return Dots.joined(parts)
+
+    def _others(self, *indices: int) -> float:
+        kept = (g.direct for i, g in enumerate(self.gratings) if i not in indices)
+        return math.prod(kept)
+
+    def _more_than_twice(self) -> float:
+        """Light deviated twice or more over light deviated twice."""
+        count = len(self.gratings)
+        bent = [1 - grating.direct for grating in self.gratings]
+        once = sum(bent[i] * self._others(i) for i in range(count))
+        twice = sum(bent[i] * bent[j] * self._others(i, j) for i in range(count) for j in range(i))
+        return (1 - self.direct - once) / twice if twice > 0 else 1.0
+
+    def _arm(self, index: int, band: Band, step_rad: float, half: int) -> Dots:
+        grating = self.gratings[index]
+        shares = np.zeros(2 * half + 1)
+        for wavelength, share in _spread_of(band, grating, step_rad, half):
+            shares += share * grating.masses(
+                step_rad=step_rad, half_count=half, wavelength_m=wavelength
+            )
+        at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
+        angle = self.across_rad[index]
+        return Dots(math.cos(angle) * at, math.sin(angle) * at, shares * self._others(index))
+
+    def _plane(
+        self, first: int, second: int, band: Band, step_rad: float, reach_rad: float
+    ) -> Dots:
+        pair = [self.gratings[i] for i in (first, second)]
+        empty = np.zeros(0)
+        if not all(grating.width_m for grating in pair):
+            return Dots(empty, empty, empty)
+        angles = [self.across_rad[i] for i in (first, second)]
+        envelope = band.centre_m / min(grating.width_m for grating in pair)
+        reach = min(reach_rad, LARGEST_CROSS_REACH * envelope)
+        half = min(max(1, int(reach / step_rad)), LARGEST_CROSS_COUNT)
+        rows: list[FloatArray] = []
+        columns: list[FloatArray] = []
+        finest = min(pair, key=lambda grating: grating.pitch_m)
+        for wavelength, share in _spread_of(band, finest, step_rad, half):
+            masses = [
+                g.masses(step_rad=step_rad, half_count=half, wavelength_m=wavelength) for g in pair
+            ]
+            rows.append(share * masses[0])
+            columns.append(masses[1])
+        shares = np.stack(rows).T @ np.stack(columns)
+        at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
+        i, j = np.nonzero(shares > NO_LIGHT)
+        x = math.cos(angles[0]) * at[i] + math.cos(angles[1]) * at[j]
+        y = math.sin(angles[0]) * at[i] + math.sin(angles[1]) * at[j]
+        return Dots(x, y, shares[i, j] * self._others(first, second))
+
+
+def _spread_of(
+    band: Band, grating: Grating, step_rad: float, half: int
+) -> list[tuple[float, float]]:
+    """Wavelengths close enough that an order at the reach moves by a step from each to the next.
+
+    Far out, where the streaks of neighbouring orders overlap, an eighth of their distance serves.
+    """
+    spacing = band.centre_m / grating.pitch_m
+    move = max(step_rad, spacing / 8)
+    reach = half * step_rad
+    near = min(reach, 20 * spacing)
+    step = band.centre_m * min(step_rad / near, move / reach)
+    least = 2 * 4 * band.sigma_m / (MOST_WAVELENGTHS - 1)
+    wavelengths, shares = band.wavelengths(max(step, least))
+    return list(zip(wavelengths.tolist(), shares.tolist(), strict=True))
