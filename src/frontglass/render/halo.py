@@ -11,13 +11,20 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from frontglass.optics.gaussians import as_gaussians
-from frontglass.optics.profiles import Mixture, Profile
+from frontglass.optics.hankel import density_from_transform
+from frontglass.optics.profiles import Cone, Mixture, Profile
 
 Float64 = NDArray[np.float64]
 
 NEGLIGIBLE = 1e-8
 MOST_ALIASES = 12
 TABLE_NODES = 8192
+REFERENCE_PX = 10.0
+MIDDLE_OF_HALF_PX = 0.5 / math.sqrt(3)
+"""Two points this far from the middle average a pixel to third order [px]."""
+HALVES = (0.5, -0.5)
+WIDEST_DEPOSITED_PX = 8.0
+"""Cones up to this radius are laid on the pixels point by point, wider ones by their transform."""
 
 
 class Halo(Protocol):
@@ -78,6 +85,36 @@ class ScatterHalo:
         exponent = sum(depth * profile.transform(f_per_rad) for depth, profile in self.scatterers)
         return np.asarray(self.direct * np.expm1(exponent), dtype=np.float64)
 
+    def density(self, r_px: Float64) -> Float64:
+        """Deviated light per px^2 at a distance of several pixels or more [px].
+
+        Single deviations are in closed form, which keeps their rings; what follows is smoother.
+
+        Rings may be finer than a pixel, so the closed form is averaged, as on the grid, over a
+        pixel twice: once by the light between two circles, once by two such rings of circles.
+        """
+        once = np.zeros_like(r_px)
+        for depth, profile in self.scatterers:
+            for shift in (-MIDDLE_OF_HALF_PX, MIDDLE_OF_HALF_PX):
+                r = r_px + shift
+                outer, inner = (profile.encircled_flux((r + h) / self.px_per_rad) for h in HALVES)
+                once += depth * (outer - inner) / (4 * np.pi * r_px)
+        multiple = density_from_transform(self._multiple, r_px, scale_rad=REFERENCE_PX)
+        return np.asarray(self.direct * once + multiple, dtype=np.float64)
+
+    def _multiple(self, f_per_px: Float64) -> Float64:
+        """Transform of what is deviated twice or more."""
+        f_per_rad = f_per_px * self.px_per_rad
+        x = sum(depth * profile.transform(f_per_rad) for depth, profile in self.scatterers)
+        return np.asarray(self.direct * (np.expm1(x) - x), dtype=np.float64)
+
+
+def density_far_out(halo: Halo, r_px: Float64) -> Float64:
+    """Deviated light per px^2 at a distance of several pixels or more [px], all round alike."""
+    if isinstance(halo, ScatterHalo):
+        return halo.density(r_px)
+    return density_from_transform(halo.along_radius, r_px, scale_rad=REFERENCE_PX)
+
 
 def pixel_transform(
     profile: Profile, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
@@ -112,14 +149,16 @@ def pixel_transform(
         for share, part in parts:
             whole += share * pixel_transform(part, px_per_rad, fx_per_px, fy_per_px)
         return whole
+    if isinstance(profile, Cone) and profile.radius_rad * px_per_rad <= WIDEST_DEPOSITED_PX:
+        return _deposited_cone(profile.radius_rad * px_per_rad, fx_per_px, fy_per_px)
     # A Gaussian much wider than the longest wave on the grid is nothing but its mean.
     longest_px = 1 / min(_lowest(fx_per_px), _lowest(fy_per_px))
     gaussians = as_gaussians(profile, largest_sigma_rad=2 * longest_px / px_per_rad)
     if gaussians is None:
         return _alias_sum(profile, px_per_rad, fx_per_px, fy_per_px)
     shares, sigmas_px = gaussians.shares, gaussians.sigmas_rad * px_per_rad
-    along_x = np.stack([_gaussian_alias_sum(sigma, fx_per_px) for sigma in sigmas_px])
-    along_y = np.stack([_gaussian_alias_sum(sigma, fy_per_px) for sigma in sigmas_px])
+    along_x = np.stack([gaussian_alias_sum(sigma, fx_per_px) for sigma in sigmas_px])
+    along_y = np.stack([gaussian_alias_sum(sigma, fy_per_px) for sigma in sigmas_px])
     return np.asarray((along_y * shares[:, np.newaxis]).T @ along_x, dtype=np.float64)
 
 
@@ -128,7 +167,8 @@ def _lowest(f_per_px: Float64) -> float:
     return float(above.min()) if above.size else 1.0
 
 
-def _gaussian_alias_sum(sigma_px: float, f_per_px: Float64) -> Float64:
+def gaussian_alias_sum(sigma_px: float, f_per_px: Float64) -> Float64:
+    """Transform along one axis of a Gaussian averaged over sending and receiving pixel."""
     # Beyond exp(-40) nothing is left; below 0.01 px the kernel is a point, and its alias sum 1.
     if sigma_px < 1e-2:
         return np.ones_like(f_per_px)
@@ -138,6 +178,31 @@ def _gaussian_alias_sum(sigma_px: float, f_per_px: Float64) -> Float64:
         f = f_per_px + m
         total += np.exp(-2 * (math.pi * sigma_px * f) ** 2) * np.sinc(f) ** 2
     return total
+
+
+def _deposited_cone(radius_px: float, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+    """Transform of a small cone, whose alias sum would go on for hundreds of terms.
+
+    Averaging over two pixels is what bilinear weights do, so the kernel is the cone's light dropped
+    point by point on the pixels around. Its edge and its tip lie on rings, which the radial rule
+    takes as they are.
+    """
+    rings = 64 + math.ceil(48 * radius_px)
+    edges = np.linspace(0, 1, rings + 1)
+    light = np.diff(edges**2 * (3 - 2 * edges))
+    r = radius_px * (edges[1:] + edges[:-1]) / 2
+    angle = (np.arange(4 * rings) + 0.5) * (np.pi / (8 * rings))
+    y, x = np.outer(r, np.sin(angle)), np.outer(r, np.cos(angle))
+    reach = math.floor(radius_px) + 2
+    near = np.arange(reach)[:, np.newaxis]
+    kernel = np.zeros((reach, reach))
+    for ring in range(rings):
+        down_y, down_x = (np.maximum(1 - np.abs(at[ring] - near), 0) for at in (y, x))
+        kernel += light[ring] / angle.size * (down_y @ down_x.T)
+    # A point in the first quadrant stands for four: what it drops beside an axis goes to both
+    # sides of it alike.
+    along_y, along_x = (np.cos(2 * np.pi * f * near) for f in (fy_per_px, fx_per_px))
+    return np.asarray(along_y.T @ kernel @ along_x, dtype=np.float64)
 
 
 def _alias_sum(
@@ -162,4 +227,5 @@ def _alias_sum(
 
 def _reaches(profile: Profile, px_per_rad: float, alias: int) -> bool:
     beyond = np.linspace(alias + 0.5, alias + 1.5, 33) * px_per_rad
-    return bool(np.max(np.abs(profile.transform(beyond))) > NEGLIGIBLE)
+    left = np.abs(profile.transform(beyond)) / (math.pi * (alias + 0.5)) ** 2
+    return bool(np.max(left) > NEGLIGIBLE)

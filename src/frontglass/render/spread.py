@@ -14,7 +14,6 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +21,7 @@ from scipy import fft
 
 from frontglass.render.cells import REACH, SPLINE_DEGREE, CellAxis, CellSpreader
 from frontglass.render.halo import Halo
-from frontglass.render.surroundings import truncated_transform
+from frontglass.render.surroundings import light_of_images
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -177,10 +176,13 @@ def _filtered_cells(planes: Float64, halos: Sequence[Halo], axes: Axes) -> Float
             spectrum[channels] *= transfer(halo, fx, fy)
         return np.asarray(fft.idctn(spectrum, axes=(1, 2), workers=workers, overwrite_x=True))
     shape = _padded((rows.total, columns.total))
+    fy, fx = fft.fftfreq(shape[0]) / size[0], fft.rfftfreq(shape[1]) / size[1]
     for channels, halo in _grouped(halos):
-        kernel = truncated_transform(
-            partial(transfer, halo), halo.along_radius, shape=shape, cell_px=size, workers=workers
-        )
+        kernel = transfer(halo, fx, fy)
+        images = light_of_images(halo, shape=shape, cell_px=size, workers=workers)
+        # Cells see points where pixels see averages over two pixels.
+        images /= np.outer(np.sinc(fy) ** 2, np.sinc(fx) ** 2)
+        kernel -= images
         for channel in channels:
             spectrum = fft.rfft2(planes[channel], s=shape, workers=workers)
             spectrum *= kernel
@@ -217,10 +219,10 @@ def _whole_kernel_in_the_dark(
     height, width, _ = light.shape
     workers = available_cores()
     shape = _padded((height, width))
+    fy, fx = fft.fftfreq(shape[0]), fft.rfftfreq(shape[1])
     for channels, halo in _grouped(halos):
-        kernel = truncated_transform(
-            halo.on_grid, halo.along_radius, shape=shape, cell_px=(1.0, 1.0), workers=workers
-        )
+        kernel = halo.on_grid(fx, fy)
+        kernel -= light_of_images(halo, shape=shape, cell_px=(1.0, 1.0), workers=workers)
         for channel in channels:
             spectrum = fft.rfft2(light[..., channel].astype(np.float64), s=shape, workers=workers)
             spectrum *= kernel

@@ -8,39 +8,33 @@ zeros.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 from scipy.interpolate import CubicSpline, RectBivariateSpline
 
 from frontglass.optics.hankel import encircled_from_transform
+from frontglass.render.halo import REFERENCE_PX, Halo, density_far_out
 
 Float64 = NDArray[np.float64]
 
-NEAREST_IMAGES = 4
-NODES = 129
+NEAREST_IMAGES, NEAREST_IMAGES_OF_RINGS = 4, 9
+FEWEST_NODES, MOST_NODES = 33, 513
+SMOOTH_TO = 2e-4
+OFF_THE_MIDDLE = 0.382
+"""Where between two nodes to look: rings may keep step with the nodes and with their middles."""
 FARTHEST_PERIODS = 1e3
-REFERENCE_PX = 10.0
 
 
-def truncated_transform(
-    transfer: Callable[[Float64, Float64], Float64],
-    along_radius: Callable[[Float64], Float64],
-    *,
-    shape: tuple[int, int],
-    cell_px: tuple[float, float],
-    workers: int,
-) -> NDArray[np.complex128]:
-    """Transform of a kernel on a grid, without what its periodic images add.
+def light_of_images(
+    halo: Halo, *, shape: tuple[int, int], cell_px: tuple[float, float], workers: int
+) -> Float64:
+    """Transform of what the periodic images of a halo add to it on a grid.
 
     Parameters
     ----------
-    transfer : callable (fx_per_px, fy_per_px) -> ndarray (len(fy), len(fx))
-        Transfer function on the cells.
-    along_radius : callable (f_per_px) -> ndarray
-        The isotropic transfer function from which the far tail is taken.
+    halo : Halo
+        Deviated light, from whose density the images are built.
     shape : (int, int)
         Rows and columns of the grid, at least twice the padded picture's.
     cell_px : (float, float)
@@ -50,58 +44,56 @@ def truncated_transform(
 
     Returns
     -------
-    ndarray, shape (rows, columns // 2 + 1), complex128
-        What `scipy.fft.rfft2` of the truncated kernel gives.
+    ndarray, shape (rows, columns // 2 + 1), float64
+        To take from the halo's transfer function on the grid: the rest is that of the halo cut off
+        half the grid away.
     """
-    fy = fft.fftfreq(shape[0]) / cell_px[0]
-    fx = fft.rfftfreq(shape[1]) / cell_px[1]
-    kernel = fft.irfft2(transfer(fx, fy), s=shape, workers=workers)
-    kernel -= _light_of_images(along_radius, shape, cell_px)
-    return np.asarray(fft.rfft2(kernel, workers=workers), dtype=np.complex128)
-
-
-def _light_beyond(
-    along_radius: Callable[[Float64], Float64], smallest_px: float, largest_px: float
-) -> CubicSpline:
-    """Light outside a circle, against the logarithm of its radius [px]."""
-    r = np.geomspace(smallest_px, largest_px, 6000)
-    within = encircled_from_transform(along_radius, r, scale_rad=REFERENCE_PX)
-    whole = float(along_radius(np.zeros(1))[0])
-    return CubicSpline(np.log(r), whole - within)
-
-
-def _light_of_images(
-    along_radius: Callable[[Float64], Float64],
-    shape: tuple[int, int],
-    cell_px: tuple[float, float],
-) -> Float64:
     period_y, period_x = shape[0] * cell_px[0], shape[1] * cell_px[1]
-    shortest, longest = min(period_y, period_x), max(period_y, period_x)
-    beyond = _light_beyond(along_radius, shortest / 4, FARTHEST_PERIODS * longest)
-    slope = beyond.derivative()
-
-    def kernel(radius_px: Float64) -> Float64:
-        """Light per px^2."""
-        return np.asarray(-slope(np.log(radius_px)) / (2 * np.pi * radius_px**2))
-
-    # Smooth over the whole frame, since the nearest image is a frame away: a few nodes do, though
-    # enough of them to follow the rings of round flecks.
-    y, x = np.linspace(0, period_y / 2, NODES), np.linspace(0, period_x / 2, NODES)
-    total = np.zeros((NODES, NODES))
-    images = range(-NEAREST_IMAGES, NEAREST_IMAGES + 1)
-    for ky in images:
-        for kx in images:
+    # Smooth over the whole frame, since the nearest image is a frame away: a few nodes do, unless
+    # there are rings to follow, which then do not average out among the farther images either.
+    nodes = [_nodes(halo, n * px, n) for n, px in zip(shape, cell_px, strict=True)]
+    reach = NEAREST_IMAGES if max(nodes) == FEWEST_NODES else NEAREST_IMAGES_OF_RINGS
+    y, x = np.linspace(0, period_y / 2, nodes[0]), np.linspace(0, period_x / 2, nodes[1])
+    spacing = min(y[1], x[1]) / 2
+    farthest = (reach + 0.5) * np.hypot(period_y, period_x)
+    r = np.arange(min(period_y, period_x) / 2 - 4 * spacing, farthest + 4 * spacing, spacing)
+    density = CubicSpline(r, density_far_out(halo, r))
+    total = np.full((nodes[0], nodes[1]), _light_further_out(halo, reach, period_y, period_x))
+    for ky in range(-reach, reach + 1):
+        for kx in range(-reach, reach + 1):
             if ky or kx:
-                total += kernel(np.hypot((y + ky * period_y)[:, np.newaxis], x + kx * period_x))
-    # The images further out are spread like a continuum over the plane.
-    half_y, half_x = ((NEAREST_IMAGES + 0.5) * period for period in (period_y, period_x))
-    r = np.geomspace(min(half_y, half_x), FARTHEST_PERIODS * longest, 2001)
-    outside_rad = 4 * (np.arccos(np.minimum(half_y / r, 1)) + np.arccos(np.minimum(half_x / r, 1)))
-    outside_rad = np.minimum(outside_rad, 2 * np.pi)
-    far = np.trapezoid(kernel(r) * r**2 * outside_rad, np.log(r)) + beyond(np.log(r[-1]))
-    total += far / (period_y * period_x)
+                total += density(np.hypot((y + ky * period_y)[:, np.newaxis], x + kx * period_x))
     smooth = RectBivariateSpline(y, x, total * cell_px[0] * cell_px[1])
-    return _unfolded(smooth, shape, cell_px)
+    unfolded = _unfolded(smooth, shape, cell_px)
+    return np.asarray(fft.rfft2(unfolded, workers=workers, overwrite_x=True).real)
+
+
+def _nodes(halo: Halo, period_px: float, cells: int) -> int:
+    """Nodes over half a period between which splines follow the images."""
+    nodes = FEWEST_NODES
+    while nodes < min(cells // 2 + 1, MOST_NODES):
+        r = np.linspace(period_px / 2, period_px, nodes)
+        light = density_far_out(halo, r)
+        between = r[:-1] + OFF_THE_MIDDLE * np.diff(r)
+        missed = CubicSpline(r, light)(between) - density_far_out(halo, between)
+        if np.abs(missed).max() <= SMOOTH_TO * np.abs(light).max():
+            break
+        nodes = 2 * nodes - 1
+    return nodes
+
+
+def _light_further_out(halo: Halo, reach: int, period_y: float, period_x: float) -> float:
+    """Light per px^2 of the images beyond the nearest, spread like a continuum over the plane."""
+    half_y, half_x = ((reach + 0.5) * period for period in (period_y, period_x))
+    r = np.geomspace(min(half_y, half_x), FARTHEST_PERIODS * max(period_y, period_x), 2001)
+    within = encircled_from_transform(halo.along_radius, r, scale_rad=REFERENCE_PX)
+    middle = np.sqrt(r[1:] * r[:-1])
+    outside_rad = 4 * (
+        np.arccos(np.minimum(half_y / middle, 1)) + np.arccos(np.minimum(half_x / middle, 1))
+    )
+    share = np.minimum(outside_rad / (2 * np.pi), 1)
+    beyond = float(halo.along_radius(np.zeros(1))[0]) - within[-1]
+    return float(np.diff(within) @ share + beyond) / (period_y * period_x)
 
 
 def _unfolded(
