@@ -23,6 +23,26 @@ def deg_from_rad(angle_rad: float) -> float:
     return math.degrees(angle_rad)
 
 
+def m_from_mm(length_mm: float) -> float:
+    """Length in metres of a length in millimetres."""
+    return length_mm * 1e-3
+
+
+def m_from_um(length_um: float) -> float:
+    """Length in metres of a length in micrometres."""
+    return length_um * 1e-6
+
+
+def m_from_nm(length_nm: float) -> float:
+    """Length in metres of a length in nanometres."""
+    return length_nm * 1e-9
+
+
+def mm_from_m(length_m: float) -> float:
+    """Length in millimetres of a length in metres."""
+    return length_m * 1e3
+
+
 def stops_from_ratio(ratio: float) -> float:
     """Return the stops (factors of two) in a ratio of light > 0: log2(ratio)."""
     return math.log2(ratio)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.element import Element, Place
 from frontglass.elements.glow import Glow
+from frontglass.elements.grease import Grease
+from frontglass.elements.lines import Lines
 from frontglass.elements.lobes import (
     ConeLobe,
     ExponentialLobe,
@@ -12,9 +15,18 @@ from frontglass.elements.lobes import (
     Lobe,
     MoffatLobe,
 )
+from frontglass.elements.net import Net
+from frontglass.elements.stray_lamp import StrayLamp
 from frontglass.elements.veil import Veil
 
-ELEMENTS: dict[str, type[Element]] = {"glow": Glow, "veil": Veil}
+ELEMENTS: dict[str, type[Element]] = {
+    "glow": Glow,
+    "grease": Grease,
+    "lines": Lines,
+    "net": Net,
+    "stray_lamp": StrayLamp,
+    "veil": Veil,
+}
 """Every element by the name it has in a look."""
 
 LOBES: dict[str, type[Lobe]] = {
@@ -29,14 +41,19 @@ LOBES: dict[str, type[Lobe]] = {
 __all__ = [
     "ELEMENTS",
     "LOBES",
+    "ClearCentre",
     "ConeLobe",
     "Element",
     "ExponentialLobe",
     "FlecksLobe",
     "GaussianLobe",
     "Glow",
+    "Grease",
+    "Lines",
     "Lobe",
     "MoffatLobe",
+    "Net",
     "Place",
+    "StrayLamp",
     "Veil",
 ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from frontglass.checks import check_not_negative, check_number, check_within
+from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.element import Place
 from frontglass.elements.lobes import EVEN, Lobe, check_triple
 from frontglass.errors import ParameterError
@@ -40,6 +41,8 @@ class Glow:
         [stop], in [-10, 16].
     knee_stops : float
         Width of the change from untouched to spread. [stop], in [0, 8].
+    clear_centre : ClearCentre or None
+        A part of the glass that does nothing.
 
     Raises
     ------
@@ -62,6 +65,7 @@ class Glow:
     clear_share: float = 1.0
     threshold_stops: float | None = None
     knee_stops: float = 1.0
+    clear_centre: ClearCentre | None = None
 
     def __post_init__(self) -> None:
         check_not_negative("optical_depth", self.optical_depth)
@@ -78,8 +82,8 @@ class Glow:
 
     @property
     def transmittance(self) -> float:
-        """See `Element`."""
-        return self.clear_share
+        """See `Element`; 1 where part of the view is clear, since exposure goes by that."""
+        return 1.0 if self.clear_centre else self.clear_share
 
     def at(self, strength: float) -> Self:
         """See `Element`: the optical depth and the absorbance scale with strength."""

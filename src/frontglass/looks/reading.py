@@ -9,7 +9,7 @@ from dataclasses import MISSING, Field, fields
 from pathlib import Path
 from typing import Any
 
-from frontglass.elements import ELEMENTS, LOBES
+from frontglass.elements import ELEMENTS, LOBES, ClearCentre
 from frontglass.errors import LookError, ParameterError
 from frontglass.looks.look import Look
 
@@ -84,6 +84,8 @@ def _element(table: Mapping[str, Any], origin: str) -> Any:
         values["lobes"] = tuple(
             _lobe(lobe, f"{place} lobe[{number}]") for number, lobe in enumerate(lobes)
         )
+    if "clear_centre" in values:
+        values["clear_centre"] = _clear_centre(values["clear_centre"], f"{place} clear_centre")
     return _built(kind, values, place)
 
 
@@ -94,6 +96,14 @@ def _lobe(table: Mapping[str, Any], origin: str) -> Any:
     known = _keys(kind)
     _check_keys(values, known, _required(known), place)
     return _built(kind, values, place)
+
+
+def _clear_centre(table: Any, origin: str) -> Any:
+    if not isinstance(table, dict):
+        _refuse(origin, "clear_centre", "a table [element.clear_centre]", table)
+    known = _keys(ClearCentre)
+    _check_keys(table, known, _required(known), origin)
+    return _built(ClearCentre, table, origin)
 
 
 def _built(kind: Callable[..., Any], values: Mapping[str, Any], origin: str) -> Any:

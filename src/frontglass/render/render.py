@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from enum import Enum
+from functools import partial
 from itertools import groupby
 from typing import Protocol
 
@@ -18,13 +19,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements import Element, Glow, Veil
+from frontglass.elements import Element, Glow, Grease, Lines, Net, StrayLamp, Veil
 from frontglass.errors import LookError
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.picture import Picture
+from frontglass.render.filter_plane import through_clear_centre
 from frontglass.render.halo import ScatterHalo
 from frontglass.render.highlights import light_above
+from frontglass.render.meshes import light_through_mesh
+from frontglass.render.smears import light_through_grease
 from frontglass.render.spread import Surround, spread
+from frontglass.render.stray import with_stray_light
 
 Float32 = NDArray[np.float32]
 
@@ -81,7 +86,9 @@ def render(
         camera, notices = choose_camera(
             picture.shot, width_px=picture.width_px, height_px=picture.height_px
         )
-    path = sorted((part for look in looks for part in look.light_path), key=lambda e: e.place)
+    parts = (part for look in looks for part in look.light_path)
+    # What equals itself at strength 0 is not there.
+    path = sorted((part for part in parts if part != part.at(0)), key=lambda part: part.place)
     px_per_rad = camera.px_per_rad(picture.width_px)
     light = picture.radiance
     for alike, elements in groupby(path, key=_acts_on_all_light_alike):
@@ -89,7 +96,7 @@ def render(
             light = _run(light, tuple(elements), px_per_rad, surround)
         else:
             for element in elements:
-                light = _step(light, element, px_per_rad, surround)
+                light = _step(light, element, camera, surround)
     kept = math.prod(element.transmittance for element in path)
     if compensate is Compensation.OFF and kept != 1:
         light = light * np.float32(kept)
@@ -98,7 +105,9 @@ def render(
 
 def _acts_on_all_light_alike(element: Element) -> bool:
     return isinstance(element, Veil) or (
-        isinstance(element, Glow) and element.threshold_stops is None
+        isinstance(element, Glow)
+        and element.threshold_stops is None
+        and element.clear_centre is None
     )
 
 
@@ -115,22 +124,45 @@ def _run(
     return spread(light, halos, surround=surround, gain=kept, pedestal=pedestal)
 
 
-def _step(light: Float32, element: Element, px_per_rad: float, surround: Surround) -> Float32:
+def _step(light: Float32, element: Element, camera: Camera, surround: Surround) -> Float32:
     """One element that must be computed by itself."""
-    if isinstance(element, Glow) and element.threshold_stops is not None:
-        if element.optical_depth == 0:
-            return light
-        above = light_above(
-            light, threshold_stops=element.threshold_stops, knee_stops=element.knee_stops
-        )
-        if not above.any():
-            return light
-        spread_above = spread(above, _halos([element], px_per_rad), surround=surround)
-        spread_above -= above
-        spread_above += light
-        return spread_above
-    msg = f"no way to render an element of type {type(element).__name__}."
-    raise LookError(msg)
+    px_per_rad = camera.px_per_rad(light.shape[1])
+    match element:
+        case StrayLamp():
+            return with_stray_light(light, element, px_per_rad)
+        case Glow():
+            kept = element.clear_share
+            covered = partial(_glow, glow=element, px_per_rad=px_per_rad, surround=surround)
+        case Net() | Lines():
+            kept = element.covered_transmittance
+            covered = partial(
+                light_through_mesh, mesh=element, px_per_rad=px_per_rad, surround=surround
+            )
+        case Grease():
+            kept = 1.0
+            covered = partial(
+                light_through_grease, grease=element, camera=camera, surround=surround
+            )
+        case _:
+            msg = f"no way to render an element of type {type(element).__name__}."
+            raise LookError(msg)
+    return through_clear_centre(light, element.clear_centre, camera, kept, covered)
+
+
+def _glow(light: Float32, glow: Glow, px_per_rad: float, surround: Surround) -> Float32:
+    """Return light through a glow with a threshold or a clear centre."""
+    if glow.optical_depth == 0:
+        return light
+    halos = _halos([glow], px_per_rad)
+    if glow.threshold_stops is None:
+        return spread(light, halos, surround=surround)
+    above = light_above(light, threshold_stops=glow.threshold_stops, knee_stops=glow.knee_stops)
+    if not above.any():
+        return light
+    spread_above = spread(above, halos, surround=surround)
+    spread_above -= above
+    spread_above += light
+    return spread_above
 
 
 def _halos(glows: Iterable[Glow], px_per_rad: float) -> tuple[ScatterHalo, ...]:
