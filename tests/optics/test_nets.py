@@ -356,3 +356,14 @@ def test_crossed_gratings_need_an_angle_each() -> None:
     lines = Grating(pitch_m=1e-3, width_m=1e-5)
     with pytest.raises(ParameterError, match="across_rad"):
         CrossedGratings(gratings=(lines, lines), across_rad=(0.0,))
+
+
+@every_mask
+def test_a_mask_without_threads_bends_nothing(mask: PupilMask) -> None:
+    assert isinstance(mask, SquareNet | HexagonalNet | LineGlass)
+    bare = mask.at_strength(0)
+    dots = bare.dots(CHANNEL_BANDS[2], step_rad=PX / 2, reach_rad=50 * PX)
+    assert dots.shares.size == 0
+    assert bare.direct == bare.transmittance == 1
+    f = np.linspace(0, 4000, 9)
+    np.testing.assert_array_equal(bare.band_otf(f, f, CHANNEL_BANDS[2]).round(12), np.ones(9))
