@@ -13,6 +13,7 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 import frontglass as fg
+from frontglass.elements import ELEMENTS
 from frontglass.cli.app import app
 from frontglass.judge import look_numbers
 from frontglass.sheets.views import Region
@@ -300,8 +301,9 @@ class TestShow:
         assert result.exit_code == 0, result.output
         assert result.stderr == ""
         lines = result.stdout.splitlines()
+        names = {kind: word for word, kind in ELEMENTS.items()}
         for element in fg.read_look(name).elements:
-            assert any(line.startswith(f"  {type(element).__name__.lower()}: ") for line in lines)
+            assert any(line.startswith(f"  {names[type(element)]}: ") for line in lines)
         table = lines[next(i for i, line in enumerate(lines) if line.startswith("strength")) :]
         assert [row.split()[0] for row in table[1:6]] == ["1/8", "1/4", "1/2", "1", "2"]
 
@@ -338,3 +340,17 @@ def test_version_and_help(run):
     for command in ("apply", "ladder", "batch", "looks", "show", "demo"):
         assert f"  {command} " in shown
     assert "..." not in shown.partition("Commands:")[2]
+
+
+class TestHood:
+    """A lamp beside the lens, flagged."""
+
+    def test_flagged_lamp_leaves_every_code(self, run, tmp_path):
+        codes = np.random.default_rng(3).integers(0, 256, (9, 16, 3), np.uint8)
+        Image.fromarray(codes).save(tmp_path / "scout.png")
+        washed, hooded = tmp_path / "washed.png", tmp_path / "hooded.png"
+        arguments = ("apply", str(tmp_path / "scout.png"), "--look", "torch-wash")
+        assert run(*arguments, "-o", str(washed)).exit_code == 0
+        assert run(*arguments, "--hood", "-o", str(hooded)).exit_code == 0
+        np.testing.assert_array_equal(np.asarray(Image.open(hooded)), codes)
+        assert np.asarray(Image.open(washed), np.float64).mean() > codes.mean() + 0.5

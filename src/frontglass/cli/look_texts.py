@@ -10,11 +10,18 @@ from frontglass.cli.texts import Record, table
 from frontglass.units import deg_from_rad, strength_text
 
 if TYPE_CHECKING:
-    from frontglass.judge import LookNumbers
+    from frontglass.judge import Fact, LookNumbers
     from frontglass.looks import Look
     from frontglass.optics.camera import Camera
 
-UNITS = {"_deg": " degrees", "_stops": " stops", "_mm": " mm", "_per_m": " per m", "_m": " m"}
+UNITS = {
+    "_deg": " degrees",
+    "_stops": " stops",
+    "_um": " um",
+    "_mm": " mm",
+    "_per_m": " per m",
+    "_m": " m",
+}
 """What a name ends in, and how its unit is said after the number."""
 GREEN = 1
 
@@ -23,11 +30,21 @@ def look_record(
     look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
 ) -> Record:
     """Return a look and its numbers as a script wants to read them."""
+    from frontglass.judge import element_facts
+
     return {
         "name": look.name,
         "summary": look.summary,
         "watch": look.watch,
-        "elements": [_record(element) for element in look.elements],
+        "elements": [
+            {
+                **_record(element),
+                "facts": [
+                    dataclasses.asdict(fact) for fact in element_facts(element, camera, width_px)
+                ],
+            }
+            for element in look.elements
+        ],
         "camera": dataclasses.asdict(camera),
         "width_px": width_px,
         "numbers": [dataclasses.asdict(one) for one in numbers],
@@ -38,10 +55,13 @@ def look_lines(
     look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
 ) -> Iterator[str]:
     """Yield a look and its numbers in lines of text."""
+    from frontglass.judge import element_facts
+
     yield from (look.name, f"  {look.summary}", f"  watch: {look.watch}", "")
     yield "in the order in which light meets it, at strength 1:"
     for element in look.elements:
         yield from _lines(element, camera.px_per_deg(width_px), "  ")
+        yield from map(_fact_line, element_facts(element, camera, width_px))
     yield ""
     yield (
         f"at {camera.focal_length_mm:.4g} mm on an image {camera.sensor_width_mm:.4g} mm wide"
@@ -76,7 +96,7 @@ def _row(numbers: LookNumbers) -> Sequence[str]:
     glow = numbers.glow
     return (
         strength_text(numbers.strength),
-        _triple([100 * share for share in glow.direct_share], "{:.1f}") + " %" if glow else "all",
+        _triple([100 * share for share in numbers.direct_share], "{:.1f}") + " %",
         _triple(glow.half_energy_radius_deg, "{:.3g}") if glow else "-",
         _triple(glow.half_energy_radius_px, "{:.3g}") if glow else "-",
         f"{100 * numbers.veiling_glare_index:.2g} %",
@@ -96,7 +116,9 @@ def _record(value: Any) -> Record:
     """Return an element or lobe: its kind, then all its numbers."""
     held = {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
     parts = {
-        name: [_record(part) for part in whole] for name, whole in held.items() if _are_parts(whole)
+        name: [_record(part) for part in _parts(whole)]
+        for name, whole in held.items()
+        if _parts(whole)
     }
     return {"kind": _kind(value), **held, **parts}
 
@@ -107,8 +129,8 @@ def _lines(value: Any, px_per_deg: float, indent: str) -> Iterator[str]:
     parts: list[Any] = []
     for field in dataclasses.fields(value):
         held = getattr(value, field.name)
-        if _are_parts(held):
-            parts += held
+        if _parts(held):
+            parts += _parts(held)
         elif held != field.default:
             said.append(_worded(field.name, held))
     if hasattr(value, "profile") and not parts:
@@ -119,16 +141,23 @@ def _lines(value: Any, px_per_deg: float, indent: str) -> Iterator[str]:
         yield from _lines(part, px_per_deg, indent + "  ")
 
 
+def _fact_line(fact: Fact) -> str:
+    return f"    {fact.name}: {_triple(fact.values, '{:.3g}')} {fact.unit}".rstrip()
+
+
 def _kind(value: Any) -> str:
     """Return the name that a look's file has for an element, or for a lobe's profile."""
     from frontglass.elements import ELEMENTS, LOBES
 
     names = {kind: name for name, kind in (*ELEMENTS.items(), *LOBES.items())}
-    return names[type(value)]
+    # A part that only one kind of element has needs no name of its own.
+    return names.get(type(value), "clear centre")
 
 
-def _are_parts(held: Any) -> bool:
-    return isinstance(held, tuple) and bool(held) and dataclasses.is_dataclass(held[0])
+def _parts(held: Any) -> tuple[Any, ...]:
+    """Return what of a field's value has fields of its own: lobes, a clear centre."""
+    parts = held if isinstance(held, tuple) else (held,)
+    return tuple(part for part in parts if dataclasses.is_dataclass(part))
 
 
 def _worded(name: str, held: Any) -> str:

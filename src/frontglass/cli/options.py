@@ -73,12 +73,18 @@ class LookOptions:
         str | None, typer.Option(help="Strength of looks that name none: 1/8, 0.3, 2.")
     ] = None
 
+    hood: Annotated[
+        bool,
+        typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
+    ] = False
+
     def looks(self) -> tuple[Look, ...]:
         """Return the looks at their strengths."""
         from frontglass.looks import look_from_text
 
         stated = given(default_strength=self.strength)
-        return tuple(look_from_text(text, **stated) for text in self.look)
+        looks = (look_from_text(text, **stated) for text in self.look)
+        return tuple(look.hooded() if self.hood else look for look in looks)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from frontglass.judge.facts import Fact, element_facts
 from frontglass.judge.numbers import GlowNumbers, LookNumbers, look_numbers
 
-__all__ = ["GlowNumbers", "LookNumbers", "look_numbers"]
+__all__ = ["Fact", "GlowNumbers", "LookNumbers", "element_facts", "look_numbers"]

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from frontglass.elements import Glow, Veil
+from frontglass.elements import Element, Glow, Net, StrayLamp, Veil
+from frontglass.judge.facts import direct_share, wash_of_white
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
-from frontglass.optics.glare import contrast_ratio_through_veil, veiled_radiance
+from frontglass.optics.glare import veiled_radiance
 from frontglass.optics.profiles import Mixture, Profile
 from frontglass.optics.psf import deviated_radius_rad
 from frontglass.optics.scatter import CompoundScatter
@@ -19,6 +20,7 @@ GREEN = 1
 
 REFERENCE_MEAN = 0.18
 """Mean light of the reference scene, a mid grey. Common practice, no source."""
+REFERENCE_WHITE = 1.0
 REFERENCE_BLACK = 2.0**-10
 """Black of the reference scene: ten stops below its white of 1."""
 BLACK_PATCH_RADIUS_RAD = rad_from_deg(1.0)
@@ -56,14 +58,18 @@ class LookNumbers:
         The strength. [1]
     light_loss_stops : float
         Light to make up. [stop]
+    direct_share : tuple of 3 float
+        Light that goes straight on, red, green and blue; through the covered part of what has a
+        clear one. [1]
     glow : GlowNumbers or None
         Where deviated light goes; None where there is no glow.
     veiling_glare_index : float
         Light in the middle of a black disc of 1 degree radius over that of the even field round
-        it, in green. [1]. Glows with a threshold have no part in it.
+        it, in green. [1]. Glows, veils and pale threads have part in it; glows with a threshold,
+        dots and smears have not.
     black_lift_stops : float
-        By how much that lifts the black of the reference scene: white 1, black ten stops under
-        it, mean 0.18. [stop]
+        By how much that, and the wash of a stray lamp in the middle of the frame, lift the black
+        of the reference scene: white 1, black ten stops under it, mean 0.18. [stop]
     contrast_stops : float
         Stops left between that white and that black. [stop]
 
@@ -74,6 +80,7 @@ class LookNumbers:
 
     strength: float
     light_loss_stops: float
+    direct_share: tuple[float, ...]
     glow: GlowNumbers | None
     veiling_glare_index: float
     black_lift_stops: float
@@ -99,21 +106,31 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
     """
     path = look.light_path
     glows = [element for element in path if isinstance(element, Glow) and element.optical_depth]
-    kept = math.prod(1 - element.veil_share for element in path if isinstance(element, Veil))
+    kept = math.prod(1 - part.veil_share for part in path if isinstance(part, Veil | Net))
     for_all_light = [glow for glow in glows if glow.threshold_stops is None]
     if for_all_light:
         kept *= float(_together(for_all_light, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
     scene = {"mean_radiance": REFERENCE_MEAN, "veil_share": 1 - kept}
     black = veiled_radiance(REFERENCE_BLACK, **scene)
-    contrast = contrast_ratio_through_veil(1.0, REFERENCE_BLACK, **scene)
+    white = veiled_radiance(REFERENCE_WHITE, **scene)
+    wash = sum(wash_of_white(lamp, 0.0) for lamp in path if isinstance(lamp, StrayLamp))
     return LookNumbers(
         strength=look.strength,
         light_loss_stops=look.light_loss_stops,
+        direct_share=tuple(
+            math.prod(_direct_share(element, channel) for element in path) for channel in CHANNELS
+        ),
         glow=_glow_numbers(glows, camera.px_per_deg(width_px)),
         veiling_glare_index=1 - kept,
-        black_lift_stops=stops_from_ratio(black / REFERENCE_BLACK),
-        contrast_stops=stops_from_ratio(contrast),
+        black_lift_stops=stops_from_ratio((black + wash) / REFERENCE_BLACK),
+        contrast_stops=stops_from_ratio((white + wash) / (black + wash)),
     )
+
+
+def _direct_share(element: Element, channel: int) -> float:
+    if isinstance(element, Glow):
+        return element.psf(channel).direct
+    return direct_share(element, channel)
 
 
 def _glow_numbers(glows: list[Glow], px_per_deg: float) -> GlowNumbers | None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from frontglass.checks import check_within
-from frontglass.elements import Element
+from frontglass.elements import Element, StrayLamp
 from frontglass.errors import ParameterError
 from frontglass.optics.glare import light_loss_stops
 from frontglass.units import LARGEST_STRENGTH, strength_from_text, strength_text
@@ -73,6 +73,14 @@ class Look:
             If it is no strength.
         """
         return replace(self, strength=strength_from_text(strength))
+
+    def hooded(self) -> Self:
+        """Return the look with every lamp beside the lens flagged."""
+        parts = (
+            replace(part, hooded=True) if isinstance(part, StrayLamp) else part
+            for part in self.elements
+        )
+        return replace(self, elements=tuple(parts))
 
     @property
     def light_path(self) -> tuple[Element, ...]:

@@ -27,6 +27,8 @@ def with_stray_light(light: Float32, stray: StrayLamp, px_per_rad: float) -> Flo
     px_per_rad : float
         Scale of the picture.
     """
+    if stray.hooded:
+        return light
     lamp = stray.lamp()
     colour = np.array(stray.colour, dtype=np.float32)
     out = np.empty_like(light)
