@@ -13,8 +13,8 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 import frontglass as fg
-from frontglass.elements import ELEMENTS
 from frontglass.cli.app import app
+from frontglass.elements import ELEMENTS
 from frontglass.judge import look_numbers
 from frontglass.sheets.views import Region
 
