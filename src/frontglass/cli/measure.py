@@ -1,0 +1,68 @@
+"""``frontglass measure``: the spec sheet of looks, from standard targets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths
+from frontglass.cli.texts import print_json
+
+WIDTH_PX = 4096
+
+
+def measure(
+    looks: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="LOOK[:STRENGTH]...", help="Names or files, 1 if none.", show_default=False
+        ),
+    ],
+    *,
+    strengths: Strengths = None,
+    width: Annotated[
+        int, typer.Option(metavar="PX", help="Width of the picture: how fine its pixels are.")
+    ] = WIDTH_PX,
+    csv: Annotated[Path | None, typer.Option("--csv", help="Write the numbers there too.")] = None,
+    picture: Annotated[
+        Path | None, typer.Option("--picture", "-o", help="PNG or JPEG of the curves to write.")
+    ] = None,
+    camera: CameraOptions,
+    overwrite: Overwrite = False,
+    as_json: Json = False,
+) -> None:
+    """Measure looks on standard targets: detail, glare, halos, contrast, texture.
+
+    A slanted edge, a black disc, a ten-stop wedge, a small lamp and gratings go through the
+    engine that renders stills. With --strengths every look is measured at each of them.
+    """
+    from frontglass.batch.recipe import check_may_write
+    from frontglass.cli import measure_texts as texts
+    from frontglass.files.whole import write_bytes_whole
+    from frontglass.judge.measure import measure, picture_height_px
+    from frontglass.looks import look_from_text
+    from frontglass.sheets.sheet import check_suffix, write_sheet
+
+    for target in filter(None, (csv, picture)):
+        check_may_write(target, [], overwrite=overwrite)
+    if picture:
+        check_suffix(picture)
+    named = [look_from_text(text) for text in looks]
+    if strengths:
+        named = [look.at(strength) for look in named for strength in strengths.split(",")]
+    choice = camera.framing().camera_for_width(width)
+    height = picture_height_px(width, camera.sensor)
+    measured = [measure(look, choice.camera, width, height) for look in named]
+    notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
+    note(*notices)
+    if csv:
+        write_bytes_whole(csv, texts.measures_csv(measured).encode())
+    if picture:
+        write_sheet(picture, texts.measures_sheet(measured, choice.camera, width, notices))
+    if as_json:
+        print_json(texts.measures_record(measured, choice.camera, width))
+    else:
+        typer.echo(texts.measures_text(measured))

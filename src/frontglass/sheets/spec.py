@@ -1,0 +1,132 @@
+"""Spec sheet: measured curves of looks, and the numbers that go with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from frontglass.sheets.lettering import broken, fitted, text_width_px
+from frontglass.sheets.plots import Axis, Series, plot, swatch
+from frontglass.sheets.sheet import QUIET_TEXT, Page, Sheet, Sizes
+
+SHEET_WIDTH_PX = 1600
+PLOT_SHAPE = 0.62
+WEDGE_STOPS = 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SpecColumn:
+    """One look on a spec sheet.
+
+    Parameters
+    ----------
+    name : str
+        Look and strength.
+    transfer : (sequence, sequence) of float
+        Frequency [cycles/mm] and modulation transfer of lens, pixels and look.
+    wedge_stops : sequence of float
+        What a wedge from 0 to ten stops under white has become [stop].
+    numbers : tuple of str
+        One text for each of the sheet's rows.
+    """
+
+    name: str
+    transfer: tuple[Sequence[float], Sequence[float]]
+    wedge_stops: Sequence[float]
+    numbers: tuple[str, ...]
+
+
+def spec_sheet(
+    title: str,
+    about: str,
+    rows: Sequence[str],
+    columns: Sequence[SpecColumn],
+    *,
+    bare: tuple[Sequence[float], Sequence[float]],
+    highest_per_mm: float,
+    notices: Sequence[str] = (),
+) -> Sheet:
+    """Sheet with the transfer curves and wedges of looks, and a table of their numbers.
+
+    Parameters
+    ----------
+    title, about : str
+        What the sheet is about; lens and sensor.
+    rows : sequence of str
+        What each number is.
+    columns : sequence of SpecColumn
+        The looks.
+    bare : (sequence, sequence) of float
+        Frequency [cycles/mm] and transfer without any look.
+    highest_per_mm : float
+        Where the frequency axis ends: the finest that the pixels hold. [cycles/mm]
+    notices : sequence of str
+        What was assumed.
+    """
+    sizes = Sizes(margin=48, gap=32, small=22, large=34)
+    page = Page(SHEET_WIDTH_PX, sizes)
+    x, y = sizes.margin, sizes.margin
+    y = page.say(x, y, fitted([title], page.room_px, sizes.large)[0])
+    for text in (about, *(f"Note: {notice}" for notice in notices)):
+        y = page.say(x, y, broken(text, page.room_px, sizes.small), QUIET_TEXT)
+    y += sizes.gap
+    transfers = [Series("bare", *bare)]
+    steps = [float(n) for n in range(11)]
+    wedges = [Series("bare", steps, steps)]
+    for number, column in enumerate(columns):
+        transfers.append(Series(column.name, *column.transfer, number=number))
+        wedges.append(
+            Series(column.name, steps, [-stop for stop in column.wedge_stops], number=number)
+        )
+    half = (page.room_px - sizes.gap) // 2
+    size = (half, round(PLOT_SHAPE * half))
+    frequency = Axis.to("cycles per mm on the sensor", highest_per_mm)
+    page.put(
+        x,
+        y,
+        plot(transfers, frequency, Axis("Contrast of detail held", 0, 1, 0.25), size_px=size,
+             type_px=sizes.small),
+    )  # fmt: skip
+    page.put(
+        x + half + sizes.gap,
+        y,
+        plot(
+            wedges,
+            Axis("step of the wedge, stops under white", 0, WEDGE_STOPS, 2),
+            Axis("Stops under white it has become", 0, WEDGE_STOPS, 2),
+            size_px=size,
+            type_px=sizes.small,
+        ),
+    )
+    y = _table(page, rows, columns, transfers, y + size[1] + sizes.gap)
+    return Sheet(page.painted(y + sizes.margin), tuple(notices))
+
+
+def _table(
+    page: Page,
+    rows: Sequence[str],
+    columns: Sequence[SpecColumn],
+    lines: Sequence[Series],
+    top: int,
+) -> int:
+    """Numbers under their look's name and line; return where they end."""
+    sizes = page.sizes
+    widest = max(text_width_px(row, sizes.small) for row in rows)
+    first = min(round(widest) + sizes.gap, round(0.34 * page.room_px))
+    room = (page.room_px - first - len(columns) * sizes.gap // 2) // len(columns)
+    step = room + sizes.gap // 2
+    heads = fitted([column.name for column in columns], room, sizes.small)
+    y = top
+    end = top
+    for number, head in enumerate(heads):
+        x = sizes.margin + first + number * step
+        page.put(x, y, swatch(lines[number + 1], (min(room, 3 * sizes.small), sizes.small)))
+        end = max(end, page.say(x, y + sizes.small, head))
+    y = end + sizes.gap // 4
+    for index, row in enumerate(rows):
+        end = page.say(sizes.margin, y, broken(row, first - sizes.gap // 2, sizes.small), QUIET_TEXT)
+        texts = fitted([column.numbers[index] for column in columns], room, sizes.small)
+        for number, text in enumerate(texts):
+            end = max(end, page.say(sizes.margin + first + number * step, y, text))
+        y = end + sizes.gap // 8
+    return y
