@@ -16,7 +16,7 @@ import frontglass as fg
 from frontglass.cli.app import app
 from frontglass.elements import ELEMENTS
 from frontglass.judge import look_numbers
-from frontglass.sheets.views import Region
+from frontglass.picture.region import Region
 
 Run = Callable[..., Result]
 CAMERA = ("--lens", "50mm", "--stop", "f/2.8", "--sensor", "super35")

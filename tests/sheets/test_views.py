@@ -10,7 +10,8 @@ from frontglass.picture.display import display_codes
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT2020
-from frontglass.sheets.views import Region, view
+from frontglass.picture.region import Region
+from frontglass.sheets.views import view
 
 
 def picture_of(light: np.ndarray, **more) -> Picture:

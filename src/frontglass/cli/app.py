@@ -8,10 +8,12 @@ import typer
 
 from frontglass.cli.apply import apply
 from frontglass.cli.batch import batch
+from frontglass.cli.compare import compare
 from frontglass.cli.demo import demo
 from frontglass.cli.grouped import register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.looks import looks, show
+from frontglass.cli.match import match
 from frontglass.cli.measure import measure
 
 app = typer.Typer(
@@ -21,7 +23,7 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
 )
-for function in (apply, ladder, batch, looks, show, measure, demo):
+for function in (apply, ladder, compare, batch, looks, show, measure, match, demo):
     register(app, function)
 
 

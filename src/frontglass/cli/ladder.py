@@ -76,7 +76,7 @@ def written_ladder(
     from frontglass.batch.recipe import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
-    from frontglass.sheets.views import Region
+    from frontglass.picture.region import Region
 
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)

@@ -20,6 +20,13 @@ Strengths = Annotated[
     str | None,
     typer.Option(metavar="S,S,...", help="Strengths, such as 1/8,1/4,1/2; else the stock ones."),
 ]
+Watch = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="NAME:X,Y,W,H",
+        help="Part to watch [px], such as face:..., hair:..., lamp:..., black:...; repeatable.",
+    ),
+]
 
 
 def given(**options: Any) -> dict[str, Any]:

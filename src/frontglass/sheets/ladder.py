@@ -21,7 +21,8 @@ from frontglass.sheets.ladder_page import (
 from frontglass.sheets.layout import close_up_size, grid, scale_text
 from frontglass.sheets.lettering import SEPARATOR
 from frontglass.sheets.sheet import Page, Sheet, Sizes
-from frontglass.sheets.views import Region, view
+from frontglass.picture.region import Region
+from frontglass.sheets.views import view
 from frontglass.units import STOCK_STRENGTHS, strength_from_text, strength_text
 
 SHEET_WIDTH_PX = 2400

@@ -17,7 +17,7 @@ from frontglass.sheets.lettering import (
     text_width_px,
 )
 from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page
-from frontglass.sheets.views import Region
+from frontglass.picture.region import Region
 
 READING_COLUMN = 90
 """Width of running text, in type sizes: longer lines are hard to follow back."""

@@ -1,0 +1,97 @@
+"""``frontglass compare``: several looks on one still, side by side and in numbers."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import (
+    CameraOptions,
+    Json,
+    LightOptions,
+    LookOptions,
+    Overwrite,
+    Still,
+    Watch,
+    given,
+)
+from frontglass.cli.progress import shown
+from frontglass.cli.texts import print_json
+
+
+def compare(
+    still: Still,
+    *,
+    looks: LookOptions,
+    watch: Watch = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
+    ] = None,
+    width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
+    camera: CameraOptions,
+    light: LightOptions,
+    overwrite: Overwrite = False,
+    as_json: Json = False,
+) -> None:
+    """Lay out STILL bare and through each look, with close-ups and numbers of watched parts.
+
+    Here looks stand beside each other; they are not stacked. --json prints the numbers too.
+    """
+    from frontglass.batch.recipe import check_may_write
+    from frontglass.judge.watch import WatchedRegion, number_texts, region_numbers
+    from frontglass.picture.picture import Picture
+    from frontglass.picture.region import Region
+    from frontglass.sheets.compare import compare
+    from frontglass.sheets.ladder import still_facts
+    from frontglass.sheets.sheet import check_suffix, write_sheet
+
+    target = out or still.with_name(f"{still.stem}_compare.png")
+    check_may_write(target, [still], overwrite=overwrite)
+    check_suffix(target)
+    chosen, recipe = looks.looks(), light.recipe((), camera)
+    watched = [WatchedRegion.from_text(text) for text in watch or ()]
+    picture = recipe.picture_from(still)
+    for one in watched:
+        one.check_inside(picture)
+    choice = recipe.framing.camera_for(picture)
+    read: dict[str, list[object]] = {}
+
+    def numbers(name: str, region: Region, seen: Picture) -> tuple[str, ...]:
+        part = WatchedRegion(name, region)
+        found = region_numbers(part, seen, picture, choice.camera)
+        read.setdefault(name, []).append(asdict(found))
+        return number_texts(found, part.kinds)
+
+    sheet = compare(
+        picture,
+        chosen,
+        camera=choice.camera,
+        watched=[(one.name, one.region) for one in watched],
+        numbers=numbers,
+        surround=recipe.surround,
+        compensate=recipe.compensate,
+        facts=still_facts(still.name, recipe.exposure_stops),
+        notices=(*picture.notices, *choice.notices),
+        progress=lambda steps: shown(steps, len(steps), str),
+        **given(width_px=width),
+    )
+    write_sheet(target, sheet, quality=recipe.quality)
+    note(*sheet.notices)
+    if as_json:
+        names = ["bare", *(str(look) for look in chosen)]
+        print_json(
+            {
+                "out": str(target),
+                "light_loss_stops": {str(look): look.light_loss_stops for look in chosen},
+                "watched": {
+                    part: dict(zip(names, found, strict=True)) for part, found in read.items()
+                },
+            }
+        )
+    else:
+        typer.echo(str(target))

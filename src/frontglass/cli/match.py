@@ -1,0 +1,164 @@
+"""``frontglass match``: how much of one look equals another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch
+from frontglass.cli.texts import Record, print_json, table
+from frontglass.units import strength_text
+
+if TYPE_CHECKING:
+    from frontglass.judge.match import Effects, Judge, Match
+
+WIDTH_PX = 4096
+
+
+def match(
+    look: Annotated[
+        str,
+        typer.Argument(
+            metavar="LOOK[:STRENGTH]", help="The look to equal, at 1 if it says no strength.",
+            show_default=False,
+        ),
+    ],
+    *,
+    other: Annotated[
+        str, typer.Option("--with", metavar="NAME_OR_FILE", help="The look whose strength is sought.")
+    ],
+    by: Annotated[
+        Literal["halo", "black", "texture", "mix"],
+        typer.Option(help="In what they are to be equal; mix weighs all three alike."),
+    ] = "mix",
+    still: Annotated[
+        Path | None,
+        typer.Option("--on", metavar="STILL", help="Judge on this still, not on standard targets."),
+    ] = None,
+    watch: Watch = None,
+    camera: CameraOptions,
+    light: LightOptions,
+    as_json: Json = False,
+) -> None:
+    """Find the strength at which one look equals another, and what then stays different.
+
+    The nearest strength that can be rented is said too, with what it costs.
+    """
+    from frontglass.judge.match import Respect, match
+    from frontglass.looks import look_from_text, read_look
+
+    reference, sought = look_from_text(look), read_look(other)
+    judge, notices = _judge(still, watch or [], camera, light)
+    note(*notices)
+    found = match(reference, sought, judge, Respect(by))
+    if as_json:
+        print_json(match_record(found))
+    else:
+        typer.echo("\n".join(match_lines(found)))
+    if found.matched is None:
+        raise typer.Exit(1)
+
+
+def match_lines(found: Match) -> Iterator[str]:
+    """Yield what came of a match in lines of text."""
+    if found.matched is None or found.got is None:
+        yield f"no match: {found.reason}."
+        return
+    assert found.stock is not None
+    assert found.at_stock is not None
+    strength, stock = found.matched.strength, found.stock.strength
+    name = found.matched.name
+    yield f"{name} {strength:.3g} equals {found.reference} in {found.respect.value}."
+    if found.left_out:
+        left = " and ".join(one.value for one in found.left_out)
+        yield f"The mix leaves out {left}: one of the two does nothing there."
+    yield ""
+    yield table(
+        [
+            ["", str(found.reference), f"{name} {strength:.3g}", "difference",
+             f"{name} {strength_text(stock)} (stock)", "difference"],
+            *_rows(found.wanted, found.got, found.at_stock),
+        ]
+    )  # fmt: skip
+    yield ""
+    yield _stock_line(found, stock)
+
+
+def _stock_line(found: Match, stock: float) -> str:
+    from frontglass.judge.match import SINGLE, Respect
+
+    assert found.at_stock is not None
+    assert found.matched is not None
+    if abs(stock / found.matched.strength - 1) < 0.005:
+        return f"{strength_text(stock)} is a stock strength."
+    asked = SINGLE if found.respect is Respect.MIX else (found.respect,)
+    costs = [
+        f"{100 * (found.at_stock.of(one) / found.wanted.of(one) - 1):+.0f} % in {one.value}"
+        for one in asked
+        if one not in found.left_out
+    ]
+    return f"Nearest stock strength: {strength_text(stock)}, {', '.join(costs)}."
+
+
+def _rows(wanted: Effects, got: Effects, stock: Effects) -> list[list[str]]:
+    def row(title: str, name: str, scale: float, unit: str) -> list[str]:
+        values = [scale * getattr(effects, name) for effects in (wanted, got, stock)]
+        first, *others = values
+        cells = [f"{first + 0.0:.2f} {unit}"]
+        for value in others:
+            cells += [f"{value + 0.0:.2f} {unit}", f"{round(value - first, 2) + 0.0:+.2f}"]
+        return [title, *cells]
+
+    return [
+        row("halo light", "halo", 100, "%"),
+        row("black lift", "black_stops", 1, "stops"),
+        row("texture lost", "texture", 100, "%"),
+        row("light loss", "light_loss_stops", 1, "stops"),
+    ]
+
+
+def match_record(found: Match) -> Record:
+    """Return a match as a script wants to read it; null where there is none."""
+    looks = {"matched": found.matched, "stock": found.stock}
+    effects = {"got": found.got, "at_stock": found.at_stock}
+    return {
+        "reference": {"name": found.reference.name, "strength": found.reference.strength},
+        "by": found.respect.value,
+        **{
+            key: look and {"name": look.name, "strength": look.strength}
+            for key, look in looks.items()
+        },
+        "wanted": asdict(found.wanted),
+        **{key: value and asdict(value) for key, value in effects.items()},
+        "reason": found.reason,
+        "left_out": [one.value for one in found.left_out],
+    }
+
+
+def _judge(
+    still: Path | None, watch: list[str], camera: CameraOptions, light: LightOptions
+) -> tuple[Judge, tuple[str, ...]]:
+    """Return what judges looks, and what was assumed."""
+    from frontglass.errors import ParameterError
+    from frontglass.judge.match import judged_on_targets
+    from frontglass.judge.measure import picture_height_px
+    from frontglass.judge.still import judged_on_still
+    from frontglass.judge.watch import WatchedRegion
+
+    recipe = light.recipe((), camera)
+    if still is None:
+        if watch:
+            raise ParameterError("watch", "given together with --on STILL", watch[0])
+        choice = recipe.framing.camera_for_width(WIDTH_PX)
+        shape = picture_height_px(WIDTH_PX, camera.sensor) / WIDTH_PX
+        return judged_on_targets(choice.camera, shape), choice.notices
+    picture = recipe.picture_from(still)
+    choice = recipe.framing.camera_for(picture)
+    parts = tuple(WatchedRegion.from_text(text) for text in watch)
+    judge = judged_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
+    return judge, (*picture.notices, *choice.notices)

@@ -1,0 +1,230 @@
+"""Several looks on one still, on one sheet: whole, close up, and in numbers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from frontglass.accuracy import gathered_warnings
+from frontglass.checks import check_within
+from frontglass.errors import ParameterError
+from frontglass.looks import Look
+from frontglass.optics.camera import Camera
+from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
+from frontglass.render import Compensation, Surround, render
+from frontglass.sheets.ladder import stops_text
+from frontglass.sheets.layout import column_px, scale_text, size_in
+from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, Lines, broken, fitted
+from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, Sheet, Sizes
+from frontglass.sheets.views import view
+
+SHEET_WIDTH_PX = 1240
+"""A4 at 150 dots an inch; on a phone its type is as large as a caption's."""
+NARROWEST_SHEET_PX, WIDEST_SHEET_PX = 480, 20000
+SHARES = (0.03, 0.016, 0.0195, 0.033)
+"""Margin, gap, small and large type, in widths of the sheet: 12 points on A4."""
+PAGE_SHAPE = 11 / 8.5
+"""Height over width of the squatter of letter and A4: a sheet that fits it fits both."""
+FEWEST_PX_A_COLUMN = 0.21
+TALLEST_CLOSE_UP = 0.25
+ROW_SHARE = 0.24
+"""Height that a row of close-ups takes, about, in widths of the sheet."""
+MANY_STILLS = 6
+
+Numbers = Callable[[str, Region, Picture], Sequence[str]]
+"""What to say of a watched part (its name, its place) of the still as it is seen."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    name: str
+    cost: str
+    still: Codes
+    close_ups: tuple[Codes, ...]
+    numbers: tuple[tuple[str, ...], ...]
+
+
+def compare(
+    picture: Picture,
+    looks: Sequence[Look],
+    *,
+    camera: Camera,
+    watched: Sequence[tuple[str, Region]] = (),
+    numbers: Numbers = lambda *_: (),
+    surround: Surround = Surround.MIRROR,
+    compensate: Compensation = Compensation.ON,
+    facts: Sequence[str] = (),
+    notices: Sequence[str] = (),
+    width_px: int = SHEET_WIDTH_PX,
+    progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
+) -> Sheet:
+    """Sheet that sets looks side by side on a still, the bare still first.
+
+    Parameters
+    ----------
+    picture : Picture
+        The still.
+    looks : sequence of Look
+        One at least, each at its strength.
+    camera : Camera
+        What took the still.
+    watched : sequence of (str, Region)
+        Named parts, each shown in a row of its own at one magnification.
+    numbers : callable
+        What stands under each close-up.
+    surround, compensate
+        As in `render`.
+    facts, notices : sequence of str
+        What the head says of the still, and what was assumed.
+    width_px : int
+        Width of the sheet. [px], 480 to 20000.
+    progress : callable
+        Hands on the looks one by one, and may show meanwhile how far it is.
+
+    Raises
+    ------
+    ParameterError
+        If there is no look, or a part reaches outside of the still.
+    """
+    check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
+    if not looks:
+        raise ParameterError("look", "given at least once", "none")
+    for _, region in watched:
+        region.check_inside(picture)
+    page = Page(width_px, Sizes(*(max(4, round(share * width_px)) for share in SHARES)))
+    count = 1 + len(looks)
+    columns = _columns(page, picture, count, len(watched))
+    cell = column_px(columns, width_px=page.room_px, gap_px=page.sizes.gap)
+    still_px = size_in((picture.width_px, picture.height_px), cell)
+    crop_columns = _crop_columns(count)
+    crop_px = [_crop_size(page, region, crop_columns) for _, region in watched]
+
+    def seen(look: Look | None) -> _Seen:
+        through = picture
+        if look is not None:
+            through = render(
+                picture, [look], camera=camera, surround=surround, compensate=compensate
+            )
+        loss = 0.0 if look is None else look.light_loss_stops
+        return _Seen(
+            name="bare" if look is None else str(look),
+            cost="" if look is None else (f"costs {stops_text(loss)}" if loss else "no light lost"),
+            still=view(through, still_px),
+            close_ups=tuple(
+                view(region.of(through), size)
+                for (_, region), size in zip(watched, crop_px, strict=True)
+            ),
+            numbers=tuple(tuple(numbers(name, region, through)) for name, region in watched),
+        )
+
+    with gathered_warnings() as told:
+        shown = [seen(None), *(seen(look) for look in progress(looks))]
+    notices = tuple(dict.fromkeys((*notices, *told)))
+    end = _head(page, facts, camera, notices)
+    top = end
+    end = _stills(page, shown, columns, cell, end)
+    _marks(page, watched, still_px[0] / picture.width_px, top)
+    for number, (name, region) in enumerate(watched):
+        scale = scale_text(region.width_px, crop_px[number][0])
+        title = f"{number + 1}  {name}{SEPARATOR}{scale}"
+        end = _row(page, title, shown, number, crop_columns, end + page.sizes.gap)
+    return Sheet(page.painted(end + page.sizes.margin), notices)
+
+
+def _columns(page: Page, picture: Picture, count: int, rows: int) -> int:
+    """Stills across: as large as lets the sheet fit a printed page, if any number does.
+
+    Never so many that a still is smaller than a thumb on a phone.
+    """
+    shape = picture.height_px / picture.width_px
+    room = page.width_px * PAGE_SHAPE - (1 + rows) * ROW_SHARE * page.width_px
+    most = 3 if shape > 1 or count > MANY_STILLS else 2
+    for columns in range(1 if count < MANY_STILLS // 2 else 2, most):
+        cell = column_px(columns, width_px=page.room_px, gap_px=page.sizes.gap)
+        if math.ceil(count / columns) * (cell * shape + 3 * page.sizes.small) <= room:
+            return columns
+    return min(most, count)
+
+
+def _crop_columns(count: int) -> int:
+    most = int(1 / FEWEST_PX_A_COLUMN)
+    rows = math.ceil(count / most)
+    return math.ceil(count / rows)
+
+
+def _crop_size(page: Page, region: Region, columns: int) -> tuple[int, int]:
+    room = column_px(columns, width_px=page.room_px, gap_px=page.sizes.gap)
+    tallest = round(TALLEST_CLOSE_UP * page.width_px)
+    room = max(1, min(room, round(tallest * region.width_px / region.height_px)))
+    return size_in(region.size_px, room)
+
+
+def _head(page: Page, facts: Sequence[str], camera: Camera, notices: Sequence[str]) -> int:
+    sizes = page.sizes
+    x, y = sizes.margin, sizes.margin
+    first, *rest = facts or ("Looks side by side",)
+    y = page.say(x, y, fitted([first], page.room_px, sizes.large)[0])
+    lens = (
+        f"{camera.focal_length_mm:.3g} mm at f/{camera.f_number:.3g}",
+        f"image {camera.sensor_width_mm:.4g} mm wide",
+    )
+    for text in (SEPARATOR.join((*rest, *lens)), *(f"Note: {notice}" for notice in notices)):
+        y = page.say(x, y, broken(text, page.room_px, sizes.small), QUIET_TEXT)
+    return y + sizes.gap
+
+
+def _stills(page: Page, shown: Sequence[_Seen], columns: int, cell: int, top: int) -> int:
+    sizes = page.sizes
+    names = fitted([one.name for one in shown], cell, sizes.small)
+    costs = fitted([one.cost for one in shown], cell, sizes.small)
+    end = top
+    for index, one in enumerate(shown):
+        column = index % columns
+        if column == 0 and index:
+            top = end + sizes.gap
+        x = sizes.margin + column * (cell + sizes.gap)
+        page.put(x, top, one.still)
+        y = page.say(x, top + one.still.shape[0] + sizes.gap // 3, names[index])
+        if one.cost:
+            y = page.say(x, y, costs[index], QUIET_TEXT)
+        end = max(end, y)
+    return end
+
+
+def _marks(
+    page: Page, watched: Sequence[tuple[str, Region]], scale: float, top: int
+) -> None:
+    """Box the watched parts on the bare still, the first."""
+    for number, (_, region) in enumerate(watched):
+        page.mark(
+            page.sizes.margin + round(region.x_px * scale),
+            top + round(region.y_px * scale),
+            math.ceil(region.width_px * scale),
+            math.ceil(region.height_px * scale),
+            Lines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
+        )
+
+
+def _row(
+    page: Page, title: str, shown: Sequence[_Seen], number: int, columns: int, top: int
+) -> int:
+    """Set one watched part as each look shows it, with its numbers; return where it ends."""
+    sizes = page.sizes
+    room = column_px(columns, width_px=page.room_px, gap_px=sizes.gap)
+    end = page.say(sizes.margin, top, broken(title, page.room_px, sizes.small))
+    end += sizes.gap // 4
+    names = fitted([one.name for one in shown], room, sizes.small)
+    for index, one in enumerate(shown):
+        column = index % columns
+        if column == 0:
+            top = end + (sizes.gap // 2 if index else 0)
+        x = sizes.margin + column * (room + sizes.gap)
+        codes = one.close_ups[number]
+        page.put(x, top, codes)
+        y = page.say(x, top + codes.shape[0] + sizes.gap // 4, names[index])
+        for text in one.numbers[number]:
+            y = page.say(x, y, broken(text, room, round(0.9 * sizes.small)), QUIET_TEXT)
+        end = max(end, y)
+    return end
