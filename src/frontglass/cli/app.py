@@ -15,6 +15,7 @@ from frontglass.cli.ladder import ladder
 from frontglass.cli.looks import looks, show
 from frontglass.cli.match import match
 from frontglass.cli.measure import measure
+from frontglass.cli.mood import mood
 
 app = typer.Typer(
     # Plain help: the decorated kind takes as long again to load as everything else.
@@ -23,7 +24,7 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
 )
-for function in (apply, ladder, compare, batch, looks, show, measure, match, demo):
+for function in (apply, ladder, compare, mood, batch, looks, show, measure, match, demo):
     register(app, function)
 
 

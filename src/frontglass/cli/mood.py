@@ -1,0 +1,106 @@
+"""``frontglass mood``: a client board of stills through looks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, LightOptions, LookOptions, Overwrite
+from frontglass.cli.progress import shown
+
+if TYPE_CHECKING:
+    from frontglass.batch.recipe import Recipe
+    from frontglass.sheets.mood import MoodFrame
+
+
+def mood(
+    stills: Annotated[
+        list[Path], typer.Argument(metavar="STILLS...", help="The stills.", show_default=False)
+    ],
+    *,
+    looks: LookOptions,
+    out: Annotated[
+        Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the board.")
+    ],
+    title: Annotated[str, typer.Option(help="Title of the board.")] = "Mood",
+    caption: Annotated[
+        list[str] | None,
+        typer.Option(help="Caption of a frame, in the order of the stills; else its file's name."),
+    ] = None,
+    aspect: Annotated[
+        str | None, typer.Option(metavar="W:H", help="2.39, 1.85, 16:9, 4:3 or your own.")
+    ] = None,
+    crop_from: Annotated[
+        float, typer.Option(metavar="0-1", help="Where the crop stands: 0 top, 1 bottom.")
+    ] = 0.5,
+    wipe: Annotated[
+        bool, typer.Option("--wipe", help="Put the bare frame behind a wipe in the HTML.")
+    ] = False,
+    camera: CameraOptions,
+    light: LightOptions,
+    overwrite: Overwrite = False,
+) -> None:
+    """Make a board for a client: one HTML file that works offline, a PDF, and PNGs.
+
+    The looks are stacked, as in apply. Frames are rendered whole and cropped afterwards.
+    """
+    from frontglass.batch.recipe import check_may_write
+    from frontglass.errors import ParameterError
+    from frontglass.sheets.mood import (
+        aspect_from_text,
+        mood_html,
+        mood_pages,
+        mood_paths,
+        write_mood,
+    )
+
+    recipe = light.recipe(looks.looks(), camera)
+    captions = caption or []
+    if len(captions) > len(stills):
+        raise ParameterError("caption", f"given for {len(stills)} stills at most", len(captions))
+    captions = [*captions, *(still.stem for still in stills[len(captions) :])]
+    shape = None if aspect is None else aspect_from_text(aspect)
+    out.mkdir(parents=True, exist_ok=True)
+    for path in mood_paths(out, len(stills)):
+        check_may_write(path, stills, overwrite=overwrite)
+    frames: list[MoodFrame] = []
+    notices: list[str] = []
+    for still, words in shown(list(zip(stills, captions, strict=True)), len(stills), str):
+        frame, told = _frame(still, words, recipe, shape, crop_from, has_wipe=wipe)
+        frames.append(frame)
+        notices += told
+    note(*dict.fromkeys(notices))
+    about = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}, {_glass(recipe)}"
+    foot = "Simulated on scout stills; a test with the real glass stays the last word."
+    board = mood_html(title, about, frames, foot=foot)
+    for path in write_mood(out, board, mood_pages(title, about, frames)):
+        typer.echo(str(path))
+
+
+def _frame(
+    still: Path,
+    caption: str,
+    recipe: Recipe,
+    aspect: float | None,
+    crop_from: float,
+    *,
+    has_wipe: bool,
+) -> tuple[MoodFrame, tuple[str, ...]]:
+    from frontglass.sheets.ladder import stops_text
+    from frontglass.sheets.mood import MoodFrame, cropped
+
+    picture = recipe.picture_from(still)
+    choice = recipe.framing.camera_for(picture)
+    seen = recipe.rendered(picture, choice.camera)
+    loss = recipe.light_loss_stops
+    detail = _glass(recipe) + (f" · costs {stops_text(loss)}" if loss else "")
+    bare, through = (cropped(p, aspect, height_share=crop_from) for p in (picture, seen))
+    frame = MoodFrame(caption, detail, through, bare if has_wipe else None)
+    return frame, (*picture.notices, *choice.notices, *seen.notices)
+
+
+def _glass(recipe: Recipe) -> str:
+    return " and ".join(str(look) for look in recipe.looks)
