@@ -16,6 +16,7 @@ from frontglass.cli.looks import looks, show
 from frontglass.cli.match import match
 from frontglass.cli.measure import measure
 from frontglass.cli.mood import mood
+from frontglass.cli.sway import sway
 
 app = typer.Typer(
     # Plain help: the decorated kind takes as long again to load as everything else.
@@ -24,7 +25,7 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
 )
-for function in (apply, ladder, compare, mood, batch, looks, show, measure, match, demo):
+for function in (apply, ladder, compare, mood, sway, batch, looks, show, measure, match, demo):
     register(app, function)
 
 

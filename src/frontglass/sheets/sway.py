@@ -1,0 +1,395 @@
+"""A small circular camera move as a loop: halos of lamps boil, dots of nets turn, haze does not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from frontglass.checks import check_positive, check_within
+from frontglass.elements import Glow, Grease, Net
+from frontglass.errors import ParameterError, PictureFileError
+from frontglass.files.whole import write_whole
+from frontglass.looks import Look
+from frontglass.optics.camera import Camera
+from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
+from frontglass.optics.speckle import (
+    PATTERN_CELLS,
+    SAMPLES_PER_GRAIN,
+    FleckedFilter,
+    halo_correlation,
+    needle_contrast,
+)
+from frontglass.picture.picture import Picture
+from frontglass.render import Compensation, Surround, render
+from frontglass.sheets.sheet import Codes
+from frontglass.sheets.views import view
+from frontglass.units import deg_from_rad, m_from_mm, m_from_nm, rad_from_deg
+
+Float32 = NDArray[np.float32]
+
+LOOP_SUFFIXES = (".webp", ".gif", ".mp4")
+LOOP_WIDTH_PX = 640
+FRAMES, FRAMES_PER_S = 24, 12
+BAND_NM = 80.0
+"""Width of a colour channel; from memory, typical of sensors."""
+WAVELENGTHS_A_BAND = 7
+LAMP_FROM = 1.0
+MOST_LAMPS = 12
+"""Lamps whose halos boil each in its own way."""
+LEAST_GRAIN_PX = 2.0
+"""Needles finer than pixels cannot be drawn; they are drawn this wide at the contrast they have."""
+DRAPE_DEG_PER_MM = 0.2
+"""How fast the threads of stretched fabric change direction. Common practice, no source."""
+JUDGED_AT_DEG = 0.5
+WORDS = ((0.02, "not to be seen"), (0.05, "faint"), (0.15, "visible"), (math.inf, "plain"))
+"""Contrast under which needles deserve a word; the eye's threshold for fine detail is near 2 %.
+From memory; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Loop:
+    """A finished loop.
+
+    Parameters
+    ----------
+    frames : tuple of ndarray, uint8, (H, W, 3)
+        sRGB codes.
+    verdict : str
+        How visible the structure will be, in a line.
+    """
+
+    frames: tuple[Codes, ...]
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lamp:
+    x_px: float
+    y_px: float
+    radius_px: float
+    flux: float
+
+
+def sway(
+    picture: Picture,
+    looks: Sequence[Look],
+    *,
+    camera: Camera,
+    pan_deg: float = 1.0,
+    exaggerate: float = 1.0,
+    width_px: int = LOOP_WIDTH_PX,
+    surround: Surround = Surround.MIRROR,
+    compensate: Compensation = Compensation.ON,
+    progress: Callable[[Sequence[int]], Iterable[int]] = iter,
+) -> Loop:
+    """Loop of a still while the camera pans and tilts round a small circle.
+
+    Parameters
+    ----------
+    picture : Picture
+        The still.
+    looks : sequence of Look
+        As in `render`.
+    camera : Camera
+        What took it; its pupil and filter distance decide how fast halos change.
+    pan_deg : float
+        Radius of the circle. [degree], in (0, 5].
+    exaggerate : float
+        How many times too strong structure and turning are shown. [1], > 0.
+    width_px : int
+        Width of the loop at most. [px], 64 to 1920.
+    surround, compensate
+        As in `render`.
+    progress : callable
+        Hands on the numbers of the frames, and may show meanwhile how far it is.
+
+    Notes
+    -----
+    A lamp's halo follows the lamp; what changes is its structure, as the footprint slides by
+    ``filter distance x tan(pan)`` over the filter. Needles have the contrast of `needle_contrast`
+    and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
+    millimetre. Air and veils have no structure.
+    """
+    check_within("pan_deg", pan_deg, 0.01, 5)
+    check_positive("exaggerate", exaggerate)
+    check_within("width_px", width_px, 64, 1920)
+    small = _reduced(picture, width_px)
+    how = {"camera": camera, "surround": surround, "compensate": compensate}
+    seen = render(small, looks, **how)  # type: ignore[arg-type]  # mypy joins the values' types
+    lamps = _lamps(small)
+    boiling = _Boiling.of(small, picture, looks, camera, lamps, exaggerate)
+    lit = small.with_radiance(_lamps_only(small.radiance))
+    nets = any(isinstance(part, Net) for look in looks for part in look.elements)
+
+    def rendered_lamps(turn_deg: float) -> Float32:
+        turned = [_turned(look, turn_deg) for look in looks]
+        return render(lit, turned, **how).radiance  # type: ignore[arg-type]  # as above
+
+    still_lamps = rendered_lamps(0.0)
+    halo = np.maximum(still_lamps - lit.radiance, 0) if boiling.structured else None
+    slide_mm = camera.filter_distance_mm * math.tan(rad_from_deg(pan_deg))
+    turned: dict[float, Float32] = {}
+    shift_px = camera.px_per_rad(small.width_px) * math.tan(rad_from_deg(pan_deg))
+    frames = []
+    for number in progress(range(FRAMES)):
+        phase = 2 * math.pi * number / FRAMES
+        right, down = math.cos(phase), math.sin(phase)
+        light = seen.radiance
+        if halo is not None and lamps:
+            light = light + halo * (boiling.at(slide_mm * right, slide_mm * down) - 1)
+        if nets and lamps:
+            turn = round(DRAPE_DEG_PER_MM * slide_mm * down * exaggerate, 6)
+            if turn not in turned:
+                turned[turn] = rendered_lamps(turn) - still_lamps
+            light = light + turned[turn]
+        frames.append(_panned(seen.with_radiance(light), shift_px, right, down))
+    verdict = _verdict(boiling, camera, lamps, slide_mm if nets else 0.0, exaggerate)
+    return Loop(tuple(frames), verdict)
+
+
+def write_loop(path: Path, loop: Loop) -> None:
+    """Write a loop as animated WebP, GIF or MP4, by its extension; whole or not at all.
+
+    Raises
+    ------
+    PictureFileError
+        If the extension is none of these, or the file cannot be written.
+    """
+    suffix = path.suffix.lower()
+    check_loop_suffix(path)
+    if suffix == ".mp4":
+        write_whole(path, lambda beside: _write_mp4(beside, loop.frames))
+        return
+    images = [Image.fromarray(codes) for codes in loop.frames]
+    how: dict[str, object] = {"quality": 82, "method": 4} if suffix == ".webp" else {}
+    kind = "WEBP" if suffix == ".webp" else "GIF"
+    write_whole(
+        path,
+        lambda beside: images[0].save(
+            beside,
+            kind,
+            save_all=True,
+            append_images=images[1:],
+            duration=round(1000 / FRAMES_PER_S),
+            loop=0,
+            **how,
+        ),
+    )
+
+
+def check_loop_suffix(path: Path) -> None:
+    """Refuse a name that is no loop's.
+
+    Raises
+    ------
+    PictureFileError
+        If it is not.
+    """
+    if path.suffix.lower() not in LOOP_SUFFIXES:
+        msg = f"{path}: a loop is WebP, GIF or MP4; end its name with .webp, .gif or .mp4."
+        raise PictureFileError(msg)
+
+
+def _write_mp4(path: str, frames: Sequence[Codes]) -> None:
+    height, width = (side - side % 2 for side in frames[0].shape[:2])
+    code = cv2.VideoWriter.fourcc(*"mp4v")
+    writer = cv2.VideoWriter(path, code, FRAMES_PER_S, (width, height))
+    if not writer.isOpened():
+        msg = f"{path}: this OpenCV cannot write MP4; choose .webp or .gif."
+        raise PictureFileError(msg)
+    for codes in frames:
+        writer.write(np.ascontiguousarray(codes[:height, :width, ::-1]))
+    writer.release()
+
+
+def _reduced(picture: Picture, width_px: int) -> Picture:
+    if picture.width_px <= width_px:
+        return picture
+    size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
+    light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
+    return replace(picture, radiance=np.asarray(light, dtype=np.float32), distance_m=None)
+
+
+def _lamps_only(light: Float32) -> Float32:
+    return np.where(light.max(axis=2, keepdims=True) >= LAMP_FROM, light, np.float32(0))
+
+
+def _lamps(picture: Picture) -> list[_Lamp]:
+    """Lamps of a picture, the brightest first."""
+    light = picture.radiance.max(axis=2)
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(
+        (light >= LAMP_FROM).astype(np.uint8)
+    )
+    found = []
+    for label in range(1, count):
+        x, y = centres[label]
+        area = float(stats[label, cv2.CC_STAT_AREA])
+        flux = float(light[labels == label].sum())
+        found.append(
+            _Lamp(x_px=float(x), y_px=float(y), radius_px=math.sqrt(area / math.pi), flux=flux)
+        )
+    return sorted(found, key=lambda lamp: -lamp.flux)
+
+
+def _turned(look: Look, turn_deg: float) -> Look:
+    parts = (
+        replace(part, angle_deg=part.angle_deg + turn_deg) if isinstance(part, Net) else part
+        for part in look.elements
+    )
+    return replace(look, elements=tuple(parts))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Boiling:
+    """What is needed to draw the structure of halos."""
+
+    structured: bool
+    filter: FleckedFilter
+    lamps: list[_Lamp]
+    camera: Camera
+    size_px: tuple[int, int]
+    px_per_rad: float
+    pixel_rad: float
+    exaggerate: float
+
+    @classmethod
+    def of(
+        cls,
+        small: Picture,
+        full: Picture,
+        looks: Sequence[Look],
+        camera: Camera,
+        lamps: list[_Lamp],
+        exaggerate: float,
+    ) -> _Boiling:
+        flecked = (
+            isinstance(part, Glow | Grease) for look in looks if look.strength for part in look.elements
+        )
+        return cls(
+            structured=any(flecked),
+            filter=FleckedFilter(1),
+            lamps=lamps,
+            camera=camera,
+            size_px=(small.width_px, small.height_px),
+            px_per_rad=camera.px_per_rad(small.width_px),
+            pixel_rad=camera.rad_per_px(full.width_px),
+            exaggerate=exaggerate,
+        )
+
+    def contrast(self, lamp: _Lamp, angle_rad: NDArray[np.float64], channel: int) -> Float32:
+        """Contrast of a lamp's needles at an angle from it, as it will be."""
+        return needle_contrast(
+            angle_rad,
+            pupil_m=m_from_mm(self.camera.entrance_pupil_mm),
+            wavelength_m=m_from_nm(CHANNEL_WAVELENGTHS_NM[channel]),
+            band_m=m_from_nm(BAND_NM),
+            pixel_rad=self.pixel_rad,
+            source_rad=2 * lamp.radius_px / self.px_per_rad,
+        ).astype(np.float32)
+
+    def at(self, right_mm: float, down_mm: float) -> Float32:
+        """What the lamps' halos are multiplied by when footprints have slid so far."""
+        width, height = self.size_px
+        total = np.zeros((height, width, 3), np.float32)
+        weights = np.full((height, width), 1e-12, np.float32)
+        for lamp in self.lamps[:MOST_LAMPS]:
+            x = np.arange(width, dtype=np.float32) - np.float32(lamp.x_px)
+            y = np.arange(height, dtype=np.float32)[:, np.newaxis] - np.float32(lamp.y_px)
+            away = np.hypot(x, y)
+            # Each lamp's part in the common halo falls off as most halos do.
+            weight = np.float32(lamp.flux) / (1 + away + np.float32(lamp.radius_px)) ** 3
+            pattern = self._pattern(lamp, right_mm, down_mm)
+            total += weight[..., np.newaxis] * self._drawn(pattern, lamp, x, y, away)
+            weights += weight
+        return np.maximum(total / weights[..., np.newaxis], 0)
+
+    def _pattern(self, lamp: _Lamp, right_mm: float, down_mm: float) -> Float32:
+        """Pattern through the footprint of a lamp where it stands in the frame."""
+        width, height = self.size_px
+        pupil, distance = self.camera.entrance_pupil_mm, self.camera.filter_distance_mm
+        right = distance * (lamp.x_px - width / 2) / self.px_per_rad + right_mm
+        down = distance * (lamp.y_px - height / 2) / self.px_per_rad + down_mm
+        return self.filter.pattern(right / pupil, down / pupil).astype(np.float32)
+
+    def _drawn(
+        self, pattern: Float32, lamp: _Lamp, x: Float32, y: Float32, away: Float32
+    ) -> Float32:
+        channels = []
+        for channel, middle_nm in enumerate(CHANNEL_WAVELENGTHS_NM):
+            grain_px = self.px_per_rad * m_from_nm(middle_nm) / m_from_mm(
+                self.camera.entrance_pupil_mm
+            )
+            drawn_px = max(grain_px, LEAST_GRAIN_PX)
+            mean = np.zeros_like(away)
+            for nm in np.linspace(-BAND_NM / 2, BAND_NM / 2, WAVELENGTHS_A_BAND):
+                scale = SAMPLES_PER_GRAIN / drawn_px * middle_nm / (middle_nm + nm)
+                columns, rows = np.broadcast_arrays(
+                    np.float32(scale) * x + PATTERN_CELLS / 2,
+                    np.float32(scale) * y + PATTERN_CELLS / 2,
+                )
+                mean += cv2.remap(
+                    pattern,
+                    np.ascontiguousarray(columns, dtype=np.float32),
+                    np.ascontiguousarray(rows, dtype=np.float32),
+                    cv2.INTER_LINEAR,
+                    borderMode=cv2.BORDER_WRAP,
+                )
+            mean /= WAVELENGTHS_A_BAND
+            # What so few wavelengths leave of a grain this wide, against what there will be.
+            left = np.minimum(1 + away * (BAND_NM / middle_nm) / drawn_px, WAVELENGTHS_A_BAND)
+            wanted = self.contrast(lamp, away / np.float32(self.px_per_rad), channel)
+            wanted = np.minimum(wanted * np.float32(self.exaggerate), 1)
+            channels.append(1 + (mean - 1) * np.sqrt(left) * wanted)
+        return np.stack(channels, axis=2)
+
+
+def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Codes:
+    """Frame of the camera turned right and down: the picture moves the other way."""
+    margin = math.ceil(shift_px)
+    width, height = picture.width_px - 2 * margin, picture.height_px - 2 * margin
+    if min(width, height) < 16:
+        raise ParameterError("pan_deg", "small enough to leave a frame", round(shift_px, 1))
+    x, y = margin + shift_px * right, margin + shift_px * down
+    move = np.array([[1, 0, -x], [0, 1, -y]], dtype=np.float64)
+    light = cv2.warpAffine(np.clip(picture.radiance, 0, 1), move, (width, height))
+    return view(picture.with_radiance(np.asarray(light, np.float32)), (width, height))
+
+
+def _verdict(
+    boiling: _Boiling, camera: Camera, lamps: list[_Lamp], net_slide_mm: float, exaggerate: float
+) -> str:
+    said = [f"At {camera.focal_length_mm:.3g} mm and f/{camera.f_number:.3g}"]
+    if not lamps:
+        return f"{said[0]}: no lamp brighter than white, so nothing to boil."
+    if boiling.structured:
+        smallest = min(lamps, key=lambda lamp: lamp.radius_px)
+        at = np.array([rad_from_deg(JUDGED_AT_DEG)])
+        contrast = float(boiling.contrast(smallest, at, 1)[0])
+        word = next(word for limit, word in WORDS if contrast < limit)
+        said.append(
+            f"needles in the halo of the smallest lamp have a contrast of {100 * contrast:.2g} % "
+            f"half a degree out ({word}); a pan of {half_pan_deg(camera):.2g} degrees changes half "
+            "of them"
+        )
+    if net_slide_mm:
+        turn = 2 * DRAPE_DEG_PER_MM * net_slide_mm
+        said.append(f"dots of the net turn by some {turn:.2g} degrees as its threads are draped")
+    if len(said) == 1:
+        return f"{said[0]}: no structure before the lens, so nothing boils or turns."
+    shown = f"; shown {exaggerate:g} times too strong" if exaggerate != 1 else ""
+    return f"{said[0]}: {'; '.join(said[1:])}{shown}."
+
+
+def half_pan_deg(camera: Camera) -> float:
+    """Pan after which half of the structure of a halo has changed [degree]."""
+    shifts = np.linspace(0, 1, 1001)
+    correlation = halo_correlation(shifts)
+    shift = float(np.interp(-0.5, -correlation, shifts))
+    return deg_from_rad(math.atan(shift * camera.entrance_pupil_mm / camera.filter_distance_mm))
