@@ -9,10 +9,10 @@ from PIL import Image
 import frontglass as fg
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.region import Region
 from frontglass.sheets.ladder import ladder, still_facts, stops_text
 from frontglass.sheets.layout import grid
 from frontglass.sheets.sheet import SURROUND, Sheet, Sizes, write_sheet
-from frontglass.picture.region import Region
 from frontglass.sheets.views import view
 
 CAMERA = fg.Camera(focal_length_mm=50, sensor_width_mm=24.89)

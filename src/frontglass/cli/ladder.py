@@ -74,9 +74,9 @@ def written_ladder(
 ) -> tuple[str, ...]:
     """Write the ladder of a look on a still; return what was assumed."""
     from frontglass.batch.recipe import check_may_write
+    from frontglass.picture.region import Region
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
-    from frontglass.picture.region import Region
 
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)

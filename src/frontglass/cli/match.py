@@ -24,13 +24,15 @@ def match(
     look: Annotated[
         str,
         typer.Argument(
-            metavar="LOOK[:STRENGTH]", help="The look to equal, at 1 if it says no strength.",
+            metavar="LOOK[:STRENGTH]",
+            help="The look to equal, at 1 if it says no strength.",
             show_default=False,
         ),
     ],
     *,
     other: Annotated[
-        str, typer.Option("--with", metavar="NAME_OR_FILE", help="The look whose strength is sought.")
+        str,
+        typer.Option("--with", metavar="NAME_OR_FILE", help="The look whose strength is sought."),
     ],
     by: Annotated[
         Literal["halo", "black", "texture", "mix"],

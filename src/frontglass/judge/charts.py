@@ -33,7 +33,7 @@ PORE_PERIOD_MM, HAIR_PERIOD_MM = 1.0, 0.4
 GRATING_DIRECTIONS_DEG = (0.0, 45.0, 90.0, 135.0)
 
 PLATEAU_PER_PX = (0.25, 0.45)
-"""Frequencies over which the plateau is taken: above those of most halos, within the pixels' own."""
+"""Frequencies over which the plateau is taken: above most halos', within the pixels' own."""
 HALO_RING_DEG = (0.1, 3.0)
 """Ring round a lamp whose light counts as halo: outside the lamp itself, inside most frames."""
 HALO_PX_PER_DEG = 40.0
@@ -65,7 +65,7 @@ class Curve:
 
     @property
     def plateau(self) -> float:
-        """Share of fine contrast held: what is left above the frequencies of the halo. [1]"""
+        """Share of fine contrast held, above the frequencies of the halo. [1]."""
         low, high = PLATEAU_PER_PX
         inside = (self.frequency_per_px >= low) & (self.frequency_per_px <= high)
         return float(np.average(self.held[inside], weights=self.bare[inside] ** 2))
@@ -100,7 +100,8 @@ def detail_curve(look: Look, camera: Camera, width_px: int, *, down: bool) -> Cu
         turned = np.ascontiguousarray(target.radiance.transpose(1, 0, 2))
         target = target.with_radiance(turned)
     seen = _through(look.hooded(), target, targets.camera_of_crop(camera, width_px, crop_px))
-    bare_edge, seen_edge = _response(target, down=down), _response(seen, down=down)
+    bare_edge = _response(target, None, down=down)
+    seen_edge = _response(seen, bare_edge, down=down)
     frequency = bare_edge.frequency_per_px
     inside = frequency <= 1.0
     # Light that the halo carries out of the patch is missed by both alike only if each is in units
@@ -146,9 +147,7 @@ def wedge_levels(look: Look, camera: Camera) -> tuple[float, ...]:
 def light_loss(look: Look, camera: Camera) -> float:
     """Light that an even field loses [stop]."""
     field = targets.disc_target(0.5, 0.5)
-    seen = render(
-        field, [look.hooded()], camera=_field(camera), compensate=Compensation.OFF
-    )
+    seen = render(field, [look.hooded()], camera=_field(camera), compensate=Compensation.OFF)
     return stops_from_ratio(0.5 / _middle(seen)) + 0.0
 
 
@@ -239,13 +238,13 @@ def _edge(camera: Camera, width_px: int) -> Picture:
     return targets.edge_target(camera, width_px)
 
 
-def _response(picture: Picture, *, down: bool) -> EdgeResponse:
+def _response(picture: Picture, where: EdgeResponse | None, *, down: bool) -> EdgeResponse:
     light = picture.radiance[:, :, GREEN].astype(np.float64)
     if down:
         light = light.T
     # Rows near the ends see the mirror image of the edge, which leans the other way.
     margin = light.shape[0] // 6
-    return edge_response(light[margin:-margin])
+    return edge_response(light[margin:-margin], where=where)
 
 
 def _field(camera: Camera) -> Camera:
@@ -258,7 +257,7 @@ def _disc_level(look: Look, camera: Camera, level: float) -> float:
 
 def _middle(picture: Picture) -> float:
     y, x = picture.height_px // 2, picture.width_px // 2
-    return float(picture.radiance[y - 1 : y + 2, x - 1 : x + 2, GREEN].mean(dtype=np.float64))
+    return float(picture.radiance[y, x, GREEN])
 
 
 def _waves(picture: Picture, of: Picture) -> float:

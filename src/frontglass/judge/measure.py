@@ -12,9 +12,9 @@ from frontglass.judge.charts import (
     WEDGE_STOPS,
     Curve,
     LampHalo,
-    is_round,
     detail_curve,
     glare_index,
+    is_round,
     lamp_halo,
     light_loss,
     texture_held,
@@ -120,8 +120,7 @@ def measure(look: Look, camera: Camera, width_px: int, height_px: int) -> LookMe
         index = glare_index(look, camera)
         loss = light_loss(look, camera)
         pores, hair = (
-            texture_held(look, camera, shape, period)
-            for period in (PORE_PERIOD_MM, HAIR_PERIOD_MM)
+            texture_held(look, camera, shape, period) for period in (PORE_PERIOD_MM, HAIR_PERIOD_MM)
         )
     mtf50, bare50 = (
         first_fall(across.frequency_per_px, transfer, 0.5)

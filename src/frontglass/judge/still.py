@@ -80,13 +80,17 @@ def judged_on_still(
     return effects
 
 
-def _within(watched: tuple[WatchedRegion, ...], kinds: tuple[str, ...], shape: tuple[int, ...]) -> Mask:
+def _within(
+    watched: tuple[WatchedRegion, ...], kinds: tuple[str, ...], shape: tuple[int, ...]
+) -> Mask:
     """Union of the regions of some kinds; everywhere if there is none."""
     inside = np.zeros(shape, dtype=np.bool_)
     for one in watched:
         if set(one.kinds) & set(kinds):
             part = one.region
-            inside[part.y_px : part.y_px + part.height_px, part.x_px : part.x_px + part.width_px] = True
+            inside[
+                part.y_px : part.y_px + part.height_px, part.x_px : part.x_px + part.width_px
+            ] = True
     return inside if inside.any() else ~inside
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -220,5 +219,3 @@ def _ring_level(light: Float64, before: Float64) -> float:
     away = cv2.distanceTransform((~lamp).astype(np.uint8), cv2.DIST_L2, 5)
     ring = (away > 1) & (away <= max(2.0, 1.5 * radius))
     return float(_shown(light[ring]).mean()) if ring.any() else 0.0
-
-

@@ -30,8 +30,9 @@ class EdgeResponse:
     amplitude : ndarray, of the same shape
         Modulus of the transform of the line spread, in units of light: at 0 the step of light that
         lies within the patch.
-    angle_deg : float
-        Between the edge and the nearer axis of the picture. [degree]
+    slope, place_px : float
+        Where the edge lies: pixels a row, and its place in row 0; rows are columns where it is nearer
+        the horizontal. [1], [px]
 
     Notes
     -----
@@ -42,12 +43,18 @@ class EdgeResponse:
 
     frequency_per_px: FloatArray
     amplitude: FloatArray
-    angle_deg: float
+    slope: float
+    place_px: float
+
+    @property
+    def angle_deg(self) -> float:
+        """Angle between the edge and the nearer axis of the picture [degree]."""
+        return math.degrees(math.atan(abs(self.slope)))
 
     @property
     def mtf(self) -> FloatArray:
         """Modulation transfer, 1 at frequency 0."""
-        return self.amplitude / self.amplitude[0]
+        return np.asarray(self.amplitude / self.amplitude[0])
 
     def frequency_at(self, level: float) -> float:
         """First frequency at which the transfer falls to `level` [cycles/px]; nan if it never does.
@@ -85,8 +92,8 @@ def derivative_response(frequency_per_px: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    Half the difference of neighbours two bins apart: ``sin(x) / x`` with x = 2 pi f / 4. The formula
-    printed for it in one edition of the standard lacks a factor; this is the corrected one.
+    Half the difference of neighbours two bins apart: ``sin(x) / x`` with x = 2 pi f / 4. The
+    formula printed for it in one edition of the standard is a misprint; this is the corrected one.
 
     References
     ----------
@@ -100,13 +107,20 @@ def bin_response(frequency_per_px: ArrayLike) -> FloatArray:
     return np.asarray(np.sinc(np.asarray(frequency_per_px) / BINS_PER_PX))
 
 
-def edge_response(light: ArrayLike, *, corrected_for: FloatArray | None = None) -> EdgeResponse:
+def edge_response(
+    light: ArrayLike,
+    *,
+    where: EdgeResponse | None = None,
+    corrected_for: FloatArray | None = None,
+) -> EdgeResponse:
     """Response of one slanted edge that crosses a patch from side to side.
 
     Parameters
     ----------
     light : array_like, shape (H, W)
         Linear light; the edge within 25 degrees of the vertical or the horizontal, but neither.
+    where : EdgeResponse or None
+        Response of another picture of the same edge, whose place holds here too; None finds it.
     corrected_for : ndarray or None
         Transfer, at the frequencies returned, to divide out; None is that of difference and bins.
 
@@ -136,10 +150,10 @@ def edge_response(light: ArrayLike, *, corrected_for: FloatArray | None = None) 
         raise ParameterError("light", "finite", "nan or inf")
     if np.ptp(patch.mean(axis=0)) < np.ptp(patch.mean(axis=1)):
         patch = patch.T
-    slope, middle = _edge_line(patch)
+    slope, middle = _edge_line(patch) if where is None else (where.slope, where.place_px)
     angle = math.atan(slope)
     rows, columns = np.indices(patch.shape)
-    distance = (columns - middle - slope * rows) * math.cos(angle)
+    distance = np.asarray((columns - middle - slope * rows) * math.cos(angle))
     # As many bins as every row fills.
     reach = min(float(-distance.min(axis=1).max()), float(distance.max(axis=1).min()))
     half = int(reach * BINS_PER_PX) - 1
@@ -149,14 +163,14 @@ def edge_response(light: ArrayLike, *, corrected_for: FloatArray | None = None) 
     spread = np.convolve(edge, [0.5, 0.0, -0.5], mode="valid")
     spread *= np.hamming(spread.size)
     transform = np.abs(np.fft.rfft(spread))
-    frequency = np.fft.rfftfreq(spread.size) * BINS_PER_PX
+    frequency = np.asarray(np.fft.rfftfreq(spread.size) * BINS_PER_PX, dtype=np.float64)
     kept = frequency <= 1.0
     frequency, transform = frequency[kept], transform[kept]
     if corrected_for is None:
         corrected_for = derivative_response(frequency) * bin_response(frequency)
     amplitude = transform / np.maximum(corrected_for, 1 / LARGEST_GAIN)
     return EdgeResponse(
-        frequency_per_px=frequency, amplitude=amplitude, angle_deg=math.degrees(abs(angle))
+        frequency_per_px=frequency, amplitude=amplitude, slope=slope, place_px=middle
     )
 
 
@@ -186,7 +200,9 @@ def diffraction_limited_mtf(
     >>> round(float(diffraction_limited_mtf(227.3e3, f_number=4, wavelength_m=550e-9)), 3)
     0.391
     """
-    cut_off = 1 / (check_positive("wavelength_m", wavelength_m) * check_positive("f_number", f_number))
+    cut_off = 1 / (
+        check_positive("wavelength_m", wavelength_m) * check_positive("f_number", f_number)
+    )
     v = np.clip(np.asarray(frequency_per_m, dtype=np.float64) / cut_off, 0.0, 1.0)
     return np.asarray(2 / math.pi * (np.arccos(v) - v * np.sqrt(1 - v**2)))
 

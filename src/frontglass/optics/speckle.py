@@ -1,4 +1,4 @@
-"""Structure in a halo: the needles that a finite pupil leaves of a filter's flecks, and their change.
+"""Structure in a halo: the needles that a finite pupil leaves of a filter's flecks.
 
 A halo is smooth only on average. Through a finite pupil the flecks of one footprint interfere, and
 a lamp's halo is speckle, drawn out into needles by the band of wavelengths. When the camera moves,
@@ -76,9 +76,9 @@ def needle_contrast(
 
     Notes
     -----
-    ``1 / sqrt(M)`` with M the number of patterns averaged: over wavelengths ``1 + angle pupil band /
-    wavelength**2``, over a pixel and over the lamp ``1 + (width pupil / wavelength)**2`` each. An
-    order of magnitude, not a measurement.
+    ``1 / sqrt(M)`` with M the number of patterns averaged: over wavelengths ``1 + angle pupil
+    band / wavelength**2``, over a pixel and over the lamp ``1 + (width pupil / wavelength)**2``
+    each. An order of magnitude, not a measurement.
     """
     grain = check_positive("wavelength_m", wavelength_m) / check_positive("pupil_m", pupil_m)
     stretched = np.abs(np.asarray(angle_rad)) * check_not_negative("band_m", band_m)

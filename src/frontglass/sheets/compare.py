@@ -129,7 +129,7 @@ def compare(
     for number, (name, region) in enumerate(watched):
         scale = scale_text(region.width_px, crop_px[number][0])
         title = f"{number + 1}  {name}{SEPARATOR}{scale}"
-        end = _row(page, title, shown, number, crop_columns, end + page.sizes.gap)
+        end = _row(page, title, shown, number, columns=crop_columns, top=end + page.sizes.gap)
     return Sheet(page.painted(end + page.sizes.margin), notices)
 
 
@@ -193,9 +193,7 @@ def _stills(page: Page, shown: Sequence[_Seen], columns: int, cell: int, top: in
     return end
 
 
-def _marks(
-    page: Page, watched: Sequence[tuple[str, Region]], scale: float, top: int
-) -> None:
+def _marks(page: Page, watched: Sequence[tuple[str, Region]], scale: float, top: int) -> None:
     """Box the watched parts on the bare still, the first."""
     for number, (_, region) in enumerate(watched):
         page.mark(
@@ -208,7 +206,7 @@ def _marks(
 
 
 def _row(
-    page: Page, title: str, shown: Sequence[_Seen], number: int, columns: int, top: int
+    page: Page, title: str, shown: Sequence[_Seen], number: int, *, columns: int, top: int
 ) -> int:
     """Set one watched part as each look shows it, with its numbers; return where it ends."""
     sizes = page.sizes

@@ -10,6 +10,7 @@ from frontglass.errors import ParameterError
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
 from frontglass.render import Compensation, Surround, render
 from frontglass.sheets.ladder_page import (
     Rung,
@@ -21,7 +22,6 @@ from frontglass.sheets.ladder_page import (
 from frontglass.sheets.layout import close_up_size, grid, scale_text
 from frontglass.sheets.lettering import SEPARATOR
 from frontglass.sheets.sheet import Page, Sheet, Sizes
-from frontglass.picture.region import Region
 from frontglass.sheets.views import view
 from frontglass.units import STOCK_STRENGTHS, strength_from_text, strength_text
 

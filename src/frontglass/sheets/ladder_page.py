@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from frontglass.looks import Look
+from frontglass.picture.region import Region
 from frontglass.sheets.layout import Grid, columns_for
 from frontglass.sheets.lettering import (
     SEPARATOR,
@@ -17,7 +18,6 @@ from frontglass.sheets.lettering import (
     text_width_px,
 )
 from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page
-from frontglass.picture.region import Region
 
 READING_COLUMN = 90
 """Width of running text, in type sizes: longer lines are hard to follow back."""

@@ -223,4 +223,3 @@ def _page(title: str, about: str, frame: MoodFrame, number: tuple[int, int]) -> 
     end = page.say(sizes.margin, foot, caption)
     page.say(sizes.margin, end, detail, QUIET_TEXT)
     return Sheet(page.painted(height))
-

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -167,7 +168,7 @@ def _stroke(draw: ImageDraw.ImageDraw, points: list[tuple[float, float]], line: 
         return
     lengths = [SHARPER * n for n in line.dash]
     turn, left = 0, float(lengths[0])
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(points):
         whole = math.hypot(x1 - x0, y1 - y0)
         done = 0.0
         while done < whole:
@@ -175,9 +176,7 @@ def _stroke(draw: ImageDraw.ImageDraw, points: list[tuple[float, float]], line: 
             if turn % 2 == 0:
                 a, b = done / whole, (done + step) / whole
                 ends = (x0 + a * (x1 - x0), y0 + a * (y1 - y0))
-                draw.line(
-                    (*ends, x0 + b * (x1 - x0), y0 + b * (y1 - y0)), line.colour, thick
-                )
+                draw.line((*ends, x0 + b * (x1 - x0), y0 + b * (y1 - y0)), line.colour, thick)
             done, left = done + step, left - step
             if left <= 0:
                 turn += 1

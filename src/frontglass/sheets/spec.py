@@ -124,7 +124,9 @@ def _table(
         end = max(end, page.say(x, y + sizes.small, head))
     y = end + sizes.gap // 4
     for index, row in enumerate(rows):
-        end = page.say(sizes.margin, y, broken(row, first - sizes.gap // 2, sizes.small), QUIET_TEXT)
+        end = page.say(
+            sizes.margin, y, broken(row, first - sizes.gap // 2, sizes.small), QUIET_TEXT
+        )
         texts = fitted([column.numbers[index] for column in columns], room, sizes.small)
         for number, text in enumerate(texts):
             end = max(end, page.say(sizes.margin + first + number * step, y, text))

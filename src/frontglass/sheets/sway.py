@@ -13,38 +13,26 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from frontglass.checks import check_positive, check_within
-from frontglass.elements import Glow, Grease, Net
+from frontglass.elements import Net
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import write_whole
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
-from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.optics.speckle import (
-    PATTERN_CELLS,
-    SAMPLES_PER_GRAIN,
-    FleckedFilter,
     halo_correlation,
-    needle_contrast,
 )
 from frontglass.picture.picture import Picture
 from frontglass.render import Compensation, Surround, render
+from frontglass.sheets.boiling import LAMP_FROM, Boiling, Lamp, lamps_of
 from frontglass.sheets.sheet import Codes
 from frontglass.sheets.views import view
-from frontglass.units import deg_from_rad, m_from_mm, m_from_nm, rad_from_deg
+from frontglass.units import deg_from_rad, rad_from_deg
 
 Float32 = NDArray[np.float32]
 
 LOOP_SUFFIXES = (".webp", ".gif", ".mp4")
 LOOP_WIDTH_PX = 640
 FRAMES, FRAMES_PER_S = 24, 12
-BAND_NM = 80.0
-"""Width of a colour channel; from memory, typical of sensors."""
-WAVELENGTHS_A_BAND = 7
-LAMP_FROM = 1.0
-MOST_LAMPS = 12
-"""Lamps whose halos boil each in its own way."""
-LEAST_GRAIN_PX = 2.0
-"""Needles finer than pixels cannot be drawn; they are drawn this wide at the contrast they have."""
 DRAPE_DEG_PER_MM = 0.2
 """How fast the threads of stretched fabric change direction. Common practice, no source."""
 JUDGED_AT_DEG = 0.5
@@ -67,14 +55,6 @@ class Loop:
 
     frames: tuple[Codes, ...]
     verdict: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Lamp:
-    x_px: float
-    y_px: float
-    radius_px: float
-    flux: float
 
 
 def sway(
@@ -123,16 +103,23 @@ def sway(
     small = _reduced(picture, width_px)
     how = {"camera": camera, "surround": surround, "compensate": compensate}
     seen = render(small, looks, **how)  # type: ignore[arg-type]  # mypy joins the values' types
-    lamps = _lamps(small)
-    boiling = _Boiling.of(small, picture, looks, camera, lamps, exaggerate)
+    lamps = lamps_of(small)
+    boiling = Boiling.of(
+        small=small,
+        full=picture,
+        looks=looks,
+        camera=camera,
+        lamps=lamps,
+        exaggerate=exaggerate,
+    )
     lit = small.with_radiance(_lamps_only(small.radiance))
     nets = any(isinstance(part, Net) for look in looks for part in look.elements)
 
-    def rendered_lamps(turn_deg: float) -> Float32:
+    def renderedlamps_of(turn_deg: float) -> Float32:
         turned = [_turned(look, turn_deg) for look in looks]
         return render(lit, turned, **how).radiance  # type: ignore[arg-type]  # as above
 
-    still_lamps = rendered_lamps(0.0)
+    still_lamps = renderedlamps_of(0.0)
     halo = np.maximum(still_lamps - lit.radiance, 0) if boiling.structured else None
     slide_mm = camera.filter_distance_mm * math.tan(rad_from_deg(pan_deg))
     turned: dict[float, Float32] = {}
@@ -147,7 +134,7 @@ def sway(
         if nets and lamps:
             turn = round(DRAPE_DEG_PER_MM * slide_mm * down * exaggerate, 6)
             if turn not in turned:
-                turned[turn] = rendered_lamps(turn) - still_lamps
+                turned[turn] = renderedlamps_of(turn) - still_lamps
             light = light + turned[turn]
         frames.append(_panned(seen.with_radiance(light), shift_px, right, down))
     verdict = _verdict(boiling, camera, lamps, slide_mm if nets else 0.0, exaggerate)
@@ -221,133 +208,12 @@ def _lamps_only(light: Float32) -> Float32:
     return np.where(light.max(axis=2, keepdims=True) >= LAMP_FROM, light, np.float32(0))
 
 
-def _lamps(picture: Picture) -> list[_Lamp]:
-    """Lamps of a picture, the brightest first."""
-    light = picture.radiance.max(axis=2)
-    count, labels, stats, centres = cv2.connectedComponentsWithStats(
-        (light >= LAMP_FROM).astype(np.uint8)
-    )
-    found = []
-    for label in range(1, count):
-        x, y = centres[label]
-        area = float(stats[label, cv2.CC_STAT_AREA])
-        flux = float(light[labels == label].sum())
-        found.append(
-            _Lamp(x_px=float(x), y_px=float(y), radius_px=math.sqrt(area / math.pi), flux=flux)
-        )
-    return sorted(found, key=lambda lamp: -lamp.flux)
-
-
 def _turned(look: Look, turn_deg: float) -> Look:
     parts = (
         replace(part, angle_deg=part.angle_deg + turn_deg) if isinstance(part, Net) else part
         for part in look.elements
     )
     return replace(look, elements=tuple(parts))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Boiling:
-    """What is needed to draw the structure of halos."""
-
-    structured: bool
-    filter: FleckedFilter
-    lamps: list[_Lamp]
-    camera: Camera
-    size_px: tuple[int, int]
-    px_per_rad: float
-    pixel_rad: float
-    exaggerate: float
-
-    @classmethod
-    def of(
-        cls,
-        small: Picture,
-        full: Picture,
-        looks: Sequence[Look],
-        camera: Camera,
-        lamps: list[_Lamp],
-        exaggerate: float,
-    ) -> _Boiling:
-        flecked = (
-            isinstance(part, Glow | Grease) for look in looks if look.strength for part in look.elements
-        )
-        return cls(
-            structured=any(flecked),
-            filter=FleckedFilter(1),
-            lamps=lamps,
-            camera=camera,
-            size_px=(small.width_px, small.height_px),
-            px_per_rad=camera.px_per_rad(small.width_px),
-            pixel_rad=camera.rad_per_px(full.width_px),
-            exaggerate=exaggerate,
-        )
-
-    def contrast(self, lamp: _Lamp, angle_rad: NDArray[np.float64], channel: int) -> Float32:
-        """Contrast of a lamp's needles at an angle from it, as it will be."""
-        return needle_contrast(
-            angle_rad,
-            pupil_m=m_from_mm(self.camera.entrance_pupil_mm),
-            wavelength_m=m_from_nm(CHANNEL_WAVELENGTHS_NM[channel]),
-            band_m=m_from_nm(BAND_NM),
-            pixel_rad=self.pixel_rad,
-            source_rad=2 * lamp.radius_px / self.px_per_rad,
-        ).astype(np.float32)
-
-    def at(self, right_mm: float, down_mm: float) -> Float32:
-        """What the lamps' halos are multiplied by when footprints have slid so far."""
-        width, height = self.size_px
-        total = np.zeros((height, width, 3), np.float32)
-        weights = np.full((height, width), 1e-12, np.float32)
-        for lamp in self.lamps[:MOST_LAMPS]:
-            x = np.arange(width, dtype=np.float32) - np.float32(lamp.x_px)
-            y = np.arange(height, dtype=np.float32)[:, np.newaxis] - np.float32(lamp.y_px)
-            away = np.hypot(x, y)
-            # Each lamp's part in the common halo falls off as most halos do.
-            weight = np.float32(lamp.flux) / (1 + away + np.float32(lamp.radius_px)) ** 3
-            pattern = self._pattern(lamp, right_mm, down_mm)
-            total += weight[..., np.newaxis] * self._drawn(pattern, lamp, x, y, away)
-            weights += weight
-        return np.maximum(total / weights[..., np.newaxis], 0)
-
-    def _pattern(self, lamp: _Lamp, right_mm: float, down_mm: float) -> Float32:
-        """Pattern through the footprint of a lamp where it stands in the frame."""
-        width, height = self.size_px
-        pupil, distance = self.camera.entrance_pupil_mm, self.camera.filter_distance_mm
-        right = distance * (lamp.x_px - width / 2) / self.px_per_rad + right_mm
-        down = distance * (lamp.y_px - height / 2) / self.px_per_rad + down_mm
-        return self.filter.pattern(right / pupil, down / pupil).astype(np.float32)
-
-    def _drawn(
-        self, pattern: Float32, lamp: _Lamp, x: Float32, y: Float32, away: Float32
-    ) -> Float32:
-        channels = []
-        for channel, middle_nm in enumerate(CHANNEL_WAVELENGTHS_NM):
-            grain_px = self.px_per_rad * m_from_nm(middle_nm) / m_from_mm(
-                self.camera.entrance_pupil_mm
-            )
-            drawn_px = max(grain_px, LEAST_GRAIN_PX)
-            mean = np.zeros_like(away)
-            for nm in np.linspace(-BAND_NM / 2, BAND_NM / 2, WAVELENGTHS_A_BAND):
-                scale = SAMPLES_PER_GRAIN / drawn_px * middle_nm / (middle_nm + nm)
-                columns, rows = np.broadcast_arrays(
-                    np.float32(scale) * x + PATTERN_CELLS / 2,
-                    np.float32(scale) * y + PATTERN_CELLS / 2,
-                )
-                mean += cv2.remap(
-                    pattern,
-                    np.ascontiguousarray(columns, dtype=np.float32),
-                    np.ascontiguousarray(rows, dtype=np.float32),
-                    cv2.INTER_LINEAR,
-                    borderMode=cv2.BORDER_WRAP,
-                )
-            mean /= WAVELENGTHS_A_BAND
-            # What so few wavelengths leave of a grain this wide, against what there will be.
-            left = np.minimum(1 + away * (BAND_NM / middle_nm) / drawn_px, WAVELENGTHS_A_BAND)
-            wanted = self.contrast(lamp, away / np.float32(self.px_per_rad), channel)
-            wanted = np.minimum(wanted * np.float32(self.exaggerate), 1)
-            channels.append(1 + (mean - 1) * np.sqrt(left) * wanted)
-        return np.stack(channels, axis=2)
 
 
 def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Codes:
@@ -363,7 +229,7 @@ def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Cod
 
 
 def _verdict(
-    boiling: _Boiling, camera: Camera, lamps: list[_Lamp], net_slide_mm: float, exaggerate: float
+    boiling: Boiling, camera: Camera, lamps: list[Lamp], net_slide_mm: float, exaggerate: float
 ) -> str:
     said = [f"At {camera.focal_length_mm:.3g} mm and f/{camera.f_number:.3g}"]
     if not lamps:
