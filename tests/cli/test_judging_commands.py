@@ -1,0 +1,158 @@
+"""Commands that measure, compare, match, make boards and move the camera."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+
+import pytest
+from PIL import Image
+from typer.testing import CliRunner, Result
+
+import frontglass as fg
+from frontglass.cli.app import app
+from frontglass.judge.measure import measure
+from frontglass.judge.watch import WatchedRegion, region_numbers
+
+CAMERA = ("--lens", "50mm", "--stop", "f/2.8", "--sensor", "super35-3perf")
+THE_CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.89)
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def refused(result: Result, *said: str) -> None:
+    assert result.exit_code == 1, result.output
+    assert result.stderr.startswith("error: ")
+    assert result.stderr.count("\n") == 1
+    for words in said:
+        assert words in result.stderr
+
+
+class TestMeasure:
+    def test_table_json_csv_and_picture_say_the_same(self, tmp_path):
+        words = ("measure", "slate-roof", "glass-beads:1/2", "--width", "1024", *CAMERA)
+        files = ("--csv", tmp_path / "a.csv", "-o", tmp_path / "a.png")
+        result = run(*words, *files, "--json")
+        assert result.exit_code == 0, result.output
+        told = json.loads(result.stdout)
+        want = measure(fg.read_look("glass-beads").at("1/2"), THE_CAMERA, 1024, 576)
+        got = told["looks"][1]
+        assert (got["name"], got["strength"]) == ("glass-beads", 0.5)
+        assert got["plateau"] == want.plateau
+        assert got["halo"]["half_energy_deg"] == want.halo.half_energy_deg
+        assert len(got["curve"]["held"]) == len(got["curve"]["frequency_per_px"])
+        rows = list(csv.DictReader(io.StringIO((tmp_path / "a.csv").read_text())))
+        assert float(rows[1]["plateau"]) == want.plateau
+        with Image.open(tmp_path / "a.png") as picture:
+            assert picture.width == 1600
+        text = run(*words).stdout
+        assert "glass-beads 1/2" in text
+        assert f"{want.halo.half_energy_deg:.3g} deg" in text
+
+    def test_every_look_at_every_strength(self):
+        result = run("measure", "slate-roof", "--strengths", "1/4,2", "--width", "256", *CAMERA)
+        assert "slate-roof 1/4  slate-roof 2" in result.stdout
+
+    def test_nothing_is_overwritten(self, tmp_path):
+        (tmp_path / "a.csv").write_text("mine")
+        result = run("measure", "slate-roof", "--csv", tmp_path / "a.csv")
+        refused(result, "exists already")
+        refused(run("measure", "slate-roof", "-o", tmp_path / "a.tif"), ".png or .jpg")
+
+
+class TestCompare:
+    def test_numbers_are_the_librarys(self, shoot, tmp_path):
+        still = shoot()
+        out = tmp_path / "sheet.png"
+        result = run(
+            *("compare", still, "--look", "slate-roof:1", "--look", "powder-room", *CAMERA),
+            *("--watch", "lamp:4,4,30,20", "--watch", "mug:0,0,16,12", "-o", out, "--json"),
+        )
+        assert result.exit_code == 0, result.output
+        told = json.loads(result.stdout)
+        assert list(told["watched"]) == ["lamp", "mug"]
+        bare = fg.read_picture(still)
+        seen = fg.render(bare, [fg.read_look("slate-roof")], camera=THE_CAMERA)
+        part = WatchedRegion.from_text("lamp:4,4,30,20")
+        want = region_numbers(part, seen, bare, THE_CAMERA)
+        assert told["watched"]["lamp"]["slate-roof 1"]["black_stops"] == want.black_stops
+        with Image.open(out) as sheet:
+            assert sheet.width == 1240
+
+    def test_a_name_beside_the_still(self, shoot):
+        still = shoot()
+        result = run("compare", still, "--look", "slate-roof", *CAMERA, "--width", "600")
+        assert result.stdout.strip().endswith("scout_compare.png")
+        refused(run("compare", still, "--look", "slate-roof", *CAMERA), "exists already")
+
+    def test_a_part_outside_is_one_line(self, shoot):
+        result = run("compare", shoot(), "--look", "slate-roof", "--watch", "face:40,0,30,30")
+        refused(result, "inside the still")
+
+
+class TestMatch:
+    def test_a_look_matches_itself(self):
+        words = ("match", "slate-roof:0.3", "--with", "slate-roof", "--by", "black", *CAMERA)
+        told = json.loads(run(*words, "--json").stdout)
+        assert told["matched"]["strength"] == pytest.approx(0.3, rel=1e-3)
+        assert told["stock"]["strength"] == 0.25
+        text = run(*words).stdout
+        assert text.startswith("slate-roof 0.3 equals slate-roof 0.3 in black.")
+        assert "Nearest stock strength: 1/4" in text
+
+    def test_on_a_still(self, shoot):
+        words = ("match", "slate-roof:1/2", "--with", "slate-roof", "--by", "black", *CAMERA)
+        result = run(*words, "--on", shoot(), "--watch", "black:0,0,20,20")
+        assert "1/2 is a stock strength." in result.stdout
+
+    def test_no_match_says_why_and_ends_with_status_1(self):
+        result = run("match", "slate-roof:1/2", "--with", "lamps-only", "--by", "black", *CAMERA)
+        assert result.exit_code == 1
+        assert result.stdout == "no match: lamps-only does nothing to speak of in black.\n"
+
+    def test_parts_need_a_still(self):
+        result = run("match", "slate-roof", "--with", "slate-roof", "--watch", "face:0,0,9,9")
+        refused(result, "--on STILL")
+
+
+class TestMood:
+    def test_a_board_of_two(self, shoot, tmp_path):
+        stills = [shoot("one.png"), shoot("two.png", seed=2)]
+        out = tmp_path / "board"
+        words = ("mood", *stills, "--look", "late-tram:1/2", "--look", "bakery-window:1/8")
+        result = run(
+            *(*words, *CAMERA, "--caption", "First", "--aspect", "2.39", "--wipe", "-o", out)
+        )
+        assert result.exit_code == 0, result.output
+        names = sorted(path.name for path in out.iterdir())
+        assert names == ["board.html", "board.pdf", "board_01.png", "board_02.png"]
+        text = (out / "board.html").read_text(encoding="utf-8")
+        assert "<strong>First</strong>" in text
+        assert "<strong>two</strong>" in text
+        assert text.count('role="slider"') == 2
+        assert "late-tram 1/2 and bakery-window 1/8" in text
+        refused(run(*words, *CAMERA, "-o", out), "exists already")
+
+    def test_too_many_captions(self, shoot, tmp_path):
+        words = ("--look", "late-tram", "--caption", "a", "--caption", "b", "-o", tmp_path / "b")
+        refused(run("mood", shoot(), *words), "1 stills at most")
+
+
+class TestSway:
+    def test_a_loop_and_its_verdict(self, shoot, tmp_path):
+        out = tmp_path / "loop.webp"
+        result = run(
+            *("sway", shoot(width=96, height=64), "--look", "harbour-night", *CAMERA),
+            *("--pan", "0.5", "-o", out),
+        )
+        assert result.exit_code == 0, result.output
+        assert result.stdout.splitlines()[1].startswith("At 50 mm and f/2.8: needles")
+        with Image.open(out) as loop:
+            assert loop.format == "WEBP"
+
+    def test_another_format_is_one_line(self, shoot, tmp_path):
+        result = run("sway", shoot(), "--look", "harbour-night", "-o", tmp_path / "a.avi")
+        refused(result, ".webp, .gif or .mp4")

@@ -1,0 +1,41 @@
+"""Plots: curves stand where their axes say."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from frontglass.sheets.plots import LINES, PAPER, Axis, Series, plot, swatch
+from frontglass.sheets.sheet import TEXT
+
+
+@pytest.mark.parametrize("high", [0.7, 3, 82.3, 1000])
+def test_axes_have_round_marks_that_reach_into_the_last_fifth(high):
+    axis = Axis.to("x", high)
+    assert 3 <= len(axis.marks) <= 11
+    assert axis.marks[0] == 0
+    assert 0.79 * high < axis.marks[-1] <= high * 1.001
+
+
+def test_a_level_line_stands_at_its_share_of_the_height():
+    across, up = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
+    flat = Series("a", [0.0, 1.0], [0.25, 0.25], number=0)
+    codes = plot([flat], across, up, size_px=(400, 300), type_px=14)
+    paper = np.all(codes == PAPER, axis=2)
+    top, bottom = np.flatnonzero(paper.any(axis=1))[[0, -1]]
+    line = np.abs(codes.astype(int) - LINES[0]).sum(axis=2) < 60
+    row = np.flatnonzero(line.sum(axis=1) > 200).mean()
+    assert row == pytest.approx(bottom - 0.25 * (bottom - top), abs=2)
+
+
+def test_what_is_no_number_is_left_out_and_dashes_leave_gaps():
+    across, up = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
+    gappy = Series("a", [0.0, 0.5, 1.0], [0.6, float("nan"), 0.6], number=1)
+    codes = plot([gappy], across, up, size_px=(400, 300), type_px=14)
+    line = np.abs(codes.astype(int) - LINES[1]).sum(axis=2) < 90
+    filled = line.any(axis=0).sum()
+    assert 100 < filled < 330
+
+
+def test_a_swatch_has_its_series_colour():
+    assert (swatch(Series("bare", [], []), (30, 12)) == TEXT).all(axis=2).any()
