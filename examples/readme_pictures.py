@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
+from PIL import Image
+
 HERE = Path(__file__).parent
+PROGRAM = (sys.executable, "-m", "frontglass")
 SCENE = str(HERE / "cafe_1280.exr")
 # What the scene was rendered with: a horizontal field of 52 degrees, shown 2.5 stops brighter.
 CAMERA = ("--lens", "36.9mm", "--sensor", "36x20.25", "--stop", "2.8", "--exposure", "2.5")
@@ -41,17 +45,56 @@ COMMANDS = {
     "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2", "--look", "powder-room:1/2"),
 }
 
+WATCHED = ("--watch", f"lamp:{LAMP}", "--watch", f"hair:{HAIR}", "--watch", "black:960,180,90,110")
+BOARD = (
+    "--aspect",
+    "2.39",
+    "--title",
+    "After the last ferry",
+    "--caption",
+    "Gate 2, eleven at night",
+)
+
+OTHERS = {
+    "measure.png": (
+        *("measure", "harbour-night:1/2", "powder-room:1/2", "rehearsal-room:1/2"),
+        *("--lens", "50mm", "--stop", "2.8", "--sensor", "super35", "--overwrite", "--picture"),
+    ),
+    "compare.jpg": (
+        *("compare", SCENE, "--look", "harbour-night:1/2", "--look", "rehearsal-room:1/2"),
+        *("--look", "fine-net:1", *WATCHED, *CAMERA, "--quality", "68", "--overwrite", "--out"),
+    ),
+    "sway.webp": (
+        *("sway", SCENE, "--look", "fine-net:1", "--width", "340", "--exaggerate", "4"),
+        *(*CAMERA, "--overwrite", "--out"),
+    ),
+}
+"""Whole commands, to end in the name of their picture."""
+
+
+def board(folder: Path) -> None:
+    """Make a client board, and keep its first page."""
+    look = ("--look", "late-tram:1/2")
+    with tempfile.TemporaryDirectory() as made:
+        subprocess.run(
+            [*PROGRAM, "mood", SCENE, *look, *BOARD, *CAMERA, "--wipe", "--out", made], check=True
+        )
+        with Image.open(Path(made) / "board_01.png") as page:
+            page.reduce(2).save(folder / "mood.jpg", quality=85)
+
 
 def main(folder: str = str(HERE / "pictures")) -> None:
     """Run each command, and put its picture where the README looks for it."""
     Path(folder).mkdir(parents=True, exist_ok=True)
-    program = (sys.executable, "-m", "frontglass")
     for name, command in COMMANDS.items():
         out = str(Path(folder) / name)
         subprocess.run(
-            [*program, *command, *CAMERA, "--out", out, "--overwrite", "--quality", "82"],
+            [*PROGRAM, *command, *CAMERA, "--out", out, "--overwrite", "--quality", "82"],
             check=True,
         )
+    for name, command in OTHERS.items():
+        subprocess.run([*PROGRAM, *command, str(Path(folder) / name)], check=True)
+    board(Path(folder))
 
 
 if __name__ == "__main__":

@@ -28,10 +28,14 @@ if TYPE_CHECKING:
         PictureFileError,
     )
     from frontglass.files import NonFinite, read_picture, write_picture
+    from frontglass.judge.match import Respect, judged_on_targets, match
+    from frontglass.judge.measure import LookMeasures, measure
     from frontglass.looks import Look, catalogue, look_names, read_look
     from frontglass.optics.camera import Camera, ShotData, choose_camera
     from frontglass.picture.picture import Picture
+    from frontglass.picture.region import Region
     from frontglass.render import Compensation, Surround, render
+    from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import ladder
     from frontglass.sheets.sheet import Sheet, write_sheet
 
@@ -43,20 +47,27 @@ __all__ = [
     "FrontglassError",
     "Look",
     "LookError",
+    "LookMeasures",
     "NonFinite",
     "ParameterError",
     "Picture",
     "PictureFileError",
     "Recipe",
+    "Region",
     "RenderedStill",
+    "Respect",
     "Sheet",
     "ShotData",
     "Surround",
     "__version__",
     "catalogue",
     "choose_camera",
+    "compare",
+    "judged_on_targets",
     "ladder",
     "look_names",
+    "match",
+    "measure",
     "read_look",
     "read_picture",
     "render",
@@ -77,10 +88,14 @@ _HOMES = {
         "PictureFileError",
     ),
     "frontglass.files": ("NonFinite", "read_picture", "write_picture"),
+    "frontglass.judge.match": ("Respect", "judged_on_targets", "match"),
+    "frontglass.judge.measure": ("LookMeasures", "measure"),
     "frontglass.looks": ("Look", "catalogue", "look_names", "read_look"),
     "frontglass.optics.camera": ("Camera", "ShotData", "choose_camera"),
     "frontglass.picture.picture": ("Picture",),
     "frontglass.render": ("Compensation", "Surround", "render"),
+    "frontglass.picture.region": ("Region",),
+    "frontglass.sheets.compare": ("compare",),
     "frontglass.sheets.ladder": ("ladder",),
     "frontglass.sheets.sheet": ("Sheet", "write_sheet"),
 }

@@ -69,16 +69,17 @@ class TestGaussianBlur:
         assert edge_response(gaussian_edge(1.0)).amplitude[0] == pytest.approx(0.6, rel=1e-3)
 
 
+def _wave(x: float, f: float) -> float:
+    return 4 * math.cos(2 * math.pi * f * x)
+
+
 @pytest.mark.source("ISO12233", "correction of the derivative filter")
 def test_difference_and_bins_pass_what_their_own_transforms_say():
     # (delta(x + h) - delta(x - h)) / 2h with h a quarter pixel over i 2 pi f; box of a quarter.
     f = np.array([0.1, 0.25, 0.5])
     difference = (np.exp(2j * np.pi * f / 4) - np.exp(-2j * np.pi * f / 4)) / (2 * 0.25)
     np.testing.assert_allclose(derivative_response(f), np.abs(difference / (2j * np.pi * f)))
-    box = [
-        integrate.quad(lambda x, f=one: 4 * math.cos(2 * math.pi * one * x), -1 / 8, 1 / 8)[0]
-        for one in f
-    ]
+    box = [integrate.quad(_wave, -1 / 8, 1 / 8, args=(one,))[0] for one in f]
     np.testing.assert_allclose(bin_response(f), box)
 
 

@@ -63,9 +63,9 @@ ROWS: tuple[tuple[str, Words], ...] = (
 )
 
 LEGEND = (
-    "MTF50: frequency at which half of the contrast is left, by slanted edge; lw/ph is line",
-    "widths per picture height. plateau: fine contrast held by the look alone. pores, hair: texture",
-    "held at 1 mm and 0.4 mm on a face a third of the frame high. halo: radius that holds a share of the",
+    "MTF50: frequency at which half of the contrast is left, by slanted edge; lw/ph is line widths",
+    "a picture height. plateau: fine contrast held by the look alone. pores, hair: texture held at",
+    "1 mm and 0.4 mm on a face a third of the frame high. halo: radius that holds a share of the",
     "light a lamp sends astray, in degrees and of the frame's width; then the lamp's light that",
     "lands 0.1 to 3 degrees away. glare index: black disc of 1 degree radius in an even field.",
     "black lift, contrast lost: of a wedge of ten stops on mid grey.",

@@ -31,8 +31,8 @@ class EdgeResponse:
         Modulus of the transform of the line spread, in units of light: at 0 the step of light that
         lies within the patch.
     slope, place_px : float
-        Where the edge lies: pixels a row, and its place in row 0; rows are columns where it is nearer
-        the horizontal. [1], [px]
+        Where the edge lies: pixels a row, and its place in row 0; rows are columns where it is
+        nearer the horizontal. [1], [px]
 
     Notes
     -----
