@@ -144,3 +144,21 @@ def test_other_formats_are_refused(tmp_path):
     with pytest.raises(PictureFileError, match=r"\.webp, \.gif or \.mp4"):
         write_loop(tmp_path / "a.avi", sway(scene(), [GLOW], camera=CAMERA))
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_veil_beside_a_glow_does_not_boil():
+    # In the dark corner only the veil's light stands: it must not change with the move.
+    narrow = Glow(optical_depth=0.5, lobes=(GaussianLobe(sigma_deg=0.5),))
+    veiled = look_of(narrow, Veil(veil_share=0.3))
+    loop = sway(scene(), [veiled], camera=CAMERA, pan_deg=0.5, exaggerate=50)
+    corners = np.stack([codes[:12, :12].mean() for codes in loop.frames])
+    assert np.ptp(corners) < 1
+
+
+def test_a_large_still_is_reduced_with_its_distances():
+    small = scene()
+    light = np.repeat(np.repeat(small.radiance, 2, axis=0), 2, axis=1)
+    far = np.full(light.shape[:2], 3, np.float32)
+    large = fg.Picture(radiance=light, encoding=Encoding.linear(), distance_m=far)
+    loop = sway(large, [GLOW], camera=CAMERA, width_px=160)
+    assert loop.frames[0].shape == sway(small, [GLOW], camera=CAMERA).frames[0].shape

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from frontglass.checks import check_positive, check_within
-from frontglass.elements import Net
+from frontglass.elements import Net, Place
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import write_whole
 from frontglass.looks import Look
@@ -113,10 +113,11 @@ def sway(
         exaggerate=exaggerate,
     )
     lit = small.with_radiance(_lamps_only(small.radiance))
+    front = [part for part in map(_front_of, looks) if part is not None]
     nets = any(isinstance(part, Net) for look in looks for part in look.elements)
 
     def renderedlamps_of(turn_deg: float) -> Float32:
-        turned = [_turned(look, turn_deg) for look in looks]
+        turned = [_turned(look, turn_deg) for look in front]
         return render(lit, turned, **how).radiance  # type: ignore[arg-type]  # as above
 
     still_lamps = renderedlamps_of(0.0)
@@ -201,11 +202,25 @@ def _reduced(picture: Picture, width_px: int) -> Picture:
         return picture
     size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
     light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
-    return replace(picture, radiance=np.asarray(light, dtype=np.float32), distance_m=None)
+    far = picture.distance_m
+    if far is not None:
+        # A mean of near and far would be a distance at which nothing stands.
+        far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
+    return replace(picture, radiance=np.asarray(light, dtype=np.float32), distance_m=far)
 
 
 def _lamps_only(light: Float32) -> Float32:
     return np.where(light.max(axis=2, keepdims=True) >= LAMP_FROM, light, np.float32(0))
+
+
+def _front_of(look: Look) -> Look | None:
+    """Return what of a look has structure; air and veils, and what pale threads add, have none."""
+    parts = tuple(
+        replace(part, pale_share=0.0) if isinstance(part, Net) else part
+        for part in look.elements
+        if part.place is Place.FRONT
+    )
+    return replace(look, elements=parts) if parts else None
 
 
 def _turned(look: Look, turn_deg: float) -> Look:
@@ -225,7 +240,8 @@ def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Cod
     x, y = margin + shift_px * right, margin + shift_px * down
     move = np.array([[1, 0, -x], [0, 1, -y]], dtype=np.float64)
     light = cv2.warpAffine(np.clip(picture.radiance, 0, 1), move, (width, height))
-    return view(picture.with_radiance(np.asarray(light, np.float32)), (width, height))
+    frame = replace(picture, radiance=np.asarray(light, np.float32), distance_m=None)
+    return view(frame, (width, height))
 
 
 def _verdict(
