@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from frontglass.files import NonFinite, read_picture, write_picture
     from frontglass.looks import Look, catalogue, look_names, read_look
     from frontglass.optics.camera import Camera, ShotData, choose_camera
+    from frontglass.picture.bracket import MergedBracket, merged_bracket
+    from frontglass.picture.lamps import Lamp, LampMark, Recovery, with_recovered_light
     from frontglass.picture.picture import Picture
     from frontglass.render import Compensation, Surround, render
     from frontglass.sheets.ladder import ladder
@@ -41,13 +43,17 @@ __all__ = [
     "Compensation",
     "Framing",
     "FrontglassError",
+    "Lamp",
+    "LampMark",
     "Look",
     "LookError",
+    "MergedBracket",
     "NonFinite",
     "ParameterError",
     "Picture",
     "PictureFileError",
     "Recipe",
+    "Recovery",
     "RenderedStill",
     "Sheet",
     "ShotData",
@@ -57,11 +63,13 @@ __all__ = [
     "choose_camera",
     "ladder",
     "look_names",
+    "merged_bracket",
     "read_look",
     "read_picture",
     "render",
     "render_batch",
     "render_file",
+    "with_recovered_light",
     "write_picture",
     "write_sheet",
 ]
@@ -79,6 +87,8 @@ _HOMES = {
     "frontglass.files": ("NonFinite", "read_picture", "write_picture"),
     "frontglass.looks": ("Look", "catalogue", "look_names", "read_look"),
     "frontglass.optics.camera": ("Camera", "ShotData", "choose_camera"),
+    "frontglass.picture.bracket": ("MergedBracket", "merged_bracket"),
+    "frontglass.picture.lamps": ("Lamp", "LampMark", "Recovery", "with_recovered_light"),
     "frontglass.picture.picture": ("Picture",),
     "frontglass.render": ("Compensation", "Surround", "render"),
     "frontglass.sheets.ladder": ("ladder",),

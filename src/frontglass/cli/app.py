@@ -11,7 +11,9 @@ from frontglass.cli.batch import batch
 from frontglass.cli.demo import demo
 from frontglass.cli.grouped import register
 from frontglass.cli.ladder import ladder
+from frontglass.cli.lamps import lamps
 from frontglass.cli.looks import looks, show
+from frontglass.cli.merge import merge
 
 app = typer.Typer(
     # Plain help: the decorated kind takes as long again to load as everything else.
@@ -20,7 +22,7 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
 )
-for function in (apply, ladder, batch, looks, show, demo):
+for function in (apply, ladder, batch, looks, show, lamps, merge, demo):
     register(app, function)
 
 
