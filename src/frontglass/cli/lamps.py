@@ -36,7 +36,7 @@ def lamps(
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
-    """List the clipped areas of STILL, with how bright each is taken to be.
+    """List what clips in STILL, and how bright it is taken to be.
 
     Those that would send most light come first; --out draws them on a copy of the still.
     """

@@ -37,12 +37,12 @@ def merge(
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
-    """Merge bracketed STILLS into one file that holds lamps and shadows.
+    """Merge bracketed STILLS into a file that holds their lamps.
 
     White is the white of the brightest exposure; --exposure of other commands shows it anew.
     """
-    from frontglass.batch.recipe import check_may_write
     from frontglass.batch.bracket import merge_files
+    from frontglass.batch.recipe import check_may_write
     from frontglass.picture.bracket import Alignment, Response
 
     check_may_write(out, stills, overwrite=overwrite)

@@ -60,6 +60,8 @@ class Signs:
         Centre. [px]
     area_px : ndarray
         Pixels.
+    area_share : ndarray
+        Their share of the frame. [1]
     whole_share : ndarray
         Of the region, where all three channels end. [1], in [0, 1]
     edge : ndarray
@@ -73,6 +75,7 @@ class Signs:
     x_px: Float64
     y_px: Float64
     area_px: Float64
+    area_share: Float64
     whole_share: Float64
     edge: Float64
     frame_median: float
@@ -148,6 +151,7 @@ def signs(light: Float32, found: Outline) -> Signs:
         x_px=mean_inside(columns),
         y_px=mean_inside(rows),
         area_px=area,
+        area_share=area / inside.size,
         whole_share=mean_inside(found.mask.min(axis=2)[inside]),
         edge=_mean_by(owner[edge], brightness[edge], number),
         frame_median=float(np.median(brightness)),
