@@ -31,6 +31,7 @@ from frontglass.render.meshes import light_through_mesh
 from frontglass.render.smears import light_through_grease
 from frontglass.render.spread import Surround, spread
 from frontglass.render.stray import with_stray_light
+from frontglass.units import ratio_from_stops
 
 Float32 = NDArray[np.float32]
 
@@ -110,7 +111,23 @@ def render(
     if compensate is Compensation.OFF and kept != 1:
         light = light * np.float32(kept)
         left = None if left is None else left * np.float32(kept)
-    return replace(picture, radiance=light, recovered=left, notices=(*picture.notices, *notices))
+    notices = (*picture.notices, *notices, *_idle(source, path))
+    return replace(picture, radiance=light, recovered=left, notices=notices)
+
+
+def _idle(light: Float32, path: Sequence[Element]) -> tuple[str, ...]:
+    """Say so when a glow waits for light that the still does not hold."""
+    floors = [
+        ratio_from_stops(part.threshold_stops - part.knee_stops / 2)
+        for part in path
+        if isinstance(part, Glow) and part.threshold_stops is not None
+    ]
+    if not floors or float(light.max()) > min(floors):
+        return ()
+    return (
+        "A glow that spreads only light brighter than white did nothing: this still holds none. "
+        "Lamps that are clipped have lost it.",
+    )
 
 
 def _acts_on_all_light_alike(element: Element) -> bool:
