@@ -70,15 +70,14 @@ def measured(name: str, folder: Path) -> tuple[tuple[float, ...], str]:
     plain = glow_error(still.radiance, truth, outside)
     auto = glow_error(source(recovered), truth, outside)
     lost = float((truth - still.radiance)[~outside].sum())
-    extra = source(recovered) - still.radiance
-    flux = float(extra.sum()) / lost
+    flux = float((source(recovered) - still.radiance).sum()) / lost
     marks = fg.Recovery(marks=true_marks(truth, still))
     marked = glow_error(source(fg.with_recovered_light(still, marks).picture), truth, outside)
     frames = [as_still(truth * np.float32(2.0**s), folder, quality=95) for s in BRACKET_STOPS]
     merged = fg.merged_bracket(frames, BRACKET_STOPS)
     bracket = glow_error(merged.picture.radiance, truth, outside)
     change = max(
-        abs(np.log2((recovered_light(name, s, folder) + 1e-6) / (float(extra.sum()) + 1e-6)))
+        glow_error(source_at(name, s, folder), source(recovered), outside).rms
         for s in (-THIRD, THIRD)
     )
     text = (
@@ -89,11 +88,10 @@ def measured(name: str, folder: Path) -> tuple[tuple[float, ...], str]:
     return (plain.rms, auto.rms, marked.rms, bracket.rms), text
 
 
-def recovered_light(name: str, stops: float, folder: Path) -> float:
-    """Light recovered when the scene is exposed otherwise, on the scale of the rule."""
+def source_at(name: str, stops: float, folder: Path) -> np.ndarray:
+    """What a still of the scene exposed otherwise sends out, on the scale of the rule."""
     still = as_still(scene(name, stops), folder)
-    picture = fg.with_recovered_light(still).picture
-    return float((source(picture) - still.radiance).sum()) * 2.0**-stops
+    return source(fg.with_recovered_light(still).picture) * np.float32(2.0**-stops)
 
 
 def false_glow(name: str, stops: float, folder: Path) -> float:

@@ -125,7 +125,8 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
             continue
         for code in range(CODES - 2, LOWEST_CLIP_CODE, -1):
             usual = float(np.median(counts[code - 24 : code - 8]))
-            is_peak = counts[code] == counts[code - 3 :].max()
+            below = float(np.mean(counts[code - 3 : code]))
+            is_peak = counts[code] == counts[code:].max() and counts[code] >= 2 * below
             if is_peak and counts[code] >= max(FEWEST_PX, SPIKE * usual):
                 levels[channel] = white * (code / (CODES - 1)) ** 2.4
                 break

@@ -29,9 +29,9 @@ those that the benchmark measures: a level that does not depend on the area; and
 the share that clips in all channels, a level, one that rises with a darker edge, and one that
 falls with a darker frame."""
 UNCERTAIN_STOPS, UNCERTAIN_SHARE = 0.6, 0.3
-SMALL_SHARE, LARGE_SHARE = 0.03, 0.3
+SMALL_SHARE, LARGE_SHARE = 0.05, 0.4
 """Of the frame: up to the first an area may be a lamp, from the second on it is a sky or a wall."""
-HARD_EDGE, SOFT_EDGE = 0.7, 0.95
+HARD_EDGE, SOFT_EDGE = 0.75, 0.95
 """Light just outside, over the clipping level: white that comes up softly is no lamp either."""
 DIMMEST_SIGN = 0.02
 DARKEST_FRAME = 0.005
