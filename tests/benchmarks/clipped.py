@@ -51,9 +51,11 @@ def main() -> None:
             f"median rms    {clipped:.3f}      {recovered:.3f}  (ratio {recovered / clipped:.2f},"
             f" {worse} scenes worse)        {marked:.3f}        {bracket:.3f}"
         )
-        print(f"largest rms   {max(r[0] for r in columns):.3f}      {max(r[1] for r in columns):.3f}"
-              f"                                    {max(r[2] for r in columns):.3f}"
-              f"        {max(r[3] for r in columns):.3f}")
+        clipped, recovered, marked, bracket = map(max, zip(*columns, strict=True))
+        print(
+            f"largest rms   {clipped:.3f}      {recovered:.3f}"
+            f"                                    {marked:.3f}        {bracket:.3f}"
+        )
         print("\nscenes without lamps: glow added that is not there, stops rms")
         for name in PLAIN_SCENES:
             for stops in (0.0, 1.0):

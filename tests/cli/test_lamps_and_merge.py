@@ -7,12 +7,12 @@ import json
 import numpy as np
 import pytest
 from PIL import Image
-from tests.picture.hdr_scenes import codes, scene
 from typer.testing import CliRunner
 
 import frontglass as fg
 from frontglass.cli.app import app
 from frontglass.files.exif import exposure_stops_of
+from tests.picture.hdr_scenes import codes, scene
 
 CAMERA = ("--lens", "50", "--stop", "2.8", "--sensor", "super35")
 

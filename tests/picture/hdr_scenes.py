@@ -98,7 +98,7 @@ def true_marks(truth: Float32, still: fg.Picture, most: int = 12) -> tuple[fg.La
 
     found = outline(still.radiance)
     lost = truth.mean(axis=2) - 1
-    number = found.count + 1
+    number = found.regions + 1
     area = np.bincount(found.labels.ravel(), minlength=number)
     sums = np.bincount(found.labels.ravel(), weights=lost.ravel(), minlength=number)
     sums[0] = 0

@@ -7,13 +7,13 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from tests.picture.hdr_scenes import LAMP_SCENES, as_still, codes, glow_error, scene
 
 import frontglass as fg
 from frontglass.picture.bracket import Alignment, Response
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
+from tests.picture.hdr_scenes import LAMP_SCENES, as_still, codes, glow_error, scene
 
 FOUR = (0.0, -4.0, -8.0, -12.0)
 
@@ -112,7 +112,7 @@ def test_exposures_are_measured_where_the_stated_ones_are_rounded():
     frames = [frame(light, s) for s in (0.0, -3.2, -6.1)]
     merged = fg.merged_bracket(frames, (0.0, -3.0, -6.0))
     assert merged.exposure_stops == pytest.approx((0.0, -3.2, -6.1), abs=0.04)
-    assert "from what was stated" in merged.picture.notices[-1]
+    assert "stops off; measured ones are used" in merged.picture.notices[-1]
 
 
 @pytest.mark.source("DebevecMalik1997", "eq. 3, as OpenCV solves it")
@@ -161,8 +161,6 @@ def test_stills_of_different_size_are_refused():
 
 
 def test_an_estimated_response_needs_codes():
-    held = Picture(
-        radiance=np.full((20, 30, 3), 0.2, dtype=np.float32), encoding=Encoding.linear()
-    )
+    held = Picture(radiance=np.full((20, 30, 3), 0.2, dtype=np.float32), encoding=Encoding.linear())
     with pytest.raises(fg.ParameterError, match="8-bit RGB stills"):
         fg.merged_bracket([held, held], (0.0, -1.0), response=Response.ESTIMATED)

@@ -8,6 +8,12 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
+
+import frontglass as fg
+from frontglass.picture.clipped import clipping_levels, outline, signs
+from frontglass.picture.curves import SRGB_CURVE
+from frontglass.picture.encoding import Encoding
+from frontglass.picture.picture import Picture
 from tests.picture.hdr_scenes import (
     LAMP_SCENES,
     PLAIN_SCENES,
@@ -18,12 +24,6 @@ from tests.picture.hdr_scenes import (
     source,
     true_marks,
 )
-
-import frontglass as fg
-from frontglass.picture.clipped import clipping_levels, outline, signs
-from frontglass.picture.curves import SRGB_CURVE
-from frontglass.picture.encoding import Encoding
-from frontglass.picture.picture import Picture
 
 RNG = np.random.default_rng
 
@@ -59,7 +59,7 @@ def still_of(light: np.ndarray) -> Picture:
 def test_jpeg_ringing_neither_splits_a_lamp_nor_makes_new_ones(quality):
     light = soft_disc(soft_disc(room(), 50, 60, 9, 40), 140, 40, 4, 40)
     found = outline(jpeg(light, quality))
-    assert found.count == 2
+    assert found.regions == 2
     area = np.bincount(found.labels.ravel())[1:]
     true = (light.min(axis=2) >= 1).sum()
     assert area.sum() == pytest.approx(true, rel=0.2)
@@ -69,11 +69,11 @@ def test_jpeg_ringing_neither_splits_a_lamp_nor_makes_new_ones(quality):
 def test_a_camera_may_clip_below_the_highest_code(top):
     light = np.minimum(soft_disc(room(), 60, 60, 10, 30), top).astype(np.float32)
     assert clipping_levels(light) == pytest.approx([top] * 3, rel=0.02)
-    assert outline(light).count == 1
+    assert outline(light).regions == 1
 
 
 def test_nothing_clips_in_a_room_without_lamps():
-    assert outline(room(ground=0.4)).count == 0
+    assert outline(room(ground=0.4)).regions == 0
 
 
 def test_the_scale_follows_the_exposure():
@@ -175,6 +175,7 @@ def test_a_mark_gives_its_region_that_level_and_no_other():
     assert by_place[140].marked
     assert by_place[50].stops == 0.0
     extra = both.picture.recovered
+    assert extra is not None
     assert not extra[:, :80].any()
     # Mean light over the region: the level, less the soft rim of its mask.
     region = outline(still.radiance).labels == outline(still.radiance).labels[40, 140]

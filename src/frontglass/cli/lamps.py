@@ -28,7 +28,9 @@ def lamps(
     ] = None,
     lamp: Annotated[
         list[str] | None,
-        typer.Option(metavar="X,Y,STOPS", help="Level of one clipped lamp; several times for more."),
+        typer.Option(
+            metavar="X,Y,STOPS", help="Level of a clipped lamp; may be given several times."
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", "-o", help="PNG or JPEG to draw the areas on.")

@@ -20,7 +20,7 @@ def merge(
         ),
     ],
     *,
-    out: Annotated[Path, typer.Option("--out", "-o", help="OpenEXR (or HDR, float TIFF) to write.")],
+    out: Annotated[Path, typer.Option("--out", "-o", help="OpenEXR, HDR or float TIFF to write.")],
     stops: Annotated[
         str | None,
         typer.Option(

@@ -117,7 +117,9 @@ class LightOptions:
     ] = None
     lamp: Annotated[
         list[str] | None,
-        typer.Option(metavar="X,Y,STOPS", help="Level of one clipped lamp; several times for more."),
+        typer.Option(
+            metavar="X,Y,STOPS", help="Level of a clipped lamp; may be given several times."
+        ),
     ] = None
 
     def recipe(self, looks: tuple[Look, ...], camera: CameraOptions) -> Recipe:

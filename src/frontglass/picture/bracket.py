@@ -35,7 +35,7 @@ GHOST_SHARE = 0.25
 GHOST_SIGMAS = 4.0
 GHOST_REACH_PX = 2
 SMOOTHING_PX = 1.5
-LARGEST_SHIFT_BITS = 6
+LARGEST_SHIFT_BITS, EXCLUDED_CODES = 6, 4
 RESPONSE_SAMPLES, RESPONSE_SMOOTHNESS = 400, 50.0
 
 
@@ -243,9 +243,9 @@ def _ghost(light: Float32, say: Float32, total: Float32, weights: Float32) -> ND
     # Smoothed, so that one noisy pixel is no ghost and one that moved takes its edge along.
     off = np.abs(cv2.GaussianBlur(np.asarray(off, dtype=np.float32), (0, 0), SMOOTHING_PX))
     allowed = GHOST_SHARE * np.maximum(light, mean) + GHOST_SIGMAS * sigma
-    ghost = (known & (off > allowed)).any(axis=2).astype(np.uint8)
-    kernel = np.ones((2 * GHOST_REACH_PX + 1,) * 2, np.uint8)
-    return np.asarray(cv2.dilate(cv2.morphologyEx(ghost, cv2.MORPH_OPEN, kernel[:2, :2]), kernel) > 0)
+    ghost = np.asarray((known & (off > allowed)).any(axis=2)).astype(np.uint8)
+    opened = cv2.morphologyEx(ghost, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    return np.asarray(cv2.dilate(opened, np.ones((2 * GHOST_REACH_PX + 1,) * 2, np.uint8)) > 0)
 
 
 def _aligned(
@@ -276,7 +276,7 @@ def _shift(bright: Float32, dark: Float32, scale: np.float32) -> tuple[int, int]
     bits = min(LARGEST_SHIFT_BITS, int(np.log2(min(dark.shape[:2]))) - 2)
     if bits < 1:
         return 0, 0
-    aligner = cv2.createAlignMTB(bits, 4, False)
+    aligner = cv2.createAlignMTB(max_bits=bits, exclude_range=EXCLUDED_CODES, cut=False)
     # Both as the dark still saw them: the same pixels are then above the median.
     right, down = aligner.calculateShift(_grey_codes(bright * scale), _grey_codes(dark))
     still = _disagreement(bright, dark, scale)
@@ -324,7 +324,10 @@ def _by_estimated_response(stills: Sequence[Picture], nominal: Sequence[float]) 
             raise ParameterError("response", "profile", "estimated", "It needs 8-bit RGB stills.")
         codes.append(np.ascontiguousarray(own))
     times = np.asarray(2.0 ** np.asarray(nominal), dtype=np.float32)
-    curve = cv2.createCalibrateDebevec(RESPONSE_SAMPLES, RESPONSE_SMOOTHNESS, False).process(codes, times).reshape(256, 3)
+    solver = cv2.createCalibrateDebevec(
+        samples=RESPONSE_SAMPLES, lambda_=RESPONSE_SMOOTHNESS, random=False
+    )
+    curve = solver.process(codes, times).reshape(256, 3)
     curve = np.maximum.accumulate(curve, axis=0)
     curve = curve / curve[255]
     return [
@@ -337,7 +340,7 @@ def _said(nominal: Sequence[float], stops: Sequence[float], clipped_share: float
     said = []
     worst = max(abs(a - b) for a, b in zip(nominal, stops, strict=True))
     if worst > 0.05:
-        said.append(f"Exposures were up to {worst:.2f} stops from what was stated; measured ones used.")
+        said.append(f"Exposures were up to {worst:.2f} stops off; measured ones are used.")
     if clipped_share > 0:
         said.append(
             f"{100 * clipped_share:.2g} % of the pixels clip even in the darkest still:"

@@ -38,7 +38,7 @@ class Outline(NamedTuple):
         How far each sample is clipped. [1], in [0, 1].
     labels : ndarray, shape (H, W), int32
         Number of the region a pixel belongs to, from 1; 0 is none.
-    count : int
+    regions : int
         Number of regions.
     levels : ndarray, shape (3,)
         Light at which each channel ends.
@@ -46,7 +46,7 @@ class Outline(NamedTuple):
 
     mask: Float32
     labels: Labels
-    count: int
+    regions: int
     levels: Float32
 
 
@@ -118,9 +118,7 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
     levels = np.full(3, white, dtype=np.float32)
     for channel in range(3):
         codes = np.clip(light[..., channel] / np.float32(white), 0, 1) ** np.float32(1 / 2.4)
-        counts = np.bincount(
-            np.rint(codes * (CODES - 1)).astype(np.intp).ravel(), minlength=CODES
-        )
+        counts = np.bincount(np.rint(codes * (CODES - 1)).astype(np.intp).ravel(), minlength=CODES)
         if counts[CODES - 1] >= FEWEST_PX:
             continue
         for code in range(CODES - 2, LOWEST_CLIP_CODE, -1):
@@ -135,7 +133,7 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
 
 def signs(light: Float32, found: Outline) -> Signs:
     """Return what the still shows of each region; see `Signs`."""
-    number = found.count + 1
+    number = found.regions + 1
     inside = found.labels > 0
     owner, away = _nearest(found.labels)
     area = np.bincount(found.labels.ravel(), minlength=number)[1:].astype(np.float64)

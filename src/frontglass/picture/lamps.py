@@ -187,7 +187,7 @@ def with_recovered_light(
     found = outline(light, white)
     shown = signs(light, found)
     stops, uncertain = _levels(shown, recovery.clipped)
-    marked = np.zeros(found.count, dtype=bool)
+    marked = np.zeros(found.regions, dtype=bool)
     for mark in recovery.marks:
         region = _region_at(mark, found)
         stops[region], uncertain[region], marked[region] = mark.stops, 0, True
@@ -237,7 +237,7 @@ def _levels(shown: Signs, clipped: str | float) -> tuple[Float64, Float64]:
 
 
 def _lamp_share(shown: Signs) -> Float64:
-    """How much a region may be a lamp, by its size and the hardness of its edge. [1]"""
+    """How much a region may be a lamp, by its size and the hardness of its edge [1]."""
     larger = np.log2(shown.area_share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
     softer = (shown.edge - HARD_EDGE) / (SOFT_EDGE - HARD_EDGE)
     return np.asarray((1 - np.clip(larger, 0, 1)) * (1 - np.clip(softer, 0, 1)))

@@ -42,7 +42,7 @@ def shown_light(seen: Float32, base: Float32, excess: Float32, elements: Sequenc
 
 
 def _direct(elements: Sequence[Element], channel: int) -> float:
-    """Share of a channel's light that goes straight on, where the glass is not clear. [1]"""
+    """Share of a channel's light that goes straight on, where the glass is not clear [1]."""
     share = 1.0
     for element in elements:
         match element:
@@ -59,4 +59,3 @@ def _direct(elements: Sequence[Element], channel: int) -> float:
             case _:
                 pass
     return share
-
