@@ -185,6 +185,8 @@ def with_recovered_light(
         return RecoveredStill(replace(picture, recovered=None), ())
     light = picture.radiance
     found = outline(light, white)
+    if found.regions == 0 and not recovery.marks:
+        return RecoveredStill(replace(picture, recovered=None), ())
     shown = signs(light, found)
     stops, uncertain = _levels(shown, recovery.clipped)
     marked = np.zeros(found.regions, dtype=bool)
