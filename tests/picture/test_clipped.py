@@ -162,6 +162,16 @@ class TestWhiteThings:
         light = cv2.GaussianBlur(light, (0, 0), 1.0)
         assert self.glow_added(light) < 0.35
 
+    @pytest.mark.parametrize("ground", [0.15, 0.25, 0.4])
+    @pytest.mark.parametrize("width", [20, 60, 110])
+    def test_a_sheet_of_paper_is_at_worst_a_weak_lamp(self, width, ground):
+        # Small, hard-edged and white, it could be a lamp: the README owns up to 0.7 stops.
+        light = room(ground=ground)
+        light[20 : 20 + width * 7 // 10, 30 : 30 + width] = 1.2
+        light = np.maximum(cv2.GaussianBlur(light, (0, 0), 0.8), 0)
+        light *= RNG(4).normal(1, 0.01, light.shape)
+        assert self.glow_added(light.astype(np.float32)) < 0.7
+
     def test_a_still_white_all_over(self):
         assert self.glow_added(np.full((60, 80, 3), 1.2, dtype=np.float32)) == 0
 

@@ -184,12 +184,13 @@ def _brightness(light: Float32, levels: Float32) -> Float32:
 
 def depth_within(labels: Labels) -> Float32:
     """How deep in its region each pixel lies, over the region's mean; 0 outside."""
-    depth = cv2.distanceTransform((labels > 0).astype(np.uint8), cv2.DIST_L2, 5)
     inside = labels > 0
+    away = cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5)
+    depth: Float32 = np.asarray(away, dtype=np.float32)
     own = labels[inside]
     mean = np.bincount(own, weights=depth[inside]) / np.maximum(np.bincount(own), 1)
     depth[inside] /= mean[own]
-    return np.asarray(depth, dtype=np.float32)
+    return depth
 
 
 def _mean_by(index: Labels, values: Float32, number: int) -> Float64:

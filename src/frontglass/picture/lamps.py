@@ -277,6 +277,8 @@ def _excess(light: Float32, found: Outline, stops: Float64, colours: Float64) ->
     own = found.labels[inside] - 1
     level = np.where(stops > 0, 2.0**stops, 0.0)[:, np.newaxis] * colours * found.levels
     excess = np.zeros_like(light)
-    true = level[own] * depth_within(found.labels)[inside][:, np.newaxis]
-    excess[inside] = found.mask[inside] * np.maximum(true - light[inside], 0)
+    lost = np.maximum(level[own] - light[inside], 0)
+    # Shared out by depth: a lamp's rim, blurred by the lens, holds least above white.
+    shape = depth_within(found.labels)[inside][:, np.newaxis]
+    excess[inside] = found.mask[inside] * lost * shape
     return excess
