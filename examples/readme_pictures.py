@@ -13,7 +13,9 @@ HERE = Path(__file__).parent
 PROGRAM = (sys.executable, "-m", "frontglass")
 SCENE = str(HERE / "cafe_1280.exr")
 # What the scene was rendered with: a horizontal field of 52 degrees, shown 2.5 stops brighter.
-CAMERA = ("--lens", "36.9mm", "--sensor", "36x20.25", "--stop", "2.8", "--exposure", "2.5")
+LENS = ("--lens", "36.9mm", "--sensor", "36x20.25", "--stop", "2.8")
+EXPOSURE = ("--exposure", "2.5")
+CAMERA = (*LENS, *EXPOSURE)
 
 LAMP, HAIR, HARBOUR = "60,340,200,120", "1060,150,200,120", "340,190,200,120"
 
@@ -83,6 +85,16 @@ def board(folder: Path) -> None:
             page.reduce(2).save(folder / "mood.jpg", quality=85)
 
 
+# The same scene as a scout still of 8 bits, which holds its lamps as plain white.
+SCOUT_COMMANDS = {
+    "clipped.jpg": ("--clipped", "off"),
+    "recovered.jpg": (
+        *("--lamp", "147,415,8.2", "--lamp", "502,62,8.3", "--lamp", "1128,110,8.3"),
+        *("--lamp", "916,110,8.2", "--lamp", "352,115,8.2"),
+    ),
+}
+
+
 def main(folder: str = str(HERE / "pictures")) -> None:
     """Run each command, and put its picture where the README looks for it."""
     Path(folder).mkdir(parents=True, exist_ok=True)
@@ -95,6 +107,16 @@ def main(folder: str = str(HERE / "pictures")) -> None:
     for name, command in OTHERS.items():
         subprocess.run([*PROGRAM, *command, str(Path(folder) / name)], check=True)
     board(Path(folder))
+    with tempfile.TemporaryDirectory() as scratch:
+        scout = str(Path(scratch) / "scout.jpg")
+        subprocess.run(
+            [*PROGRAM, "apply", SCENE, "--look", "slate-roof:0", *CAMERA, "--out", scout],
+            check=True,
+        )
+        for name, options in SCOUT_COMMANDS.items():
+            command = ("apply", scout, "--look", "harbour-night:1/2", *LENS, *options)
+            out = ("--out", str(Path(folder) / name), "--overwrite", "--quality", "82")
+            subprocess.run([*PROGRAM, *command, *out], check=True)
 
 
 if __name__ == "__main__":

@@ -131,7 +131,7 @@ class TestRun:
             outcomes = fg.render_batch(stills, tmp_path / name, recipe, processes=processes)
             assert set(states(outcomes).values()) == {"rendered"}
         for still in stills:
-            picture = fg.read_picture(still)
+            picture = fg.with_recovered_light(fg.read_picture(still)).picture
             camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.89)
             fg.write_picture(tmp_path / "own.png", fg.render(picture, recipe.looks, camera=camera))
             own = (tmp_path / "own.png").read_bytes()

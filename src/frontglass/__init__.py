@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from frontglass.judge.measure import LookMeasures, measure
     from frontglass.looks import Look, catalogue, look_names, read_look
     from frontglass.optics.camera import Camera, ShotData, choose_camera
+    from frontglass.picture.bracket import MergedBracket, merged_bracket
+    from frontglass.picture.lamps import Lamp, LampMark, Recovery, with_recovered_light
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
     from frontglass.render import Compensation, Surround, render
@@ -45,14 +47,18 @@ __all__ = [
     "Compensation",
     "Framing",
     "FrontglassError",
+    "Lamp",
+    "LampMark",
     "Look",
     "LookError",
     "LookMeasures",
+    "MergedBracket",
     "NonFinite",
     "ParameterError",
     "Picture",
     "PictureFileError",
     "Recipe",
+    "Recovery",
     "Region",
     "RenderedStill",
     "Respect",
@@ -68,11 +74,13 @@ __all__ = [
     "look_names",
     "match",
     "measure",
+    "merged_bracket",
     "read_look",
     "read_picture",
     "render",
     "render_batch",
     "render_file",
+    "with_recovered_light",
     "write_picture",
     "write_sheet",
 ]
@@ -92,6 +100,8 @@ _HOMES = {
     "frontglass.judge.measure": ("LookMeasures", "measure"),
     "frontglass.looks": ("Look", "catalogue", "look_names", "read_look"),
     "frontglass.optics.camera": ("Camera", "ShotData", "choose_camera"),
+    "frontglass.picture.bracket": ("MergedBracket", "merged_bracket"),
+    "frontglass.picture.lamps": ("Lamp", "LampMark", "Recovery", "with_recovered_light"),
     "frontglass.picture.picture": ("Picture",),
     "frontglass.render": ("Compensation", "Surround", "render"),
     "frontglass.picture.region": ("Region",),

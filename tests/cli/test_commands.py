@@ -31,6 +31,12 @@ def run() -> Run:
     return command
 
 
+def recovered(still: Path, exposure_stops: float = 0.0) -> fg.Picture:
+    """The still as a command reads it: with the light that its clipped lamps have lost."""
+    picture = fg.read_picture(still, exposure_stops=exposure_stops)
+    return fg.with_recovered_light(picture, white=2.0**exposure_stops).picture
+
+
 def refused(result: Result, *said: str) -> None:
     """One line on stderr with these words in it, nothing on stdout, status 1, no traceback."""
     assert result.exit_code == 1, result.output
@@ -48,7 +54,7 @@ class TestApply:
         result = run("apply", still, *looks, *CAMERA, "-o", tmp_path / "cli.png")
         assert result.exit_code == 0, result.output
         stack = [fg.read_look("harbour-night").at("1/2"), fg.read_look("slate-roof").at("1/4")]
-        seen = fg.render(fg.read_picture(still), stack, camera=THE_CAMERA)
+        seen = fg.render(recovered(still), stack, camera=THE_CAMERA)
         fg.write_picture(tmp_path / "api.png", seen)
         assert (tmp_path / "cli.png").read_bytes() == (tmp_path / "api.png").read_bytes()
         assert (tmp_path / "cli.png").read_bytes() != still.read_bytes()
@@ -73,7 +79,7 @@ class TestApply:
             focal_length_mm=35, f_number=4, sensor_width_mm=24.9, filter_distance_mm=60
         )
         seen = fg.render(
-            fg.read_picture(still, exposure_stops=1.5),
+            recovered(still, 1.5),
             [fg.read_look("rehearsal-room")],
             camera=lens,
             surround=fg.Surround.DARK,
@@ -175,7 +181,7 @@ class TestLadder:
         options = ("--strengths", "1/4,1,2", "--close-up", "20,20,40,30", "--width", "900")
         result = run("ladder", still, "--look", "harbour-night", *options, *CAMERA, "-o", out)
         assert result.exit_code == 0, result.output
-        picture = fg.read_picture(still)
+        picture = recovered(still)
         sheet = fg.ladder(
             picture,
             fg.read_look("harbour-night"),
@@ -337,7 +343,7 @@ def test_demo_renders_the_scene_that_comes_along(run, tmp_path):
 def test_version_and_help(run):
     assert run("--version").stdout == f"frontglass {fg.__version__}\n"
     shown = run("--help").stdout
-    for command in ("apply", "ladder", "batch", "looks", "show", "demo"):
+    for command in ("apply", "ladder", "batch", "looks", "show", "lamps", "merge", "demo"):
         assert f"  {command} " in shown
     assert "..." not in shown.partition("Commands:")[2]
 

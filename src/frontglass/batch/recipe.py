@@ -19,8 +19,9 @@ from frontglass.optics.camera import (
     choose_camera,
     sensor_mm_from_text,
 )
+from frontglass.picture.lamps import Recovery, with_recovered_light
 from frontglass.render import Compensation, Surround, render
-from frontglass.units import strength_text
+from frontglass.units import ratio_from_stops, strength_text
 
 if TYPE_CHECKING:
     from frontglass.picture.picture import Picture
@@ -87,6 +88,8 @@ class Recipe:
         What to do with pixels that are no number.
     quality : int or None
         Quality of a JPEG, 1 to 100; None leaves it to the writer.
+    recovery : Recovery
+        What is done about clipped lamps.
     """
 
     looks: tuple[Look, ...] = ()
@@ -96,6 +99,7 @@ class Recipe:
     compensate: Compensation = Compensation.ON
     non_finite: NonFinite = NonFinite.REFUSE
     quality: int | None = None
+    recovery: Recovery = field(default_factory=Recovery)
 
     @property
     def light_loss_stops(self) -> float:
@@ -103,8 +107,12 @@ class Recipe:
         return sum(look.light_loss_stops for look in self.looks)
 
     def picture_from(self, still: Path) -> Picture:
-        """Still read from its file and exposed as the recipe says."""
-        return read_picture(still, exposure_stops=self.exposure_stops, non_finite=self.non_finite)
+        """Still read from its file and exposed as the recipe says, its clipped lamps recovered."""
+        picture = read_picture(
+            still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
+        )
+        white = ratio_from_stops(self.exposure_stops)
+        return with_recovered_light(picture, self.recovery, white=white).picture
 
     def rendered(self, picture: Picture, camera: Camera) -> Picture:
         """Return `picture` as the camera would see it through the looks.

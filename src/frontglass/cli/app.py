@@ -12,9 +12,11 @@ from frontglass.cli.compare import compare
 from frontglass.cli.demo import demo
 from frontglass.cli.grouped import register
 from frontglass.cli.ladder import ladder
+from frontglass.cli.lamps import lamps
 from frontglass.cli.looks import looks, show
 from frontglass.cli.match import match
 from frontglass.cli.measure import measure
+from frontglass.cli.merge import merge
 from frontglass.cli.mood import mood
 from frontglass.cli.sway import sway
 
@@ -25,7 +27,10 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
 )
-for function in (apply, ladder, compare, mood, sway, batch, looks, show, measure, match, demo):
+for function in (
+    *(apply, ladder, compare, mood, sway, batch),
+    *(looks, show, measure, match, lamps, merge, demo),
+):
     register(app, function)
 
 

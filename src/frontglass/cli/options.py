@@ -12,6 +12,7 @@ import typer
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Framing, Recipe
     from frontglass.looks import Look
+    from frontglass.picture.lamps import Recovery
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -114,6 +115,19 @@ class LightOptions:
         typer.Option(help="Pixels that are no number: refuse the still, or mend them."),
     ] = None
     quality: Annotated[int | None, typer.Option(metavar="1-100", help="Quality of a JPEG.")] = None
+    clipped: Annotated[
+        str | None,
+        typer.Option(
+            metavar="auto|off|STOPS",
+            help="Light of clipped lamps: estimated, left out, or this far above white.",
+        ),
+    ] = None
+    lamp: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="X,Y,STOPS", help="Level of a clipped lamp; may be given several times."
+        ),
+    ] = None
 
     def recipe(self, looks: tuple[Look, ...], camera: CameraOptions) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
@@ -130,5 +144,16 @@ class LightOptions:
                 compensate=Compensation.OFF if self.no_compensate else None,
                 non_finite=self.non_finite and NonFinite(self.non_finite),
                 quality=self.quality,
+                recovery=recovery_from(self.clipped, self.lamp),
             ),
         )
+
+
+def recovery_from(clipped: str | None, lamps: list[str] | None) -> Recovery | None:
+    """Return what the options say of clipped lamps; None if nothing."""
+    from frontglass.picture.lamps import AUTO, LampMark, Recovery
+
+    if clipped is None and not lamps:
+        return None
+    marks = tuple(LampMark.from_text(text) for text in lamps or ())
+    return Recovery.from_text(AUTO if clipped is None else clipped, marks)

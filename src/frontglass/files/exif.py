@@ -18,10 +18,13 @@ from frontglass.optics.camera import ShotData
 
 _ORIENTATION = 274
 _F_NUMBER, _FOCAL_LENGTH, _FOCAL_LENGTH_35MM = 33437, 37386, 41989
+_EXPOSURE_TIME, _ISO = 33434, 34855
 _COLOUR_SPACE = 40961
 _SRGB = 1
 _LONGEST_LENS_MM = 10000.0
 _SLOWEST_STOP = 1000.0
+_LONGEST_TIME_S = 86400.0
+_HIGHEST_ISO = 1e7
 
 
 def orientation_of(exif: bytes | None) -> int:
@@ -68,6 +71,24 @@ def shot_from_exif(exif: bytes | None) -> ShotData:
         focal_length_35mm=_usable(camera.numbers(_FOCAL_LENGTH_35MM), _LONGEST_LENS_MM),
         f_number=_usable(camera.numbers(_F_NUMBER), _SLOWEST_STOP),
     )
+
+
+def exposure_stops_of(exif: bytes | None) -> float | None:
+    """Exposure against 1 s at f/1 and ISO 100 [stop]; None if the block does not say all three.
+
+    Notes
+    -----
+    The camera's share of the exposure equation of [ISO2721]: time times ISO over f-number squared.
+    """
+    camera = _sub_directory(exif, EXIF_DIRECTORY)
+    if camera is None:
+        return None
+    time_s = _usable(camera.numbers(_EXPOSURE_TIME), _LONGEST_TIME_S)
+    f_number = _usable(camera.numbers(_F_NUMBER), _SLOWEST_STOP)
+    iso = _usable(camera.numbers(_ISO)[:1], _HIGHEST_ISO)
+    if time_s is None or f_number is None or iso is None:
+        return None
+    return math.log2(time_s * iso / 100 / f_number**2)
 
 
 def colour_space_of(exif: bytes | None) -> str:

@@ -36,6 +36,9 @@ class Picture:
         What the file says of lens and sensor.
     distance_m : ndarray, shape (H, W), float32, or None
         Distance along the ray through each pixel [m]; inf is sky.
+    recovered : ndarray, shape (H, W, 3), float32, or None
+        Light that lamps send beyond what `radiance` could hold: it spreads in whatever stands
+        before the lens, but is never shown itself. >= 0.
     notices : tuple of str
         What was assumed or changed on the way in, one sentence each.
 
@@ -50,6 +53,7 @@ class Picture:
     encoding: Encoding
     shot: ShotData = field(default_factory=ShotData)
     distance_m: FloatArray | None = None
+    recovered: FloatArray | None = None
     notices: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -63,6 +67,8 @@ class Picture:
             raise ParameterError("radiance", "of shape (H, W, 3)", light.shape)
         if self.distance_m is not None and self.distance_m.shape != light.shape[:2]:
             raise ParameterError("distance_m", f"of shape {light.shape[:2]}", self.distance_m.shape)
+        if self.recovered is not None and self.recovered.shape != light.shape:
+            raise ParameterError("recovered", f"of shape {light.shape}", self.recovered.shape)
 
     @property
     def height_px(self) -> int:

@@ -23,6 +23,7 @@ from frontglass.elements import Element, Glow, Grease, Lines, Net, StrayLamp, Ve
 from frontglass.errors import LookError
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.picture import Picture
+from frontglass.render.cores import shown_light
 from frontglass.render.filter_plane import through_clear_centre
 from frontglass.render.halo import ScatterHalo
 from frontglass.render.highlights import light_above
@@ -80,7 +81,8 @@ def render(
     Returns
     -------
     Picture
-        The same still with other light; its notices say what was assumed.
+        The same still with other light; its notices say what was assumed. Light recovered for
+        clipped lamps spreads as all light does, while their cores stay as the still shows them.
     """
     notices: tuple[str, ...] = ()
     if camera is None:
@@ -91,28 +93,36 @@ def render(
     # What equals itself at strength 0 is not there.
     path = sorted((part for part in parts if part != part.at(0)), key=lambda part: part.place)
     px_per_rad = camera.px_per_rad(picture.width_px)
-    light = picture.radiance
+    recovered = picture.recovered if path else None
+    source = picture.radiance if recovered is None else picture.radiance + recovered
+    light = source
     for alike, elements in groupby(path, key=_acts_on_all_light_alike):
         if alike:
             light = _run(light, tuple(elements), px_per_rad, surround)
         else:
             for element in elements:
                 light = _step(light, element, camera, surround)
+    left = picture.recovered
+    if recovered is not None:
+        whole, light = light, light.copy()
+        shown_light(light, picture.radiance, recovered, path)
+        left = whole - light
     kept = math.prod(element.transmittance for element in path)
     if compensate is Compensation.OFF and kept != 1:
         light = light * np.float32(kept)
-    notices = (*notices, *_idle(picture, path))
-    return replace(picture, radiance=light, notices=(*picture.notices, *notices))
+        left = None if left is None else left * np.float32(kept)
+    notices = (*picture.notices, *notices, *_idle(source, path))
+    return replace(picture, radiance=light, recovered=left, notices=notices)
 
 
-def _idle(picture: Picture, path: Sequence[Element]) -> tuple[str, ...]:
+def _idle(light: Float32, path: Sequence[Element]) -> tuple[str, ...]:
     """Say so when a glow waits for light that the still does not hold."""
     floors = [
         ratio_from_stops(part.threshold_stops - part.knee_stops / 2)
         for part in path
         if isinstance(part, Glow) and part.threshold_stops is not None
     ]
-    if not floors or float(picture.radiance.max()) > min(floors):
+    if not floors or float(light.max()) > min(floors):
         return ()
     return (
         "A glow that spreads only light brighter than white did nothing: this still holds none. "

@@ -1,0 +1,34 @@
+"""A copy of a still with its clipped areas numbered."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from frontglass.picture.lamps import Lamp
+from frontglass.picture.picture import Picture
+from frontglass.sheets.lettering import Lines
+from frontglass.sheets.sheet import Page, Sheet, Sizes
+from frontglass.sheets.views import view
+
+SMALLEST_TYPE_PX = 12
+TYPE_SHARE = 0.011
+ROOM_PX = 3
+"""Between a lamp and its box."""
+
+
+def lamp_map(picture: Picture, lamps: Sequence[Lamp]) -> Sheet:
+    """Return a still with a box round each lamp, its number and its stops above white beside it."""
+    width, height = picture.width_px, picture.height_px
+    page = Page(width, Sizes.of(width))
+    page.put(0, 0, view(picture, (width, height)))
+    size_px = max(SMALLEST_TYPE_PX, round(TYPE_SHARE * width))
+    for number, lamp in enumerate(lamps, 1):
+        reach = math.ceil(math.sqrt(lamp.area_px / math.pi)) + ROOM_PX
+        left, top = max(0, round(lamp.x_px) - reach), max(0, round(lamp.y_px) - reach)
+        right = min(width, round(lamp.x_px) + reach + 1)
+        bottom = min(height, round(lamp.y_px) + reach + 1)
+        level = f"+{lamp.stops:.1f}" if lamp.stops > 0 else "white"
+        tag = Lines((f"{number}: {level}",), size_px)
+        page.mark(left, top, right - left, bottom - top, tag)
+    return Sheet(page.painted(height), picture.notices)
