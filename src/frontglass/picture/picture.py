@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import ShotData
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.lamps import LampMark
 from frontglass.picture.primaries import BT709, Primaries
 
 if TYPE_CHECKING:
@@ -35,7 +36,9 @@ class Picture:
     shot : ShotData
         What the file says of lens and sensor.
     distance_m : ndarray, shape (H, W), float32, or None
-        Distance along the ray through each pixel [m]; inf is sky.
+        Distance along the ray through each pixel [m], > 0; inf is sky.
+    lamps : tuple of LampMark or None
+        Lamps pointed at by hand, which haze lets glow; None lets them be found.
     notices : tuple of str
         What was assumed or changed on the way in, one sentence each.
 
@@ -50,6 +53,7 @@ class Picture:
     encoding: Encoding
     shot: ShotData = field(default_factory=ShotData)
     distance_m: FloatArray | None = None
+    lamps: tuple[LampMark, ...] | None = None
     notices: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
