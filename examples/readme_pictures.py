@@ -11,7 +11,7 @@ SCENE = str(HERE / "cafe_1280.exr")
 # What the scene was rendered with: a horizontal field of 52 degrees, shown 2.5 stops brighter.
 CAMERA = ("--lens", "36.9mm", "--sensor", "36x20.25", "--stop", "2.8", "--exposure", "2.5")
 
-LAMP, HAIR = "60,340,200,120", "1060,150,200,120"
+LAMP, HAIR, HARBOUR = "60,340,200,120", "1060,150,200,120", "340,190,200,120"
 
 COMMANDS = {
     "ladder.jpg": ("ladder", SCENE, "--look", "harbour-night", "--width", "1500"),
@@ -28,6 +28,16 @@ COMMANDS = {
     "bakery-window.jpg": ("apply", SCENE, "--look", "bakery-window:1/2"),
     "engine-shed.jpg": ("apply", SCENE, "--look", "engine-shed:1/2"),
     "lamps-only.jpg": ("apply", SCENE, "--look", "lamps-only:1/2"),
+    "fine-net.jpg": ("apply", SCENE, "--look", "fine-net:1/2"),
+    "wide-net.jpg": ("apply", SCENE, "--look", "wide-net:1/2"),
+    "old-matinee.jpg": ("apply", SCENE, "--look", "old-matinee:1/2"),
+    "tallow.jpg": ("apply", SCENE, "--look", "tallow:1"),
+    "keyhole.jpg": ("apply", SCENE, "--look", "keyhole:1"),
+    "torch-wash.jpg": ("apply", SCENE, "--look", "torch-wash:1"),
+    "net-close-ups.jpg": (
+        *("ladder", SCENE, "--look", "fine-net", "--strengths", "1/4,1", "--width", "1500"),
+        *("--columns", "3", "--close-up", HARBOUR, "--close-up", LAMP),
+    ),
     "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2", "--look", "powder-room:1/2"),
 }
 

@@ -97,6 +97,27 @@ class TestHalfEnergy:
         )
         assert got.veiling_glare_index == pytest.approx(want.veiling_glare_index, rel=1e-6)
 
+    def test_of_two_glows_the_deeper_counts_more(self):
+        # Deviations of two bells: the number of each is a Poisson number of its own, and
+        # variances add.
+        near, far = (0.3, 0.1), (0.1, 0.4)
+        n = np.arange(60)
+        odds = np.outer(poisson(near[0]), poisson(far[0]))
+        variance = np.add.outer(n * near[1] ** 2, n * far[1] ** 2)
+        variance[0, 0] = 1  # no deviation: counted as direct light
+
+        def deviated_within(r: float) -> float:
+            within = odds * -np.expm1(-(r**2) / (2 * variance))
+            return float(within.sum() - within[0, 0])
+
+        half = brentq(lambda r: deviated_within(r) - (1 - odds[0, 0]) / 2, 1e-6, 10)
+        got = numbers_of(*(glow(depth, GaussianLobe(sigma_deg=s)) for depth, s in (near, far)))
+        # 1e-4: the numeric route for glows of several shapes.
+        assert got.glow.half_energy_radius_deg == pytest.approx([half] * 3, rel=1e-4)
+        assert got.veiling_glare_index == pytest.approx(
+            1 - odds[0, 0] - deviated_within(1.0), abs=1e-5
+        )
+
     def test_each_channel_by_itself(self):
         lobe = GaussianLobe(sigma_deg=0.2, channel_scale=(1.5, 1.0, 0.5))
         got = numbers_of(glow(0.1, lobe, channel_depth=(2.0, 1.0, 0.5))).glow
@@ -166,6 +187,12 @@ class TestGlare:
         assert (got.veiling_glare_index, got.contrast_stops) == (0, 10)
         assert got.glow.threshold_stops == (1.0,)
         assert got.glow.direct_share == pytest.approx([math.exp(-0.7)] * 3)
+
+    def test_beside_one_above_a_threshold_only_the_other_lifts_blacks(self):
+        lobe = ExponentialLobe(scale_deg=0.5)
+        got = numbers_of(glow(0.7, lobe, threshold_stops=1.0), glow(0.3, lobe))
+        assert got.veiling_glare_index == pytest.approx(1 - exponential_within(1.0, 0.3, 0.5))
+        assert got.glow.threshold_stops == (1.0,)
 
 
 class TestEnds:

@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 import frontglass as fg
+from frontglass.elements import Net, StrayLamp
 from frontglass.judge import look_numbers
 from frontglass.looks import Look, catalogue, look_names, read_look
 from frontglass.looks.catalogue import shipped_folder
@@ -29,6 +30,10 @@ BLACK_PATCH = np.s_[220:340, 440:560]
 BLACK_MIDDLE = np.s_[270:290, 490:510]
 PX_PER_DEG = CAMERA.px_per_deg(WIDTH)
 
+# Light goes where dots and rays are: more of a net is not more light at every place.
+NETS = {look.name for look in catalogue() if any(isinstance(e, Net) for e in look.elements)}
+# A lamp beside the lens adds light of its own.
+LAMPS = {look.name for look in catalogue() if any(isinstance(e, StrayLamp) for e in look.elements)}
 every_look = pytest.mark.parametrize("look", catalogue(), ids=look_names())
 
 
@@ -105,8 +110,12 @@ class TestEveryLook:
         assert np.isfinite(got).all()
         assert got.min() >= 0
         assert not np.array_equal(got, scene())
-        mean = scene().mean((0, 1), dtype=float)
-        np.testing.assert_allclose(got.mean((0, 1), dtype=float), mean, rtol=1e-6)
+        before, after = (light.mean((0, 1), dtype=float) for light in (scene(), got))
+        if look.name in LAMPS:
+            assert (after > before).all()
+        else:
+            # What a net's finest dots cost on pixels: 2e-5.
+            np.testing.assert_allclose(after, before, rtol=2e-5)
 
     @every_look
     def test_more_of_it_does_more(self, look):
@@ -114,8 +123,11 @@ class TestEveryLook:
         # Of the lamp itself, of its halo, of the black, of the texture.
         falling = np.array([(s[LAMP_ROW, LAMP_COLUMN, 1], texture_kept(s)) for s in steps])
         rising = np.array([(halo_stops(s, 0.2), halo_stops(s, 1), lift_stops(s)) for s in steps])
-        assert (np.diff(falling[:, 0]) < 0).all()
-        assert (np.diff(falling[:, 1]) < 1e-6).all()
+        if look.name not in LAMPS:  # a wash has an unevenness of its own
+            assert (np.diff(falling[:, 0]) < 0).all()
+            assert (np.diff(falling[:, 1]) < 1e-6).all()
+        if look.name in NETS:
+            return
         assert (np.diff(rising[:, 0]) > 0).all()
         assert (np.diff(rising, axis=0) > -1e-6).all()
 
@@ -123,7 +135,7 @@ class TestEveryLook:
     def test_its_light_loss_is_what_the_picture_loses(self, look):
         picture = fg.Picture(radiance=scene(), encoding=Encoding.linear())
         dark = fg.render(picture, [look], camera=CAMERA, compensate=fg.Compensation.OFF).radiance
-        kept = dark.mean(dtype=float) / scene().mean(dtype=float)
+        kept = dark.mean(dtype=float) / seen(scene(), look).mean(dtype=float)
         assert -np.log2(kept) == pytest.approx(look.light_loss_stops, abs=1e-5)
 
     def test_no_two_of_them_look_alike(self):
@@ -184,6 +196,15 @@ class TestClaims:
     def test_lamps_only_leaves_white_bit_for_bit(self):
         white = np.minimum(scene(), np.float32(1))
         assert seen(white, read_look("lamps-only")).tobytes() == white.tobytes()
+
+    @pytest.mark.parametrize("name", ["lamps-only", "glass-beads"])
+    def test_a_coloured_lamp_swells_in_its_own_colour(self, name):
+        # Bright in red alone: above the threshold all the same.
+        neon = np.float32(0.02) * np.array([600, 1, 2], dtype=np.float32)
+        light = np.where(lamp_alone() > 0, neon, np.float32(0))
+        halo = seen(light, read_look(name))[LAMP_ROW, 302:322].astype(float)
+        assert halo[0, 0] > 1e-3
+        np.testing.assert_allclose(halo / halo[:, :1], np.tile(neon / neon[0], (20, 1)), rtol=1e-3)
 
     @pytest.mark.parametrize(("name", "most"), [("lamps-only", 1e-5), ("glass-beads", 0.1)])
     def test_what_acts_on_highlights_hardly_veils(self, name, most):
@@ -290,6 +311,14 @@ class TestStacks:
         # What the engine promises for one pass: 1e-3 of the local value and 1e-4 of white.
         np.testing.assert_allclose(twice, once, rtol=1e-3, atol=1e-4)
 
+    def test_what_stands_before_the_lens_comes_first_however_it_is_named(self):
+        # These two do not commute: a veil lifts light over a threshold, or takes it under.
+        pair = [read_look("glass-beads"), read_look("slate-roof").at(64)]
+        first = seen(scene(), *pair)
+        np.testing.assert_array_equal(seen(scene(), *pair[::-1]), first)
+        wrong = seen(seen(scene(), pair[1]), pair[0])
+        assert np.abs(wrong - first).max() > 0.01
+
     def test_the_order_of_glows_does_not_matter(self):
         pair = [read_look("harbour-night"), read_look("powder-room")]
         np.testing.assert_allclose(
@@ -298,8 +327,11 @@ class TestStacks:
 
 
 @every_look
-def test_a_bigger_file_shows_the_same(look):
+def test_a_bigger_file_shows_the_same(look, request):
     """A preview of half the width has the halo at the same angle."""
+    if look.name == "wide-net":
+        reason = "10 px a degree are too few for tulle: the ground by a bright lamp goes dark"
+        request.applymarker(pytest.mark.xfail(reason=reason))
     big = np.full((200, 300, 3), GROUND, dtype=np.float32)
     big[100:108, 100:108] = LAMP
     small = big.reshape(100, 2, 150, 2, 3).mean((1, 3))

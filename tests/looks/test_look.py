@@ -108,6 +108,11 @@ class TestCalledUp:
                 look_from_text(text)
             assert str(caught.value) == f"{path}: no such look file."
 
+    @pytest.mark.parametrize("path", ["C:\\x\\look", "C:/x/look"])
+    def test_a_drive_letter_before_no_look_file(self, path):
+        with pytest.raises(LookError, match=r"look must be a file ending in \.toml or one"):
+            look_from_text(path)
+
     @pytest.mark.parametrize(
         "text", ["slate-roof:", "slate-roof:x", "slate-roof:-1", "slate-roof:1/0", "slate-roof:65"]
     )

@@ -12,7 +12,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from frontglass import LookError, read_look
-from frontglass.elements import ELEMENTS, LOBES, Element, GaussianLobe, Glow, Lobe, Veil
+from frontglass.elements import (
+    ELEMENTS,
+    LOBES,
+    ClearCentre,
+    Element,
+    GaussianLobe,
+    Glow,
+    Grease,
+    Lines,
+    Lobe,
+    Net,
+    StrayLamp,
+    Veil,
+)
+from frontglass.elements.grease import STROKES
 from frontglass.looks import Look
 from frontglass.looks.reading import look_from_toml
 
@@ -125,6 +139,32 @@ class TestKeys:
         complaint(HEAD + GLOW + "lobe = []\n", "element[0] (glow): lobe must be one or more tables")
         complaint(HEAD + GLOW + "lobe = [1]\n", "lobe must be one or more tables [[lobe]]")
         complaint(HEAD + GLOW + '[element.lobe]\nprofile = "cone"\n', "one or more tables [[lobe]]")
+
+
+class TestClearCentres:
+    GREASE = '[[element]]\nkind = "grease"\nfilm_um = 0.2\ntexture_um = 60.0\n'
+
+    def test_a_table_in_the_element(self):
+        text = HEAD + self.GREASE + "[element.clear_centre]\nradius_mm = 9.0\n"
+        (grease,) = look_from_toml(text, "").elements
+        assert grease == Grease(
+            film_um=0.2, texture_um=60.0, clear_centre=ClearCentre(radius_mm=9.0)
+        )
+
+    def test_what_is_wrong_with_it(self):
+        text = HEAD + self.GREASE
+        where = "pier.toml: element[0] (grease)"
+        complaint(text + "clear_centre = 9.0\n", f"{where} clear_centre", "must be a table")
+        complaint(text + "clear_centre = {}\n", f"{where} clear_centre: radius_mm is missing")
+        complaint(
+            text + "clear_centre = { radius_m = 9.0 }\n",
+            f"{where} clear_centre: unknown key 'radius_m'",
+            "Did you mean 'radius_mm'?",
+        )
+        complaint(
+            text + "clear_centre = { radius_mm = 0 }\n",
+            f"{where} clear_centre: radius_mm must be > 0, got 0",
+        )
 
 
 class TestKinds:
@@ -297,6 +337,14 @@ LOBE_VALUES: dict[str, dict[str, Any]] = {
 LOBE_STRATEGIES = st.one_of(
     [st.builds(LOBES[k], **LOBE_VALUES[k], **OF_ALL_LOBES) for k in LOBE_VALUES]
 )
+ANGLE = finite(-180, 180)
+CLEAR_CENTRES = st.none() | st.builds(
+    ClearCentre,
+    radius_mm=finite(0.1, 100),
+    right_mm=finite(-50, 50),
+    up_mm=finite(-50, 50),
+    clear=st.sampled_from(["inside", "outside"]),
+)
 ELEMENT_STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
     "glow": st.builds(
         Glow,
@@ -308,6 +356,54 @@ ELEMENT_STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
         threshold_stops=st.none() | finite(-10, 16),
         knee_stops=finite(0, 8),
     ),
+    "grease": st.builds(
+        Grease,
+        film_um=finite(0, 20),
+        texture_um=finite(2, 20000),
+        grain_um=finite(2, 20000),
+        grain_share=finite(0, 1),
+        streak_ratio=finite(1, 100),
+        strokes=st.sampled_from(STROKES),
+        stroke_deg=ANGLE,
+        patch_mm=finite(0.1, 100),
+        unevenness=finite(0, 1),
+        gaps=finite(0, 1),
+        seed=st.integers(0, 2**31),
+        clear_centre=CLEAR_CENTRES,
+    ),
+    "lines": st.builds(
+        Lines,
+        pitch_mm=finite(1, 5),
+        line_mm=finite(0.001, 0.3),
+        families=st.integers(1, 4),
+        groove_phase_deg=st.none() | finite(1, 180),
+        angle_deg=ANGLE,
+        unevenness=finite(0, 0.1),
+        clear_centre=CLEAR_CENTRES,
+    ),
+    "net": st.builds(
+        Net,
+        pitch_mm=finite(1, 5),
+        thread_mm=finite(0.001, 0.2),
+        weave=st.sampled_from(["woven", "knitted", "tulle"]),
+        angle_deg=ANGLE,
+        unevenness=finite(0, 0.1),
+        pale_share=finite(0, 1),
+        clear_centre=CLEAR_CENTRES,
+    ),
+    "stray_lamp": st.builds(
+        StrayLamp,
+        right_deg=finite(-60, 60),
+        up_deg=finite(-60, 60),
+        illuminance=finite(0, 10),
+        colour=triples(0),
+        scatter_depth=finite(0, 1),
+        asymmetry=finite(0, 0.99),
+        dust_share=finite(0, 1),
+        hooded=st.booleans(),
+        ghosts=finite(0, 1),
+        blades=st.integers(5, 18),
+    ),
     "veil": st.builds(Veil, veil_share=st.floats(0, 1, exclude_max=True)),
 }
 ANY_ELEMENTS = st.lists(st.one_of(*ELEMENT_STRATEGIES.values()), min_size=1, max_size=4).map(
@@ -316,6 +412,14 @@ ANY_ELEMENTS = st.lists(st.one_of(*ELEMENT_STRATEGIES.values()), min_size=1, max
 
 
 def toml_value(value: Any) -> str:
+    if isinstance(value, ClearCentre):
+        texts = (
+            f"{field.name} = {toml_value(getattr(value, field.name))}"
+            for field in dataclasses.fields(value)
+        )
+        return f"{{ {', '.join(texts)} }}"
+    if isinstance(value, bool | str):
+        return json.dumps(value)
     return str(list(value)) if isinstance(value, tuple) else repr(value)
 
 

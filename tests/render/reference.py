@@ -127,6 +127,9 @@ def kernel_quadrant(profile: Profile, shape: tuple[int, int]) -> Array:
 def _by_density(profile: Profile, shape: tuple[int, int]) -> Array:
     """Density times the triangle, by Gauss-Legendre on both of its slopes."""
     kernel = np.zeros(shape)
+    if isinstance(profile, Cone):
+        ends = int(profile.radius_rad) + 3
+        shape = (min(shape[0], ends), min(shape[1], ends))
     for stop in (shape, (DETAIL_PX, DETAIL_PX)):
         rows, columns = min(stop[0], shape[0]), min(stop[1], shape[1])
         nodes, weights = _slopes(_nodes_per_slope(profile, smooth=stop == shape))

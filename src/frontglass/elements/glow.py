@@ -53,7 +53,7 @@ class Glow:
     -----
     ``OTF = exp(-tau (1 - K))`` with K the transform of the lobes; strength multiplies tau, so that
     strengths add. With a threshold the glow is no longer linear in the light: a concession to
-    stills whose lamps are clipped, and to those who want the lamps touched and nothing else.
+    those who want the lamps touched and nothing else.
     """
 
     place: ClassVar[Place] = Place.FRONT

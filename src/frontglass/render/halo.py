@@ -153,7 +153,8 @@ def pixel_transform(
         return _deposited_cone(profile.radius_rad * px_per_rad, fx_per_px, fy_per_px)
     # A Gaussian much wider than the longest wave on the grid is nothing but its mean.
     longest_px = 1 / min(_lowest(fx_per_px), _lowest(fy_per_px))
-    gaussians = as_gaussians(profile, largest_sigma_rad=2 * longest_px / px_per_rad)
+    largest_rad = max(2 * longest_px / px_per_rad, profile.half_energy_radius_rad)
+    gaussians = as_gaussians(profile, largest_sigma_rad=largest_rad)
     if gaussians is None:
         return _alias_sum(profile, px_per_rad, fx_per_px, fy_per_px)
     shares, sigmas_px = gaussians.shares, gaussians.sigmas_rad * px_per_rad

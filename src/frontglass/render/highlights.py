@@ -42,7 +42,8 @@ def light_above(light: Float32, *, threshold_stops: float, knee_stops: float) ->
         if not bright.any():
             continue
         m = brightest[bright]
-        knee = (m - low) ** 2 / (2 * max(high - low, np.finfo(np.float32).tiny))
-        over = np.where(m < high, knee, m - threshold)
+        over = m - threshold
+        if high > low:
+            over = np.where(m < high, (m - low) ** 2 / (2 * (high - low)), over)
         above[rows][bright] = light[rows][bright] * (over / m)[:, np.newaxis]
     return above

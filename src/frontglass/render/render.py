@@ -31,6 +31,7 @@ from frontglass.render.meshes import light_through_mesh
 from frontglass.render.smears import light_through_grease
 from frontglass.render.spread import Surround, spread
 from frontglass.render.stray import with_stray_light
+from frontglass.units import ratio_from_stops
 
 Float32 = NDArray[np.float32]
 
@@ -106,7 +107,23 @@ def render(
     kept = math.prod(element.transmittance for element in path)
     if compensate is Compensation.OFF and kept != 1:
         light = light * np.float32(kept)
+    notices = (*notices, *_idle(picture, path))
     return replace(picture, radiance=light, notices=(*picture.notices, *notices))
+
+
+def _idle(picture: Picture, path: Sequence[Element]) -> tuple[str, ...]:
+    """Say so when a glow waits for light that the still does not hold."""
+    floors = [
+        ratio_from_stops(part.threshold_stops - part.knee_stops / 2)
+        for part in path
+        if isinstance(part, Glow) and part.threshold_stops is not None
+    ]
+    if not floors or float(picture.radiance.max()) > min(floors):
+        return ()
+    return (
+        "A glow that spreads only light brighter than white did nothing: this still holds none. "
+        "Lamps that are clipped have lost it.",
+    )
 
 
 def _acts_on_all_light_alike(element: Element) -> bool:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from frontglass.optics.hankel import density_from_transform
 from frontglass.render.cells import REACH, SPLINE_DEGREE, CellAxis, CellSpreader
 from frontglass.render.halo import Halo
 from frontglass.render.surroundings import light_of_images
@@ -30,8 +31,9 @@ Axes = tuple[CellAxis, CellAxis]
 CELL_WIDTHS_PX = (16.0, 12.0, 8.0, 6.0, 4.0, 3.0, 2.5, 2.0)
 LARGEST_LEAK = 2.5e-5
 FEWEST_CELLS = 8
-SMOOTHING_PX = 10.0
-SHARP_REACH_PX = 96
+SMOOTHING_PX = 24.0
+SHARP_REACH_PX = 256
+FARTHEST_SHARP_PER_PX2 = 1e-9
 LARGEST_WHOLE_KERNEL_PX = 4_000_000
 LEAST_GRID = 256
 
@@ -80,7 +82,7 @@ def spread(
         return _over_cells(light, halos, axes, gain, pedestal)
     if surround is Surround.MIRROR:
         return _over_pixels(light, halos, gain, pedestal)
-    if height * width <= LARGEST_WHOLE_KERNEL_PX:
+    if height * width <= LARGEST_WHOLE_KERNEL_PX or not all(map(_is_sharp_part_near, set(halos))):
         return _whole_kernel_in_the_dark(light, halos, gain, pedestal)
     return _narrow_in_the_dark(light, halos, gain, pedestal)
 
@@ -260,6 +262,17 @@ def _narrow_in_the_dark(
             plane = fft.irfft2(spectrum, s=shape, workers=workers)[:height, :width]
             out[..., channel] += gain * plane
     return out
+
+
+def _is_sharp_part_near(halo: Halo) -> bool:
+    """Whether the sharp part of a halo ends within its reach: rings and far edges do not."""
+
+    def sharp(f_per_px: Float64) -> Float64:
+        return halo.along_radius(f_per_px) * (1 - _smooth_window(f_per_px))
+
+    r = np.geomspace(SHARP_REACH_PX, 16 * SHARP_REACH_PX, 2000)
+    light = density_from_transform(sharp, r, scale_rad=SMOOTHING_PX)
+    return bool(np.abs(light).max() <= FARTHEST_SHARP_PER_PX2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
