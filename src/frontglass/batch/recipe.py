@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from frontglass.accuracy import gathered_warnings
+from frontglass.batch.space import Space
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, read_picture, write_picture
 from frontglass.looks import Look
@@ -77,6 +78,8 @@ class Recipe:
         still bare.
     framing : Framing
         Lens and sensor, where the still's file is not to be believed.
+    space : Space
+        How far things are, and which lamps glow in haze.
     exposure_stops : float
         Exposure of the shown still against its file [stop].
     surround : Surround
@@ -91,6 +94,7 @@ class Recipe:
 
     looks: tuple[Look, ...] = ()
     framing: Framing = field(default_factory=Framing)
+    space: Space = field(default_factory=Space)
     exposure_stops: float = 0.0
     surround: Surround = Surround.MIRROR
     compensate: Compensation = Compensation.ON
@@ -103,8 +107,13 @@ class Recipe:
         return sum(look.light_loss_stops for look in self.looks)
 
     def picture_from(self, still: Path) -> Picture:
-        """Still read from its file and exposed as the recipe says."""
-        return read_picture(still, exposure_stops=self.exposure_stops, non_finite=self.non_finite)
+        """Still read from its file, exposed and given its distances as the recipe says."""
+        picture = read_picture(
+            still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
+        )
+        if self.space == Space():
+            return picture
+        return self.space.around(picture, self.framing.camera_for(picture).camera, still)
 
     def rendered(self, picture: Picture, camera: Camera) -> Picture:
         """Return `picture` as the camera would see it through the looks.

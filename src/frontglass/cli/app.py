@@ -9,6 +9,7 @@ import typer
 from frontglass.cli.apply import apply
 from frontglass.cli.batch import batch
 from frontglass.cli.demo import demo
+from frontglass.cli.distance import distance
 from frontglass.cli.grouped import register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.looks import looks, show
@@ -20,7 +21,7 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
 )
-for function in (apply, ladder, batch, looks, show, demo):
+for function in (apply, ladder, batch, looks, show, distance, demo):
     register(app, function)
 
 

@@ -11,6 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Framing, Recipe
+    from frontglass.cli.space_options import SpaceOptions
     from frontglass.looks import Look
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
@@ -108,7 +109,12 @@ class LightOptions:
     ] = None
     quality: Annotated[int | None, typer.Option(metavar="1-100", help="Quality of a JPEG.")] = None
 
-    def recipe(self, looks: tuple[Look, ...], camera: CameraOptions) -> Recipe:
+    def recipe(
+        self,
+        looks: tuple[Look, ...],
+        camera: CameraOptions,
+        space: SpaceOptions | None = None,
+    ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
         from frontglass.batch.recipe import Recipe
         from frontglass.files import NonFinite
@@ -118,6 +124,7 @@ class LightOptions:
             looks=looks,
             framing=camera.framing(),
             **given(
+                space=space and space.space(),
                 surround=self.surround and Surround(self.surround),
                 exposure_stops=self.exposure,
                 compensate=Compensation.OFF if self.no_compensate else None,
