@@ -167,7 +167,7 @@ class _Sums(NamedTuple):
 def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
     bright = (grey > OVER_THE_MEAN * cv2.mean(grey)[0]).view(np.uint8)
     # Most rows have no lamp; labelling them all would take longer than all else here.
-    rows = np.flatnonzero(cv2.reduce(bright, 1, cv2.REDUCE_MAX))
+    rows = np.flatnonzero(bright.view(np.uint64).any(1) if bright.shape[1] % 8 == 0 else bright.any(1))
     if not rows.size:
         return
     first = int(rows[0])

@@ -33,9 +33,9 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
 CHANNELS = (0, 1, 2)
-CELL_RAD = rad_from_deg(0.13)
-WIDEST_CELL_PX = 16
-NEAR_CELLS = 6
+CELL_RAD = rad_from_deg(0.2)
+WIDEST_CELL_PX = 24
+NEAR_CELLS = 5
 """How far round a lamp its glow is computed pixel by pixel."""
 ROWS_AT_A_TIME = 8
 DEEPEST_SINGLE_SCATTER = 0.5
@@ -248,10 +248,18 @@ def _near_share(apart_px: Float64, reach_px: float) -> Float64:
 
 def _around(distance: Float32, nodes: tuple[int, int], end: np.ufunc) -> Float64:
     """Nearest, or farthest, distance of the pixels that read each node [m]."""
-    height, width = distance.shape
+    height = len(distance)
     # reduceat over each cell; then the neighbours, into which straight interpolation reaches.
     starts = [np.arange(n) * side // n for n, side in zip(nodes, distance.shape, strict=True)]
-    cells = end.reduceat(end.reduceat(distance, starts[0], axis=0), starts[1], axis=1)
+    stops = [*starts[0][1:], height]
+    cells = np.empty(nodes, np.float32)
+
+    def row(number: int) -> None:
+        band = end.reduce(distance[starts[0][number] : stops[number]], axis=0)
+        end.reduceat(band, starts[1], out=cells[number])
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        list(pool.map(row, range(nodes[0])))
     padded = np.pad(cells, 1, mode="edge")
     tall = end(end(padded[:-2], padded[1:-1]), padded[2:])
     wide = end(end(tall[:, :-2], tall[:, 1:-1]), tall[:, 2:])

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from frontglass.checks import check_within
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
-from frontglass.picture.lamps import Lamp, lamps_in
+from frontglass.picture.lamps import PATCH_RAD, Lamp, lamps_in
 from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import grid
-from frontglass.sheets.lettering import SEPARATOR, Lines, broken, fitted
+from frontglass.sheets.lettering import SEPARATOR, Lines, broken, fitted, text_width_px
 from frontglass.sheets.sheet import QUIET_TEXT, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 
@@ -153,12 +153,18 @@ def _mark_lamps(
 ) -> None:
     left, top, scale = at
     px_per_rad = camera.px_per_rad(picture.width_px)
+    marked: list[tuple[float, float]] = []
     for lamp in lamps:
+        x, y = lamp.tangents
+        # Parts of one large lamp are marked once.
+        if any(math.hypot(x - u, y - v) < 2 * PATCH_RAD for u, v in marked):
+            continue
+        marked.append((x, y))
         half = max(3, round((lamp.radius_rad * px_per_rad + 2) * scale))
-        x = left + round((lamp.tangents[0] * px_per_rad + picture.width_px / 2) * scale)
-        y = top + round((lamp.tangents[1] * px_per_rad + picture.height_px / 2) * scale)
+        x_px = left + round((x * px_per_rad + picture.width_px / 2) * scale)
+        y_px = top + round((y * px_per_rad + picture.height_px / 2) * scale)
         tag = Lines((f"{lamp.distance_m:.3g} m",), page.sizes.small)
-        page.mark(x - half, y - half, 2 * half, 2 * half, tag)
+        page.mark(x_px - half, y_px - half, 2 * half, 2 * half, tag)
 
 
 def _scale(page: Page, distance: Float32, corner: tuple[int, int], width: int) -> int:
@@ -173,7 +179,8 @@ def _scale(page: Page, distance: Float32, corner: tuple[int, int], width: int) -
     for step in inside:
         x = corner[0] + width * math.log(step / near) / math.log(far / near)
         text = Lines((f"{step:g} m",), sizes.small)
-        if x >= free:
+        room = corner[0] + width - text_width_px(text.lines[0], sizes.small)
+        if free <= x <= room:
             end = max(end, page.say(round(x), y, text, QUIET_TEXT))
             free = x + 4 * sizes.small
     return end
