@@ -67,6 +67,8 @@ def read_distance(path: str | Path, *, scale_m: float | None = None) -> Distance
         If the file is missing, damaged, or holds no single plane of numbers.
     """
     where = Path(path)
+    if scale_m is not None:
+        check_positive("scale_m", scale_m)
     try:
         data = where.read_bytes()
     except OSError as error:
@@ -151,8 +153,6 @@ def _corners(window: object) -> tuple[tuple[int, int], tuple[int, int]]:
 
 
 def _metres(plane: NDArray[np.generic], scale_m: float | None) -> NDArray[np.float32]:
-    if scale_m is not None:
-        check_positive("scale_m", scale_m)
     if plane.dtype.kind == "f":
         values = plane.astype(np.float32)
         return values if scale_m is None else values * np.float32(scale_m)

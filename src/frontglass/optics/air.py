@@ -20,8 +20,8 @@ from frontglass.optics.psf import FloatArray
 OPTICAL_RANGE_CONTRAST = 0.05
 """Share of light left at the meteorological optical range."""
 DROPLET_EXTINCTION_M2_PER_G = 4.98
-"""Extinction of the default droplet per mass: glycol mist, refractive index 1.44, mass median
-diameter 1 um, geometric standard deviation 1.5, at 550 nm. By Mie theory."""
+"""Extinction of the default droplet per mass: glycol mist, refractive index 1.44, 1.05 g/cm3, mass
+median diameter 1 um, geometric standard deviation 1.5, at 550 nm. By Mie theory."""
 STEPS = 64
 
 

@@ -271,7 +271,8 @@ def _composed(
 ) -> Float32:
     """Return (light + slope) transmittance + offset, its lines read between the nodes."""
     height, width = distance.shape
-    out = np.empty_like(light)
+    # Not empty_like: rows must lie one after the other, whatever those of the light do.
+    out = np.empty(light.shape, np.float32)
     offset, slope = (_as_wide(part, width) for part in lines)
     count = len(offset)
     # Row of nodes above each row of pixels, and how far below it that row is.
