@@ -39,14 +39,16 @@ def test_tiff_of_16_bits_and_floats(tmp_path):
 def test_npy(tmp_path, kind):
     np.save(tmp_path / "d.npy", METRES.astype(kind))
     np.testing.assert_array_equal(read_distance(tmp_path / "d.npy").metres, METRES)
-    np.testing.assert_array_equal(
-        read_distance(tmp_path / "d.npy", scale_m=2.0).metres, 2 * METRES
-    )
+    np.testing.assert_array_equal(read_distance(tmp_path / "d.npy", scale_m=2.0).metres, 2 * METRES)
 
 
 @pytest.mark.parametrize(
     ("name", "kind"),
-    [("distance", DistanceKind.RAY), ("Z", DistanceKind.DEPTH), ("scene.depth", DistanceKind.DEPTH)],
+    [
+        ("distance", DistanceKind.RAY),
+        ("Z", DistanceKind.DEPTH),
+        ("scene.depth", DistanceKind.DEPTH),
+    ],
 )
 def test_exr_says_what_it_holds(tmp_path, name, kind):
     got = read_distance(exr(tmp_path / "d.exr", {name: METRES, "other": METRES + 1}))

@@ -91,7 +91,9 @@ def test_phase_function_is_a_share_with_its_mean_cosine(asymmetry):
     assert moment(1) == pytest.approx(asymmetry, abs=1e-10)
 
 
-@pytest.mark.source("HenyeyGreenstein1941", "half of the light within these angles, by its integral")
+@pytest.mark.source(
+    "HenyeyGreenstein1941", "half of the light within these angles, by its integral"
+)
 @pytest.mark.parametrize(("asymmetry", "half_deg"), [(0.5, 46.57), (0.7, 28.54), (0.8, 19.27)])
 def test_half_of_the_scattered_light(asymmetry, half_deg):
     within = integrate.quad(

@@ -16,7 +16,11 @@ from frontglass.optics.beams import Beam, beam_airlight
 TRACED = json.loads((Path(__file__).parents[1] / "data" / "traced_beams.json").read_text())
 # The record gives places along and across each beam, and not where the camera stood: its way to
 # the beam's line and where along it that foot lies, two numbers for 42 or more of light.
-PLACEMENTS_M = {"across": (5.0, 3.72), "toward_cam": (2.912, 8.023), "away_from_cam": (2.949, -0.344)}
+PLACEMENTS_M = {
+    "across": (5.0, 3.72),
+    "toward_cam": (2.912, 8.023),
+    "away_from_cam": (2.949, -0.344),
+}
 
 
 def unit(vectors) -> np.ndarray:
@@ -79,7 +83,7 @@ def test_a_ray_enters_and_leaves_where_the_angle_says():
     rng = np.random.default_rng(3)
     for _ in range(40):
         lamp = beam(origin_m=tuple(rng.uniform(-3, 3, 3)), direction=tuple(rng.normal(size=3)))
-        rays = unit(rng.normal(size=(40, 3)) + [0, 0, 1])
+        rays = unit(rng.normal((0, 0, 1), size=(40, 3)))
         enter, leave = lamp.crossing_m(rays)
         t = np.linspace(0.005, 30, 3000)
         points = rays[:, None] * t[:, None] - np.array(lamp.origin_m)

@@ -132,7 +132,9 @@ class TestARealMap:
         hidden[200:230, 300:330] = True
         got = fitted_distance(np.where(hidden, np.nan, distance).astype(np.float32), light)
         off = np.abs(np.log(got / distance))[hidden & ~holes]
-        print(f"median error {100 * np.median(off):.2f} %, 95 % {100 * np.percentile(off, 95):.1f} %")
+        print(
+            f"median error {100 * np.median(off):.2f} %, 95 % {100 * np.percentile(off, 95):.1f} %"
+        )
         assert np.median(off) < 0.02
         assert np.percentile(off, 90) < 0.25
 
@@ -195,7 +197,9 @@ class TestPoints:
 
 
 class TestRoom:
-    @pytest.mark.source("Traced2026", "cafe.py: camera at 1.6 m, tilted by 0.11, walls at 3.6 and 9.5")
+    @pytest.mark.source(
+        "Traced2026", "cafe.py: camera at 1.6 m, tilted by 0.11, walls at 3.6 and 9.5"
+    )
     def test_the_cafe_is_a_room(self):
         camera = Camera.from_field(52.0)
         scale = camera.px_per_rad(1280)

@@ -32,12 +32,12 @@ BEAM = Beam(
 
 
 @dataclass(frozen=True)
-class Path_:
+class InTheAir:
     light_path: tuple[Element, ...]
 
 
 def seen(picture: fg.Picture, *elements: Element) -> np.ndarray:
-    return fg.render(picture, [Path_(elements)], camera=CAMERA).radiance
+    return fg.render(picture, [InTheAir(elements)], camera=CAMERA).radiance
 
 
 @lru_cache(maxsize=1)
@@ -171,17 +171,17 @@ def test_a_stop_more_light_is_a_stop_more_haze():
 def test_haze_comes_before_glass():
     haze = Haze(extinction_per_m=0.05)
     glow = Glow(optical_depth=0.2, lobes=(ExponentialLobe(scale_deg=0.5),))
-    hazed = fg.render(room(), [Path_((haze,))], camera=CAMERA)
+    hazed = fg.render(room(), [InTheAir((haze,))], camera=CAMERA)
     expected = seen(hazed, glow)
     for order in ([glow, haze], [haze, glow]):
-        got = fg.render(room(), [Path_((part,)) for part in order], camera=CAMERA).radiance
+        got = fg.render(room(), [InTheAir((part,)) for part in order], camera=CAMERA).radiance
         np.testing.assert_array_equal(got, expected)
 
 
 def test_different_droplets_act_one_after_the_other():
     fine = Haze(extinction_per_m=0.02, extinction_exponent=1.0, airlight=(0.1, 0.1, 0.1))
     coarse = Haze(extinction_per_m=0.03, airlight=(0.2, 0.2, 0.2))
-    first = fg.render(room(), [Path_((fine,))], camera=CAMERA)
+    first = fg.render(room(), [InTheAir((fine,))], camera=CAMERA)
     np.testing.assert_allclose(seen(room(), fine, coarse), seen(first, coarse), rtol=1e-5)
 
 
@@ -192,14 +192,14 @@ def test_a_still_without_distance_says_what_to_give():
 
 
 def test_what_was_assumed_is_said():
-    said = fg.render(room(), [Path_((Haze(extinction_per_m=0.02),))], camera=CAMERA).notices
+    said = fg.render(room(), [InTheAir((Haze(extinction_per_m=0.02),))], camera=CAMERA).notices
     assert any("Airlight of the haze is estimated: 3/3/3 % of white" in text for text in said)
     assert any("glow in the haze are 5.0, 9.0 m away" in text for text in said)
     assert not any("mg/m3" in text for text in said)
 
 
 def test_a_high_load_is_cautioned():
-    said = fg.render(room(), [Path_((Haze(extinction_per_m=0.051),))], camera=CAMERA).notices
+    said = fg.render(room(), [InTheAir((Haze(extinction_per_m=0.051),))], camera=CAMERA).notices
     caution = next(text for text in said if "mg/m3" in text)
     for word in ("ventilate", "detectors", "slippery", "data sheet", "local rules", "responsible"):
         assert word in caution
@@ -216,15 +216,16 @@ def test_lamps_pointed_at_glow_and_others_do_not():
     haze = Haze(extinction_per_m=0.03, airlight=(0.0, 0.0, 0.0))
     got, all_lamps = seen(marked, haze), seen(room(), haze)
     assert got[50, 66, 0] < 0.5 * all_lamps[50, 66, 0]
-    np.testing.assert_allclose(
-        got, pixel_by_pixel(marked, haze), rtol=5e-3, atol=1e-6
-    )
+    np.testing.assert_allclose(got, pixel_by_pixel(marked, haze), rtol=5e-3, atol=1e-6)
 
 
 def test_nothing_before_the_lamp_is_lit_behind_the_figure():
     # A ray that ends on the figure at 2 m has less lit air than one that passes it.
     haze = Haze(extinction_per_m=0.03, airlight=(0.0, 0.0, 0.0))
-    added = seen(room(), haze) - room().radiance * np.exp(-0.03 * room().distance_m)[..., None]
+    added = (
+        seen(room(), haze)
+        - room().radiance * np.exp(-0.03 * np.asarray(room().distance_m))[..., None]
+    )
     assert added[90, 185].mean() < 0.5 * added[90, 160].mean()
 
 
@@ -268,8 +269,10 @@ class TestTheTracedCafe:
         still, _ = frames
         camera = fg.Camera.from_field(52.0)
         look = self.cafe("cafe-haze.toml")
-        without = replace(look, elements=(replace(look.elements[0], beams=()),))
-        kept = np.exp(-0.02 * still.distance_m)[..., None]
+        (haze,) = look.elements
+        assert isinstance(haze, Haze)
+        without = replace(look, elements=(replace(haze, beams=()),))
+        kept = np.exp(-0.02 * np.asarray(still.distance_m))[..., None]
         veil = 2**2.5 * np.array(TRACED["veil"])
         spread = ((veil - veil.mean((0, 1))) ** 2).sum()
         shares = {}

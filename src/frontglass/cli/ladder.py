@@ -19,7 +19,6 @@ from frontglass.cli.options import (
 )
 from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
-from frontglass.units import strength_text
 
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Recipe

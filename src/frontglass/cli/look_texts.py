@@ -101,7 +101,14 @@ HEADS = (
 )
 
 
-HAZE_HEADS = ("strength", "extinction", "optical range", "left at 3 m", "left at 10 m", "droplets")
+HAZE_HEADS = (
+    "strength",
+    "extinction",
+    "optical range",
+    "left at 3 m",
+    "left at 10 m",
+    "droplets",
+)
 HAZE_LEGEND = (
     "extinction: light taken per metre. optical range: 5 % of a light is left.",
     "droplets: if they are of glycol, 1 um across; other mists weigh several times as much.",

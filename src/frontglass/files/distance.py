@@ -157,13 +157,15 @@ def _metres(plane: NDArray[np.generic], scale_m: float | None) -> NDArray[np.flo
         values = plane.astype(np.float32)
         return values if scale_m is None else values * np.float32(scale_m)
     if plane.dtype.itemsize == 1:
-        raise PictureFileError("8 bits are too few for distances; save the map with 16 or as float.")
+        raise PictureFileError(
+            "8 bits are too few for distances; save the map with 16 or as float."
+        )
     if scale_m is None:
         raise PictureFileError(
-            "it holds whole numbers: say what one is worth in metres, such as 0.001 for millimetres "
-            "(--depth-scale)."
+            "it holds whole numbers: say what one is worth in metres, such as 0.001 for "
+            "millimetres (--depth-scale)."
         )
-    too_far = plane == np.iinfo(plane.dtype).max
+    too_far = plane == (2 ** (8 * plane.dtype.itemsize - (plane.dtype.kind == "i")) - 1)
     values = plane.astype(np.float32) * np.float32(scale_m)
     values[too_far] = np.nan
     return np.asarray(values)

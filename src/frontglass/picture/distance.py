@@ -149,7 +149,8 @@ def distance_from_points(
     Notes
     -----
     The logarithm of the distance is the mean of the typed ones, weighted by the inverse cube of
-    the way to each over a small picture, on which a step costs 1 + 6 (step of light / 0.35 stops)**2.
+    the way to each over a small picture, on which a step costs
+    1 + 6 (step of light / 0.35 stops)**2.
 
     Raises
     ------

@@ -123,7 +123,8 @@ def lamps_in(
         A lamp is as far as the middle one of its pixels' distances. What lies on the sky is no
         lamp.
     """
-    grey = cv2.transform(light, np.full((1, 3), 1 / 3, np.float32))
+    third = np.full((1, 3), 1 / 3, np.float32)
+    grey: Float32 = np.asarray(cv2.transform(light, third), dtype=np.float32)
     regions = _found(grey) if marks is None else _marked(grey, marks)
     measured = []
     for region, given_m in regions:
@@ -142,9 +143,7 @@ def lamps_in(
     taken = sum((sums.pixels for *_, sums in measured), np.zeros(3))
     rest = (total - taken) / grey.size
     lamps = tuple(
-        lamp
-        for region, away, _ in measured
-        for lamp in _parts(light, region, away, px_per_rad)
+        lamp for region, away, _ in measured for lamp in _parts(light, region, away, px_per_rad)
     )
     return LampsAndRest(lamps, (float(rest[0]), float(rest[1]), float(rest[2])))
 
@@ -167,7 +166,9 @@ class _Sums(NamedTuple):
 def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
     bright = (grey > OVER_THE_MEAN * cv2.mean(grey)[0]).view(np.uint8)
     # Most rows have no lamp; labelling them all would take longer than all else here.
-    rows = np.flatnonzero(bright.view(np.uint64).any(1) if bright.shape[1] % 8 == 0 else bright.any(1))
+    rows = np.flatnonzero(
+        bright.view(np.uint64).any(1) if bright.shape[1] % 8 == 0 else bright.any(1)
+    )
     if not rows.size:
         return
     first = int(rows[0])
@@ -181,9 +182,7 @@ def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
         yield _Region(first + top, left, mask), None
 
 
-def _marked(
-    grey: Float32, marks: Sequence[LampMark]
-) -> Iterator[tuple[_Region, float | None]]:
+def _marked(grey: Float32, marks: Sequence[LampMark]) -> Iterator[tuple[_Region, float | None]]:
     height, width = grey.shape
     reach = max(1, round(width * MARK_REACH))
     for mark in marks:
@@ -230,12 +229,12 @@ def _tangents(
     rows: NDArray[np.intp], columns: NDArray[np.intp], shape: tuple[int, int], px_per_rad: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     height, width = shape
-    return (rows + 0.5 - height / 2) / px_per_rad, (columns + 0.5 - width / 2) / px_per_rad
+    down = (rows.astype(np.float64) + 0.5 - height / 2) / px_per_rad
+    right = (columns.astype(np.float64) + 0.5 - width / 2) / px_per_rad
+    return down, right
 
 
-def _parts(
-    light: Float32, region: _Region, away_m: float, px_per_rad: float
-) -> Iterator[Lamp]:
+def _parts(light: Float32, region: _Region, away_m: float, px_per_rad: float) -> Iterator[Lamp]:
     """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
     height, width = region.mask.shape
     patch = max(1, round(PATCH_RAD * px_per_rad))

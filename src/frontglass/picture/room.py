@@ -65,7 +65,9 @@ class Room:
                 check = check_number if field.name.endswith("_px") else check_positive
                 check(field.name, value)
         if self.ceiling_m is not None and self.ceiling_m <= self.camera_m:
-            raise ParameterError("ceiling_m", f"above the lens ({self.camera_m:g} m)", self.ceiling_m)
+            raise ParameterError(
+                "ceiling_m", f"above the lens ({self.camera_m:g} m)", self.ceiling_m
+            )
 
     @classmethod
     def from_text(cls, text: str) -> Room:

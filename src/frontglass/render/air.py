@@ -188,9 +188,7 @@ class _Grid:
                 for channels in self._channels():
                     power = np.array([beam.intensity(c) for c in channels])
                     for to, surface in zip(added, self.surfaces, strict=True):
-                        column = beam_airlight(
-                            self.airs[channels[0]], beam.beam(), rays, surface
-                        )
+                        column = beam_airlight(self.airs[channels[0]], beam.beam(), rays, surface)
                         to[:, channels] += column[:, None] * power
         return added[0], added[1]
 
@@ -303,7 +301,7 @@ def _composed(
 def _as_wide(nodes: Float32, width: int) -> Float32:
     """Nodes interpolated across to every column; shape (rows, 3 width)."""
     wide = cv2.resize(nodes, (width, len(nodes)), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(wide).reshape(len(nodes), -1)
+    return np.asarray(wide, dtype=np.float32).reshape(len(nodes), -1)
 
 
 def _kept(distance: Float32, extinctions: Sequence[float]) -> Float32:
@@ -314,13 +312,14 @@ def _kept(distance: Float32, extinctions: Sequence[float]) -> Float32:
             planes[extinction] = cv2.exp(distance * np.float32(-extinction))
         else:
             planes[extinction] = np.ones_like(distance)
-    return np.asarray(cv2.merge([planes[extinction] for extinction in extinctions]))
+    whole = cv2.merge([planes[extinction] for extinction in extinctions])
+    return np.asarray(whole, dtype=np.float32)
 
 
 def _said(
     haze: Haze, lamps: Sequence[Lamp], airlight: Sequence[float], *, estimated: bool
 ) -> list[str]:
-    """What was assumed, and what the haze would be like in a room."""
+    """Say what was assumed, and what such haze would be in a room."""
     said = []
     if estimated:
         shares = "/".join(f"{100 * part:.2g}" for part in airlight)
@@ -331,7 +330,9 @@ def _said(
     places = [f"{away:.1f}" for away in sorted({round(lamp.distance_m, 1) for lamp in lamps})]
     if places:
         more = ", ..." if len(places) > SAID_LAMPS else ""
-        said.append(f"Lamps that glow in the haze are {', '.join(places[:SAID_LAMPS])}{more} m away.")
+        said.append(
+            f"Lamps that glow in the haze are {', '.join(places[:SAID_LAMPS])}{more} m away."
+        )
     if haze.droplet_load_mg_per_m3 > CAUTION_MG_PER_M3:
         said.append(CAUTION.format(load=haze.droplet_load_mg_per_m3))
     deepest = haze.extinction * max((lamp.distance_m for lamp in lamps), default=0.0)

@@ -67,7 +67,9 @@ def distance_sheet(
     shape = picture.width_px, picture.height_px
     cells = grid(2, shape, width_px=width_px - 2 * sizes.margin, gap_px=sizes.gap, columns=None)
     page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
-    y = page.say(sizes.margin, sizes.margin, fitted([f"{name}: distances"], page.room_px, sizes.large)[0])
+    y = page.say(
+        sizes.margin, sizes.margin, fitted([f"{name}: distances"], page.room_px, sizes.large)[0]
+    )
     lamps = lamps_in(
         picture.radiance, distance, camera.px_per_rad(picture.width_px), picture.lamps
     ).lamps
