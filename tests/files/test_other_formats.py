@@ -337,3 +337,11 @@ def test_any_half_float_comes_back(tmp_path: Path, codes: np.ndarray):
     stored = OpenEXR.File(str(tmp_path / "out.exr"), separate_channels=True).parts[0].channels
     for name, plane in planes.items():
         np.testing.assert_array_equal(stored[name].pixels.view("u2"), plane.view("u2"))
+
+
+def test_png_made_of_scene_light_says_that_it_is_srgb(tmp_path):
+    light = np.random.default_rng(4).random((5, 7, 3), dtype=np.float32)
+    picture = Picture(radiance=light, encoding=Encoding.linear())
+    write_picture(tmp_path / "scene.png", picture)
+    assert b"sRGB\0" in (tmp_path / "scene.png").read_bytes()
+    assert read_picture(tmp_path / "scene.png").notices == ()

@@ -14,6 +14,9 @@ from frontglass.files.outgoing import Outgoing
 from frontglass.files.png import SIGNATURE, XMP_KEYWORD, Chunk, chunk_bytes
 from frontglass.picture.encoding import Codes, Native, NativeKind
 
+SRGB_CHUNK = Chunk(b"sRGB", b"\0")
+"""Says that codes are sRGB, to be shown perceptually."""
+
 _STRIP_BYTES = 1 << 19
 # Filtered photographs pack by runs and Huffman codes as tightly as by zlib's full search
 # (0.54 of their size either way), in a quarter of the time; unfiltered ones do not.

@@ -18,7 +18,7 @@ from frontglass.files.icc import ProfileKind, icc_profile_bytes, icc_profile_fro
 from frontglass.files.jpeg import jpeg_bytes
 from frontglass.files.outgoing import Outgoing
 from frontglass.files.plan import LINEAR_CONTAINERS, Plan, container_of, plan_for
-from frontglass.files.png_writing import png_bytes
+from frontglass.files.png_writing import SRGB_CHUNK, png_bytes
 from frontglass.files.tiff_writing import tiff_bytes
 from frontglass.files.whole import write_bytes_whole, write_whole
 from frontglass.picture.codes import CodedLight, FloatArray, Target, codes_from_radiance, is_grey
@@ -132,6 +132,8 @@ class _Work:
         carried = dict(self.picture.encoding.carried) if same_container else {}
         if not self.plan.keeps_colour:
             carried.pop("png_colour", None)
+            if self.plan.metadata.icc is None and self.plan.curves[0] is SRGB_CURVE:
+                carried["png_colour"] = (SRGB_CHUNK,)
         if alpha is not None and not (native and native.palette_alpha):
             alpha = alpha_in_sample(alpha, Sample.of(coded.codes), alpha.kind)
         elif native is not None and native.palette_alpha:

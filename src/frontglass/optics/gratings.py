@@ -21,12 +21,21 @@ _LARGEST_TABLE = 2**18
 _FEWEST_FOR_A_TABLE = 4096
 # Beyond this many standard deviations a Gaussian is below 1e-16 of its peak.
 _REACH_SIGMAS = 8.5
+_LONE_ORDERS = 12
+_COUNTED_WAVES = 16
 
 
 class LineOrders(NamedTuple):
     """Orders of a grating: angles [rad] along its own direction, and shares of the light."""
 
     numbers: FloatArray
+    angles_rad: FloatArray
+    shares: FloatArray
+
+
+class Streak(NamedTuple):
+    """Light along one direction: angles [rad], and shares of all the light."""
+
     angles_rad: FloatArray
     shares: FloatArray
 
@@ -228,9 +237,93 @@ class Grating:
         place = orders.angles_rad / step_rad + half_count
         left = np.clip(np.floor(place).astype(np.intp), 0, 2 * half_count - 1)
         shares = np.where(orders.numbers == 0, 0.0, orders.shares)
-        np.add.at(out, left, shares * (left + 1 - place))
-        np.add.at(out, left + 1, shares * (place - left))
+        out += np.bincount(left, shares * (left + 1 - place), minlength=out.size)
+        out += np.bincount(left + 1, shares * (place - left), minlength=out.size)
         return np.asarray(out)
+
+    def streak(self, band: Band, *, step_rad: float, reach_rad: float) -> Streak:
+        """Deviated light of a band along the direction across the threads.
+
+        Parameters
+        ----------
+        band : Band
+            The channel's light.
+        step_rad : float
+            Between neighbouring points, at most. [rad], > 0.
+        reach_rad : float
+            Points lie within it, either way. [rad], > 0.
+
+        Returns
+        -------
+        Streak
+            Zero order left out.
+
+        Notes
+        -----
+        Up to the twelfth order every order is a streak by itself, at its exact angles. Farther out
+        each lies over its neighbours evenly, to 2e-7, and only the envelope of a thread is left;
+        beyond 16 times the width of that, the mean of its square of a sine.
+        """
+        check_positive("step_rad", step_rad)
+        near = min((_LONE_ORDERS + 0.5) * band.centre_m / self.pitch_m, reach_rad)
+        if not self.width_m:
+            return Streak(np.zeros(0), np.zeros(0))
+        parts = [self._lone_orders(band, step_rad, near), self._near_halo(band, step_rad, near)]
+        waves = max(near, min(_COUNTED_WAVES * band.centre_m / self.width_m, reach_rad))
+        fine = min(step_rad, band.centre_m / self.width_m / 8)
+        parts.append(self._envelope_streak(band, fine, near, waves, washed=False))
+        parts.append(self._envelope_streak(band, step_rad, waves, reach_rad, washed=True))
+        angles, shares = (np.concatenate(column) for column in zip(*parts, strict=True))
+        return Streak(angles, shares)
+
+    def _lone_orders(self, band: Band, step_rad: float, near_rad: float) -> Streak:
+        angles, shares = [np.zeros(0)], [np.zeros(0)]
+        highest = math.ceil(near_rad * self.pitch_m / (band.centre_m - 4 * band.sigma_m))
+        orders = self.orders(band.centre_m, highest=highest)
+        for number, share in zip(orders.numbers, orders.shares, strict=True):
+            if number > 0 and share > 0:
+                wavelengths, weights = band.wavelengths(step_rad * self.pitch_m / number)
+                at = number * wavelengths / self.pitch_m
+                inside = at < near_rad
+                angles += [at[inside], -at[inside]]
+                shares += 2 * [share * weights[inside]]
+        return Streak(np.concatenate(angles), np.concatenate(shares))
+
+    def _near_halo(self, band: Band, step_rad: float, near_rad: float) -> Streak:
+        """Return what irregular threads spread among the lone orders."""
+        if not (self.jitter_m or self.drift_m):
+            return Streak(np.zeros(0), np.zeros(0))
+        half = math.ceil(near_rad / step_rad - 0.5)
+        step = near_rad / (half + 0.5)
+        # Peaks that a drift leaves move with the wavelength, as orders do.
+        move = band.centre_m * step_rad / near_rad if self.drift_m else band.sigma_m / 4
+        shares = np.zeros(2 * half + 1)
+        at = np.asarray(np.arange(-half, half + 1) * step, dtype=np.float64)
+        for wavelength, weight in zip(*(x.tolist() for x in band.wavelengths(move)), strict=True):
+            if self.drift_m:
+                shares += weight * self.masses(
+                    step_rad=step, half_count=half, wavelength_m=wavelength
+                )
+            else:
+                shares += weight * step * self.diffuse(at, wavelength)
+        return Streak(at, shares)
+
+    def _envelope_streak(
+        self, band: Band, step_rad: float, start_rad: float, end_rad: float, *, washed: bool
+    ) -> Streak:
+        count = math.ceil((end_rad - start_rad) / step_rad)
+        if count <= 0:
+            return Streak(np.zeros(0), np.zeros(0))
+        step = (end_rad - start_rad) / count
+        at = start_rad + (np.arange(count) + 0.5) * step
+        if washed:
+            below = 2 * self.transmittance * self.pitch_m * (np.pi * at) ** 2
+            density = self.contrast * band.centre_m / below
+        else:
+            density = np.zeros(count)
+            for wavelength, weight in zip(*band.wavelengths(band.sigma_m / 8), strict=True):
+                density += weight / wavelength * self._envelope(at / wavelength)
+        return Streak(np.concatenate([at, -at]), np.tile(density * step, 2))
 
     def _envelope(self, nu_per_m: FloatArray) -> FloatArray:
         """Light of one thread alone, times threads per metre; share of all per cycle/m."""

@@ -13,11 +13,16 @@ from numpy.typing import ArrayLike
 from frontglass.checks import check_number, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.bands import Band
-from frontglass.optics.gratings import Grating
+from frontglass.optics.gratings import Grating, Streak
 from frontglass.optics.psf import FloatArray
 
-LARGEST_CROSS_COUNT = 600
+LARGEST_CROSS_COUNT = 300
 LARGEST_CROSS_REACH = 2.5
+LONE_CROSS_ORDERS = 4.5
+LARGEST_FINE_COUNT = 120
+STEPS_PER_STEP = 4
+"""A lone streak is much brighter than the plane between two, and costs much less."""
+STEPS_PER_CROSS_STEP = 7
 MOST_WAVELENGTHS = 401
 NO_LIGHT = 1e-12
 
@@ -163,23 +168,43 @@ class CrossedGratings(PupilMask):
         Notes
         -----
         Light deviated by one grating lies on its arm, light deviated by two on the plane between
-        two arms. What three or four deviate, a share below (1 - direct)**3 of a grating, is laid
-        where two put it. What two deviate beyond 2.5 times the width of a thread's own pattern, or
-        beyond 600 steps, is left out, as light beyond the reach is.
+        two arms, on steps twice as wide where orders can no longer be told apart. What three or
+        four deviate, a share below (1 - direct)**3 of a grating, is laid where two put it. What two
+        deviate beyond 2.5 times the width of a thread's own pattern, or beyond 600 steps, is left
+        out, as light beyond the reach is.
         """
         check_positive("step_rad", step_rad)
         if not check_positive("reach_rad", reach_rad) >= step_rad:
             raise ParameterError("reach_rad", f"at least the step of {step_rad:g}", reach_rad)
-        parts = [
-            self._arm(index, band, step_rad, max(1, int(reach_rad / step_rad)))
-            for index in range(len(self.gratings))
-        ]
+        streaks: dict[Grating, Streak] = {}
+        parts = []
+        for index, grating in enumerate(self.gratings):
+            if grating not in streaks:
+                fine = step_rad / STEPS_PER_STEP
+                streaks[grating] = grating.streak(band, step_rad=fine, reach_rad=reach_rad)
+            at, shares = streaks[grating]
+            c, s = math.cos(self.across_rad[index]), math.sin(self.across_rad[index])
+            parts.append(Dots(c * at, s * at, shares * self._others(index)))
         scale = self._more_than_twice()
+        planes: dict[tuple[Grating, Grating], list[Dots]] = {}
         for first in range(len(self.gratings)):
             for second in range(first):
-                pair = self._plane(first, second, band, step_rad, reach_rad)
-                parts.append(pair._replace(shares=pair.shares * scale))
+                pair = (self.gratings[first], self.gratings[second])
+                if pair not in planes:
+                    planes[pair] = _planes(*pair, band, 2 * step_rad, reach_rad)
+                share = scale * self._others(first, second)
+                parts += [
+                    self._laid(first, second, plane._replace(shares=plane.shares * share))
+                    for plane in planes[pair]
+                ]
         return Dots.joined(parts)
+
+    def _laid(self, first: int, second: int, plane: Dots) -> Dots:
+        """Angles along two gratings' own directions as directions in the frame."""
+        one, other = self.across_rad[first], self.across_rad[second]
+        x = math.cos(one) * plane.x_rad + math.cos(other) * plane.y_rad
+        y = math.sin(one) * plane.x_rad + math.sin(other) * plane.y_rad
+        return Dots(x, y, plane.shares)
 
     def _others(self, *indices: int) -> float:
         kept = (g.direct for i, g in enumerate(self.gratings) if i not in indices)
@@ -193,43 +218,49 @@ class CrossedGratings(PupilMask):
         twice = sum(bent[i] * bent[j] * self._others(i, j) for i in range(count) for j in range(i))
         return (1 - self.direct - once) / twice if twice > 0 else 1.0
 
-    def _arm(self, index: int, band: Band, step_rad: float, half: int) -> Dots:
-        grating = self.gratings[index]
-        shares = np.zeros(2 * half + 1)
-        for wavelength, share in _spread_of(band, grating, step_rad, half):
-            shares += share * grating.masses(
-                step_rad=step_rad, half_count=half, wavelength_m=wavelength
-            )
-        at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
-        angle = self.across_rad[index]
-        return Dots(math.cos(angle) * at, math.sin(angle) * at, shares * self._others(index))
 
-    def _plane(
-        self, first: int, second: int, band: Band, step_rad: float, reach_rad: float
-    ) -> Dots:
-        pair = [self.gratings[i] for i in (first, second)]
-        empty = np.zeros(0)
-        if not all(grating.width_m for grating in pair):
-            return Dots(empty, empty, empty)
-        angles = [self.across_rad[i] for i in (first, second)]
-        envelope = band.centre_m / min(grating.width_m for grating in pair)
-        reach = min(reach_rad, LARGEST_CROSS_REACH * envelope)
-        half = min(max(1, int(reach / step_rad)), LARGEST_CROSS_COUNT)
-        rows: list[FloatArray] = []
-        columns: list[FloatArray] = []
-        finest = min(pair, key=lambda grating: grating.pitch_m)
-        for wavelength, share in _spread_of(band, finest, step_rad, half):
-            masses = [
-                g.masses(step_rad=step_rad, half_count=half, wavelength_m=wavelength) for g in pair
-            ]
-            rows.append(share * masses[0])
-            columns.append(masses[1])
-        shares = np.stack(rows).T @ np.stack(columns)
-        at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
-        i, j = np.nonzero(shares > NO_LIGHT)
-        x = math.cos(angles[0]) * at[i] + math.cos(angles[1]) * at[j]
-        y = math.sin(angles[0]) * at[i] + math.sin(angles[1]) * at[j]
-        return Dots(x, y, shares[i, j] * self._others(first, second))
+def _planes(
+    one: Grating, other: Grating, band: Band, step_rad: float, reach_rad: float
+) -> list[Dots]:
+    """Light that two gratings deviate both, x across the one and y across the other.
+
+    The first orders, which may be told apart, on finer steps.
+    """
+    if not (one.width_m and other.width_m):
+        return []
+    envelope = band.centre_m / min(one.width_m, other.width_m)
+    reach = min(reach_rad, LARGEST_CROSS_REACH * envelope)
+    half = min(max(1, int(reach / step_rad)), LARGEST_CROSS_COUNT)
+    spacing = band.centre_m / min(one.pitch_m, other.pitch_m)
+    inner = min(math.ceil(LONE_CROSS_ORDERS * spacing / step_rad), half, LARGEST_FINE_COUNT)
+    fine = step_rad / STEPS_PER_CROSS_STEP
+    # The edge of the fine part is the edge of a coarse step.
+    count = STEPS_PER_CROSS_STEP * inner + STEPS_PER_CROSS_STEP // 2
+    parts = [_plane(one, other, band, fine, count, hole=None)]
+    if half > inner:
+        parts.append(_plane(one, other, band, step_rad, half, hole=inner))
+    return parts
+
+
+def _plane(
+    one: Grating, other: Grating, band: Band, step_rad: float, half: int, *, hole: int | None
+) -> Dots:
+    rows: list[FloatArray] = []
+    columns: list[FloatArray] = []
+    finest = min((one, other), key=lambda grating: grating.pitch_m)
+    for wavelength, share in _spread_of(band, finest, step_rad, half):
+        masses = one.masses(step_rad=step_rad, half_count=half, wavelength_m=wavelength)
+        rows.append(share * masses)
+        if other != one:
+            masses = other.masses(step_rad=step_rad, half_count=half, wavelength_m=wavelength)
+        columns.append(masses)
+    shares = np.stack(rows).T @ np.stack(columns)
+    if hole is not None:
+        inside = slice(half - hole, half + hole + 1)
+        shares[inside, inside] = 0.0
+    i, j = np.nonzero(shares > NO_LIGHT)
+    at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
+    return Dots(at[i], at[j], shares[i, j])
 
 
 def _spread_of(

@@ -128,20 +128,24 @@ class HexagonalNet(PupilMask):
     def diffuse(self, x_rad: ArrayLike, y_rad: ArrayLike, wavelength_m: float) -> FloatArray:
         """Light that irregular threads spread continuously, share of all that leaves per sr."""
         check_positive("wavelength_m", wavelength_m)
+        if not (self.jitter_m and self.width_m):
+            return np.zeros(np.broadcast_shapes(np.shape(x_rad), np.shape(y_rad)))
+        own = self._own_factor(self._jittered_table())
+        return own * self._own_patterns(x_rad, y_rad, wavelength_m)
+
+    def _own_patterns(self, x_rad: ArrayLike, y_rad: ArrayLike, wavelength_m: float) -> FloatArray:
+        """Patterns of pieces of thread that move each on its own, up to a factor."""
         c, s = math.cos(self.angle_rad), math.sin(self.angle_rad)
         x, y = (np.asarray(a, dtype=np.float64) / wavelength_m for a in (x_rad, y_rad))
         nu_x, nu_y = c * x + s * y, c * y - s * x
         total = np.zeros(np.broadcast_shapes(nu_x.shape, nu_y.shape))
-        if not (self.jitter_m and self.width_m):
-            return total
         length = self._thread_length_m
         for a in _NORMALS:
             across = nu_x * math.cos(a) + nu_y * math.sin(a)
             along = nu_y * math.cos(a) - nu_x * math.sin(a)
             pattern = np.sinc(self.width_m * across) * np.sinc(length * along)
             total += (self.width_m * length * pattern) ** 2
-        factor = self._own_factor(self._jittered_table())
-        return np.asarray(factor * total * (1 - self._kept(nu_x, nu_y)) / wavelength_m**2)
+        return np.asarray(total * (1 - self._kept(nu_x, nu_y)) / wavelength_m**2)
 
     def dots(self, band: Band, *, step_rad: float, reach_rad: float) -> Dots:
         """Deviated light within a reach of a lamp, as points; see `PupilMask`.
@@ -189,11 +193,18 @@ class HexagonalNet(PupilMask):
         reach = min(reach_rad, 6 * band.centre_m / self.width_m)
         half = min(max(1, int(reach / step_rad)), _DIFFUSE_SIDE)
         step = reach / half
-        x, y = np.meshgrid(*2 * (np.arange(-half, half + 1) * step,))
+        at = np.arange(-half, half + 1) * step
+        x, y = np.meshgrid(at, at[half:])
         shares = np.zeros_like(x)
         for wavelength, weight in zip(*band.wavelengths(band.sigma_m), strict=True):
-            shares += weight * self.diffuse(x, y, float(wavelength))
-        return Dots(x.ravel(), y.ravel(), shares.ravel() * step**2)
+            shares += weight * self._own_patterns(x, y, float(wavelength))
+        shares *= self._own_factor(self._jittered_table()) * step**2
+        # The other half is the same, turned by half a turn.
+        x, y, shares = (
+            np.concatenate([a.ravel(), b[1:].ravel()])
+            for a, b in ((x, -x), (y, -y), (shares, shares))
+        )
+        return Dots(x, y, shares)
 
     @property
     def _cell_m2(self) -> float:

@@ -1,4 +1,4 @@
-"""Light spread by a kernel of any shape that reaches a limited way: dots, streaks, smears.
+"""Light spread by a kernel of any shape that reaches a limited way, such as a slanting smear.
 
 The picture is cut into tiles, each read with as much of its surroundings as the kernel reaches,
 transformed, multiplied and cut back (overlap-save). A tile is computed in single precision unless
@@ -30,40 +30,6 @@ class Tile(NamedTuple):
 
     rows: slice
     columns: slice
-
-
-def kernel_of_dots(
-    x_px: Float64, y_px: Float64, shares: Float64, *, reach_px: tuple[int, int]
-) -> Float64:
-    """Kernel on pixels of light that lands in dots.
-
-    Parameters
-    ----------
-    x_px, y_px : ndarray, shape (N,)
-        Where each dot lands, from the lamp. [px]; beyond the reach a dot is left out.
-    shares : ndarray, shape (N,)
-        Its light.
-    reach_px : (int, int)
-        Reach in rows and columns.
-
-    Returns
-    -------
-    ndarray, shape (2 rows + 1, 2 columns + 1), float64
-        The lamp stands in the middle. Each dot is divided among the four pixels round it, which
-        is what averaging over the sending and the receiving pixel makes of a point.
-    """
-    height, width = 2 * reach_px[0] + 1, 2 * reach_px[1] + 1
-    inside = (np.abs(x_px) < reach_px[1]) & (np.abs(y_px) < reach_px[0])
-    x, y, light = x_px[inside] + reach_px[1], y_px[inside] + reach_px[0], shares[inside]
-    left = np.minimum(x.astype(np.intp), width - 2)
-    top = np.minimum(y.astype(np.intp), height - 2)
-    kernel = np.zeros(height * width)
-    for down in (0, 1):
-        for right in (0, 1):
-            weight = np.abs(1 - down - (y - top)) * np.abs(1 - right - (x - left))
-            place = (top + down) * width + left + right
-            kernel += np.bincount(place, weights=weight * light, minlength=height * width)
-    return kernel.reshape(height, width)
 
 
 def spread_by_kernels(light: Float32, kernels: Sequence[Float64], *, surround: Surround) -> Float32:
