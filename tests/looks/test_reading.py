@@ -13,15 +13,15 @@ from hypothesis import strategies as st
 
 from frontglass import LookError, read_look
 from frontglass.elements import (
+    ELEMENTS,
+    LOBES,
     Beam,
     ClearCentre,
-    ELEMENTS,
     Element,
     GaussianLobe,
     Glow,
     Grease,
     Haze,
-    LOBES,
     Lines,
     Lobe,
     Net,

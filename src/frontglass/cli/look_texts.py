@@ -111,11 +111,12 @@ HAZE_HEADS = (
 )
 HAZE_LEGEND = (
     "extinction: light taken per metre. optical range: 5 % of a light is left.",
-    "droplets: if they are of glycol, 1 um across; other mists weigh several times as much.",
+    "droplets: glycol, 1 um across. Other mists weigh from three quarters to seven times as much.",
 )
 HAZE_CAUTION = (
-    "caution: from 10 mg/m3 on ventilate, mind smoke detectors and slippery residue, and follow the",
-    "fluid's data sheet, local rules and the venue's responsible person. No estimate of exposure.",
+    "caution: from 10 mg/m3 on ventilate, mind smoke detectors and slippery residue, and follow",
+    "the fluid's data sheet, local rules and the venue's responsible person.",
+    "No estimate of exposure.",
 )
 
 
