@@ -27,9 +27,10 @@ def distance(
     light: LightOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Show how far everything in STILL is taken to be, in metres, and which lamps glow.
+    """Show how far everything in STILL is, in metres.
 
-    Look at it before you trust haze: the still on the left, its distances on the right.
+    Look at it before you trust haze: the still with the lamps that glow in haze, and beside it
+    the distances it is given.
     """
     from frontglass.batch.recipe import check_may_write
     from frontglass.cli.options import given

@@ -49,7 +49,7 @@ def look_record(
         "camera": dataclasses.asdict(camera),
         "width_px": width_px,
         "numbers": [
-            {**dataclasses.asdict(one), "haze": haze and dataclasses.asdict(haze)}
+            {**dataclasses.asdict(one), **({"haze": dataclasses.asdict(haze)} if haze else {})}
             for one, haze in zip(numbers, hazes, strict=True)
         ],
     }

@@ -37,7 +37,7 @@ CELL_RAD = rad_from_deg(0.2)
 WIDEST_CELL_PX = 24
 NEAR_CELLS = 5
 """How far round a lamp its glow is computed pixel by pixel."""
-ROWS_AT_A_TIME = 8
+ROWS_AT_A_TIME = 16
 DEEPEST_SINGLE_SCATTER = 0.5
 """Optical depth to a lamp from which on the missing multiple scattering is said."""
 SAID_LAMPS = 8
@@ -282,7 +282,8 @@ def _composed(
 
     def rows(start: int) -> None:
         stop = min(start + ROWS_AT_A_TIME, height)
-        kept = _kept(distance[start:stop], extinctions).reshape(stop - start, -1)
+        first, last = max(start - 1, 0), min(stop + 1, height)
+        kept = _kept(distance[first:last], extinctions)[start - first :].reshape(-1, 3 * width)
         for y in range(start, stop):
             base, next_, w = above[y], below[y], weight[y]
             row = flat_out[y]
@@ -305,11 +306,18 @@ def _as_wide(nodes: Float32, width: int) -> Float32:
 
 
 def _kept(distance: Float32, extinctions: Sequence[float]) -> Float32:
-    """Transmittance per channel, shape (rows, columns, 3)."""
+    """Transmittance per channel, shape (rows, columns, 3).
+
+    A map holds the distance in the middle of a pixel where the still holds light from all over it:
+    fine hair would come out as dark specks in the veil. So it is averaged with its neighbours.
+    """
     planes = {}
     for extinction in dict.fromkeys(extinctions):
         if extinction:
-            planes[extinction] = cv2.exp(distance * np.float32(-extinction))
+            sampled = cv2.exp(distance * np.float32(-extinction))
+            planes[extinction] = cv2.GaussianBlur(
+                sampled, (3, 3), 0, borderType=cv2.BORDER_REPLICATE
+            )
         else:
             planes[extinction] = np.ones_like(distance)
     whole = cv2.merge([planes[extinction] for extinction in extinctions])
