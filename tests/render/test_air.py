@@ -58,6 +58,10 @@ def room() -> fg.Picture:
     )
 
 
+def over_pixels(values: np.ndarray) -> np.ndarray:
+    return np.asarray(cv2.GaussianBlur(values, (3, 3), 0, borderType=cv2.BORDER_REPLICATE))
+
+
 def pixel_by_pixel(picture: fg.Picture, haze: Haze) -> np.ndarray:
     """The same light, each pixel by quadrature: slow, and plain to check.
 
@@ -77,11 +81,10 @@ def pixel_by_pixel(picture: fg.Picture, haze: Haze) -> np.ndarray:
     ).reshape(-1, 3)
     rays /= np.linalg.norm(rays, axis=1, keepdims=True)
     out = np.empty(picture.radiance.shape)
-    over_pixels = {"ksize": (3, 3), "sigmaX": 0, "borderType": cv2.BORDER_REPLICATE}
     for c in range(3):
         air = haze.air(c)
         airlight = rest[c] * haze.albedo if haze.airlight is None else haze.airlight[c]
-        kept = cv2.GaussianBlur(transmittance(air.extinction_per_m, distance), **over_pixels)
+        kept = over_pixels(transmittance(air.extinction_per_m, distance))
         out[..., c] = hazed_radiance(picture.radiance[..., c], airlight, kept)
         added = np.zeros(distance.shape)
         for lamp in lamps:
@@ -97,7 +100,7 @@ def pixel_by_pixel(picture: fg.Picture, haze: Haze) -> np.ndarray:
         for beam in haze.beams:
             column = beam_airlight(air, beam.beam(), rays, distance.ravel(), steps=60)
             added += beam.intensity(c) * column.reshape(distance.shape)
-        out[..., c] += cv2.GaussianBlur(added, **over_pixels)
+        out[..., c] += over_pixels(added)
     return out
 
 
