@@ -19,6 +19,8 @@ CAMERA = (*LENS, *EXPOSURE)
 
 LAMP, HAIR, HARBOUR = "60,340,200,120", "1060,150,200,120", "340,190,200,120"
 
+DISTANCE = ("--depth", str(HERE / "cafe_1280_distance.exr"))
+
 COMMANDS = {
     "ladder.jpg": ("ladder", SCENE, "--look", "harbour-night", "--width", "1500"),
     "close-ups.jpg": (
@@ -44,6 +46,12 @@ COMMANDS = {
         *("ladder", SCENE, "--look", "fine-net", "--strengths", "1/4,1", "--width", "1500"),
         *("--columns", "3", "--close-up", HARBOUR, "--close-up", LAMP),
     ),
+    "haze-beside-glass.jpg": (
+        *("ladder", SCENE, "--look", "wharf-morning", "--strengths", "1/4,1", *DISTANCE),
+        *("--beside", "harbour-night", "--beside", "engine-shed", "--width", "1500"),
+    ),
+    "distances.jpg": ("distance", SCENE, *DISTANCE, "--width", "1400"),
+    "columns.jpg": ("apply", SCENE, "--look", str(HERE / "counter-spot.toml"), *DISTANCE),
     "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2", "--look", "powder-room:1/2"),
 }
 
@@ -117,6 +125,8 @@ def main(folder: str = str(HERE / "pictures")) -> None:
             command = ("apply", scout, "--look", "harbour-night:1/2", *LENS, *options)
             out = ("--out", str(Path(folder) / name), "--overwrite", "--quality", "82")
             subprocess.run([*PROGRAM, *command, *out], check=True)
+    traced = str(Path(folder) / "haze-traced.jpg")
+    subprocess.run([sys.executable, str(HERE / "haze_beside_traced.py"), traced], check=True)
 
 
 if __name__ == "__main__":

@@ -84,3 +84,16 @@ def test_example_script_writes_its_picture(tmp_path):
     subprocess.run([sys.executable, str(script), str(out)], check=True, capture_output=True)
     with Image.open(out) as picture:
         assert picture.size == (1280, 720)
+
+
+@pytest.mark.slow
+def test_haze_beside_the_traced_frame_differs_as_the_readme_says(tmp_path):
+    script = ROOT / "examples" / "haze_beside_traced.py"
+    command = [sys.executable, str(script), str(tmp_path / "haze.jpg")]
+    said = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    bare, ours = re.findall(r"median ([+-][\d.]+) stops, .*rms ([\d.]+), (\d+) %", said)
+    readme = " ".join(README.split())
+    assert f"differ by {ours[1]} stops (root mean square; the bare still by {bare[1]})" in readme
+    assert f"the median by {float(ours[0]):.2f}, and {ours[2]} % of the blocks" in readme
+    with Image.open(tmp_path / "haze.jpg") as picture:
+        assert picture.size == (1280, 360)

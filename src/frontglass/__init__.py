@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Framing, Recipe, RenderedStill, render_file
     from frontglass.batch.run import render_batch
+    from frontglass.batch.space import Space
     from frontglass.errors import (
         AccuracyWarning,
         FrontglassError,
@@ -64,6 +65,7 @@ __all__ = [
     "Respect",
     "Sheet",
     "ShotData",
+    "Space",
     "Surround",
     "__version__",
     "catalogue",
@@ -88,6 +90,7 @@ __all__ = [
 _HOMES = {
     "frontglass.batch.recipe": ("Framing", "Recipe", "RenderedStill", "render_file"),
     "frontglass.batch.run": ("render_batch",),
+    "frontglass.batch.space": ("Space",),
     "frontglass.errors": (
         "AccuracyWarning",
         "FrontglassError",

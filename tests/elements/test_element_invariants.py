@@ -19,6 +19,7 @@ from frontglass.elements import (
     GaussianLobe,
     Glow,
     Grease,
+    Haze,
     Lines,
     Lobe,
     MoffatLobe,
@@ -57,6 +58,7 @@ SAMPLES: dict[str, Element] = {
     "grease with a clear centre": Grease(
         film_um=0.5, texture_um=100.0, clear_centre=ClearCentre(radius_mm=8.0)
     ),
+    "haze": Haze(extinction_per_m=0.05),
     "lines": Lines(pitch_mm=1.0, line_mm=0.1, families=3),
     "lines of clear grooves": Lines(pitch_mm=1.0, line_mm=0.1, groove_phase_deg=120.0),
     "net": Net(pitch_mm=0.5, thread_mm=0.04, angle_deg=10.0, unevenness=0.02),
@@ -69,10 +71,13 @@ SAMPLES: dict[str, Element] = {
 every_element = pytest.mark.parametrize("element", SAMPLES.values(), ids=SAMPLES.keys())
 # A lamp beside the lens adds light of its own, whatever is in the frame.
 PASSING = {k: v for k, v in SAMPLES.items() if not isinstance(v, StrayLamp)}
+# Haze scatters the light of lamps out of the frame, and finds lamps by all channels.
+HELD = {k: v for k, v in PASSING.items() if not isinstance(v, Haze)}
 every_passing_element = pytest.mark.parametrize("element", PASSING.values(), ids=PASSING.keys())
 # A threshold looks at the brightest channel, and at how bright it is.
-LINEAR = {k: v for k, v in PASSING.items() if getattr(v, "threshold_stops", None) is None}
+LINEAR = {k: v for k, v in HELD.items() if getattr(v, "threshold_stops", None) is None}
 every_linear_element = pytest.mark.parametrize("element", LINEAR.values(), ids=LINEAR.keys())
+every_held_element = pytest.mark.parametrize("element", HELD.values(), ids=HELD.keys())
 every_lobe = pytest.mark.parametrize("lobe", SAMPLE_LOBES.values(), ids=SAMPLE_LOBES.keys())
 every_surround = pytest.mark.parametrize("surround", Surround)
 
@@ -85,7 +90,11 @@ class Path:
 
 
 def picture(radiance: np.ndarray) -> Picture:
-    return Picture(radiance=radiance.astype(np.float32), encoding=Encoding.linear())
+    # A wall that faces the lens; only haze asks.
+    distance = np.full(radiance.shape[:2], 4.0, np.float32)
+    return Picture(
+        radiance=radiance.astype(np.float32), distance_m=distance, encoding=Encoding.linear()
+    )
 
 
 def seen(light: np.ndarray, *elements: Element, **how) -> np.ndarray:
@@ -170,7 +179,7 @@ def test_an_evenly_lit_field_stays_even(element, shape, request):
     np.testing.assert_allclose(lost, grey * element.transmittance, rtol=3e-6)
 
 
-@every_passing_element
+@every_held_element
 def test_no_light_is_made_or_lost(element):
     light = night()
     got = seen(light, element)

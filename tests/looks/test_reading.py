@@ -15,11 +15,13 @@ from frontglass import LookError, read_look
 from frontglass.elements import (
     ELEMENTS,
     LOBES,
+    Beam,
     ClearCentre,
     Element,
     GaussianLobe,
     Glow,
     Grease,
+    Haze,
     Lines,
     Lobe,
     Net,
@@ -371,6 +373,30 @@ ELEMENT_STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
         seed=st.integers(0, 2**31),
         clear_centre=CLEAR_CENTRES,
     ),
+    "haze": st.builds(
+        Haze,
+        extinction_per_m=finite(0, 64),
+        extinction_exponent=finite(-4, 4),
+        albedo=finite(0, 1, above=True),
+        asymmetry=finite(-0.9, 0.9),
+        airlight=st.none() | triples(0),
+        beams=st.lists(
+            st.builds(
+                Beam,
+                right_m=finite(-9, 9),
+                up_m=finite(-9, 9),
+                forward_m=finite(-9, 9),
+                aim_right_m=finite(10, 20),
+                aim_up_m=finite(-9, 9),
+                aim_forward_m=finite(-9, 9),
+                cone_deg=finite(0, 70),
+                edge_deg=finite(0.1, 19),
+                level=finite(0, 100),
+                colour=triples(0),
+            ),
+            max_size=2,
+        ).map(tuple),
+    ),
     "lines": st.builds(
         Lines,
         pitch_mm=finite(1, 5),
@@ -423,16 +449,18 @@ def toml_value(value: Any) -> str:
     return str(list(value)) if isinstance(value, tuple) else repr(value)
 
 
-def toml_table(thing: Element | Lobe, head: str, kinds: dict[str, Any]) -> list[str]:
+def toml_table(thing: Element | Lobe | Beam, head: str, kinds: dict[str, Any]) -> list[str]:
     key = "profile" if isinstance(thing, Lobe) else "kind"
-    kind = next(name for name, cls in kinds.items() if cls is type(thing))
-    lines = [f"[[{head}]]", f'{key} = "{kind}"']
+    lines = [f"[[{head}]]"]
+    lines += [f'{key} = "{name}"' for name, cls in kinds.items() if cls is type(thing)]
     for field in dataclasses.fields(thing):
         value = getattr(thing, field.name)
-        if value is not None and field.name != "lobes":
+        if value is not None and field.name not in {"lobes", "beams"}:
             lines.append(f"{field.name} = {toml_value(value)}")
     for lobe in getattr(thing, "lobes", ()):
         lines += toml_table(lobe, f"{head}.lobe", LOBES)
+    for beam in getattr(thing, "beams", ()):
+        lines += toml_table(beam, f"{head}.beam", {})
     return lines
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from frontglass.accuracy import gathered_warnings
+from frontglass.batch.space import Space
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, read_picture, write_picture
 from frontglass.looks import Look
@@ -78,6 +79,8 @@ class Recipe:
         still bare.
     framing : Framing
         Lens and sensor, where the still's file is not to be believed.
+    space : Space
+        How far things are, and which lamps glow in haze.
     exposure_stops : float
         Exposure of the shown still against its file [stop].
     surround : Surround
@@ -94,6 +97,7 @@ class Recipe:
 
     looks: tuple[Look, ...] = ()
     framing: Framing = field(default_factory=Framing)
+    space: Space = field(default_factory=Space)
     exposure_stops: float = 0.0
     surround: Surround = Surround.MIRROR
     compensate: Compensation = Compensation.ON
@@ -107,12 +111,15 @@ class Recipe:
         return sum(look.light_loss_stops for look in self.looks)
 
     def picture_from(self, still: Path) -> Picture:
-        """Still read from its file and exposed as the recipe says, its clipped lamps recovered."""
+        """Still read from its file, exposed, and given its distances and its clipped lamps' light."""
         picture = read_picture(
             still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
         )
         white = ratio_from_stops(self.exposure_stops)
-        return with_recovered_light(picture, self.recovery, white=white).picture
+        picture = with_recovered_light(picture, self.recovery, white=white).picture
+        if self.space == Space():
+            return picture
+        return self.space.around(picture, self.framing.camera_for(picture).camera, still)
 
     def rendered(self, picture: Picture, camera: Camera) -> Picture:
         """Return `picture` as the camera would see it through the looks.

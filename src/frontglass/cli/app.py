@@ -10,6 +10,7 @@ from frontglass.cli.apply import apply
 from frontglass.cli.batch import batch
 from frontglass.cli.compare import compare
 from frontglass.cli.demo import demo
+from frontglass.cli.distance import distance
 from frontglass.cli.grouped import register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
@@ -29,7 +30,7 @@ app = typer.Typer(
 )
 for function in (
     *(apply, ladder, compare, mood, sway, batch),
-    *(looks, show, measure, match, lamps, merge, demo),
+    *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)
 

@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, Overwrite, Still
+from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_json, rendered_record
 
 
@@ -21,6 +22,7 @@ def apply(
         typer.Option("--out", "-o", help="Where to write; else beside the still, named after it."),
     ] = None,
     camera: CameraOptions,
+    space: SpaceOptions,
     light: LightOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
@@ -31,7 +33,7 @@ def apply(
     """
     from frontglass.batch.recipe import render_file
 
-    recipe = light.recipe(looks.looks(), camera)
+    recipe = light.recipe(looks.looks(), camera, space)
     result = render_file(still, out, recipe, overwrite=overwrite)
     note(*result.notices)
     if as_json:

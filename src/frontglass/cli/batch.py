@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, given
 from frontglass.cli.progress import shown
+from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_outcomes, print_plan
 
 
@@ -40,6 +41,7 @@ def batch(
         bool, typer.Option("--dry-run", help="Say what would be done, and do nothing.")
     ] = False,
     camera: CameraOptions,
+    space: SpaceOptions,
     light: LightOptions,
     as_json: Json = False,
 ) -> None:
@@ -49,7 +51,7 @@ def batch(
     """
     from frontglass.batch.run import planned_batch
 
-    recipe = light.recipe(looks.looks(), camera)
+    recipe = light.recipe(looks.looks(), camera, space)
     todo = planned_batch(stills, out, recipe, again=again, **given(suffix=file_format))
     if dry_run:
         print_plan(todo, as_json=as_json)

@@ -20,6 +20,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_json
 
 
@@ -34,6 +35,7 @@ def compare(
     ] = None,
     width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
     camera: CameraOptions,
+    space: SpaceOptions,
     light: LightOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
@@ -53,7 +55,7 @@ def compare(
     target = out or still.with_name(f"{still.stem}_compare.png")
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    chosen, recipe = looks.looks(), light.recipe((), camera)
+    chosen, recipe = looks.looks(), light.recipe((), camera, space)
     watched = [WatchedRegion.from_text(text) for text in watch or ()]
     picture = recipe.picture_from(still)
     for one in watched:

@@ -15,11 +15,19 @@ if TYPE_CHECKING:
     from frontglass.looks import Look
 
 SCENE = "cafe_1280.exr"
+SCENE_DISTANCE = "cafe_1280_distance.exr"
 SCENE_FIELD_DEG = 52.0
 """Horizontal field that the scene was rendered with."""
 SCENE_EXPOSURE_STOPS = 2.5
 """Exposure at which its lamps are bright and its corners dark."""
-LOOKS = ("harbour-night", "glass-beads", "rehearsal-room", "powder-room", "slate-roof")
+LOOKS = (
+    "harbour-night",
+    "glass-beads",
+    "rehearsal-room",
+    "powder-room",
+    "slate-roof",
+    "wharf-morning",
+)
 LADDER_LOOK = "harbour-night"
 CLOSE_UPS = ("60,360,180,120", "1060,140,180,120")
 """The table lamp, and fine hair against a rim light."""
@@ -56,8 +64,11 @@ def demo(
 def scene_recipe(looks: tuple[Look, ...] = ()) -> Recipe:
     """Return the recipe that shows the scene as it was meant, through `looks`."""
     from frontglass.batch.recipe import Framing, Recipe
+    from frontglass.batch.space import Space
     from frontglass.optics.camera import Camera
+    from frontglass.shipped import shipped_folder
 
     lens_mm = Camera.from_field(SCENE_FIELD_DEG).focal_length_mm
     framing = Framing(lens_mm=lens_mm, f_number=2.8, sensor="36x20.25")
-    return Recipe(looks=looks, framing=framing, exposure_stops=SCENE_EXPOSURE_STOPS)
+    space = Space(depth=shipped_folder("examples") / SCENE_DISTANCE)
+    return Recipe(looks=looks, framing=framing, space=space, exposure_stops=SCENE_EXPOSURE_STOPS)

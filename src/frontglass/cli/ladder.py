@@ -18,7 +18,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
-from frontglass.units import strength_text
+from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Recipe
@@ -42,7 +42,15 @@ def ladder(
         int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")
     ] = None,
     columns: Annotated[int | None, typer.Option(metavar="N", help="Pictures across.")] = None,
+    beside: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME_OR_FILE:STRENGTH",
+            help="Another look on the same sheet, after the strengths; several times.",
+        ),
+    ] = None,
     camera: CameraOptions,
+    space: SpaceOptions,
     light: LightOptions,
     overwrite: Overwrite = False,
 ) -> None:
@@ -50,13 +58,18 @@ def ladder(
 
     One sheet: the bare still first, then each strength with the light it costs.
     """
-    from frontglass.looks import read_look
+    from frontglass.looks import look_from_text, read_look
 
     shown = read_look(look)
     target = out or still.with_name(f"{still.stem}_{shown.name}_ladder.png")
     regions = close_up or ()
-    how = given(strengths=strengths and strengths.split(","), width_px=width, columns=columns)
-    recipe = light.recipe((), camera)
+    how = given(
+        strengths=strengths and strengths.split(","),
+        width_px=width,
+        columns=columns,
+        beside=beside and [look_from_text(text) for text in beside],
+    )
+    recipe = light.recipe((), camera, space)
     notices = written_ladder(still, shown, target, recipe, regions, overwrite=overwrite, **how)
     note(*notices)
     typer.echo(str(target))
@@ -91,7 +104,7 @@ def written_ladder(
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         close_ups=[Region.from_text(text) for text in close_ups],
-        progress=lambda steps: shown(steps, len(steps), lambda step: strength_text(step.strength)),
+        progress=lambda steps: shown(steps, len(steps), str),
         **how,
     )
     write_sheet(target, sheet, quality=recipe.quality)

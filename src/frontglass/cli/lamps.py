@@ -45,13 +45,14 @@ def lamps(
     from frontglass.batch.recipe import check_may_write
     from frontglass.files import read_picture
     from frontglass.picture.lamps import with_recovered_light
+    from frontglass.picture.marks import marks_from_texts
     from frontglass.sheets.lamp_map import lamp_map
     from frontglass.sheets.sheet import check_suffix, write_sheet
 
     if out is not None:
         check_may_write(out, [still], overwrite=overwrite)
         check_suffix(out)
-    recovery = given(recovery=recovery_from(clipped, lamp))
+    recovery = given(recovery=recovery_from(clipped, marks_from_texts(lamp or ()).levels))
     found = with_recovered_light(read_picture(still), **recovery)
     if out is not None:
         write_sheet(out, lamp_map(found.picture, found.lamps[:SHOWN]), **given(quality=None))

@@ -10,7 +10,7 @@ from frontglass.cli.texts import Record, table
 from frontglass.units import deg_from_rad, strength_text
 
 if TYPE_CHECKING:
-    from frontglass.judge import Fact, LookNumbers
+    from frontglass.judge import Fact, HazeNumbers, LookNumbers
     from frontglass.looks import Look
     from frontglass.optics.camera import Camera
 
@@ -30,8 +30,9 @@ def look_record(
     look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
 ) -> Record:
     """Return a look and its numbers as a script wants to read them."""
-    from frontglass.judge import element_facts
+    from frontglass.judge import element_facts, haze_numbers
 
+    hazes = [haze_numbers(look.at(one.strength).light_path) for one in numbers]
     return {
         "name": look.name,
         "summary": look.summary,
@@ -47,7 +48,10 @@ def look_record(
         ],
         "camera": dataclasses.asdict(camera),
         "width_px": width_px,
-        "numbers": [dataclasses.asdict(one) for one in numbers],
+        "numbers": [
+            {**dataclasses.asdict(one), **({"haze": dataclasses.asdict(haze)} if haze else {})}
+            for one, haze in zip(numbers, hazes, strict=True)
+        ],
     }
 
 
@@ -55,13 +59,18 @@ def look_lines(
     look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
 ) -> Iterator[str]:
     """Yield a look and its numbers in lines of text."""
-    from frontglass.judge import element_facts
+    from frontglass.elements import Place
+    from frontglass.judge import element_facts, haze_numbers
 
     yield from (look.name, f"  {look.summary}", f"  watch: {look.watch}", "")
     yield "in the order in which light meets it, at strength 1:"
     for element in look.elements:
         yield from _lines(element, camera.px_per_deg(width_px), "  ")
         yield from map(_fact_line, element_facts(element, camera, width_px))
+    hazes = [(one.strength, haze_numbers(look.at(one.strength).light_path)) for one in numbers]
+    yield from _haze_lines([(strength, haze) for strength, haze in hazes if haze])
+    if all(element.place is Place.AIR for element in look.elements):
+        return
     yield ""
     yield (
         f"at {camera.focal_length_mm:.4g} mm on an image {camera.sensor_width_mm:.4g} mm wide"
@@ -90,6 +99,45 @@ HEADS = (
     "contrast",
     "light loss",
 )
+
+
+HAZE_HEADS = (
+    "strength",
+    "extinction",
+    "optical range",
+    "left at 3 m",
+    "left at 10 m",
+    "droplets",
+)
+HAZE_LEGEND = (
+    "extinction: light taken per metre. optical range: 5 % of a light is left.",
+    "droplets: glycol, 1 um across. Other mists weigh from three quarters to seven times as much.",
+)
+HAZE_CAUTION = (
+    "caution: from 10 mg/m3 on ventilate, mind smoke detectors and slippery residue, and follow",
+    "the fluid's data sheet, local rules and the venue's responsible person.",
+    "No estimate of exposure.",
+)
+
+
+def _haze_lines(hazes: Sequence[tuple[float, HazeNumbers]]) -> Iterator[str]:
+    """Yield what haze takes at each strength, where there is haze."""
+    if not hazes:
+        return
+    rows = [
+        (
+            strength_text(strength),
+            _triple(haze.extinction_per_m, "{:.2g}") + " per m",
+            f"{haze.optical_range_m:.{0 if haze.optical_range_m >= 100 else 1}f} m",
+            _triple([100 * share for share in haze.kept_near], "{:.0f}") + " %",
+            _triple([100 * share for share in haze.kept_across], "{:.0f}") + " %",
+            f"{haze.droplet_load_mg_per_m3:.2g} mg/m3",
+        )
+        for strength, haze in hazes
+    ]
+    yield from ("", table([HAZE_HEADS, *rows]), "", *HAZE_LEGEND)
+    if any(haze.is_cautioned for _, haze in hazes):
+        yield from HAZE_CAUTION
 
 
 def _row(numbers: LookNumbers) -> Sequence[str]:
@@ -147,9 +195,10 @@ def _fact_line(fact: Fact) -> str:
 
 def _kind(value: Any) -> str:
     """Return the name that a look's file has for an element, or for a lobe's profile."""
-    from frontglass.elements import ELEMENTS, LOBES
+    from frontglass.elements import ELEMENTS, LOBES, Beam
 
-    names = {kind: name for name, kind in (*ELEMENTS.items(), *LOBES.items())}
+    names: dict[type[Any], str] = {Beam: "beam"}
+    names |= {kind: name for name, kind in (*ELEMENTS.items(), *LOBES.items())}
     # A part that only one kind of element has needs no name of its own.
     return names.get(type(value), "clear centre")
 

@@ -10,6 +10,7 @@ import typer
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, LightOptions, LookOptions, Overwrite
 from frontglass.cli.progress import shown
+from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Recipe
@@ -40,6 +41,7 @@ def mood(
         bool, typer.Option("--wipe", help="Put the bare frame behind a wipe in the HTML.")
     ] = False,
     camera: CameraOptions,
+    space: SpaceOptions,
     light: LightOptions,
     overwrite: Overwrite = False,
 ) -> None:
@@ -57,7 +59,7 @@ def mood(
         write_mood,
     )
 
-    recipe = light.recipe(looks.looks(), camera)
+    recipe = light.recipe(looks.looks(), camera, space)
     captions = caption or []
     if len(captions) > len(stills):
         raise ParameterError("caption", f"given for {len(stills)} stills at most", len(captions))

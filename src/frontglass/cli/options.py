@@ -11,8 +11,9 @@ import typer
 
 if TYPE_CHECKING:
     from frontglass.batch.recipe import Framing, Recipe
+    from frontglass.cli.space_options import SpaceOptions
     from frontglass.looks import Look
-    from frontglass.picture.lamps import Recovery
+    from frontglass.picture.lamps import LampMark, Recovery
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -125,35 +126,43 @@ class LightOptions:
     lamp: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="X,Y,STOPS", help="Level of a clipped lamp; may be given several times."
+            metavar="X,Y[,METRESm][,STOPS]",
+            help="A lamp: where, how far for haze (3.5m), how far above white if it is clipped.",
         ),
     ] = None
 
-    def recipe(self, looks: tuple[Look, ...], camera: CameraOptions) -> Recipe:
+    def recipe(
+        self,
+        looks: tuple[Look, ...],
+        camera: CameraOptions,
+        space: SpaceOptions | None = None,
+    ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
         from frontglass.batch.recipe import Recipe
         from frontglass.files import NonFinite
+        from frontglass.picture.marks import marks_from_texts
         from frontglass.render import Compensation, Surround
 
+        marks = marks_from_texts(self.lamp or ())
         return Recipe(
             looks=looks,
             framing=camera.framing(),
             **given(
+                space=space and space.space(marks.places),
                 surround=self.surround and Surround(self.surround),
                 exposure_stops=self.exposure,
                 compensate=Compensation.OFF if self.no_compensate else None,
                 non_finite=self.non_finite and NonFinite(self.non_finite),
                 quality=self.quality,
-                recovery=recovery_from(self.clipped, self.lamp),
+                recovery=recovery_from(self.clipped, marks.levels),
             ),
         )
 
 
-def recovery_from(clipped: str | None, lamps: list[str] | None) -> Recovery | None:
+def recovery_from(clipped: str | None, marks: tuple[LampMark, ...]) -> Recovery | None:
     """Return what the options say of clipped lamps; None if nothing."""
-    from frontglass.picture.lamps import AUTO, LampMark, Recovery
+    from frontglass.picture.lamps import AUTO, Recovery
 
-    if clipped is None and not lamps:
+    if clipped is None and not marks:
         return None
-    marks = tuple(LampMark.from_text(text) for text in lamps or ())
     return Recovery.from_text(AUTO if clipped is None else clipped, marks)

@@ -6,6 +6,7 @@ from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.element import Element, Place
 from frontglass.elements.glow import Glow
 from frontglass.elements.grease import Grease
+from frontglass.elements.haze import Beam, Haze
 from frontglass.elements.lines import Lines
 from frontglass.elements.lobes import (
     ConeLobe,
@@ -22,6 +23,7 @@ from frontglass.elements.veil import Veil
 ELEMENTS: dict[str, type[Element]] = {
     "glow": Glow,
     "grease": Grease,
+    "haze": Haze,
     "lines": Lines,
     "net": Net,
     "stray_lamp": StrayLamp,
@@ -41,6 +43,7 @@ LOBES: dict[str, type[Lobe]] = {
 __all__ = [
     "ELEMENTS",
     "LOBES",
+    "Beam",
     "ClearCentre",
     "ConeLobe",
     "Element",
@@ -49,6 +52,7 @@ __all__ = [
     "GaussianLobe",
     "Glow",
     "Grease",
+    "Haze",
     "Lines",
     "Lobe",
     "MoffatLobe",

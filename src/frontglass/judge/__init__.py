@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from frontglass.judge.facts import Fact, element_facts
+from frontglass.judge.facts import Fact, HazeNumbers, element_facts, haze_numbers
 from frontglass.judge.numbers import GlowNumbers, LookNumbers, look_numbers
 
-__all__ = ["Fact", "GlowNumbers", "LookNumbers", "element_facts", "look_numbers"]
+__all__ = [
+    "Fact",
+    "GlowNumbers",
+    "HazeNumbers",
+    "LookNumbers",
+    "element_facts",
+    "haze_numbers",
+    "look_numbers",
+]

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from frontglass.elements import ClearCentre, Element, Grease, Lines, Net, StrayLamp
+from frontglass.elements import ClearCentre, Element, Grease, Haze, Lines, Net, StrayLamp
+from frontglass.elements.haze import CAUTION_MG_PER_M3
 from frontglass.elements.net import TULLE
+from frontglass.optics.air import droplet_load_mg_per_m3, optical_range_m
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
@@ -28,7 +31,7 @@ class Fact:
     values : tuple of float
         One number, or one for red, green and blue.
     unit : str
-        "%", "degrees", "px", "mm", "stops" or "".
+        "%", "degrees", "px", "mm", "m", "per m", "mg/m3", "stops" or "".
     """
 
     name: str
@@ -58,10 +61,61 @@ def element_facts(element: Element, camera: Camera, width_px: int) -> tuple[Fact
         facts = _mesh_facts(element, camera.px_per_deg(width_px))
     elif isinstance(element, Grease):
         facts = _grease_facts(element, camera.px_per_deg(width_px))
+    elif isinstance(element, Haze):
+        facts = _haze_facts(element)
     elif isinstance(element, StrayLamp):
         facts = _wash_facts(element, camera, width_px)
     clear = getattr(element, "clear_centre", None)
     return facts if clear is None else (*facts, *_hole_facts(clear, camera))
+
+
+NEAR_M, ACROSS_THE_ROOM_M = 3.0, 10.0
+"""A subject, and the far wall of a room, for which haze is told in numbers."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HazeNumbers:
+    """What all the haze of a look takes, at its strength; per channel red, green, blue.
+
+    Parameters
+    ----------
+    extinction_per_m : tuple of 3 float
+        [1/m]
+    optical_range_m : float
+        Where 5 % of a green light is left [m]; inf without haze.
+    kept_near, kept_across : tuple of 3 float
+        Share of light left after 3 m and after 10 m. [1]
+    droplet_load_mg_per_m3 : float
+        Mass of the usual droplets that it takes. [mg/m3]
+    """
+
+    extinction_per_m: tuple[float, ...]
+    optical_range_m: float
+    kept_near: tuple[float, ...]
+    kept_across: tuple[float, ...]
+    droplet_load_mg_per_m3: float
+
+    @property
+    def is_cautioned(self) -> bool:
+        """Whether so much mist calls for the cautions."""
+        return self.droplet_load_mg_per_m3 > CAUTION_MG_PER_M3
+
+
+def haze_numbers(path: Sequence[Element]) -> HazeNumbers | None:
+    """Numbers of the haze in a light path, all of it together; None where there is none."""
+    hazes = [element for element in path if isinstance(element, Haze)]
+    if not hazes:
+        return None
+    extinction = tuple(
+        math.fsum(haze.air(channel).extinction_per_m for haze in hazes) for channel in CHANNELS
+    )
+    return HazeNumbers(
+        extinction_per_m=extinction,
+        optical_range_m=optical_range_m(extinction[GREEN]),
+        kept_near=tuple(math.exp(-NEAR_M * part) for part in extinction),
+        kept_across=tuple(math.exp(-ACROSS_THE_ROOM_M * part) for part in extinction),
+        droplet_load_mg_per_m3=droplet_load_mg_per_m3(extinction[GREEN]),
+    )
 
 
 def direct_share(element: Element, channel: int) -> float:
@@ -79,6 +133,24 @@ def wash_of_white(lamp: StrayLamp, tangent_right: float) -> float:
     """Wash in green at a place on the frame's horizontal, as a share of white. [1]."""
     radiance = lamp.lamp().wash(tangent_right, 0.0)
     return float(white_from_radiance(radiance, key_illuminance=1.0)) * lamp.colour[GREEN]
+
+
+def _haze_facts(haze: Haze) -> tuple[Fact, ...]:
+    numbers = haze_numbers([haze])
+    if numbers is None:
+        return ()
+    kept = (
+        (f"light left after {metres:g} m", tuple(100 * part for part in shares))
+        for metres, shares in (
+            (NEAR_M, numbers.kept_near),
+            (ACROSS_THE_ROOM_M, numbers.kept_across),
+        )
+    )
+    return (
+        Fact(name="optical range, 5 % left", values=(numbers.optical_range_m,), unit="m"),
+        *(Fact(name=name, values=values, unit="%") for name, values in kept),
+        Fact(name="droplets of 1 um", values=(numbers.droplet_load_mg_per_m3,), unit="mg/m3"),
+    )
 
 
 def _mesh_facts(mesh: Net | Lines, px_per_deg: float) -> tuple[Fact, ...]:

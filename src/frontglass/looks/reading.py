@@ -9,7 +9,7 @@ from dataclasses import MISSING, Field, fields
 from pathlib import Path
 from typing import Any
 
-from frontglass.elements import ELEMENTS, LOBES, ClearCentre
+from frontglass.elements import ELEMENTS, LOBES, Beam, ClearCentre
 from frontglass.errors import LookError, ParameterError
 from frontglass.looks.look import Look
 
@@ -78,11 +78,18 @@ def _element(table: Mapping[str, Any], origin: str) -> Any:
     known = _keys(kind)
     if "lobes" in known:
         known["lobe"] = known.pop("lobes")
+    if "beams" in known:
+        known["beam"] = known.pop("beams")
     _check_keys(values, known, _required(known), place)
     if "lobe" in values:
         lobes = _tables(values.pop("lobe"), "lobe", place)
         values["lobes"] = tuple(
             _lobe(lobe, f"{place} lobe[{number}]") for number, lobe in enumerate(lobes)
+        )
+    if "beam" in values:
+        beams = _tables(values.pop("beam"), "beam", place)
+        values["beams"] = tuple(
+            _beam(beam, f"{place} beam[{number}]") for number, beam in enumerate(beams)
         )
     if "clear_centre" in values:
         values["clear_centre"] = _clear_centre(values["clear_centre"], f"{place} clear_centre")
@@ -96,6 +103,12 @@ def _lobe(table: Mapping[str, Any], origin: str) -> Any:
     known = _keys(kind)
     _check_keys(values, known, _required(known), place)
     return _built(kind, values, place)
+
+
+def _beam(table: Mapping[str, Any], origin: str) -> Any:
+    known = _keys(Beam)
+    _check_keys(table, known, _required(known), origin)
+    return _built(Beam, table, origin)
 
 
 def _clear_centre(table: Any, origin: str) -> Any:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import ShotData
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.lamps_in_air import LampPlace
 from frontglass.picture.primaries import BT709, Primaries
 
 if TYPE_CHECKING:
@@ -39,6 +40,9 @@ class Picture:
     recovered : ndarray, shape (H, W, 3), float32, or None
         Light that lamps send beyond what `radiance` could hold: it spreads in whatever stands
         before the lens, but is never shown itself. >= 0.
+        Distance along the ray through each pixel [m], > 0; inf is sky.
+    lamps : tuple of LampPlace or None
+        Lamps pointed at by hand, which haze lets glow; None lets them be found.
     notices : tuple of str
         What was assumed or changed on the way in, one sentence each.
 
@@ -54,6 +58,7 @@ class Picture:
     shot: ShotData = field(default_factory=ShotData)
     distance_m: FloatArray | None = None
     recovered: FloatArray | None = None
+    lamps: tuple[LampPlace, ...] | None = None
     notices: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -19,10 +19,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements import Element, Glow, Grease, Lines, Net, StrayLamp, Veil
+from frontglass.elements import Element, Glow, Grease, Haze, Lines, Net, StrayLamp, Veil
 from frontglass.errors import LookError
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.picture import Picture
+from frontglass.render.air import light_through_air
 from frontglass.render.cores import shown_light
 from frontglass.render.filter_plane import through_clear_centre
 from frontglass.render.halo import ScatterHalo
@@ -96,6 +97,11 @@ def render(
     recovered = picture.recovered if path else None
     source = picture.radiance if recovered is None else picture.radiance + recovered
     light = source
+    hazes = [part for part in path if isinstance(part, Haze)]
+    if hazes:
+        light, said = light_through_air(picture.with_radiance(source), hazes, px_per_rad)
+        notices = (*notices, *said)
+        path = path[len(hazes) :]  # nothing else stands in the air
     for alike, elements in groupby(path, key=_acts_on_all_light_alike):
         if alike:
             light = _run(light, tuple(elements), px_per_rad, surround)

@@ -42,6 +42,7 @@ def ladder(
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
     columns: int | None = None,
+    beside: Sequence[Look] = (),
     progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
 ) -> Sheet:
     """Return a contact sheet of a still, bare and through a look at several strengths.
@@ -72,6 +73,8 @@ def ladder(
         which may fill less. [px], 320 to 20000.
     columns : int or None
         Pictures across; None chooses.
+    beside : sequence of Look
+        Other looks, each at its own strength, shown after the strengths of this one.
     progress : callable
         Hands on the steps of the ladder one by one, and may show meanwhile how far it is.
 
@@ -86,7 +89,7 @@ def ladder(
         If strengths, close-ups, width or columns make no sheet.
     """
     check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
-    steps = [look.at(strength) for strength in _steps(strengths)]
+    steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
     for region in close_ups:
         region.check_inside(picture)
     sizes = Sizes.of(width_px)
@@ -103,15 +106,18 @@ def ladder(
         for region in close_ups
     ]
 
+    said: list[str] = []
+
     def rung(step: Look | None) -> Rung:
         seen = picture
         if step is not None:
             seen = render(picture, [step], camera=camera, surround=surround, compensate=compensate)
+            said.extend(seen.notices[len(picture.notices) :])
         crops = zip(close_ups, shown_px, strict=True)
         strength = "bare" if step is None else strength_text(step.strength)
         return Rung(
-            strength=strength,
-            name=strength if step is None else f"{look.name} {strength}",
+            strength=strength if step is None or step.name == look.name else str(step),
+            name=strength if step is None else str(step),
             cost="" if step is None else _cost(step),
             still=view(seen, (cells.cell_width_px, cells.cell_height_px)),
             close_ups=tuple(view(region.of(seen), size) for region, size in crops),
@@ -119,7 +125,7 @@ def ladder(
 
     with gathered_warnings() as told:
         rungs = [rung(None), *(rung(step) for step in progress(steps))]
-    notices = tuple(dict.fromkeys((*notices, *told)))
+    notices = tuple(dict.fromkeys((*notices, *said, *told)))
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate)))
     top = set_head(page, look, about, notices)
     end = set_stills(page, cells, rungs, top)

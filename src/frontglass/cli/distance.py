@@ -1,0 +1,55 @@
+"""``frontglass distance``: how far frontglass takes everything in a still to be."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, LightOptions, Overwrite, Still
+from frontglass.cli.space_options import SpaceOptions
+
+
+def distance(
+    still: Still,
+    *,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
+    ] = None,
+    width: Annotated[
+        int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")
+    ] = None,
+    space: SpaceOptions,
+    camera: CameraOptions,
+    light: LightOptions,
+    overwrite: Overwrite = False,
+) -> None:
+    """Show how far everything in STILL is, in metres.
+
+    Look at it before you trust haze: the still with the lamps that glow in haze, and beside it
+    the distances it is given.
+    """
+    from frontglass.batch.recipe import check_may_write
+    from frontglass.cli.options import given
+    from frontglass.sheets.distance_page import distance_sheet
+    from frontglass.sheets.sheet import check_suffix, write_sheet
+
+    target = out or still.with_name(f"{still.stem}_distance_sheet.png")
+    check_may_write(target, [still], overwrite=overwrite)
+    check_suffix(target)
+    recipe = light.recipe((), camera, space)
+    picture = recipe.picture_from(still)
+    choice = recipe.framing.camera_for(picture)
+    sheet = distance_sheet(
+        picture,
+        choice.camera,
+        name=still.name,
+        notices=(*picture.notices, *choice.notices),
+        **given(width_px=width),
+    )
+    write_sheet(target, sheet, quality=recipe.quality)
+    note(*sheet.notices)
+    typer.echo(str(target))

@@ -1,0 +1,245 @@
+"""Lamps in the frame: where they are, how far, and how much light they send to the lens."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.checks import check_not_negative, check_positive
+from frontglass.errors import ParameterError
+
+Float32 = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+OVER_THE_MEAN = 8.0
+"""A pixel is a lamp's from three stops above the mean light of the frame on."""
+LEAST_SHARE = 0.01
+"""Regions that send less than this share of the brightest one's light are no lamps."""
+MOST_LAMPS = 32
+EDGE_SHARE = 0.25
+"""A lamp marked by hand reaches as far as a quarter of its own peak."""
+MARK_REACH = 1 / 200
+"""How far, over the width of the frame, a mark may miss the brightest pixel of its lamp."""
+PATCH_RAD = math.radians(1.5)
+"""What is larger than this is taken for several lamps, side by side."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampPlace:
+    """A lamp pointed at by hand.
+
+    Parameters
+    ----------
+    x_px, y_px : float
+        Pixel that shows it, from the left and the top. [px], >= 0.
+    distance_m : float or None
+        From the lens. [m], > 0; None takes it from the distance map.
+    """
+
+    x_px: float
+    y_px: float
+    distance_m: float | None = None
+
+    def __post_init__(self) -> None:
+        check_not_negative("x_px", self.x_px)
+        check_not_negative("y_px", self.y_px)
+        if self.distance_m is not None:
+            check_positive("distance_m", self.distance_m)
+
+
+class Lamp(NamedTuple):
+    """A lamp, or a part of a large one.
+
+    Parameters
+    ----------
+    tangents : (float, float)
+        Where it is: tangents of the field angle, right and down.
+    radius_rad : float
+        Of a disc as large as it.
+    distance_m : float
+        From the lens [m].
+    illuminance : (float, float, float)
+        Of its light on a plane before the lens that faces it, red, green, blue.
+    """
+
+    tangents: tuple[float, float]
+    radius_rad: float
+    distance_m: float
+    illuminance: tuple[float, float, float]
+
+
+class LampsAndRest(NamedTuple):
+    """Lamps of a frame, and the mean light of all else, red, green and blue."""
+
+    lamps: tuple[Lamp, ...]
+    rest: tuple[float, float, float]
+
+
+def lamps_in(
+    light: Float32,
+    distance_m: Float32,
+    px_per_rad: float,
+    marks: Sequence[LampPlace] | None = None,
+) -> LampsAndRest:
+    """Lamps of a frame.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, W, 3), float32
+        Linear light.
+    distance_m : ndarray, shape (H, W), float32
+        Along the ray through each pixel [m].
+    px_per_rad : float
+        Scale at the middle of the frame.
+    marks : sequence of LampPlace or None
+        Lamps pointed at; None finds them: connected regions brighter than 8 times the mean of
+        the frame, at most 32, those left out that give under 1 % of the brightest one's light.
+
+    Returns
+    -------
+    LampsAndRest
+        A lamp is as far as the middle one of its pixels' distances. What lies on the sky is no
+        lamp.
+    """
+    third = np.full((1, 3), 1 / 3, np.float32)
+    grey: Float32 = np.asarray(cv2.transform(light, third), dtype=np.float32)
+    regions = _found(grey) if marks is None else _marked(grey, marks)
+    measured = []
+    for region, given_m in regions:
+        top, left, mask = region
+        part = np.s_[top : top + mask.shape[0], left : left + mask.shape[1]]
+        away = given_m or _middle_m(distance_m[part][mask])
+        if math.isfinite(away):
+            sums = _sums(light[part], region, light.shape[:2], px_per_rad)
+            measured.append((region, away, sums))
+    if marks is None:
+        brightest = max((float(sums.flux.sum()) for *_, sums in measured), default=0.0)
+        measured = [m for m in measured if m[2].flux.sum() >= LEAST_SHARE * brightest]
+        measured.sort(key=lambda m: -float(m[2].flux.sum()))
+        del measured[MOST_LAMPS:]
+    total = np.array(cv2.mean(light)[:3]) * grey.size
+    taken = sum((sums.pixels for *_, sums in measured), np.zeros(3))
+    rest = (total - taken) / grey.size
+    lamps = tuple(
+        lamp for region, away, _ in measured for lamp in _parts(light, region, away, px_per_rad)
+    )
+    return LampsAndRest(lamps, (float(rest[0]), float(rest[1]), float(rest[2])))
+
+
+class _Region(NamedTuple):
+    """Pixels of one lamp: a mask with the row and column of its corner."""
+
+    top: int
+    left: int
+    mask: Mask
+
+
+class _Sums(NamedTuple):
+    """Light of a lamp summed over pixels, and over solid angle."""
+
+    pixels: NDArray[np.float64]
+    flux: NDArray[np.float64]
+
+
+def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
+    bright = (grey > OVER_THE_MEAN * cv2.mean(grey)[0]).view(np.uint8)
+    # Most rows have no lamp; labelling them all would take longer than all else here.
+    rows = np.flatnonzero(
+        bright.view(np.uint64).any(1) if bright.shape[1] % 8 == 0 else bright.any(1)
+    )
+    if not rows.size:
+        return
+    first = int(rows[0])
+    bright = bright[first : int(rows[-1]) + 1]
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(bright, connectivity=8)
+    # A window of noise may fall into thousands of specks, none of which is a lamp.
+    largest = np.argsort(-stats[1:, cv2.CC_STAT_AREA])[: 8 * MOST_LAMPS] + 1
+    for label in largest if count > 1 else ():
+        left, top, width, height = (int(n) for n in stats[label, :4])
+        mask = labels[top : top + height, left : left + width] == label
+        yield _Region(first + top, left, mask), None
+
+
+def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[_Region, float | None]]:
+    height, width = grey.shape
+    reach = max(1, round(width * MARK_REACH))
+    for mark in marks:
+        x, y = round(mark.x_px), round(mark.y_px)
+        if not (x < width and y < height):
+            got = f"{mark.x_px:g},{mark.y_px:g}"
+            raise ParameterError("lamp", f"inside the still's {width} x {height} px", got)
+        top, left = max(0, y - reach), max(0, x - reach)
+        near = grey[top : y + reach + 1, left : x + reach + 1]
+        peak_y, peak_x = np.unravel_index(np.argmax(near), near.shape)
+        peak = float(near[peak_y, peak_x])
+        if not peak > 0:
+            got = f"{mark.x_px:g},{mark.y_px:g}"
+            raise ParameterError("lamp", "on something that is not black", got)
+        bright = (grey >= EDGE_SHARE * peak).view(np.uint8)
+        _, labels = cv2.connectedComponents(bright, connectivity=8)
+        mine = labels == labels[top + int(peak_y), left + int(peak_x)]
+        rows, columns = np.flatnonzero(mine.any(1)), np.flatnonzero(mine.any(0))
+        box = mine[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        yield _Region(int(rows[0]), int(columns[0]), box), mark.distance_m
+
+
+def _middle_m(distances: Float32) -> float:
+    known = distances[np.isfinite(distances)]
+    return float(np.median(known)) if known.size else math.inf
+
+
+def _sums(light: Float32, region: _Region, shape: tuple[int, int], px_per_rad: float) -> _Sums:
+    inside = light[region.mask].astype(np.float64)
+    y, x = np.nonzero(region.mask)
+    solid = _solid_angles(y + region.top, x + region.left, shape, px_per_rad)
+    return _Sums(inside.sum(0), (inside * solid[:, np.newaxis]).sum(0))
+
+
+def _solid_angles(
+    rows: NDArray[np.intp], columns: NDArray[np.intp], shape: tuple[int, int], px_per_rad: float
+) -> NDArray[np.float64]:
+    """Solid angle of pixels [sr]: the cube of the cosine of the field angle over f squared."""
+    down, right = _tangents(rows, columns, shape, px_per_rad)
+    return np.asarray((1 + right**2 + down**2) ** -1.5 / px_per_rad**2)
+
+
+def _tangents(
+    rows: NDArray[np.intp], columns: NDArray[np.intp], shape: tuple[int, int], px_per_rad: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    height, width = shape
+    down = (rows.astype(np.float64) + 0.5 - height / 2) / px_per_rad
+    right = (columns.astype(np.float64) + 0.5 - width / 2) / px_per_rad
+    return down, right
+
+
+def _parts(light: Float32, region: _Region, away_m: float, px_per_rad: float) -> Iterator[Lamp]:
+    """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
+    height, width = region.mask.shape
+    patch = max(1, round(PATCH_RAD * px_per_rad))
+    across, down = math.ceil(width / patch), math.ceil(height / patch)
+    while across * down > MOST_LAMPS:
+        across, down = math.ceil(across / 2), math.ceil(down / 2)
+    y, x = np.nonzero(region.mask)
+    part = (y * down // height) * across + x * across // width
+    weights = light[y + region.top, x + region.left].astype(np.float64)
+    rows, columns = y + region.top, x + region.left
+    solid = _solid_angles(rows, columns, light.shape[:2], px_per_rad)
+    tangent_down, tangent_right = _tangents(rows, columns, light.shape[:2], px_per_rad)
+    for number in np.unique(part):
+        own = part == number
+        flux = weights[own] * solid[own, np.newaxis]
+        share = flux.sum(1).clip(0)
+        share /= share.sum() or 1.0
+        red, green, blue = flux.sum(0).tolist()
+        yield Lamp(
+            tangents=(float(share @ tangent_right[own]), float(share @ tangent_down[own])),
+            radius_rad=math.sqrt(float(solid[own].sum()) / math.pi),
+            distance_m=away_m,
+            illuminance=(red, green, blue),
+        )

@@ -1,0 +1,126 @@
+"""Lamps found in a frame, or pointed at."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from frontglass.errors import ParameterError
+from frontglass.picture.lamps import LampMark
+from frontglass.picture.lamps_in_air import MOST_LAMPS, LampPlace, lamps_in
+from frontglass.picture.marks import marks_from_texts
+
+HEIGHT, WIDTH, PX_PER_RAD = 120, 200, 180.0
+
+
+def night(*spots) -> tuple[np.ndarray, np.ndarray]:
+    """Dim frame with squares of light: (row, column, half side, level); the wall is 8 m away."""
+    light = np.full((HEIGHT, WIDTH, 3), 0.02, np.float32)
+    distance = np.full((HEIGHT, WIDTH), 8.0, np.float32)
+    for row, column, half, level in spots:
+        part = np.s_[row - half : row + half + 1, column - half : column + half + 1]
+        light[part] = level
+        distance[part] = 2 + column / 100
+    return light, distance
+
+
+def test_an_even_frame_has_no_lamp():
+    light = np.full((9, 7, 3), 5.0, np.float32)
+    lamps, rest = lamps_in(light, np.ones((9, 7), np.float32), 50.0)
+    assert lamps == ()
+    np.testing.assert_allclose(rest, 5.0, rtol=1e-6)
+
+
+def test_lamps_are_found_with_their_distance_brightest_first():
+    light, distance = night((30, 40, 1, (30, 20, 10)), (80, 150, 1, (90, 80, 70)))
+    lamps, rest = lamps_in(light, distance, PX_PER_RAD)
+    assert [lamp.distance_m for lamp in lamps] == pytest.approx([3.5, 2.4])
+    x, y = lamps[0].tangents
+    assert x * PX_PER_RAD == pytest.approx(150.5 - WIDTH / 2, abs=0.01)
+    assert y * PX_PER_RAD == pytest.approx(80.5 - HEIGHT / 2, abs=0.01)
+    np.testing.assert_allclose(rest, 0.02, rtol=1e-2)
+
+
+@pytest.mark.source("Lambert1760", "radiance times solid angle, that of a rectangle in closed form")
+def test_light_of_a_lamp_is_its_radiance_times_its_solid_angle():
+    light, distance = night((30, 40, 4, 50.0))
+    light[..., :] = np.where(light > 1, light, 0)
+    lamps, _ = lamps_in(light, distance, PX_PER_RAD)
+    left, right, top, bottom = (36 - 100, 45 - 100, 26 - 60, 35 - 60)
+    corner = lambda x, y: math.atan(  # noqa: E731  # the solid angle of a rectangle from its corner
+        x * y / (PX_PER_RAD * math.sqrt(PX_PER_RAD**2 + x * x + y * y))
+    )
+    solid = corner(right, bottom) - corner(left, bottom) - corner(right, top) + corner(left, top)
+    assert sum(lamp.illuminance[0] for lamp in lamps) == pytest.approx(50 * solid, rel=1e-4)
+
+
+def test_exposure_makes_no_lamp():
+    light, distance = night((30, 40, 1, 30.0), (80, 150, 1, 1.0))
+    lamps, rest = lamps_in(light, distance, PX_PER_RAD)
+    brighter, more = lamps_in(light * 4, distance, PX_PER_RAD)
+    assert len(brighter) == len(lamps)
+    assert [b.illuminance[0] for b in brighter] == pytest.approx(
+        [4 * lamp.illuminance[0] for lamp in lamps]
+    )
+    assert more == pytest.approx([4 * part for part in rest])
+
+
+def test_a_long_tube_is_several_lamps():
+    light, distance = night()
+    light[50:53, 60:140] = 40.0
+    lamps, _ = lamps_in(light, distance, PX_PER_RAD)
+    assert 5 < len(lamps) <= MOST_LAMPS
+    places = sorted(lamp.tangents[0] for lamp in lamps)
+    assert all(b - a < 0.06 for a, b in pairwise(places))
+    whole = sum(lamp.illuminance[1] for lamp in lamps)
+    assert whole == pytest.approx(40 * 240 / PX_PER_RAD**2, rel=0.1)
+
+
+def test_the_sky_and_specks_are_no_lamps():
+    light, distance = night((30, 40, 2, 100.0), (80, 150, 0, 5.0), (30, 120, 2, 100.0))
+    distance[28:33, 38:43] = np.inf
+    lamps, rest = lamps_in(light, distance, PX_PER_RAD)
+    assert [round(lamp.distance_m, 2) for lamp in lamps] == [3.2]
+    assert rest[0] > 0.02
+
+
+class TestMarks:
+    def test_a_mark_names_its_lamp_and_distance(self):
+        light, distance = night((30, 40, 1, 30.0), (80, 150, 1, 0.1))
+        marks = [LampPlace(x_px=151, y_px=80, distance_m=5.0)]
+        lamps, _ = lamps_in(light, distance, PX_PER_RAD, marks)
+        assert [lamp.distance_m for lamp in lamps] == [5.0]
+        assert lamps[0].illuminance[2] == pytest.approx(0.9 / PX_PER_RAD**2, rel=0.25)
+
+    def test_no_marks_no_lamps(self):
+        light, distance = night((30, 40, 1, 30.0))
+        assert lamps_in(light, distance, PX_PER_RAD, []).lamps == ()
+
+    @pytest.mark.parametrize(("x", "y"), [(500, 3), (3, 500)])
+    def test_a_mark_outside_the_frame_is_refused(self, x, y):
+        light, distance = night()
+        with pytest.raises(ParameterError, match="inside the still's 200 x 120 px"):
+            lamps_in(light, distance, PX_PER_RAD, [LampPlace(x_px=x, y_px=y)])
+
+    def test_a_mark_on_black_is_refused(self):
+        light, distance = night()
+        with pytest.raises(ParameterError, match="not black"):
+            lamps_in(light * 0, distance, PX_PER_RAD, [LampPlace(x_px=5, y_px=5)])
+
+    @pytest.mark.parametrize(
+        "text", ["", "3", "3,4,5,6", "3,4,1m,2m", "a,b", "3,4,0m", "-1,4", "3,4,nanm", "3,4,nan"]
+    )
+    def test_texts_that_are_no_mark(self, text):
+        with pytest.raises(ParameterError):
+            marks_from_texts([text])
+
+    def test_texts(self):
+        assert marks_from_texts(["3, 4"]) == ((LampPlace(x_px=3, y_px=4),), ())
+        assert marks_from_texts(["3,4,5.5m"]) == ((LampPlace(x_px=3, y_px=4, distance_m=5.5),), ())
+        assert marks_from_texts(["3,4,5.5"]) == ((), (LampMark(3, 4, 5.5),))
+        places, levels = marks_from_texts(["3,4,8,5.5 m"])
+        assert places == (LampPlace(x_px=3, y_px=4, distance_m=5.5),)
+        assert levels == (LampMark(3, 4, 8),)
