@@ -111,7 +111,7 @@ class Recipe:
         return sum(look.light_loss_stops for look in self.looks)
 
     def picture_from(self, still: Path) -> Picture:
-        """Still read from its file, exposed, and given its distances and its clipped lamps' light."""
+        """Still read from its file and exposed, with its distances and its lamps' lost light."""
         picture = read_picture(
             still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
         )

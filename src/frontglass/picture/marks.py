@@ -20,7 +20,7 @@ class Marks(NamedTuple):
 
 
 def marks_from_texts(texts: Sequence[str]) -> Marks:
-    """Marks of texts "X,Y[,METRESm][,STOPS]".
+    """Return the marks of texts "X,Y[,METRESm][,STOPS]".
 
     Parameters
     ----------
