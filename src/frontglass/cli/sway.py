@@ -40,9 +40,9 @@ def sway(
     light: LightOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Show STILL through looks while the camera moves round a small circle.
+    """Show STILL through looks as the camera moves.
 
-    Halos of small lamps boil as the pupil slides over the filter, dots of nets turn, haze and
+    The move is a small circle of pan and tilt.     Halos of small lamps boil as the pupil slides over the filter, dots of nets turn, haze and
     veils do neither. One line says how visible it will be with this lens and stop.
     """
     from frontglass.batch.recipe import check_may_write
