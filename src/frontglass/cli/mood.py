@@ -45,7 +45,8 @@ def mood(
 ) -> None:
     """Make a client board of STILLS through looks.
 
-    One HTML file that works offline, a PDF, and PNGs. The looks are stacked, as in apply. Frames are rendered whole and cropped afterwards.
+    One HTML file that works offline, a PDF, and PNGs. The looks are stacked, as in apply. Frames
+    are rendered whole and cropped afterwards.
     """
     from frontglass.batch.recipe import check_may_write
     from frontglass.errors import ParameterError

@@ -42,8 +42,9 @@ def sway(
 ) -> None:
     """Show STILL through looks as the camera moves.
 
-    The move is a small circle of pan and tilt.     Halos of small lamps boil as the pupil slides over the filter, dots of nets turn, haze and
-    veils do neither. One line says how visible it will be with this lens and stop.
+    The move is a small circle of pan and tilt.     Halos of small lamps boil as the pupil slides
+    over the filter, dots of nets turn, haze and veils do neither. One line says how visible it will
+    be with this lens and stop.
     """
     from frontglass.batch.recipe import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
