@@ -69,8 +69,9 @@ class TestApply:
             lamps=(LampPlace(x_px=41, y_px=11, distance_m=6),),
         )
         framing = fg.Framing(lens_mm=30, f_number=2.8, sensor="super35")
-        camera = framing.camera_for(fg.read_picture(still)).camera
-        picture = space.around(fg.read_picture(still), camera, still)
+        bare = fg.with_recovered_light(fg.read_picture(still)).picture
+        camera = framing.camera_for(bare).camera
+        picture = space.around(bare, camera, still)
         seen = fg.render(picture, [fg.read_look("wharf-morning")], camera=camera)
         fg.write_picture(tmp_path / "b.png", seen)
         assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()

@@ -74,7 +74,7 @@ class TestCompare:
         assert result.exit_code == 0, result.output
         told = json.loads(result.stdout)
         assert list(told["watched"]) == ["lamp", "mug"]
-        bare = fg.read_picture(still)
+        bare = fg.with_recovered_light(fg.read_picture(still)).picture
         seen = fg.render(bare, [fg.read_look("slate-roof")], camera=THE_CAMERA)
         part = WatchedRegion.from_text("lamp:4,4,30,20")
         want = region_numbers(part, seen, bare, THE_CAMERA)

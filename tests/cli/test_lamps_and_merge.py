@@ -111,7 +111,7 @@ class TestApply:
         ("options", "said"),
         [
             (("--clipped", "much"), "clipped must be auto, off or a number"),
-            (("--lamp", "1,2"), "lamp must be X,Y,STOPS"),
+            (("--lamp", "1"), "lamp must be X,Y with"),
             (("--lamp", "5000,2,3"), "inside the still's"),
         ],
     )

@@ -45,7 +45,7 @@ def batch(
     light: LightOptions,
     as_json: Json = False,
 ) -> None:
-    """Render many STILLS through one or more looks into a folder.
+    """Render many STILLS through looks into a folder.
 
     A run that was broken off goes on where it stopped; what is done already is not done again.
     """

@@ -40,9 +40,10 @@ def compare(
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
-    """Lay out STILL bare and through each look, with close-ups and numbers of watched parts.
+    """Set looks side by side on STILL, in numbers too.
 
-    Here looks stand beside each other; they are not stacked. --json prints the numbers too.
+    The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
+    each other; they are not stacked. --json prints the numbers too.
     """
     from frontglass.batch.recipe import check_may_write
     from frontglass.judge.watch import WatchedRegion, number_texts, region_numbers

@@ -47,9 +47,10 @@ def match(
     light: LightOptions,
     as_json: Json = False,
 ) -> None:
-    """Find the strength at which one look equals another, and what then stays different.
+    """Find the strength at which one look equals another.
 
-    The nearest strength that can be rented is said too, with what it costs.
+    What then stays different is said, and the nearest strength that can be rented with what it
+    costs.
     """
     from frontglass.judge.match import Respect, match
     from frontglass.looks import look_from_text, read_look

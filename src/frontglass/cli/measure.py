@@ -34,10 +34,11 @@ def measure(
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
-    """Measure looks on standard targets: detail, glare, halos, contrast, texture.
+    """Measure looks on standard targets.
 
-    A slanted edge, a black disc, a ten-stop wedge, a small lamp and gratings go through the
-    engine that renders stills. With --strengths every look is measured at each of them.
+    Detail, glare, halos, contrast and texture: a slanted edge, a black disc, a ten-stop wedge, a
+    small lamp and gratings go through the engine that renders stills. With --strengths every look
+    is measured at each of them.
     """
     from frontglass.batch.recipe import check_may_write
     from frontglass.cli import measure_texts as texts

@@ -45,9 +45,10 @@ def mood(
     light: LightOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Make a board for a client: one HTML file that works offline, a PDF, and PNGs.
+    """Make a client board of STILLS through looks.
 
-    The looks are stacked, as in apply. Frames are rendered whole and cropped afterwards.
+    One HTML file that works offline, a PDF, and PNGs. The looks are stacked, as in apply. Frames
+    are rendered whole and cropped afterwards.
     """
     from frontglass.batch.recipe import check_may_write
     from frontglass.errors import ParameterError

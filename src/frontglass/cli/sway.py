@@ -40,10 +40,11 @@ def sway(
     light: LightOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Show STILL through looks while the camera moves round a small circle.
+    """Show STILL through looks as the camera moves.
 
-    Halos of small lamps boil as the pupil slides over the filter, dots of nets turn, haze and
-    veils do neither. One line says how visible it will be with this lens and stop.
+    The move is a small circle of pan and tilt.     Halos of small lamps boil as the pupil slides
+    over the filter, dots of nets turn, haze and veils do neither. One line says how visible it will
+    be with this lens and stop.
     """
     from frontglass.batch.recipe import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
