@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 
@@ -42,7 +43,11 @@ def srgb_light(codes: NDArray[np.int64]) -> NDArray[np.float64]:
 
 
 def through(still: Path, name: str, out: Path, strength: str | float = 1) -> fg.Picture:
-    seen = fg.render(fg.read_picture(still), [fg.read_look(name).at(strength)], camera=CAMERA)
+    picture = fg.read_picture(still)
+    # A wall 3 m away; only haze asks.
+    distance = np.full(picture.radiance.shape[:2], 3.0, np.float32)
+    picture = replace(picture, distance_m=distance)
+    seen = fg.render(picture, [fg.read_look(name).at(strength)], camera=CAMERA)
     fg.write_picture(out, seen)
     return seen
 
