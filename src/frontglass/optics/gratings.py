@@ -21,8 +21,10 @@ _LARGEST_TABLE = 2**18
 _FEWEST_FOR_A_TABLE = 4096
 # Beyond this many standard deviations a Gaussian is below 1e-16 of its peak.
 _REACH_SIGMAS = 8.5
-_LONE_ORDERS = 12
+_LONE_ORDERS = 16
 _COUNTED_WAVES = 16
+_STEPS_IN_AN_ORDER = 8
+_STEPS_IN_A_PEAK = 2
 
 
 class LineOrders(NamedTuple):
@@ -200,7 +202,9 @@ class Grating:
             structure += kept * np.where(below > 0, loss * (2 - loss) / safe, limit)
         return self._envelope(nu) * structure / wavelength_m
 
-    def masses(self, *, step_rad: float, half_count: int, wavelength_m: float) -> FloatArray:
+    def masses(
+        self, *, step_rad: float, half_count: int, wavelength_m: float, orders_above: int = 0
+    ) -> FloatArray:
         """Deviated light gathered at angles (-half_count ... half_count) step_rad.
 
         Parameters
@@ -211,6 +215,8 @@ class Grating:
             Number of angles to either side, >= 1.
         wavelength_m : float
             [m], > 0.
+        orders_above : int
+            Orders up to this one are left out. >= 0.
 
         Returns
         -------
@@ -227,16 +233,18 @@ class Grating:
         if self.drift_m:
             peaks = kept * _poisson_kernel_integral(edges, self.pitch_m, loss)
             near = step_rad / wavelength_m / 4  # around 0 the kernel's peak is the zero order
-            peaks[half_count] = 0.0
+            # Between the zero order, which is left out, and the first it is smooth.
+            between = np.abs(middle) * self.pitch_m < 0.25
             out = self._envelope(middle) * (structure + peaks)
-            out[half_count] = self.diffuse(near * wavelength_m, wavelength_m) * step_rad
+            angles = np.maximum(np.abs(middle[between]), near) * wavelength_m
+            out[between] = self.diffuse(angles, wavelength_m) * step_rad
             return np.asarray(out)
         out = self._envelope(middle) * structure
         highest = math.floor(half_count * step_rad * self.pitch_m / wavelength_m)
         orders = self.orders(wavelength_m, highest=highest)
         place = orders.angles_rad / step_rad + half_count
         left = np.clip(np.floor(place).astype(np.intp), 0, 2 * half_count - 1)
-        shares = np.where(orders.numbers == 0, 0.0, orders.shares)
+        shares = np.where(np.abs(orders.numbers) <= orders_above, 0.0, orders.shares)
         out += np.bincount(left, shares * (left + 1 - place), minlength=out.size)
         out += np.bincount(left + 1, shares * (place - left), minlength=out.size)
         return np.asarray(out)
@@ -260,19 +268,27 @@ class Grating:
 
         Notes
         -----
-        Up to the twelfth order every order is a streak by itself, at its exact angles. Farther out
-        each lies over its neighbours evenly, to 2e-7, and only the envelope of a thread is left;
-        beyond 16 times the width of that, the mean of its square of a sine.
+        Up to the sixteenth order every order is a streak by itself, at its exact angles. Farther
+        out each lies over its neighbours evenly, to 1e-10, and only the envelope of a thread is
+        left, into which they fade over the distance of an order. Beyond 16 times the width of the
+        envelope only the mean of its ripples is left.
         """
         check_positive("step_rad", step_rad)
-        near = min((_LONE_ORDERS + 0.5) * band.centre_m / self.pitch_m, reach_rad)
         if not self.width_m:
             return Streak(np.zeros(0), np.zeros(0))
+        spacing = band.centre_m / self.pitch_m
+        near = min((_LONE_ORDERS + 0.5) * spacing, reach_rad)
+        start = near - spacing if near < reach_rad else near
         parts = [self._lone_orders(band, step_rad, near), self._near_halo(band, step_rad, near)]
+        parts = [Streak(at, light * _fading(at, start, near)) for at, light in parts]
         waves = max(near, min(_COUNTED_WAVES * band.centre_m / self.width_m, reach_rad))
         fine = min(step_rad, band.centre_m / self.width_m / 8)
-        parts.append(self._envelope_streak(band, fine, near, waves, washed=False))
-        parts.append(self._envelope_streak(band, step_rad, waves, reach_rad, washed=True))
+        at, light = self._envelope_streak(band, fine, start, waves, washed=False)
+        parts.append(Streak(at, light * (1 - _fading(at, start, near))))
+        even = min(4 * waves, reach_rad)
+        parts.append(self._envelope_streak(band, step_rad, waves, even, washed=True))
+        # So dim and even by now that coarser steps serve.
+        parts.append(self._envelope_streak(band, 4 * step_rad, even, reach_rad, washed=True))
         angles, shares = (np.concatenate(column) for column in zip(*parts, strict=True))
         return Streak(angles, shares)
 
@@ -282,7 +298,8 @@ class Grating:
         orders = self.orders(band.centre_m, highest=highest)
         for number, share in zip(orders.numbers, orders.shares, strict=True):
             if number > 0 and share > 0:
-                wavelengths, weights = band.wavelengths(step_rad * self.pitch_m / number)
+                step = step_rad / _STEPS_IN_AN_ORDER * self.pitch_m / number
+                wavelengths, weights = band.wavelengths(step)
                 at = number * wavelengths / self.pitch_m
                 inside = at < near_rad
                 angles += [at[inside], -at[inside]]
@@ -293,7 +310,8 @@ class Grating:
         """Return what irregular threads spread among the lone orders."""
         if not (self.jitter_m or self.drift_m):
             return Streak(np.zeros(0), np.zeros(0))
-        half = math.ceil(near_rad / step_rad - 0.5)
+        wanted = step_rad / _STEPS_IN_A_PEAK if self.drift_m else step_rad
+        half = math.ceil(near_rad / wanted - 0.5)
         step = near_rad / (half + 0.5)
         # Peaks that a drift leaves move with the wavelength, as orders do.
         move = band.centre_m * step_rad / near_rad if self.drift_m else band.sigma_m / 4
@@ -390,6 +408,13 @@ def triangle_through_gaussian(x: FloatArray, width: float, sigma: FloatArray) ->
         tail = np.exp(-(z**2) / 2) / math.sqrt(2 * np.pi) - z * special.ndtr(-z)
         total += factor * (np.maximum(y, 0.0) + np.where(sigma > 0, safe * tail, 0.0))
     return total
+
+
+def _fading(angle_rad: FloatArray, start_rad: float, end_rad: float) -> FloatArray:
+    """1 within `start_rad`, 0 beyond `end_rad`, a straight line between."""
+    if start_rad == end_rad:
+        return np.ones_like(angle_rad)
+    return np.clip((end_rad - np.abs(angle_rad)) / (end_rad - start_rad), 0.0, 1.0)
 
 
 def _poisson_kernel_integral(edges: FloatArray, pitch_m: float, loss: FloatArray) -> FloatArray:

@@ -16,13 +16,13 @@ from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating, Streak
 from frontglass.optics.psf import FloatArray
 
-LARGEST_CROSS_COUNT = 300
+LARGEST_CROSS_COUNT = 600
 LARGEST_CROSS_REACH = 2.5
-LONE_CROSS_ORDERS = 4.5
-LARGEST_FINE_COUNT = 120
+LONE_ORDERS = 12
+LARGEST_FINE_COUNT = 60
 STEPS_PER_STEP = 4
 """A lone streak is much brighter than the plane between two, and costs much less."""
-STEPS_PER_CROSS_STEP = 7
+FINE_STEPS = 5
 MOST_WAVELENGTHS = 401
 NO_LIGHT = 1e-12
 
@@ -168,10 +168,9 @@ class CrossedGratings(PupilMask):
         Notes
         -----
         Light deviated by one grating lies on its arm, light deviated by two on the plane between
-        two arms, on steps twice as wide where orders can no longer be told apart. What three or
-        four deviate, a share below (1 - direct)**3 of a grating, is laid where two put it. What two
-        deviate beyond 2.5 times the width of a thread's own pattern, or beyond 600 steps, is left
-        out, as light beyond the reach is.
+        two arms. What three or four deviate, a share below (1 - direct)**3 of a grating, is laid
+        where two put it. What two deviate beyond 2.5 times the width of a thread's own pattern, or
+        beyond 600 steps, is left out, as light beyond the reach is.
         """
         check_positive("step_rad", step_rad)
         if not check_positive("reach_rad", reach_rad) >= step_rad:
@@ -191,7 +190,7 @@ class CrossedGratings(PupilMask):
             for second in range(first):
                 pair = (self.gratings[first], self.gratings[second])
                 if pair not in planes:
-                    planes[pair] = _planes(*pair, band, 2 * step_rad, reach_rad)
+                    planes[pair] = _planes(*pair, band, step_rad, reach_rad)
                 share = scale * self._others(first, second)
                 parts += [
                     self._laid(first, second, plane._replace(shares=plane.shares * share))
@@ -224,36 +223,65 @@ def _planes(
 ) -> list[Dots]:
     """Light that two gratings deviate both, x across the one and y across the other.
 
-    The first orders, which may be told apart, on finer steps.
+    Orders that may be told apart are laid at their exact angles, all else on steps. Peaks that a
+    drift leaves have no exact angles: the first of them are laid on finer steps.
     """
     if not (one.width_m and other.width_m):
         return []
     envelope = band.centre_m / min(one.width_m, other.width_m)
     reach = min(reach_rad, LARGEST_CROSS_REACH * envelope)
+    if not (one.drift_m or other.drift_m):
+        half = min(max(1, int(reach / (2 * step_rad))), LARGEST_CROSS_COUNT // 2)
+        crossings = _lone_crossings(one, other, band, step_rad / 2, half * 2 * step_rad)
+        return [crossings, _plane(one, other, band, 2 * step_rad, half, lone=LONE_ORDERS)]
     half = min(max(1, int(reach / step_rad)), LARGEST_CROSS_COUNT)
-    spacing = band.centre_m / min(one.pitch_m, other.pitch_m)
-    inner = min(math.ceil(LONE_CROSS_ORDERS * spacing / step_rad), half, LARGEST_FINE_COUNT)
-    fine = step_rad / STEPS_PER_CROSS_STEP
+    inner = min(half, LARGEST_FINE_COUNT)
     # The edge of the fine part is the edge of a coarse step.
-    count = STEPS_PER_CROSS_STEP * inner + STEPS_PER_CROSS_STEP // 2
-    parts = [_plane(one, other, band, fine, count, hole=None)]
+    count = FINE_STEPS * inner + FINE_STEPS // 2
+    parts = [_plane(one, other, band, step_rad / FINE_STEPS, count)]
     if half > inner:
         parts.append(_plane(one, other, band, step_rad, half, hole=inner))
     return parts
 
 
-def _plane(
-    one: Grating, other: Grating, band: Band, step_rad: float, half: int, *, hole: int | None
+def _lone_crossings(
+    one: Grating, other: Grating, band: Band, step_rad: float, reach_rad: float
 ) -> Dots:
+    """Orders of both gratings, the first twelve of each, as streaks towards the lamp."""
+    rows, columns = (grating.orders(band.centre_m, highest=LONE_ORDERS) for grating in (one, other))
+    parts = [Dots(np.zeros(0), np.zeros(0), np.zeros(0))]
+    first = slice(LONE_ORDERS + 1, None)  # the positive ones: the others are their mirror images
+    for u, row_share in zip(rows.angles_rad[first], rows.shares[first], strict=True):
+        for v, share in zip(columns.angles_rad[first], columns.shares[first], strict=True):
+            wavelengths, weights = band.wavelengths(band.centre_m * step_rad / (u + v))
+            ratio = wavelengths / band.centre_m
+            inside = ratio * max(u, v) <= reach_rad
+            x, y = ratio[inside] * u, ratio[inside] * v
+            light = row_share * share * weights[inside]
+            parts += [Dots(i * x, j * y, light) for i in (1, -1) for j in (1, -1)]
+    return Dots.joined(parts)
+
+
+def _plane(
+    one: Grating,
+    other: Grating,
+    band: Band,
+    step_rad: float,
+    half: int,
+    *,
+    lone: int = 0,
+    hole: int | None = None,
+) -> Dots:
+    """Light on steps, without crossings of the first `lone` orders, and with a hole left in it."""
     rows: list[FloatArray] = []
     columns: list[FloatArray] = []
     finest = min((one, other), key=lambda grating: grating.pitch_m)
     for wavelength, share in _spread_of(band, finest, step_rad, half):
-        masses = one.masses(step_rad=step_rad, half_count=half, wavelength_m=wavelength)
-        rows.append(share * masses)
-        if other != one:
-            masses = other.masses(step_rad=step_rad, half_count=half, wavelength_m=wavelength)
-        columns.append(masses)
+        for sign, masses in _signed_masses(
+            one, other, step_rad, half, wavelength_m=wavelength, lone=lone
+        ):
+            rows.append(sign * share * masses[0])
+            columns.append(masses[1])
     shares = np.stack(rows).T @ np.stack(columns)
     if hole is not None:
         inside = slice(half - hole, half + hole + 1)
@@ -261,6 +289,27 @@ def _plane(
     i, j = np.nonzero(shares > NO_LIGHT)
     at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
     return Dots(at[i], at[j], shares[i, j])
+
+
+def _signed_masses(
+    one: Grating, other: Grating, step_rad: float, half: int, *, wavelength_m: float, lone: int
+) -> list[tuple[int, list[FloatArray]]]:
+    """Light of both gratings, to be multiplied; with -1, that of the first `lone` orders."""
+    whole: dict[Grating, FloatArray] = {}
+    orders: dict[Grating, FloatArray] = {}
+    for grating in {one, other}:
+        whole[grating], rest = (
+            grating.masses(
+                step_rad=step_rad,
+                half_count=half,
+                wavelength_m=wavelength_m,
+                orders_above=above,
+            )
+            for above in (0, lone)
+        )
+        orders[grating] = whole[grating] - rest
+    both = [(1, [whole[one], whole[other]])]
+    return [*both, (-1, [orders[one], orders[other]])] if lone else both
 
 
 def _spread_of(

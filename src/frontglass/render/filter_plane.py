@@ -21,6 +21,9 @@ Light = Callable[[Float32], Float32]
 
 NODES_PER_BLUR = 12
 FEWEST_NODES, MOST_NODES = 33, 513
+NODES_PER_BLUR_OF_A_HOLE = 48
+FEWEST_NODES_OF_A_HOLE = 129
+"""A hole has an edge, and its share is cheap: so fine that 3e-4 is the largest error."""
 
 
 def tangents(
@@ -34,7 +37,12 @@ def tangents(
 
 
 def map_over_frame(
-    value: Callable[[Float64, Float64], Float64], shape: tuple[int, int], camera: Camera
+    value: Callable[[Float64, Float64], Float64],
+    shape: tuple[int, int],
+    camera: Camera,
+    *,
+    nodes_per_blur: int = NODES_PER_BLUR,
+    fewest_nodes: int = FEWEST_NODES,
 ) -> Float32:
     """Map of something painted on the filter and averaged over the pupil.
 
@@ -46,7 +54,9 @@ def map_over_frame(
         Of the picture.
     camera : Camera
         Says how far the pupil blurs the filter; nothing on it is seen sharper, so the map is
-        computed on nodes a twelfth of that blur apart and interpolated.
+        computed on nodes and interpolated.
+    nodes_per_blur, fewest_nodes : int
+        Nodes along the diameter of that blur, and along a side of the frame at least.
 
     Returns
     -------
@@ -55,7 +65,7 @@ def map_over_frame(
     px_per_rad = camera.px_per_rad(shape[1])
     blur_px = Footprint.of_camera(camera).blur_diameter * px_per_rad
     counts = [
-        min(max(math.ceil(side / blur_px * NODES_PER_BLUR) + 1, FEWEST_NODES), MOST_NODES, side)
+        min(max(math.ceil(side / blur_px * nodes_per_blur) + 1, fewest_nodes), MOST_NODES, side)
         for side in shape
     ]
     # cv2.resize puts nodes at the middles of equal parts of the frame.
@@ -106,7 +116,13 @@ def through_clear_centre(
     )
     footprint = Footprint.of_camera(camera)
     shape = (light.shape[0], light.shape[1])
-    share = map_over_frame(lambda x, y: hole.share(footprint, x, y), shape, camera)
+    share = map_over_frame(
+        lambda x, y: hole.share(footprint, x, y),
+        shape,
+        camera,
+        nodes_per_blur=NODES_PER_BLUR_OF_A_HOLE,
+        fewest_nodes=FEWEST_NODES_OF_A_HOLE,
+    )
     clean = share if clear.clear == INSIDE else 1 - share
     out = covered(light * (1 - clean)[..., np.newaxis])
     out *= np.float32(kept)

@@ -10,12 +10,16 @@ from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.optics.masks import Dots, PupilMask
 from frontglass.render.mirrors import spread_by_dots
 from frontglass.render.spread import Surround
+from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
 
-FARTHEST_RAD = 1.0
-"""Small-angle optics ends here; what goes farther is laid over the frame as a veil."""
+FARTHEST_RAD = 16.0
+"""Angles are small ones, and mirrors bring light back from any of them. Beyond this, 2e-5 of the
+light of a fine net is left, and it is laid over the frame as a veil."""
 STEP_PX = 0.5
+COARSEST_STEP_RAD = rad_from_deg(0.02)
+"""Coarser points would miss the shape of what uneven threads spread, and too much light with it."""
 
 
 def light_through_mesh(
@@ -37,8 +41,8 @@ def light_through_mesh(
     Returns
     -------
     ndarray, shape (H, W, 3), float32
-        The direct light, the orders and what irregular threads spread. What is deviated by more
-        than a radian, and what pale threads scatter, is laid over the frame as a veil.
+        The direct light, the orders and what irregular threads spread. What lands
+        beyond the farthest angle, and what pale threads scatter, is laid over the frame as a veil.
     """
     out = np.empty_like(light)
     brightest = float(np.abs(light).max(initial=0.0))
@@ -57,10 +61,13 @@ def light_through_mesh(
         spread *= np.float32(sharp)
         plane *= np.float32(sharp * direct)
         spread += plane
+        if surround is Surround.DARK:
+            lost = 0.0  # it leaves the frame
         spread += np.float32((mesh.veil_share + sharp * lost) * mean[channel])
         out[..., channel] = spread
     return out
 
 
 def _dots(mask: PupilMask, channel: int, px_per_rad: float) -> Dots:
-    return mask.dots(CHANNEL_BANDS[channel], step_rad=STEP_PX / px_per_rad, reach_rad=FARTHEST_RAD)
+    step_rad = min(STEP_PX / px_per_rad, COARSEST_STEP_RAD)
+    return mask.dots(CHANNEL_BANDS[channel], step_rad=step_rad, reach_rad=FARTHEST_RAD)
