@@ -225,8 +225,8 @@ def test_a_weave_is_the_mask_it_says():
     )
     assert isinstance(woven, SquareNet)
     assert isinstance(tulle, HexagonalNet)
-    assert (woven.jitter_m, woven.drift_m) == (pytest.approx(1e-5), 0)
-    assert (knitted.jitter_m, knitted.drift_m) == (0, pytest.approx(1e-5))
+    assert (woven.jitter_m, woven.drift_m) == pytest.approx((1e-5, 0))
+    assert (knitted.jitter_m, knitted.drift_m) == pytest.approx((0, 1e-5))
 
 
 def test_exposure_goes_by_the_clear_middle():

@@ -209,8 +209,8 @@ def _reduced(picture: Picture, width_px: int) -> Picture:
     lost = picture.recovered
     if lost is not None:
         lost = np.asarray(cv2.resize(lost, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-    light = np.asarray(light, dtype=np.float32)
-    return replace(picture, radiance=light, recovered=lost, distance_m=far, lamps=None)
+    small = np.asarray(light, dtype=np.float32)
+    return replace(picture, radiance=small, recovered=lost, distance_m=far, lamps=None)
 
 
 def _lamps_only(light: Float32) -> Float32:
@@ -244,8 +244,8 @@ def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Cod
     x, y = margin + shift_px * right, margin + shift_px * down
     move = np.array([[1, 0, -x], [0, 1, -y]], dtype=np.float64)
     light = cv2.warpAffine(np.clip(picture.radiance, 0, 1), move, (width, height))
-    light = np.asarray(light, np.float32)
-    frame = replace(picture, radiance=light, recovered=None, distance_m=None)
+    moved = np.asarray(light, np.float32)
+    frame = replace(picture, radiance=moved, recovered=None, distance_m=None)
     return view(frame, (width, height))
 
 
