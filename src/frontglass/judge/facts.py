@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from frontglass.elements import ClearCentre, Element, Grease, Haze, Lines, Net, StrayLamp
+from frontglass.elements.direct import direct_share
 from frontglass.elements.haze import CAUTION_MG_PER_M3
 from frontglass.elements.net import TULLE
 from frontglass.optics.air import droplet_load_mg_per_m3, optical_range_m
@@ -116,17 +117,6 @@ def haze_numbers(path: Sequence[Element]) -> HazeNumbers | None:
         kept_across=tuple(math.exp(-ACROSS_THE_ROOM_M * part) for part in extinction),
         droplet_load_mg_per_m3=droplet_load_mg_per_m3(extinction[GREEN]),
     )
-
-
-def direct_share(element: Element, channel: int) -> float:
-    """Light that goes straight on where the element is, of all that leaves it. [1]."""
-    if isinstance(element, Net):
-        return element.mask().direct * (1 - element.veil_share)
-    if isinstance(element, Lines):
-        return element.mask(channel).direct
-    if isinstance(element, Grease):
-        return element.film().direct(m_from_nm(CHANNEL_WAVELENGTHS_NM[channel]))
-    return 1.0
 
 
 def wash_of_white(lamp: StrayLamp, tangent_right: float) -> float:

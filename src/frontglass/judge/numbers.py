@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from frontglass.elements import Element, Glow, Net, StrayLamp, Veil
-from frontglass.judge.facts import direct_share, wash_of_white
+from frontglass.elements import Glow, Net, StrayLamp, Veil
+from frontglass.elements.direct import direct_share
+from frontglass.judge.facts import wash_of_white
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.glare import veiled_radiance
@@ -105,6 +106,7 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
         In closed form or by quadrature; no picture is rendered.
     """
     path = look.light_path
+    deviating = [part for part in path if not isinstance(part, Veil)]
     glows = [element for element in path if isinstance(element, Glow) and element.optical_depth]
     kept = math.prod(1 - part.veil_share for part in path if isinstance(part, Veil | Net))
     for_all_light = [glow for glow in glows if glow.threshold_stops is None]
@@ -118,19 +120,13 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
         strength=look.strength,
         light_loss_stops=look.light_loss_stops,
         direct_share=tuple(
-            math.prod(_direct_share(element, channel) for element in path) for channel in CHANNELS
+            math.prod(direct_share(part, channel) for part in deviating) for channel in CHANNELS
         ),
         glow=_glow_numbers(glows, camera.px_per_deg(width_px)),
         veiling_glare_index=1 - kept,
         black_lift_stops=stops_from_ratio((black + wash) / REFERENCE_BLACK),
         contrast_stops=stops_from_ratio((white + wash) / (black + wash)),
     )
-
-
-def _direct_share(element: Element, channel: int) -> float:
-    if isinstance(element, Glow):
-        return element.psf(channel).direct
-    return direct_share(element, channel)
 
 
 def _glow_numbers(glows: list[Glow], px_per_deg: float) -> GlowNumbers | None:
