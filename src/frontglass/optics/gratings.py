@@ -313,8 +313,8 @@ class Grating:
         wanted = step_rad / _STEPS_IN_A_PEAK if self.drift_m else step_rad
         half = math.ceil(near_rad / wanted - 0.5)
         step = near_rad / (half + 0.5)
-        # Peaks that a drift leaves move with the wavelength, as orders do.
-        move = band.centre_m * step_rad / near_rad if self.drift_m else band.sigma_m / 4
+        # Peaks that a drift leaves move with the wavelength, as orders do, and broaden with it.
+        move = band.centre_m * 4 * step_rad / near_rad if self.drift_m else band.sigma_m / 4
         shares = np.zeros(2 * half + 1)
         at = np.asarray(np.arange(-half, half + 1) * step, dtype=np.float64)
         for wavelength, weight in zip(*(x.tolist() for x in band.wavelengths(move)), strict=True):

@@ -30,6 +30,10 @@ DEPTHS = 4
 WAVES = 24
 PIXEL_VARIANCE = 0.25
 """Of a Gaussian that stands for the sending and the receiving pixel [px^2]; their own is 1/6."""
+SMALLEST_VARIANCE = 0.2
+"""Of a Gaussian that pixels still sample without changing it [px^2]."""
+MOST_DEVIATIONS = 100.0
+"""Their sum differs from that of any larger number by 1 % at its peak."""
 REACH_SIGMAS = 5.5
 FARTHEST_PX = 1024
 
@@ -132,15 +136,25 @@ def _through_film(
     if all(halo.along_axes for halo in halos):
         return spread(light, halos, surround=surround)
     reach = max(halo.reach_px for halo in halos)
-    out = spread_by_kernels(light, [halo.kernel(reach) for halo in halos], surround=surround)
-    out += light * np.array([halo.direct for halo in halos], dtype=np.float32)
+    kernels = [halo.kernel(reach) for halo in halos]
+    out = spread_by_kernels(light, kernels, surround=surround)
+    direct = np.array([halo.direct for halo in halos])
+    out += light * direct.astype(np.float32)
+    if surround is Surround.MIRROR:
+        # What goes beyond the reach comes back from mirrors all round.
+        beyond = 1 - direct - np.array([kernel.sum() for kernel in kernels])
+        out += (beyond * light.mean(axis=(0, 1), dtype=np.float64)).astype(np.float32)
     return out
 
 
 def _film_halo(film: GreaseFilm, wavelength_m: float, px_per_rad: float) -> FilmHalo:
-    across = (wavelength_m / (2 * math.pi * texture) for texture in film.textures_m)
+    depth = film.optical_depth(wavelength_m)
+    # Of a great many deviations only their summed variance counts: fewer of
+    # them, and as much wider, put less of the pixels' own blur into each.
+    wider = math.sqrt(max(depth / MOST_DEVIATIONS, 1.0))
+    across = (wavelength_m / (2 * math.pi * texture) * wider for texture in film.textures_m)
     return FilmHalo(
-        optical_depth=film.optical_depth(wavelength_m),
+        optical_depth=min(depth, MOST_DEVIATIONS),
         across_px=tuple(angle_rad * px_per_rad for angle_rad in across),
         shares=film.shares,
         streak_ratio=film.streak_ratio,
@@ -200,7 +214,8 @@ class FilmHalo:
         profile = np.zeros((len(fy_per_px), len(fx_per_px)))
         for across, share in zip(self.across_px, self.shares, strict=True):
             along = across / self.streak_ratio
-            sigma_x, sigma_y = (along, across) if level else (across, along)
+            sigmas = (along, across) if level else (across, along)
+            sigma_x, sigma_y = (self._less_pixels(sigma) for sigma in sigmas)
             profile += share * np.outer(
                 gaussian_alias_sum(sigma_y, fy_per_px), gaussian_alias_sum(sigma_x, fx_per_px)
             )
@@ -228,13 +243,23 @@ class FilmHalo:
         along, across = (c * x + s * y) ** 2, (c * y - s * x) ** 2
         profile = np.zeros((size, size))
         for sigma, share in zip(self.across_px, self.shares, strict=True):
-            exponent = across / (sigma**2 + PIXEL_VARIANCE)
-            exponent += along / ((sigma / self.streak_ratio) ** 2 + PIXEL_VARIANCE)
+            exponent = across / self._with_pixels(sigma)
+            exponent += along / self._with_pixels(sigma / self.streak_ratio)
             bell = np.exp(-exponent / 2)
             profile += share / bell.sum() * bell
         deviated = fft.irfft2(self._deviated(fft.rfft2(profile)), s=(size, size))
         around = np.arange(-reach_px, reach_px + 1)
         return np.asarray(deviated[np.ix_(around, around)])
+
+    def _less_pixels(self, sigma_px: float) -> float:
+        """Width of a deviation such that the pixels' blur, part of each, is in the whole once."""
+        too_much = (1 - 1 / max(self.optical_depth, 1.0)) / 6
+        return math.sqrt(max(sigma_px**2 - too_much, sigma_px**2 / 4))
+
+    def _with_pixels(self, sigma_px: float) -> float:
+        """Variance [px^2] of a deviation with its part of the pixels' blur."""
+        variance = sigma_px**2 + PIXEL_VARIANCE / max(self.optical_depth, 1.0)
+        return max(variance, SMALLEST_VARIANCE)
 
     def _deviated(self, profile: NDArray[Any]) -> NDArray[Any]:
         scale = (1 - self.clear_share) * math.exp(-self.optical_depth)
