@@ -93,7 +93,14 @@ def test_an_interrupt_leaves_whole_files_and_a_batch_that_goes_on(shoot, tmp_pat
         shoot(f"in/{n:02}.png", seed=n, width=900, height=600)
     words = [*FRONTGLASS, "batch", tmp_path / "in", "--look", "harbour-night", "-o", out]
     words += ["--jobs", jobs]
-    first = subprocess.Popen(words, stderr=subprocess.PIPE, text=True, start_new_session=True)
+    first = subprocess.Popen(
+        words,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        # What a shell runs in the background ignores interrupts, and so would what it starts.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )
     deadline = time.monotonic() + 60
     while len(list(out.glob("*.png"))) < 2 and time.monotonic() < deadline:
         time.sleep(0.01)
