@@ -99,7 +99,7 @@ def test_an_interrupt_leaves_whole_files_and_a_batch_that_goes_on(shoot, tmp_pat
         text=True,
         start_new_session=True,
         # What a shell runs in the background ignores interrupts, and so would what it starts.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
     )
     deadline = time.monotonic() + 60
     while len(list(out.glob("*.png"))) < 2 and time.monotonic() < deadline:
