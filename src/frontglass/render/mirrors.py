@@ -26,6 +26,7 @@ BRIGHTEST_IN_SINGLE = 2000.0
 FEWEST_IN_SINGLE_PX = 1_000_000
 """Smaller frames cost little in double precision, which keeps their light to a millionth."""
 NO_LIGHT = 1e-13
+NEAR_PX = 1024
 
 
 class Corners(NamedTuple):
@@ -104,7 +105,7 @@ def _among_mirrors(plane: Float32, dots: Dots, kind: np.dtype[Any]) -> Float32:
     transfer = fft.dctn(even, type=1, workers=workers, overwrite_x=True)[:-1, :-1]
     out = fft.idctn(spectrum * transfer, norm="ortho", workers=workers, overwrite_x=True)
     inner = odd[1:-1, 1:-1]
-    if inner.size and np.abs(inner).max() > NO_LIGHT:
+    if inner.size and np.abs(inner[:NEAR_PX, :NEAR_PX]).max() > NO_LIGHT:
         transfer = fft.dstn(inner, type=1, workers=workers, overwrite_x=True)
         # The sine transform starts at the first frequency where the cosine one has the mean.
         sines = np.zeros_like(spectrum)
@@ -116,16 +117,31 @@ def _among_mirrors(plane: Float32, dots: Dots, kind: np.dtype[Any]) -> Float32:
 def _quadrants(
     dots: Dots, shape: tuple[int, int], kind: np.dtype[Any]
 ) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Even and odd pattern, folded into a quadrant of offsets 0 ... H and 0 ... W."""
-    even, odd = (np.zeros((shape[0] + 1) * (shape[1] + 1)) for _ in range(2))
+    """Even and odd pattern, folded into a quadrant of offsets 0 ... H and 0 ... W.
+
+    Near the lamp, where thousands of dots may fall on one pixel, they are summed in double
+    precision; a whole quadrant of that would cost more than a transform.
+    """
+    even, odd = (np.zeros((shape[0] + 1, shape[1] + 1), dtype=kind) for _ in range(2))
+    near = (min(shape[0] + 1, NEAR_PX), min(shape[1] + 1, NEAR_PX))
+    near_even, near_odd = (np.zeros(near) for _ in range(2))
     for corners in corners_of_dots(*dots):
         rows, row_sign, row_share = _folded(corners.rows, shape[0])
         columns, column_sign, column_share = _folded(corners.columns, shape[1])
-        place = rows.astype(np.intp) * (shape[1] + 1) + columns
-        np.add.at(even, place, corners.light * row_share * column_share)
-        np.add.at(odd, place, corners.light * row_sign * column_sign / 4)
-    whole = (shape[0] + 1, shape[1] + 1)
-    return even.reshape(whole).astype(kind), odd.reshape(whole).astype(kind)
+        even_light = corners.light * row_share * column_share
+        odd_light = corners.light * row_sign * column_sign / 4
+        inside = (rows < near[0]) & (columns < near[1])
+        for pattern, near_pattern, light in (
+            (even, near_even, even_light),
+            (odd, near_odd, odd_light),
+        ):
+            place = rows[inside].astype(np.intp) * near[1] + columns[inside]
+            np.add.at(near_pattern.reshape(-1), place, light[inside])
+            place = rows[~inside].astype(np.intp) * (shape[1] + 1) + columns[~inside]
+            np.add.at(pattern.reshape(-1), place, light[~inside].astype(kind))
+    even[: near[0], : near[1]] += near_even
+    odd[: near[0], : near[1]] += near_odd
+    return even, odd
 
 
 def _folded(index: NDArray[np.int32], length: int) -> tuple[NDArray[np.int32], Float64, Float64]:
