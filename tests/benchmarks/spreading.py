@@ -40,7 +40,8 @@ def picture(height: int, width: int) -> Picture:
         row, column = int(y * height), int(x * width)
         light[row : row + 9, column : column + 9] = 300.0
     encoding = Encoding(container=Container.EXR, sample=Sample.FLOAT)
-    return Picture(radiance=light, encoding=encoding)
+    away = np.full((height, width), 6.0, dtype=np.float32)  # for looks that are haze
+    return Picture(radiance=light, encoding=encoding, distance_m=away)
 
 
 def seconds(action: Callable[[], object], runs: int = RUNS) -> float:

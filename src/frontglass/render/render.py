@@ -153,6 +153,8 @@ def _run(
     if kept == 1 and not any(glow.optical_depth for glow in glows):
         return light
     pedestal = [(1 - kept) * mean for mean in _mean_light(light)] if kept < 1 else (0.0,) * 3
+    if not any(glow.optical_depth for glow in glows):
+        return light * np.float32(kept) + np.asarray(pedestal, dtype=np.float32)
     halos = _halos(glows, px_per_rad)
     return spread(light, halos, surround=surround, gain=kept, pedestal=pedestal)
 
