@@ -17,12 +17,11 @@ from scipy import fft
 
 from frontglass.optics.masks import Dots
 from frontglass.render.spread import Surround, available_cores
+from frontglass.render.tiles import BRIGHTEST_IN_SINGLE
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-BRIGHTEST_IN_SINGLE = 2000.0
-"""Measured on the café: single precision errs by 1e-8 of the brightest lamp."""
 FEWEST_IN_SINGLE_PX = 1_000_000
 """Smaller frames cost little in double precision, which keeps their light to a millionth."""
 NO_LIGHT = 1e-13

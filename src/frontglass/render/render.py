@@ -8,7 +8,7 @@ one run, and a run is one pass of the spreading engine. A new element of that so
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from enum import Enum
 from functools import partial
@@ -148,12 +148,12 @@ def _run(
     light: Float32, elements: Sequence[Element], px_per_rad: float, surround: Surround
 ) -> Float32:
     """Glows multiply their transfer functions and veils their kept shares: one pass does all."""
-    glows = [element for element in elements if isinstance(element, Glow)]
+    glows = [element for element in elements if isinstance(element, Glow) and element.optical_depth]
     kept = math.prod(1 - element.veil_share for element in elements if isinstance(element, Veil))
-    if kept == 1 and not any(glow.optical_depth for glow in glows):
+    if kept == 1 and not glows:
         return light
     pedestal = [(1 - kept) * mean for mean in _mean_light(light)] if kept < 1 else (0.0,) * 3
-    if not any(glow.optical_depth for glow in glows):
+    if not glows:
         return light * np.float32(kept) + np.asarray(pedestal, dtype=np.float32)
     halos = _halos(glows, px_per_rad)
     return spread(light, halos, surround=surround, gain=kept, pedestal=pedestal)
@@ -200,11 +200,10 @@ def _glow(light: Float32, glow: Glow, px_per_rad: float, surround: Surround) -> 
     return spread_above
 
 
-def _halos(glows: Iterable[Glow], px_per_rad: float) -> tuple[ScatterHalo, ...]:
-    active = [glow for glow in glows if glow.optical_depth]
+def _halos(glows: Sequence[Glow], px_per_rad: float) -> tuple[ScatterHalo, ...]:
     return tuple(
         ScatterHalo(
-            scatterers=tuple((glow.depth(c), glow.profile(c)) for glow in active),
+            scatterers=tuple((glow.depth(c), glow.profile(c)) for glow in glows),
             px_per_rad=px_per_rad,
         )
         for c in CHANNELS
