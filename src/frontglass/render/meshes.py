@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.elements import Lines, Net
 from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.optics.masks import Dots, PupilMask
-from frontglass.render.mirrors import spread_by_dots
+from frontglass.render.mirrors import Pattern, spread_by_dots
 from frontglass.render.spread import Surround
 from frontglass.units import rad_from_deg
 
@@ -44,28 +45,25 @@ def light_through_mesh(
         The direct light, the orders and what irregular threads spread. What lands
         beyond the farthest angle, and what pale threads scatter, is laid over the frame as a veil.
     """
-    out = np.empty_like(light)
-    brightest = float(np.abs(light).max(initial=0.0))
     sharp = 1 - mesh.veil_share
-    mean = light.mean(axis=(0, 1), dtype=np.float64)
+    mean = cv2.mean(light)
+    patterns = []
     for channel in range(3):
         mask = mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel)
-        plane = np.ascontiguousarray(light[..., channel])
         dots = _dots(mask, channel, px_per_rad)
-        spread = spread_by_dots(
-            plane, dots, px_per_rad=px_per_rad, surround=surround, brightest=brightest
-        )
         beyond = 1 - mask.direct - float(dots.shares.sum())
         # Points stand for light that is continuous: what they have too much is not direct.
         direct, lost = mask.direct + min(beyond, 0.0), max(beyond, 0.0)
-        spread *= np.float32(sharp)
-        plane *= np.float32(sharp * direct)
-        spread += plane
         if surround is Surround.DARK:
             lost = 0.0  # it leaves the frame
-        spread += np.float32((mesh.veil_share + sharp * lost) * mean[channel])
-        out[..., channel] = spread
-    return out
+        patterns.append(
+            Pattern(
+                direct=sharp * direct,
+                dots=dots._replace(shares=sharp * dots.shares),
+                pedestal=(mesh.veil_share + sharp * lost) * mean[channel],
+            )
+        )
+    return spread_by_dots(light, patterns, px_per_rad=px_per_rad, surround=surround)
 
 
 def _dots(mask: PupilMask, channel: int, px_per_rad: float) -> Dots:

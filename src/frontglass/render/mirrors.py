@@ -4,13 +4,19 @@ A lamp's dots look the same turned by half a turn, so they are the sum of a patt
 both ways and one that is odd both ways. Light continued by mirrors is a sum of cosines; the even
 pattern multiplies them, the odd one turns them into sines. Neither needs a margin round the frame,
 and a dot costs the same however far it lies.
+
+Transforms run over blocks of rows and of columns small enough for a processor's cache.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
@@ -21,14 +27,77 @@ from frontglass.render.tiles import BRIGHTEST_IN_SINGLE
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
+Plane = NDArray[Any]
 
 FEWEST_IN_SINGLE_PX = 1_000_000
 """Smaller frames cost little in double precision, which keeps their light to a millionth."""
-NO_LIGHT = 1e-13
 NEAR_PX = 1024
+ODD_LIGHT = 1e-9
+"""Patterns less askew to the frame than this are even."""
+ON_AXIS_PX = 1e-3
+ROWS_AT_ONCE, COLUMNS_AT_ONCE = 16, 48
 
 
-class Corners(NamedTuple):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pattern:
+    """What one channel's light becomes: ``direct * light + dots * light + pedestal``.
+
+    Parameters
+    ----------
+    direct : float
+        Share that stays where it is. [1]
+    dots : Dots
+        With every dot its opposite.
+    pedestal : float
+        Light added everywhere.
+    """
+
+    direct: float
+    dots: Dots
+    pedestal: float = 0.0
+
+
+def spread_by_dots(
+    light: Float32, patterns: Sequence[Pattern], *, px_per_rad: float, surround: Surround
+) -> Float32:
+    """Light after every pixel has become a pattern of dots.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, W, 3), float32
+        Linear light.
+    patterns : sequence of 3 Pattern
+        One per channel.
+    px_per_rad : float
+        Scale of the picture.
+    surround : Surround
+        What lies outside the frame.
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), float32
+    """
+    light = np.ascontiguousarray(light)
+    brightest = cv2.norm(light, cv2.NORM_INF) if light.size else 0.0
+    pixels = light.shape[0] * light.shape[1]
+    is_single = brightest <= BRIGHTEST_IN_SINGLE and pixels >= FEWEST_IN_SINGLE_PX
+    kind: np.dtype[Any] = np.dtype(np.float32 if is_single else np.float64)
+    halves = [_one_of_each_pair(pattern.dots, px_per_rad) for pattern in patterns]
+    if surround is Surround.MIRROR:
+        return _among_mirrors(light, patterns, halves, kind)
+    return _in_the_dark(light, patterns, halves, kind)
+
+
+def _one_of_each_pair(dots: Dots, px_per_rad: float) -> Dots:
+    """Half the dots, on pixels; what lies at the lamp itself counts half."""
+    x, y, shares = dots
+    middle = (x == 0) & (y == 0)
+    chosen = (y > 0) | ((y == 0) & (x > 0)) | middle
+    light = np.where(middle, shares / 2, shares)
+    return Dots(x[chosen] * px_per_rad, y[chosen] * px_per_rad, light[chosen])
+
+
+class _Corners(NamedTuple):
     """What bilinear weights drop on pixels: rows, columns and light, the lamp at (0, 0)."""
 
     rows: NDArray[np.int32]
@@ -36,59 +105,119 @@ class Corners(NamedTuple):
     light: Float64
 
 
-def spread_by_dots(
-    plane: Float32, dots: Dots, *, px_per_rad: float, surround: Surround, brightest: float
-) -> Float32:
-    """One channel's light after every pixel has become a pattern of dots.
-
-    Parameters
-    ----------
-    plane : ndarray, shape (H, W), float32
-        Linear light.
-    dots : Dots
-        The pattern; with every dot its opposite.
-    px_per_rad : float
-        Scale of the picture.
-    surround : Surround
-        What lies outside the frame.
-    brightest : float
-        Brightest light in any channel, which decides the precision.
-
-    Returns
-    -------
-    ndarray, shape (H, W), float32
-    """
-    is_single = brightest <= BRIGHTEST_IN_SINGLE and plane.size >= FEWEST_IN_SINGLE_PX
-    kind = np.dtype(np.float32 if is_single else np.float64)
-    on_pixels = Dots(dots.x_rad * px_per_rad, dots.y_rad * px_per_rad, dots.shares)
-    if surround is Surround.MIRROR:
-        return _among_mirrors(plane, _one_of_each_pair(on_pixels), kind)
-    return _in_the_dark(plane, on_pixels, kind)
-
-
-def _one_of_each_pair(dots: Dots) -> Dots:
-    """Half the dots, with their opposites' light: in even and odd patterns they fall together."""
-    x, y, shares = dots
-    middle = (x == 0) & (y == 0)
-    chosen = (x > 0) | ((x == 0) & (y > 0)) | middle
-    light = np.where(middle, shares, 2 * shares)
-    return Dots(x[chosen], y[chosen], light[chosen])
-
-
-def corners_of_dots(x_px: Float64, y_px: Float64, shares: Float64) -> Iterator[Corners]:
+def _corners_of_dots(dots: Dots) -> _Corners:
     """Each dot divided among the four pixels round it.
 
     That is what averaging over the sending and the receiving pixel makes of a point.
     """
-    columns, rows = np.floor(x_px), np.floor(y_px)
-    right, down = x_px - columns, y_px - rows
-    left_column, top_row = columns.astype(np.int32), rows.astype(np.int32)
-    for below, of_row in ((0, shares * (1 - down)), (1, shares * down)):
-        yield Corners(top_row + below, left_column, of_row * (1 - right))
-        yield Corners(top_row + below, left_column + 1, of_row * right)
+    left, top = np.floor(dots.x_rad), np.floor(dots.y_rad)
+    right_share, low_share = dots.x_rad - left, dots.y_rad - top
+    column, row = left.astype(np.int32), top.astype(np.int32)
+    low = dots.shares * low_share
+    high = dots.shares - low
+    high_right, low_right = high * right_share, low * right_share
+    return _Corners(
+        np.concatenate([row, row, row + 1, row + 1]),
+        np.concatenate([column, column + 1, column, column + 1]),
+        np.concatenate([high - high_right, high_right, low - low_right, low_right]),
+    )
 
 
-def _among_mirrors(plane: Float32, dots: Dots, kind: np.dtype[Any]) -> Float32:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kernel:
+    """One channel's pattern on pixels, for a frame of some shape and its mirror images.
+
+    Parameters
+    ----------
+    near : ndarray, shape (N + 1, 2 N + 1)
+        Light in rows 0 ... N below the lamp, summed in double precision: thousands of dots
+        may fall on one pixel.
+    far : _Corners
+        All other light, rows folded into 0 ... H, columns into 0 ... 2 W - 1, sorted by row.
+    starts : ndarray, shape (H + 2,)
+        Where in `far` each row begins.
+    rows : int
+        From this row on there is no light.
+    is_even : bool
+        Whether it looks the same in a mirror.
+    """
+
+    near: Float64
+    far: _Corners
+    starts: NDArray[np.intp]
+    rows: int
+    is_even: bool
+
+
+def _kernel(dots: Dots, shape: tuple[int, int]) -> _Kernel:
+    height, width = shape
+    rows, columns, light = _corners_of_dots(dots)
+    near_px = min(NEAR_PX, height - 1, width - 1)
+    side = 2 * near_px + 1
+    inside = (rows <= near_px) & (np.abs(columns) <= near_px)
+    place = rows[inside].astype(np.intp) * side + (columns[inside] + near_px)
+    near = np.bincount(place, light[inside], minlength=(near_px + 1) * side)
+    near = near.reshape(near_px + 1, side)
+    near[0] += near[0, ::-1].copy()
+    far = _folded(_Corners(*(values[~inside] for values in (rows, columns, light))), shape)
+    starts = np.searchsorted(far.rows, np.arange(height + 2))
+    lit = np.flatnonzero(near.any(axis=1))
+    last = max(int(lit[-1]) if lit.size else -1, int(far.rows[-1]) if far.rows.size else -1)
+    return _Kernel(near=near, far=far, starts=starts, rows=last + 1, is_even=_is_even(dots))
+
+
+def _is_even(dots: Dots) -> bool:
+    """Whether a pattern looks the same in a mirror: as much light either way at every turn."""
+    x, y, shares = dots
+    way = shares * np.clip(x / ON_AXIS_PX, -1, 1) * np.clip(y / ON_AXIS_PX, -1, 1)
+    reach = np.abs(x) + np.abs(y)
+    turn = np.abs(x) / np.where(reach > 0, reach, 1.0)
+    askew = max(abs(float(np.sum(way * turn**power))) for power in range(3))
+    return askew <= ODD_LIGHT * float(np.sum(np.abs(way)))
+
+
+def _folded(corners: _Corners, shape: tuple[int, int]) -> _Corners:
+    """Of all light and its opposite, what mirrors send to rows 0 ... H, sorted by row."""
+    height, width = shape
+    rows, columns, light = corners
+    rows = np.mod(rows, 2 * height)
+    own = rows == 0, rows == height  # on these rows the opposite lies too
+    both = own[0] | own[1]
+    columns = np.where(rows > height, -columns, columns)
+    rows = np.where(rows > height, 2 * height - rows, rows)
+    columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
+    rows = np.concatenate([rows, rows[both]])
+    light = np.concatenate([light, light[both]])
+    order = np.argsort(rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
+    return _Corners(rows[order], columns[order], light[order])
+
+
+@dataclass(frozen=True, slots=True)
+class _Scratch:
+    """Arrays that a thread keeps from block to block: fresh pages cost as much as transforms."""
+
+    kept: threading.local = field(default_factory=threading.local)
+
+    def array(self, name: str, shape: tuple[int, ...], kind: np.dtype[Any]) -> Plane:
+        """Return the thread's own array, zero when it is new."""
+        found: Plane | None = getattr(self.kept, name, None)
+        if found is None or found.shape != shape:
+            found = np.zeros(shape, dtype=kind)
+            setattr(self.kept, name, found)
+        return found
+
+
+def _in_blocks(
+    pool: ThreadPoolExecutor, do: Callable[[int, int], None], length: int, step: int
+) -> None:
+    starts = range(0, length, step)
+    for _ in pool.map(lambda start: do(start, min(start + step, length)), starts):
+        pass
+
+
+def _among_mirrors(
+    light: Float32, patterns: Sequence[Pattern], halves: Sequence[Dots], kind: np.dtype[Any]
+) -> Float32:
     """Light of the frame and of all its mirror images.
 
     Notes
@@ -96,74 +225,144 @@ def _among_mirrors(plane: Float32, dots: Dots, kind: np.dtype[Any]) -> Float32:
     An even field stays even. As much light as leaves the frame comes in, but for what a pattern
     askew to the frame exchanges across its corners.
     """
-    height, width = plane.shape
-    workers = available_cores()
-    even, odd = _quadrants(dots, (height, width), kind)
-    spectrum = fft.dctn(plane.astype(kind), norm="ortho", workers=workers, overwrite_x=True)
-    # Of a quadrant, whose insides its transform counts twice.
-    transfer = fft.dctn(even, type=1, workers=workers, overwrite_x=True)[:-1, :-1]
-    out = fft.idctn(spectrum * transfer, norm="ortho", workers=workers, overwrite_x=True)
-    inner = odd[1:-1, 1:-1]
-    if inner.size and np.abs(inner[:NEAR_PX, :NEAR_PX]).max() > NO_LIGHT:
-        transfer = fft.dstn(inner, type=1, workers=workers, overwrite_x=True)
-        # The sine transform starts at the first frequency where the cosine one has the mean.
-        sines = np.zeros_like(spectrum)
-        np.multiply(transfer, spectrum[1:, 1:], out=sines[:-1, :-1])
-        out += fft.idstn(sines, norm="ortho", workers=workers, overwrite_x=True)
-    return np.asarray(out, dtype=np.float32)
+    height, width, _ = light.shape
+    cosines = np.empty((3, height, width), dtype=kind)
+    with ThreadPoolExecutor(available_cores()) as pool:
+
+        def there(a: int, b: int) -> None:
+            _along_rows(light[a:b], cosines[:, a:b])
+
+        _in_blocks(pool, there, height, ROWS_AT_ONCE)
+        sines = None
+        for channel, dots in enumerate(halves):
+            kernel = _kernel(dots, (height, width))
+            if not kernel.is_even and sines is None:
+                sines = np.zeros_like(cosines)
+            _filter_columns(
+                pool, kernel, cosines[channel], None if sines is None else sines[channel]
+            )
+        out = np.empty_like(light)
+        direct = np.tile(np.array([p.direct for p in patterns], dtype=np.float32), width)
+        pedestal = np.tile(np.array([p.pedestal for p in patterns], dtype=np.float32), width)
+
+        def back(a: int, b: int) -> None:
+            planes = _back_along_rows(cosines[:, a:b], None if sines is None else sines[:, a:b])
+            block = out[a:b]
+            block[:] = cv2.merge(planes)
+            flat = block.reshape(b - a, 3 * width)
+            flat += light[a:b].reshape(b - a, 3 * width) * direct
+            flat += pedestal
+
+        _in_blocks(pool, back, height, ROWS_AT_ONCE)
+    return out
 
 
-def _quadrants(
-    dots: Dots, shape: tuple[int, int], kind: np.dtype[Any]
-) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Even and odd pattern, folded into a quadrant of offsets 0 ... H and 0 ... W.
-
-    Near the lamp, where thousands of dots may fall on one pixel, they are summed in double
-    precision; a whole quadrant of that would cost more than a transform.
-    """
-    even, odd = (np.zeros((shape[0] + 1, shape[1] + 1), dtype=kind) for _ in range(2))
-    near = (min(shape[0] + 1, NEAR_PX), min(shape[1] + 1, NEAR_PX))
-    near_even, near_odd = (np.zeros(near) for _ in range(2))
-    for corners in corners_of_dots(*dots):
-        rows, row_sign, row_share = _folded(corners.rows, shape[0])
-        columns, column_sign, column_share = _folded(corners.columns, shape[1])
-        even_light = corners.light * row_share * column_share
-        odd_light = corners.light * row_sign * column_sign / 4
-        inside = (rows < near[0]) & (columns < near[1])
-        for pattern, near_pattern, light in (
-            (even, near_even, even_light),
-            (odd, near_odd, odd_light),
-        ):
-            place = rows[inside].astype(np.intp) * near[1] + columns[inside]
-            np.add.at(near_pattern.reshape(-1), place, light[inside])
-            place = rows[~inside].astype(np.intp) * (shape[1] + 1) + columns[~inside]
-            np.add.at(pattern.reshape(-1), place, light[~inside].astype(kind))
-    even[: near[0], : near[1]] += near_even
-    odd[: near[0], : near[1]] += near_odd
-    return even, odd
+def _along_rows(light: Float32, planes: Plane) -> None:
+    """Cosine transform of a block of rows, a plane for each channel."""
+    if planes.dtype == np.float32:
+        cv2.mixChannels([light], list(planes), [0, 0, 1, 1, 2, 2])
+    else:
+        planes[:] = light.transpose(2, 0, 1)
+    for plane in planes:
+        fft.dct(plane, axis=1, overwrite_x=True)
 
 
-def _folded(index: NDArray[np.int32], length: int) -> tuple[NDArray[np.int32], Float64, Float64]:
-    """Distance after mirroring, 0 to `length`, the sign of an odd pattern, the share of an even."""
-    away = np.mod(index, 2 * length)
-    beyond = away > length
-    folded = np.where(beyond, 2 * length - away, away)
-    share = np.where((folded == 0) | (folded == length), 1.0, 0.5)
-    return folded, np.where(beyond, -1.0, 1.0), share
+def _back_along_rows(cosines: Plane, sines: Plane | None) -> list[Float32]:
+    planes = []
+    for channel in range(3):
+        plane = fft.idct(cosines[channel], axis=1, overwrite_x=True)
+        if sines is not None:
+            plane += fft.idst(sines[channel], axis=1, overwrite_x=True)
+        planes.append(np.asarray(plane, dtype=np.float32))
+    return planes
 
 
-def _in_the_dark(plane: Float32, dots: Dots, kind: np.dtype[Any]) -> Float32:
-    height, width = plane.shape
+def _filter_columns(
+    pool: ThreadPoolExecutor, kernel: _Kernel, cosines: Plane, sines: Plane | None
+) -> None:
+    """Transform along columns, multiply by the kernel's transform, and back."""
+    height, width = cosines.shape
+    scratch = _Scratch()
+    kind = cosines.dtype
+    rows = np.empty((kernel.rows, width + 1), dtype=np.result_type(kind, np.complex64))
+
+    def along_rows(a: int, b: int) -> None:
+        block = scratch.array("rows", (ROWS_AT_ONCE, 2 * width), kind)[: b - a]
+        _lay(kernel, a, block)
+        rows[a:b] = fft.rfft(block, axis=1)
+
+    def along_columns(a: int, b: int) -> None:
+        count = b - a
+        padded = scratch.array("padded", (count, height + 1), rows.dtype)
+        padded[:, : kernel.rows] = rows[:, a:b].T
+        # Real, and with the sign of one axis turned.
+        transfer = fft.irfft(padded, n=2 * height, axis=1, norm="forward")
+        plane = scratch.array("plane", (count, height), kind)
+        cv2.transpose(cosines[:, a:b], dst=plane)
+        fft.dct(plane, axis=1, overwrite_x=True)
+        if sines is not None:
+            mirrored = transfer[:, :height:-1]
+            odd = scratch.array("odd", (count, height), kind)
+            np.subtract(transfer[:, 1:height], mirrored, out=odd[:, :-1])
+            transfer[:, 1:height] += mirrored
+            transfer[:, :height] *= kind.type(0.5)
+            transfer[:, 0] *= 2
+            odd[:, :-1] *= plane[:, 1:]
+            odd *= kind.type(0.5)
+            odd[:, -1] = 0
+            fft.idst(odd, axis=1, overwrite_x=True)
+            # The sine transform starts at the first frequency where the cosine one has the mean.
+            first = 1 if a == 0 else 0
+            sines[:, a - 1 + first : b - 1] = odd[first:].T
+        plane *= transfer[:, :height]
+        fft.idct(plane, axis=1, overwrite_x=True)
+        cosines[:, a:b] = cv2.transpose(plane)
+
+    _in_blocks(pool, along_rows, kernel.rows, ROWS_AT_ONCE)
+    _in_blocks(pool, along_columns, width, COLUMNS_AT_ONCE)
+
+
+def _lay(kernel: _Kernel, first: int, block: Plane) -> None:
+    """Lay rows of a kernel from `first` on, columns 0 ... 2 W - 1, the lamp at column 0."""
+    count, circle = block.shape
+    a, b = kernel.starts[first], kernel.starts[first + count]
+    block[:] = 0
+    if a < b:
+        place = (kernel.far.rows[a:b] - first).astype(np.intp) * circle + kernel.far.columns[a:b]
+        light = np.bincount(place, kernel.far.light[a:b], minlength=block.size)
+        block += light.reshape(block.shape)
+    near = kernel.near[first : first + count]
+    reach = near.shape[1] // 2
+    block[: len(near), : reach + 1] += near[:, reach:]
+    if reach:
+        block[: len(near), -reach:] += near[:, :reach]
+
+
+def _in_the_dark(
+    light: Float32, patterns: Sequence[Pattern], halves: Sequence[Dots], kind: np.dtype[Any]
+) -> Float32:
+    height, width, _ = light.shape
     workers = available_cores()
     shape = tuple(fft.next_fast_len(2 * side, real=True) for side in (height, width))
-    kernel = np.zeros(shape[0] * shape[1])
-    for rows, columns, light in corners_of_dots(*dots):
-        inside = (np.abs(rows) < height) & (np.abs(columns) < width)
-        place = np.mod(rows[inside].astype(np.intp), shape[0]) * shape[1]
-        place += np.mod(columns[inside], shape[1])
-        np.add.at(kernel, place, light[inside])
-    transfer = fft.rfft2(kernel.reshape(shape).astype(kind), workers=workers, overwrite_x=True)
-    spectrum = fft.rfft2(plane.astype(kind), s=shape, workers=workers)
-    spectrum *= transfer
-    out = fft.irfft2(spectrum, s=shape, workers=workers, overwrite_x=True)
-    return np.ascontiguousarray(out[:height, :width], dtype=np.float32)
+    out = np.empty_like(light)
+    for channel, (pattern, dots) in enumerate(zip(patterns, halves, strict=True)):
+        rows, columns, share = _corners_of_dots(dots)
+        inside = (rows < height) & (np.abs(columns) < width)
+        rows, columns, share = rows[inside], columns[inside], share[inside]
+        place = np.concatenate(
+            [
+                np.mod(sign * rows.astype(np.intp), shape[0]) * shape[1]
+                + np.mod(sign * columns, shape[1])
+                for sign in (1, -1)
+            ]
+        )
+        kernel = np.bincount(place, np.tile(share, 2), minlength=shape[0] * shape[1])
+        transfer = fft.rfft2(kernel.reshape(shape).astype(kind), workers=workers, overwrite_x=True)
+        plane = light[..., channel]
+        spectrum = fft.rfft2(plane.astype(kind), s=shape, workers=workers)
+        spectrum *= transfer
+        spread = fft.irfft2(spectrum, s=shape, workers=workers, overwrite_x=True)[:height, :width]
+        spread += plane * np.float32(pattern.direct)
+        spread += pattern.pedestal
+        out[..., channel] = spread
+    return out
