@@ -13,7 +13,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import cv2
@@ -137,9 +137,11 @@ class _Kernel:
     starts : ndarray, shape (H + 2,)
         Where in `far` each row begins.
     rows : int
-        From this row on there is no light.
+        From this row on there is no light but on the arm.
     is_even : bool
         Whether it looks the same in a mirror.
+    arm : ndarray, shape (H + 1, 2)
+        From `rows` on, light straight below the lamp and one column beside that.
     """
 
     near: Float64
@@ -147,6 +149,7 @@ class _Kernel:
     starts: NDArray[np.intp]
     rows: int
     is_even: bool
+    arm: Float64
 
 
 def _kernel(dots: Dots, shape: tuple[int, int]) -> _Kernel:
@@ -160,10 +163,19 @@ def _kernel(dots: Dots, shape: tuple[int, int]) -> _Kernel:
     near = near.reshape(near_px + 1, side)
     near[0] += near[0, ::-1].copy()
     far = _folded(_Corners(*(values[~inside] for values in (rows, columns, light))), shape)
+    is_even = _is_even(dots)
+    arm = np.zeros((height + 1, 2))
+    below = slice(np.searchsorted(far.rows, near_px, side="right"), None)
+    beside = np.minimum(far.columns[below], 2 * width - far.columns[below])
+    if is_even and beside.max(initial=0) <= 1:
+        for column in (0, 1):
+            here = far.light[below] * (beside == column)
+            arm[:, column] = np.bincount(far.rows[below], here, minlength=height + 1)
+        far = _Corners(*(values[: below.start] for values in far))
     starts = np.searchsorted(far.rows, np.arange(height + 2))
     lit = np.flatnonzero(near.any(axis=1))
-    last = max(int(lit[-1]) if lit.size else -1, int(far.rows[-1]) if far.rows.size else -1)
-    return _Kernel(near=near, far=far, starts=starts, rows=last + 1, is_even=_is_even(dots))
+    last = max(int(lit[-1]) if lit.size else 0, int(far.rows[-1]) if far.rows.size else 0)
+    return _Kernel(near=near, far=far, starts=starts, rows=last + 1, is_even=is_even, arm=arm)
 
 
 def _is_even(dots: Dots) -> bool:
@@ -192,19 +204,26 @@ def _folded(corners: _Corners, shape: tuple[int, int]) -> _Corners:
     return _Corners(rows[order], columns[order], light[order])
 
 
-@dataclass(frozen=True, slots=True)
-class _Scratch:
-    """Arrays that a thread keeps from block to block: fresh pages cost as much as transforms."""
+class _Workspace:
+    """Arrays kept from block to block: fresh memory costs as much time as transforms do."""
 
-    kept: threading.local = field(default_factory=threading.local)
+    def __init__(self, kind: np.dtype[Any]) -> None:
+        self._kind = kind
+        self._shared: dict[str, Plane] = {}
+        self._threads = threading.local()
 
-    def array(self, name: str, shape: tuple[int, ...], kind: np.dtype[Any]) -> Plane:
-        """Return the thread's own array, zero when it is new."""
-        found: Plane | None = getattr(self.kept, name, None)
-        if found is None or found.shape != shape:
-            found = np.zeros(shape, dtype=kind)
-            setattr(self.kept, name, found)
-        return found
+    def array(self, name: str, shape: tuple[int, ...], rows: int) -> Plane:
+        """Return the first rows of an array for all threads."""
+        return self._from(self._shared, name, shape)[:rows]
+
+    def own(self, name: str, shape: tuple[int, ...], rows: int) -> Plane:
+        """Return the first rows of an array for the calling thread alone."""
+        return self._from(self._threads.__dict__, name, shape)[:rows]
+
+    def _from(self, kept: dict[str, Plane], name: str, shape: tuple[int, ...]) -> Plane:
+        if name not in kept:
+            kept[name] = np.empty(shape, dtype=self._kind)
+        return kept[name]
 
 
 def _in_blocks(
@@ -226,100 +245,126 @@ def _among_mirrors(
     askew to the frame exchanges across its corners.
     """
     height, width, _ = light.shape
-    cosines = np.empty((3, height, width), dtype=kind)
+    kernels = [_kernel(dots, (height, width)) for dots in halves]
+    work = np.empty(light.shape, dtype=kind)  # cosines, and at last the light itself
+    direct = np.tile(np.array([p.direct for p in patterns], dtype=np.float32), width)
+    pedestal = np.tile(np.array([p.pedestal for p in patterns], dtype=np.float32), width)
+
+    def there(a: int, b: int) -> None:
+        work[a:b] = light[a:b]
+        fft.dct(work[a:b], axis=1, overwrite_x=True)
+
+    def add_direct(a: int, b: int) -> None:
+        flat = work[a:b].reshape(b - a, 3 * width)
+        flat += light[a:b].reshape(b - a, 3 * width) * direct
+        flat += pedestal
+
+    # Kernels that fill the frame are too large to hold all three.
+    together = max(kernel.rows for kernel in kernels) <= NEAR_PX + 1
+    space = _Workspace(kind)
     with ThreadPoolExecutor(available_cores()) as pool:
-
-        def there(a: int, b: int) -> None:
-            _along_rows(light[a:b], cosines[:, a:b])
-
         _in_blocks(pool, there, height, ROWS_AT_ONCE)
-        sines = None
-        for channel, dots in enumerate(halves):
-            kernel = _kernel(dots, (height, width))
-            if not kernel.is_even and sines is None:
-                sines = np.zeros_like(cosines)
-            _filter_columns(
-                pool, kernel, cosines[channel], None if sines is None else sines[channel]
-            )
-        out = np.empty_like(light)
-        direct = np.tile(np.array([p.direct for p in patterns], dtype=np.float32), width)
-        pedestal = np.tile(np.array([p.pedestal for p in patterns], dtype=np.float32), width)
+        for some in [slice(0, 3)] if together else [slice(c, c + 1) for c in range(3)]:
+            _Filter(pool=pool, space=space, kernels=kernels[some], work=work[..., some]).apply()
+        _in_blocks(pool, add_direct, height, ROWS_AT_ONCE)
+    return work.astype(np.float32, copy=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Filter:
+    """Light of some channels, its rows transformed, multiplied by kernels and transformed back.
+
+    Parameters
+    ----------
+    pool : ThreadPoolExecutor
+        Threads to share the work.
+    space : _Workspace
+        Arrays to work in.
+    kernels : sequence of G _Kernel
+        One per channel.
+    work : ndarray, shape (H, W, G)
+        Cosine transforms of rows; at last the light.
+    """
+
+    pool: ThreadPoolExecutor
+    space: _Workspace
+    kernels: Sequence[_Kernel]
+    work: Plane
+
+    def apply(self) -> None:
+        """Change `work`."""
+        height, width, channels = self.work.shape
+        rows = max(kernel.rows for kernel in self.kernels)
+        is_even = all(kernel.is_even for kernel in self.kernels)
+        even = self.space.array("even", (height + 1, width + 1, channels), rows)
+        odd = sines = None
+        if not is_even:
+            odd = self.space.array("odd", (height + 1, width + 1, channels), rows)
+            sines = self.space.array("sines", self.work.shape, height)
+
+        def kernel_along_rows(a: int, b: int) -> None:
+            block = self.space.own("kernel rows", (ROWS_AT_ONCE, 2 * width), b - a)
+            for channel, kernel in enumerate(self.kernels):
+                _lay(kernel, a, block)
+                if odd is None:
+                    half = block[:, : width + 1]
+                    even[a:b, :, channel] = fft.dct(half, type=1, axis=1, overwrite_x=True)
+                else:
+                    transformed = fft.rfft(block, axis=1)
+                    even[a:b, :, channel] = transformed.real
+                    np.negative(transformed.imag, out=odd[a:b, :, channel])
+
+        def columns(a: int, b: int) -> None:
+            self._along_columns(slice(a, b), even, odd, sines)
 
         def back(a: int, b: int) -> None:
-            planes = _back_along_rows(cosines[:, a:b], None if sines is None else sines[:, a:b])
-            block = out[a:b]
-            block[:] = cv2.merge(planes)
-            flat = block.reshape(b - a, 3 * width)
-            flat += light[a:b].reshape(b - a, 3 * width) * direct
-            flat += pedestal
+            block = self.work[a:b]
+            fft.idct(block, axis=1, overwrite_x=True)
+            if sines is not None:
+                block += fft.idst(sines[a:b], axis=1, overwrite_x=True)
 
-        _in_blocks(pool, back, height, ROWS_AT_ONCE)
-    return out
+        _in_blocks(self.pool, kernel_along_rows, rows, ROWS_AT_ONCE)
+        _in_blocks(self.pool, columns, width, COLUMNS_AT_ONCE // channels)
+        _in_blocks(self.pool, back, height, ROWS_AT_ONCE)
 
+    def _along_columns(
+        self, some: slice, even: Plane, odd: Plane | None, sines: Plane | None
+    ) -> None:
+        height, width, channels = self.work.shape
+        shape = (some.stop - some.start, channels)
 
-def _along_rows(light: Float32, planes: Plane) -> None:
-    """Cosine transform of a block of rows, a plane for each channel."""
-    if planes.dtype == np.float32:
-        cv2.mixChannels([light], list(planes), [0, 0, 1, 1, 2, 2])
-    else:
-        planes[:] = light.transpose(2, 0, 1)
-    for plane in planes:
-        fft.dct(plane, axis=1, overwrite_x=True)
+        def block(name: str, length: int) -> Plane:
+            found = self.space.own(name, (height + 1, COLUMNS_AT_ONCE), length)
+            return found[:, : shape[0] * channels].reshape(length, *shape)
 
-
-def _back_along_rows(cosines: Plane, sines: Plane | None) -> list[Float32]:
-    planes = []
-    for channel in range(3):
-        plane = fft.idct(cosines[channel], axis=1, overwrite_x=True)
-        if sines is not None:
-            plane += fft.idst(sines[channel], axis=1, overwrite_x=True)
-        planes.append(np.asarray(plane, dtype=np.float32))
-    return planes
-
-
-def _filter_columns(
-    pool: ThreadPoolExecutor, kernel: _Kernel, cosines: Plane, sines: Plane | None
-) -> None:
-    """Transform along columns, multiply by the kernel's transform, and back."""
-    height, width = cosines.shape
-    scratch = _Scratch()
-    kind = cosines.dtype
-    rows = np.empty((kernel.rows, width + 1), dtype=np.result_type(kind, np.complex64))
-
-    def along_rows(a: int, b: int) -> None:
-        block = scratch.array("rows", (ROWS_AT_ONCE, 2 * width), kind)[: b - a]
-        _lay(kernel, a, block)
-        rows[a:b] = fft.rfft(block, axis=1)
-
-    def along_columns(a: int, b: int) -> None:
-        count = b - a
-        padded = scratch.array("padded", (count, height + 1), rows.dtype)
-        padded[:, : kernel.rows] = rows[:, a:b].T
-        # Real, and with the sign of one axis turned.
-        transfer = fft.irfft(padded, n=2 * height, axis=1, norm="forward")
-        plane = scratch.array("plane", (count, height), kind)
-        cv2.transpose(cosines[:, a:b], dst=plane)
-        fft.dct(plane, axis=1, overwrite_x=True)
-        if sines is not None:
-            mirrored = transfer[:, :height:-1]
-            odd = scratch.array("odd", (count, height), kind)
-            np.subtract(transfer[:, 1:height], mirrored, out=odd[:, :-1])
-            transfer[:, 1:height] += mirrored
-            transfer[:, :height] *= kind.type(0.5)
-            transfer[:, 0] *= 2
-            odd[:, :-1] *= plane[:, 1:]
-            odd *= kind.type(0.5)
-            odd[:, -1] = 0
-            fft.idst(odd, axis=1, overwrite_x=True)
+        light = block("light", height)
+        light[:] = self.work[:, some]
+        fft.dct(light, axis=0, overwrite_x=True)
+        if odd is not None and sines is not None:
+            transfer, filtered = block("odd part", height - 1), block("filtered", height)
+            lit = min(len(odd), height) - 1
+            transfer[:lit], transfer[lit:] = odd[1 : lit + 1, some], 0
+            if height > 1:
+                fft.dst(transfer, type=1, axis=0, overwrite_x=True)
+            np.multiply(transfer, light[1:], out=filtered[:-1])
+            filtered[-1] = 0
+            fft.idst(filtered, axis=0, overwrite_x=True)
             # The sine transform starts at the first frequency where the cosine one has the mean.
-            first = 1 if a == 0 else 0
-            sines[:, a - 1 + first : b - 1] = odd[first:].T
-        plane *= transfer[:, :height]
-        fft.idct(plane, axis=1, overwrite_x=True)
-        cosines[:, a:b] = cv2.transpose(plane)
-
-    _in_blocks(pool, along_rows, kernel.rows, ROWS_AT_ONCE)
-    _in_blocks(pool, along_columns, width, COLUMNS_AT_ONCE)
+            first = 1 if some.start == 0 else 0
+            sines[:, some.start - 1 + first : some.stop - 1] = filtered[:, first:]
+            if some.stop == width:
+                sines[:, -1] = 0
+        transfer = block("even part", height + 1)
+        lit = len(even)
+        transfer[:lit] = even[:, some]
+        beside = 2 * np.cos(np.pi / width * np.arange(some.start, some.stop))
+        for channel, kernel in enumerate(self.kernels):
+            below, next_to = kernel.arm[lit:, :1], kernel.arm[lit:, 1:]
+            transfer[lit:, :, channel] = below + next_to * beside
+        fft.dct(transfer, type=1, axis=0, overwrite_x=True)
+        light *= transfer[:-1]
+        fft.idct(light, axis=0, overwrite_x=True)
+        self.work[:, some] = light
 
 
 def _lay(kernel: _Kernel, first: int, block: Plane) -> None:
