@@ -25,6 +25,15 @@ _LONE_ORDERS = 16
 _COUNTED_WAVES = 16
 _STEPS_IN_AN_ORDER = 8
 _STEPS_IN_A_PEAK = 2
+_TABLE_STEPS_PER_PEAK = 256
+_TABLE_STEPS_PER_ORDER = 8
+_DIM = 16
+_TAIL_STEPS = 8
+_DIM_TAIL_STEPS = 56
+"""A prime times the steps of a pixel: mirrors a round number of pixels apart never bring points
+back to the same pixels."""
+_WASHED_DRIFT = 0.77
+"""Orders, over pitch / drift, at which H of `Grating.diffuse` is below 1e-5."""
 
 
 class LineOrders(NamedTuple):
@@ -203,51 +212,68 @@ class Grating:
         return self._envelope(nu) * structure / wavelength_m
 
     def masses(
-        self, *, step_rad: float, half_count: int, wavelength_m: float, orders_above: int = 0
+        self, nodes_rad: FloatArray, wavelengths_m: FloatArray, *, orders_above: int = 0
     ) -> FloatArray:
-        """Deviated light gathered at angles (-half_count ... half_count) step_rad.
+        """Deviated light gathered on angles, wavelength by wavelength.
 
         Parameters
         ----------
-        step_rad : float
-            Between neighbours. [rad], > 0.
-        half_count : int
-            Number of angles to either side, >= 1.
-        wavelength_m : float
+        nodes_rad : ndarray, shape (N,)
+            Angles, rising; the first and the last only bound what the others gather. [rad]
+        wavelengths_m : ndarray, shape (M,)
             [m], > 0.
         orders_above : int
             Orders up to this one are left out. >= 0.
 
         Returns
         -------
-        ndarray, shape (2 half_count + 1,)
-            Shares of all the light that leaves, zero order left out. An order between two angles
-            is divided between them so that its mean angle stays.
+        ndarray, shape (M, N - 2)
+            Shares of all the light that leaves, zero order left out, on the inner nodes.
+
+        Notes
+        -----
+        Light between two nodes is divided between them so that its mean angle stays: what a node
+        gathers is a difference of slopes of the light summed up twice, which depends on angle over
+        wavelength alone. One table of it serves all wavelengths.
         """
-        check_positive("step_rad", step_rad)
-        places = np.arange(-half_count, half_count + 2, dtype=np.float64)
-        edges: FloatArray = (places - 0.5) * (step_rad / wavelength_m)
-        middle: FloatArray = (edges[1:] + edges[:-1]) / 2
-        kept, loss = self._structure(middle)
-        structure = -np.expm1(-((2 * np.pi * self.jitter_m * middle) ** 2)) * np.diff(edges)
+        nu = np.abs(nodes_rad) / np.asarray(wavelengths_m)[:, np.newaxis]
+        at, light = self._deviated(float(nu.max()), orders_above)
+        gathered = np.concatenate([[0.0], np.cumsum(np.cumsum(light)[:-1] * np.diff(at))])
+        slopes = np.diff(np.interp(nu, at, gathered)) / np.diff(nodes_rad)
+        # Differences of slopes leave rounding where there is no light.
+        return np.asarray(np.maximum(np.diff(slopes) * np.c_[wavelengths_m], 0.0))
+
+    def _deviated(self, reach_per_m: float, orders_above: int) -> tuple[FloatArray, FloatArray]:
+        """Angles over wavelength from 0 beyond a reach, rising, and the light next to each.
+
+        At 0, where the light on either side meets, only one half.
+        """
+        last = math.ceil(reach_per_m * self.pitch_m) + 1
+        fine = 0
         if self.drift_m:
-            peaks = kept * _poisson_kernel_integral(edges, self.pitch_m, loss)
-            near = step_rad / wavelength_m / 4  # around 0 the kernel's peak is the zero order
+            # Farther out the peaks that a drift leaves lie over one another, to 1e-5.
+            fine = min(last, math.ceil(_WASHED_DRIFT * self.pitch_m / self.drift_m))
+        per_peak = min(_TABLE_STEPS_PER_PEAK, _LARGEST_TABLE // max(fine, 1))
+        peaks = np.arange(fine * per_peak, dtype=np.float64) / per_peak
+        washed = np.arange(fine * _TABLE_STEPS_PER_ORDER, last * _TABLE_STEPS_PER_ORDER + 1)
+        at = np.concatenate([peaks, washed / _TABLE_STEPS_PER_ORDER]) / self.pitch_m
+        edges = np.concatenate([[0.0], (at[1:] + at[:-1]) / 2, at[-1:]])
+        middle = (edges[1:] + edges[:-1]) / 2
+        kept, loss = self._structure(middle)
+        widths = np.diff(edges)
+        light = -np.expm1(-((2 * np.pi * self.jitter_m * middle) ** 2)) * widths
+        if self.drift_m:
+            light += kept * _poisson_kernel_integral(edges, self.pitch_m, loss)
+            light *= self._envelope(middle)
             # Between the zero order, which is left out, and the first it is smooth.
-            between = np.abs(middle) * self.pitch_m < 0.25
-            out = self._envelope(middle) * (structure + peaks)
-            angles = np.maximum(np.abs(middle[between]), near) * wavelength_m
-            out[between] = self.diffuse(angles, wavelength_m) * step_rad
-            return np.asarray(out)
-        out = self._envelope(middle) * structure
-        highest = math.floor(half_count * step_rad * self.pitch_m / wavelength_m)
-        orders = self.orders(wavelength_m, highest=highest)
-        place = orders.angles_rad / step_rad + half_count
-        left = np.clip(np.floor(place).astype(np.intp), 0, 2 * half_count - 1)
-        shares = np.where(np.abs(orders.numbers) <= orders_above, 0.0, orders.shares)
-        out += np.bincount(left, shares * (left + 1 - place), minlength=out.size)
-        out += np.bincount(left + 1, shares * (place - left), minlength=out.size)
-        return np.asarray(out)
+            near = middle * self.pitch_m < 1 / 4
+            light[near] = self.diffuse(middle[near], 1.0) * widths[near]
+            return at, light
+        light *= self._envelope(middle)
+        orders = self.orders(1.0, highest=last)
+        members = slice(last + 1 + orders_above, None)
+        light[::_TABLE_STEPS_PER_ORDER][1 + orders_above :] += orders.shares[members]
+        return at, light
 
     def streak(self, band: Band, *, step_rad: float, reach_rad: float) -> Streak:
         """Deviated light of a band along the direction across the threads.
@@ -271,7 +297,9 @@ class Grating:
         Up to the sixteenth order every order is a streak by itself, at its exact angles. Farther
         out each lies over its neighbours evenly, to 1e-10, and only the envelope of a thread is
         left, into which they fade over the distance of an order. Beyond 16 times the width of the
-        envelope only the mean of its ripples is left.
+        envelope only the mean of its ripples is left. Where the reach is more than 256 times that
+        width, what lies beyond the reach is laid within it, in proportion to what lies beyond 256
+        widths: no frame sees more of it than that mirrors fold it back along the same line.
         """
         check_positive("step_rad", step_rad)
         if not self.width_m:
@@ -283,12 +311,14 @@ class Grating:
         parts = [Streak(at, light * _fading(at, start, near)) for at, light in parts]
         waves = max(near, min(_COUNTED_WAVES * band.centre_m / self.width_m, reach_rad))
         fine = min(step_rad, band.centre_m / self.width_m / 8)
-        at, light = self._envelope_streak(band, fine, start, waves, washed=False)
+        at, light = self._envelope_streak(band, fine, start, waves)
         parts.append(Streak(at, light * (1 - _fading(at, start, near))))
-        even = min(4 * waves, reach_rad)
-        parts.append(self._envelope_streak(band, step_rad, waves, even, washed=True))
-        # So dim and even by now that coarser steps serve.
-        parts.append(self._envelope_streak(band, 4 * step_rad, even, reach_rad, washed=True))
+        dim = min(_DIM * waves, reach_rad)
+        parts.append(self._tail(band, _TAIL_STEPS * step_rad, waves, dim))
+        rest = self._tail(band, _DIM_TAIL_STEPS * step_rad, dim, reach_rad)
+        if dim < reach_rad:
+            rest = Streak(rest.angles_rad, rest.shares / (1 - dim / reach_rad))
+        parts.append(rest)
         angles, shares = (np.concatenate(column) for column in zip(*parts, strict=True))
         return Streak(angles, shares)
 
@@ -311,37 +341,44 @@ class Grating:
         if not (self.jitter_m or self.drift_m):
             return Streak(np.zeros(0), np.zeros(0))
         wanted = step_rad / _STEPS_IN_A_PEAK if self.drift_m else step_rad
-        half = math.ceil(near_rad / wanted - 0.5)
-        step = near_rad / (half + 0.5)
-        # Peaks that a drift leaves move with the wavelength, as orders do, and broaden with it.
-        move = band.centre_m * 4 * step_rad / near_rad if self.drift_m else band.sigma_m / 4
-        shares = np.zeros(2 * half + 1)
-        at = np.asarray(np.arange(-half, half + 1) * step, dtype=np.float64)
-        for wavelength, weight in zip(*(x.tolist() for x in band.wavelengths(move)), strict=True):
-            if self.drift_m:
-                shares += weight * self.masses(
-                    step_rad=step, half_count=half, wavelength_m=wavelength
-                )
-            else:
-                shares += weight * step * self.diffuse(at, wavelength)
+        half = math.ceil(near_rad / wanted)
+        at = np.asarray(np.arange(-half, half + 1) * wanted, dtype=np.float64)
+        if self.drift_m:
+            # Peaks that a drift leaves move with the wavelength, as orders do.
+            wavelengths, weights = band.wavelengths(band.centre_m * 4 * step_rad / near_rad)
+            beyond = np.concatenate([at[:1] - wanted, at, at[-1:] + wanted])
+            return Streak(at, weights @ self.masses(beyond, wavelengths))
+        shares = np.zeros_like(at)
+        for wavelength, weight in zip(*band.wavelengths(band.sigma_m / 4), strict=True):
+            shares += weight * wanted * self.diffuse(at, float(wavelength))
         return Streak(at, shares)
 
     def _envelope_streak(
-        self, band: Band, step_rad: float, start_rad: float, end_rad: float, *, washed: bool
+        self, band: Band, step_rad: float, start_rad: float, end_rad: float
     ) -> Streak:
         count = math.ceil((end_rad - start_rad) / step_rad)
         if count <= 0:
             return Streak(np.zeros(0), np.zeros(0))
         step = (end_rad - start_rad) / count
         at = start_rad + (np.arange(count) + 0.5) * step
-        if washed:
-            below = 2 * self.transmittance * self.pitch_m * (np.pi * at) ** 2
-            density = self.contrast * band.centre_m / below
-        else:
-            density = np.zeros(count)
-            for wavelength, weight in zip(*band.wavelengths(band.sigma_m / 8), strict=True):
-                density += weight / wavelength * self._envelope(at / wavelength)
+        density = np.zeros(count)
+        for wavelength, weight in zip(*band.wavelengths(band.sigma_m / 8), strict=True):
+            density += weight / wavelength * self._envelope(at / wavelength)
         return Streak(np.concatenate([at, -at]), np.tile(density * step, 2))
+
+    def _tail(self, band: Band, step_rad: float, start_rad: float, end_rad: float) -> Streak:
+        """Mean of the envelope's ripples."""
+        if not start_rad < end_rad:
+            return Streak(np.zeros(0), np.zeros(0))
+        count = math.ceil((end_rad - start_rad) / step_rad)
+        # Mirrors fold it many times over the frame: equal steps cover all of it alike.
+        edges = start_rad + step_rad * np.arange(count + 1.0)
+        edges[-1] = end_rad
+        strength = self.contrast * band.centre_m / (2 * self.transmittance * self.pitch_m)
+        shares = strength / np.pi**2 * -np.diff(1 / edges)
+        # The mean angle of what falls off with the square of the angle.
+        at = np.log(edges[1:] / edges[:-1]) / -np.diff(1 / edges)
+        return Streak(np.concatenate([at, -at]), np.tile(shares, 2))
 
     def _envelope(self, nu_per_m: FloatArray) -> FloatArray:
         """Light of one thread alone, times threads per metre; share of all per cycle/m."""

@@ -13,17 +13,12 @@ from numpy.typing import ArrayLike
 from frontglass.checks import check_number, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.bands import Band
+from frontglass.optics.crossings import Crossings, crossings
 from frontglass.optics.gratings import Grating, Streak
 from frontglass.optics.psf import FloatArray
 
-LARGEST_CROSS_COUNT = 600
-LARGEST_CROSS_REACH = 2.5
-LONE_ORDERS = 12
-LARGEST_FINE_COUNT = 60
 STEPS_PER_STEP = 4
 """A lone streak is much brighter than the plane between two, and costs much less."""
-FINE_STEPS = 5
-MOST_WAVELENGTHS = 401
 NO_LIGHT = 1e-12
 
 
@@ -168,9 +163,8 @@ class CrossedGratings(PupilMask):
         Notes
         -----
         Light deviated by one grating lies on its arm, light deviated by two on the plane between
-        two arms. What three or four deviate, a share below (1 - direct)**3 of a grating, is laid
-        where two put it. What two deviate beyond 2.5 times the width of a thread's own pattern, or
-        beyond 600 steps, is left out, as light beyond the reach is.
+        two arms (`crossings`). What three or four deviate, a share below (1 - direct)**3 of a
+        grating, is laid where two put it.
         """
         check_positive("step_rad", step_rad)
         if not check_positive("reach_rad", reach_rad) >= step_rad:
@@ -185,25 +179,22 @@ class CrossedGratings(PupilMask):
             c, s = math.cos(self.across_rad[index]), math.sin(self.across_rad[index])
             parts.append(Dots(c * at, s * at, shares * self._others(index)))
         scale = self._more_than_twice()
-        planes: dict[tuple[Grating, Grating], list[Dots]] = {}
+        planes: dict[tuple[Grating, Grating], list[Crossings]] = {}
         for first in range(len(self.gratings)):
             for second in range(first):
                 pair = (self.gratings[first], self.gratings[second])
                 if pair not in planes:
-                    planes[pair] = _planes(*pair, band, step_rad, reach_rad)
+                    planes[pair] = crossings(*pair, band, step_rad=step_rad, reach_rad=reach_rad)
                 share = scale * self._others(first, second)
-                parts += [
-                    self._laid(first, second, plane._replace(shares=plane.shares * share))
-                    for plane in planes[pair]
-                ]
+                parts += [self._laid(first, second, plane, share) for plane in planes[pair]]
         return Dots.joined(parts)
 
-    def _laid(self, first: int, second: int, plane: Dots) -> Dots:
+    def _laid(self, first: int, second: int, plane: Crossings, share: float) -> Dots:
         """Angles along two gratings' own directions as directions in the frame."""
         one, other = self.across_rad[first], self.across_rad[second]
-        x = math.cos(one) * plane.x_rad + math.cos(other) * plane.y_rad
-        y = math.sin(one) * plane.x_rad + math.sin(other) * plane.y_rad
-        return Dots(x, y, plane.shares)
+        x = math.cos(one) * plane.one_rad + math.cos(other) * plane.other_rad
+        y = math.sin(one) * plane.one_rad + math.sin(other) * plane.other_rad
+        return Dots(x, y, share * plane.shares)
 
     def _others(self, *indices: int) -> float:
         kept = (g.direct for i, g in enumerate(self.gratings) if i not in indices)
@@ -216,114 +207,3 @@ class CrossedGratings(PupilMask):
         once = sum(bent[i] * self._others(i) for i in range(count))
         twice = sum(bent[i] * bent[j] * self._others(i, j) for i in range(count) for j in range(i))
         return (1 - self.direct - once) / twice if twice > 0 else 1.0
-
-
-def _planes(
-    one: Grating, other: Grating, band: Band, step_rad: float, reach_rad: float
-) -> list[Dots]:
-    """Light that two gratings deviate both, x across the one and y across the other.
-
-    Orders that may be told apart are laid at their exact angles, all else on steps. Peaks that a
-    drift leaves have no exact angles: the first of them are laid on finer steps.
-    """
-    if not (one.width_m and other.width_m):
-        return []
-    envelope = band.centre_m / min(one.width_m, other.width_m)
-    reach = min(reach_rad, LARGEST_CROSS_REACH * envelope)
-    if not (one.drift_m or other.drift_m):
-        half = min(max(1, int(reach / (2 * step_rad))), LARGEST_CROSS_COUNT // 2)
-        crossings = _lone_crossings(one, other, band, step_rad / 2, half * 2 * step_rad)
-        return [crossings, _plane(one, other, band, 2 * step_rad, half, lone=LONE_ORDERS)]
-    half = min(max(1, int(reach / step_rad)), LARGEST_CROSS_COUNT)
-    inner = min(half, LARGEST_FINE_COUNT)
-    # The edge of the fine part is the edge of a coarse step.
-    count = FINE_STEPS * inner + FINE_STEPS // 2
-    parts = [_plane(one, other, band, step_rad / FINE_STEPS, count)]
-    if half > inner:
-        parts.append(_plane(one, other, band, step_rad, half, hole=inner))
-    return parts
-
-
-def _lone_crossings(
-    one: Grating, other: Grating, band: Band, step_rad: float, reach_rad: float
-) -> Dots:
-    """Orders of both gratings, the first twelve of each, as streaks towards the lamp."""
-    rows, columns = (grating.orders(band.centre_m, highest=LONE_ORDERS) for grating in (one, other))
-    parts = [Dots(np.zeros(0), np.zeros(0), np.zeros(0))]
-    first = slice(LONE_ORDERS + 1, None)  # the positive ones: the others are their mirror images
-    for u, row_share in zip(rows.angles_rad[first], rows.shares[first], strict=True):
-        for v, share in zip(columns.angles_rad[first], columns.shares[first], strict=True):
-            wavelengths, weights = band.wavelengths(band.centre_m * step_rad / (u + v))
-            ratio = wavelengths / band.centre_m
-            inside = ratio * max(u, v) <= reach_rad
-            x, y = ratio[inside] * u, ratio[inside] * v
-            light = row_share * share * weights[inside]
-            parts += [Dots(i * x, j * y, light) for i in (1, -1) for j in (1, -1)]
-    return Dots.joined(parts)
-
-
-def _plane(
-    one: Grating,
-    other: Grating,
-    band: Band,
-    step_rad: float,
-    half: int,
-    *,
-    lone: int = 0,
-    hole: int | None = None,
-) -> Dots:
-    """Light on steps, without crossings of the first `lone` orders, and with a hole left in it."""
-    rows: list[FloatArray] = []
-    columns: list[FloatArray] = []
-    finest = min((one, other), key=lambda grating: grating.pitch_m)
-    for wavelength, share in _spread_of(band, finest, step_rad, half):
-        for sign, masses in _signed_masses(
-            one, other, step_rad, half, wavelength_m=wavelength, lone=lone
-        ):
-            rows.append(sign * share * masses[0])
-            columns.append(masses[1])
-    shares = np.stack(rows).T @ np.stack(columns)
-    if hole is not None:
-        inside = slice(half - hole, half + hole + 1)
-        shares[inside, inside] = 0.0
-    i, j = np.nonzero(shares > NO_LIGHT)
-    at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
-    return Dots(at[i], at[j], shares[i, j])
-
-
-def _signed_masses(
-    one: Grating, other: Grating, step_rad: float, half: int, *, wavelength_m: float, lone: int
-) -> list[tuple[int, list[FloatArray]]]:
-    """Light of both gratings, to be multiplied; with -1, that of the first `lone` orders."""
-    whole: dict[Grating, FloatArray] = {}
-    orders: dict[Grating, FloatArray] = {}
-    for grating in {one, other}:
-        whole[grating], rest = (
-            grating.masses(
-                step_rad=step_rad,
-                half_count=half,
-                wavelength_m=wavelength_m,
-                orders_above=above,
-            )
-            for above in (0, lone)
-        )
-        orders[grating] = whole[grating] - rest
-    both = [(1, [whole[one], whole[other]])]
-    return [*both, (-1, [orders[one], orders[other]])] if lone else both
-
-
-def _spread_of(
-    band: Band, grating: Grating, step_rad: float, half: int
-) -> list[tuple[float, float]]:
-    """Wavelengths close enough that an order at the reach moves by a step from each to the next.
-
-    Far out, where the streaks of neighbouring orders overlap, an eighth of their distance serves.
-    """
-    spacing = band.centre_m / grating.pitch_m
-    move = max(step_rad, spacing / 8)
-    reach = half * step_rad
-    near = min(reach, 20 * spacing)
-    step = band.centre_m * min(step_rad / near, move / reach)
-    least = 2 * 4 * band.sigma_m / (MOST_WAVELENGTHS - 1)
-    wavelengths, shares = band.wavelengths(max(step, least))
-    return list(zip(wavelengths.tolist(), shares.tolist(), strict=True))
