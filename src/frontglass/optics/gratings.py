@@ -370,7 +370,7 @@ class Grating:
         """Mean of the envelope's ripples."""
         if not start_rad < end_rad:
             return Streak(np.zeros(0), np.zeros(0))
-        count = math.ceil((end_rad - start_rad) / step_rad)
+        count = math.ceil((end_rad - start_rad) / step_rad - 1e-6)
         # Mirrors fold it many times over the frame: equal steps cover all of it alike.
         edges = start_rad + step_rad * np.arange(count + 1.0)
         edges[-1] = end_rad

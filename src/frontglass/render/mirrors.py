@@ -137,11 +137,9 @@ class _Kernel:
     starts : ndarray, shape (H + 2,)
         Where in `far` each row begins.
     rows : int
-        From this row on there is no light but on the arm.
+        From this row on there is no light.
     is_even : bool
         Whether it looks the same in a mirror.
-    arm : ndarray, shape (H + 1, 2)
-        From `rows` on, light straight below the lamp and one column beside that.
     """
 
     near: Float64
@@ -149,7 +147,6 @@ class _Kernel:
     starts: NDArray[np.intp]
     rows: int
     is_even: bool
-    arm: Float64
 
 
 def _kernel(dots: Dots, shape: tuple[int, int]) -> _Kernel:
@@ -163,19 +160,10 @@ def _kernel(dots: Dots, shape: tuple[int, int]) -> _Kernel:
     near = near.reshape(near_px + 1, side)
     near[0] += near[0, ::-1].copy()
     far = _folded(_Corners(*(values[~inside] for values in (rows, columns, light))), shape)
-    is_even = _is_even(dots)
-    arm = np.zeros((height + 1, 2))
-    below = slice(np.searchsorted(far.rows, near_px, side="right"), None)
-    beside = np.minimum(far.columns[below], 2 * width - far.columns[below])
-    if is_even and beside.max(initial=0) <= 1:
-        for column in (0, 1):
-            here = far.light[below] * (beside == column)
-            arm[:, column] = np.bincount(far.rows[below], here, minlength=height + 1)
-        far = _Corners(*(values[: below.start] for values in far))
     starts = np.searchsorted(far.rows, np.arange(height + 2))
     lit = np.flatnonzero(near.any(axis=1))
     last = max(int(lit[-1]) if lit.size else 0, int(far.rows[-1]) if far.rows.size else 0)
-    return _Kernel(near=near, far=far, starts=starts, rows=last + 1, is_even=is_even, arm=arm)
+    return _Kernel(near=near, far=far, starts=starts, rows=last + 1, is_even=_is_even(dots))
 
 
 def _is_even(dots: Dots) -> bool:
@@ -212,15 +200,15 @@ class _Workspace:
         self._shared: dict[str, Plane] = {}
         self._threads = threading.local()
 
-    def array(self, name: str, shape: tuple[int, ...], rows: int) -> Plane:
-        """Return the first rows of an array for all threads."""
-        return self._from(self._shared, name, shape)[:rows]
+    def array(self, name: str, shape: tuple[int, int]) -> Plane:
+        """Return an array for all threads; it holds anything."""
+        return self._from(self._shared, name, shape)
 
-    def own(self, name: str, shape: tuple[int, ...], rows: int) -> Plane:
-        """Return the first rows of an array for the calling thread alone."""
-        return self._from(self._threads.__dict__, name, shape)[:rows]
+    def own(self, name: str, shape: tuple[int, int]) -> Plane:
+        """Return an array for the calling thread alone; it holds anything."""
+        return self._from(self._threads.__dict__, name, shape)
 
-    def _from(self, kept: dict[str, Plane], name: str, shape: tuple[int, ...]) -> Plane:
+    def _from(self, kept: dict[str, Plane], name: str, shape: tuple[int, int]) -> Plane:
         if name not in kept:
             kept[name] = np.empty(shape, dtype=self._kind)
         return kept[name]
@@ -244,35 +232,26 @@ def _among_mirrors(
     An even field stays even. As much light as leaves the frame comes in, but for what a pattern
     askew to the frame exchanges across its corners.
     """
-    height, width, _ = light.shape
-    kernels = [_kernel(dots, (height, width)) for dots in halves]
-    work = np.empty(light.shape, dtype=kind)  # cosines, and at last the light itself
-    direct = np.tile(np.array([p.direct for p in patterns], dtype=np.float32), width)
-    pedestal = np.tile(np.array([p.pedestal for p in patterns], dtype=np.float32), width)
-
-    def there(a: int, b: int) -> None:
-        work[a:b] = light[a:b]
-        fft.dct(work[a:b], axis=1, overwrite_x=True)
-
-    def add_direct(a: int, b: int) -> None:
-        flat = work[a:b].reshape(b - a, 3 * width)
-        flat += light[a:b].reshape(b - a, 3 * width) * direct
-        flat += pedestal
-
-    # Kernels that fill the frame are too large to hold all three.
-    together = max(kernel.rows for kernel in kernels) <= NEAR_PX + 1
-    space = _Workspace(kind)
+    out = np.empty_like(light)
     with ThreadPoolExecutor(available_cores()) as pool:
-        _in_blocks(pool, there, height, ROWS_AT_ONCE)
-        for some in [slice(0, 3)] if together else [slice(c, c + 1) for c in range(3)]:
-            _Filter(pool=pool, space=space, kernels=kernels[some], work=work[..., some]).apply()
-        _in_blocks(pool, add_direct, height, ROWS_AT_ONCE)
-    return work.astype(np.float32, copy=False)
+        space = _Workspace(kind)
+        for channel, (pattern, dots) in enumerate(zip(patterns, halves, strict=True)):
+            kernel = _kernel(dots, light.shape[:2])
+            one = _Channel(pool=pool, space=space, light=light[..., channel], out=out[..., channel])
+            one.spread(kernel, pattern)
+    return out
+
+
+class _Rows(NamedTuple):
+    """Rows of a kernel, transformed: the even part, and the odd part if there is one."""
+
+    even: Plane
+    odd: Plane | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Filter:
-    """Light of some channels, its rows transformed, multiplied by kernels and transformed back.
+class _Channel:
+    """One channel among its mirror images.
 
     Parameters
     ----------
@@ -280,91 +259,95 @@ class _Filter:
         Threads to share the work.
     space : _Workspace
         Arrays to work in.
-    kernels : sequence of G _Kernel
-        One per channel.
-    work : ndarray, shape (H, W, G)
-        Cosine transforms of rows; at last the light.
+    light, out : ndarray, shape (H, W)
+        What there is and what becomes of it.
     """
 
     pool: ThreadPoolExecutor
     space: _Workspace
-    kernels: Sequence[_Kernel]
-    work: Plane
+    light: Float32
+    out: Float32
 
-    def apply(self) -> None:
-        """Change `work`."""
-        height, width, channels = self.work.shape
-        rows = max(kernel.rows for kernel in self.kernels)
-        is_even = all(kernel.is_even for kernel in self.kernels)
-        even = self.space.array("even", (height + 1, width + 1, channels), rows)
-        odd = sines = None
-        if not is_even:
-            odd = self.space.array("odd", (height + 1, width + 1, channels), rows)
-            sines = self.space.array("sines", self.work.shape, height)
+    def spread(self, kernel: _Kernel, pattern: Pattern) -> None:
+        """Write `out`: light times a kernel, the direct light and the pedestal of a pattern."""
+        height, width = self.light.shape
+        rows = self._rows_of(kernel)
+        cosines = self.space.array("cosines", (height, width))
+        sines = None if kernel.is_even else self.space.array("sines", (height, width))
 
-        def kernel_along_rows(a: int, b: int) -> None:
-            block = self.space.own("kernel rows", (ROWS_AT_ONCE, 2 * width), b - a)
-            for channel, kernel in enumerate(self.kernels):
-                _lay(kernel, a, block)
-                if odd is None:
-                    half = block[:, : width + 1]
-                    even[a:b, :, channel] = fft.dct(half, type=1, axis=1, overwrite_x=True)
-                else:
-                    transformed = fft.rfft(block, axis=1)
-                    even[a:b, :, channel] = transformed.real
-                    np.negative(transformed.imag, out=odd[a:b, :, channel])
+        def there(a: int, b: int) -> None:
+            cosines[a:b] = self.light[a:b]
+            fft.dct(cosines[a:b], axis=1, overwrite_x=True)
 
-        def columns(a: int, b: int) -> None:
-            self._along_columns(slice(a, b), even, odd, sines)
+        def across(a: int, b: int) -> None:
+            self._along_columns(slice(a, b), rows, cosines, sines)
 
         def back(a: int, b: int) -> None:
-            block = self.work[a:b]
+            block = cosines[a:b]
             fft.idct(block, axis=1, overwrite_x=True)
             if sines is not None:
                 block += fft.idst(sines[a:b], axis=1, overwrite_x=True)
+            direct = self.space.own("direct", (ROWS_AT_ONCE, width))[: b - a]
+            np.multiply(self.light[a:b], np.float32(pattern.direct), out=direct)
+            block += direct
+            block += direct.dtype.type(pattern.pedestal)
+            self.out[a:b] = block
 
-        _in_blocks(self.pool, kernel_along_rows, rows, ROWS_AT_ONCE)
-        _in_blocks(self.pool, columns, width, COLUMNS_AT_ONCE // channels)
+        _in_blocks(self.pool, there, height, ROWS_AT_ONCE)
+        _in_blocks(self.pool, across, width, COLUMNS_AT_ONCE)
         _in_blocks(self.pool, back, height, ROWS_AT_ONCE)
 
-    def _along_columns(
-        self, some: slice, even: Plane, odd: Plane | None, sines: Plane | None
-    ) -> None:
-        height, width, channels = self.work.shape
-        shape = (some.stop - some.start, channels)
+    def _rows_of(self, kernel: _Kernel) -> _Rows:
+        height, width = self.light.shape
+        even = self.space.array("even", (height + 1, width + 1))[: kernel.rows]
+        odd = None
+        if not kernel.is_even:
+            odd = self.space.array("odd", (height + 1, width + 1))[: kernel.rows]
 
-        def block(name: str, length: int) -> Plane:
-            found = self.space.own(name, (height + 1, COLUMNS_AT_ONCE), length)
-            return found[:, : shape[0] * channels].reshape(length, *shape)
+        def along(a: int, b: int) -> None:
+            block = self.space.own("kernel", (ROWS_AT_ONCE, 2 * width))[: b - a]
+            _lay(kernel, a, block)
+            if odd is None:
+                even[a:b] = block[:, : width + 1]
+                fft.dct(even[a:b], type=1, axis=1, overwrite_x=True)
+            else:
+                transformed = fft.rfft(block, axis=1)
+                even[a:b] = transformed.real
+                np.negative(transformed.imag, out=odd[a:b])
 
-        light = block("light", height)
-        light[:] = self.work[:, some]
+        _in_blocks(self.pool, along, kernel.rows, ROWS_AT_ONCE)
+        return _Rows(even, odd)
+
+    def _along_columns(self, some: slice, rows: _Rows, cosines: Plane, sines: Plane | None) -> None:
+        """Multiply columns of cosines by a kernel's transform, its odd part making sines."""
+        height, width = cosines.shape
+        light = self._columns("light", height, some)
+        light[:] = cosines[:, some]
         fft.dct(light, axis=0, overwrite_x=True)
-        if odd is not None and sines is not None:
-            transfer, filtered = block("odd part", height - 1), block("filtered", height)
-            lit = min(len(odd), height) - 1
-            transfer[:lit], transfer[lit:] = odd[1 : lit + 1, some], 0
+        if sines is not None and rows.odd is not None:
+            odd = self._columns("odd", height, some)
+            lit = min(len(rows.odd), height)
+            odd[: lit - 1], odd[lit - 1 :] = rows.odd[1:lit, some], 0
             if height > 1:
-                fft.dst(transfer, type=1, axis=0, overwrite_x=True)
-            np.multiply(transfer, light[1:], out=filtered[:-1])
-            filtered[-1] = 0
-            fft.idst(filtered, axis=0, overwrite_x=True)
+                fft.dst(odd[:-1], type=1, axis=0, overwrite_x=True)
+            odd[:-1] *= light[1:]
+            fft.idst(odd, axis=0, overwrite_x=True)
             # The sine transform starts at the first frequency where the cosine one has the mean.
             first = 1 if some.start == 0 else 0
-            sines[:, some.start - 1 + first : some.stop - 1] = filtered[:, first:]
+            sines[:, some.start - 1 + first : some.stop - 1] = odd[:, first:]
             if some.stop == width:
                 sines[:, -1] = 0
-        transfer = block("even part", height + 1)
-        lit = len(even)
-        transfer[:lit] = even[:, some]
-        beside = 2 * np.cos(np.pi / width * np.arange(some.start, some.stop))
-        for channel, kernel in enumerate(self.kernels):
-            below, next_to = kernel.arm[lit:, :1], kernel.arm[lit:, 1:]
-            transfer[lit:, :, channel] = below + next_to * beside
-        fft.dct(transfer, type=1, axis=0, overwrite_x=True)
-        light *= transfer[:-1]
+        even = self._columns("even", height + 1, some)
+        lit = len(rows.even)
+        even[:lit], even[lit:] = rows.even[:, some], 0
+        fft.dct(even, type=1, axis=0, overwrite_x=True)
+        light *= even[:-1]
         fft.idct(light, axis=0, overwrite_x=True)
-        self.work[:, some] = light
+        cosines[:, some] = light
+
+    def _columns(self, name: str, rows: int, some: slice) -> Plane:
+        found = self.space.own(name, (len(self.light) + 1, COLUMNS_AT_ONCE))
+        return found[:rows, : some.stop - some.start]
 
 
 def _lay(kernel: _Kernel, first: int, block: Plane) -> None:
