@@ -130,11 +130,11 @@ class _Workspace:
     """Arrays kept from block to block: fresh memory costs as much time as transforms do."""
 
     def __init__(self, kind: np.dtype[Any]) -> None:
-        self._kind = kind
+        self.kind = kind
         self._shared: dict[str, Plane] = {}
         self._threads = threading.local()
 
-    def array(self, name: str, shape: tuple[int, int]) -> Plane:
+    def array(self, name: str, shape: tuple[int, ...]) -> Plane:
         """Return an array for all threads; it holds anything."""
         return self._from(self._shared, name, shape)
 
@@ -142,9 +142,9 @@ class _Workspace:
         """Return an array for the calling thread alone; it holds anything."""
         return self._from(self._threads.__dict__, name, shape)
 
-    def _from(self, kept: dict[str, Plane], name: str, shape: tuple[int, int]) -> Plane:
+    def _from(self, kept: dict[str, Plane], name: str, shape: tuple[int, ...]) -> Plane:
         if name not in kept:
-            kept[name] = np.empty(shape, dtype=self._kind)
+            kept[name] = np.empty(shape, dtype=self.kind)
         return kept[name]
 
 
@@ -156,11 +156,46 @@ def _in_blocks(
         pass
 
 
+class _Blocks:
+    """A plane cut into blocks of columns, each of which lies in one piece of memory.
+
+    Rows are written and read through all blocks; a column is transformed within one.
+    """
+
+    def __init__(self, space: _Workspace, name: str, shape: tuple[int, int]) -> None:
+        rows, self._width = shape
+        count = -(-self._width // COLUMNS_AT_ONCE)
+        self._memory = space.array(name, (count, rows, COLUMNS_AT_ONCE))
+
+    def __len__(self) -> int:
+        return len(self._memory)
+
+    def __getitem__(self, block: int) -> Plane:
+        some = self.columns(block)
+        return self._memory[block, :, : some.stop - some.start]
+
+    def columns(self, block: int) -> slice:
+        """Columns of the plane that a block holds."""
+        start = block * COLUMNS_AT_ONCE
+        return slice(start, min(start + COLUMNS_AT_ONCE, self._width))
+
+    def write(self, first: int, rows: Plane) -> None:
+        """Store rows of the plane, from `first` on."""
+        for block in range(len(self)):
+            self[block][first : first + len(rows)] = rows[:, self.columns(block)]
+
+    def read(self, first: int, rows: Plane) -> None:
+        """Fetch rows of the plane, from `first` on."""
+        for block in range(len(self)):
+            rows[:, self.columns(block)] = self[block][first : first + len(rows)]
+
+
 class _Rows(NamedTuple):
     """Rows of a kernel, transformed: the even part, and the odd part if there is one."""
 
-    even: Plane
-    odd: Plane | None
+    lit: int
+    even: _Blocks
+    odd: _Blocks | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,85 +220,98 @@ class _Channel:
     def spread(self, kernel: MirrorKernel, mix: Mix) -> None:
         """Write `out`."""
         height, width = self.light.shape
+        cosines = _Blocks(self.space, "cosines", (height, width))
+        sines = None if kernel.is_even else _Blocks(self.space, "sines", (height, width))
         rows = self._rows_of(kernel)
-        cosines = self.space.array("cosines", (height, width))
-        sines = None if kernel.is_even else self.space.array("sines", (height, width))
 
         def there(a: int, b: int) -> None:
-            cosines[a:b] = self.light[a:b]
-            fft.dct(cosines[a:b], axis=1, overwrite_x=True)
+            block = self._own_rows("rows", b - a)
+            block[:] = self.light[a:b]
+            fft.dct(block, axis=1, overwrite_x=True)
+            cosines.write(a, block)
 
-        def across(a: int, b: int) -> None:
-            self._along_columns(slice(a, b), rows, cosines, sines)
+        def across(block: int, _: int) -> None:
+            even = rows.even[block]
+            even[rows.lit :] = 0
+            odd = None if rows.odd is None else rows.odd[block]
+            if odd is not None:
+                odd[rows.lit :] = 0
+            _multiply(cosines[block], even, odd, None if sines is None else sines[block])
 
         def back(a: int, b: int) -> None:
-            block = cosines[a:b]
+            block = self._own_rows("rows", b - a)
+            cosines.read(a, block)
             fft.idct(block, axis=1, overwrite_x=True)
+            other = self._own_rows("other rows", b - a)
             if sines is not None:
-                block += fft.idst(sines[a:b], axis=1, overwrite_x=True)
+                shifted = self._own_rows("shifted rows", b - a)
+                sines.read(a, other)
+                # Sines start at the first frequency, where cosines have the mean.
+                shifted[:, :-1], shifted[:, -1] = other[:, 1:], 0
+                fft.idst(shifted, axis=1, overwrite_x=True)
+                block += shifted
+            np.multiply(self.light[a:b], np.float32(mix.direct), out=other)
             block *= block.dtype.type(mix.share)
-            direct = self.space.own("direct", (ROWS_AT_ONCE, width))[: b - a]
-            np.multiply(self.light[a:b], np.float32(mix.direct), out=direct)
-            block += direct
-            block += direct.dtype.type(mix.pedestal)
+            block += other
+            block += block.dtype.type(mix.pedestal)
             self.out[a:b] = block
 
         _in_blocks(self.pool, there, height, ROWS_AT_ONCE)
-        _in_blocks(self.pool, across, width, COLUMNS_AT_ONCE)
+        _in_blocks(self.pool, across, len(cosines), 1)
         _in_blocks(self.pool, back, height, ROWS_AT_ONCE)
 
     def _rows_of(self, kernel: MirrorKernel) -> _Rows:
         height, width = self.light.shape
-        even = self.space.array("even", (height + 1, width + 1))
-        odd = None if kernel.is_even else self.space.array("odd", (height + 1, width + 1))
+        even = _Blocks(self.space, "even", (height + 1, width))
+        odd = None if kernel.is_even else _Blocks(self.space, "odd", (height + 1, width))
 
         def along(a: int, b: int) -> None:
             block = self.space.own("kernel", (ROWS_AT_ONCE, 2 * width))[: b - a]
             kernel.lay(a, block)
             if odd is None:
-                even[a:b] = block[:, : width + 1]
-                fft.dct(even[a:b], type=1, axis=1, overwrite_x=True)
+                half = block[:, : width + 1]
+                fft.dct(half, type=1, axis=1, overwrite_x=True)
+                even.write(a, half[:, :width])
             else:
-                transformed = fft.rfft(block, axis=1)
-                even[a:b] = transformed.real
-                np.negative(transformed.imag, out=odd[a:b])
+                transformed = fft.rfft(block, axis=1)[:, :width]
+                even.write(a, transformed.real)
+                odd.write(a, -transformed.imag)
 
         _in_blocks(self.pool, along, kernel.rows, ROWS_AT_ONCE)
         if not kernel.below.size:
-            return _Rows(even[: kernel.rows], odd if odd is None else odd[: kernel.rows])
-        even[kernel.rows : -len(kernel.below)] = 0
-        turns = np.outer(np.arange(kernel.below.shape[1]), np.arange(width + 1)) % (2 * width)
-        waves = np.cos(np.pi / width * np.arange(2 * width)).astype(even.dtype)[turns]
-        np.matmul(kernel.below.astype(even.dtype), waves, out=even[-len(kernel.below) :])
-        return _Rows(even, odd)
+            return _Rows(kernel.rows, even, odd)
+        below, kind = kernel.below, self.space.kind
+        turns = np.outer(np.arange(below.shape[1]), np.arange(width)) % (2 * width)
+        waves = np.cos(np.pi / width * np.arange(2 * width)).astype(kind)[turns]
+        for block in range(len(even)):
+            even[block][kernel.rows : -len(below)] = 0
+            even[block][-len(below) :] = below.astype(kind) @ waves[:, even.columns(block)]
+        return _Rows(height + 1, even, odd)
 
-    def _along_columns(self, some: slice, rows: _Rows, cosines: Plane, sines: Plane | None) -> None:
-        """Multiply columns of cosines by a kernel's transform, its odd part making sines."""
-        height, width = cosines.shape
-        light = self._columns("light", height, some)
-        light[:] = cosines[:, some]
-        fft.dct(light, axis=0, overwrite_x=True)
-        if sines is not None and rows.odd is not None:
-            odd = self._columns("odd", height, some)
-            lit = min(len(rows.odd), height)
-            odd[: lit - 1], odd[lit - 1 :] = rows.odd[1:lit, some], 0
-            if height > 1:
-                fft.dst(odd[:-1], type=1, axis=0, overwrite_x=True)
-            odd[:-1] *= light[1:]
-            fft.idst(odd, axis=0, overwrite_x=True)
-            # The sine transform starts at the first frequency where the cosine one has the mean.
-            first = 1 if some.start == 0 else 0
-            sines[:, some.start - 1 + first : some.stop - 1] = odd[:, first:]
-            if some.stop == width:
-                sines[:, -1] = 0
-        even = self._columns("even", height + 1, some)
-        lit = len(rows.even)
-        even[:lit], even[lit:] = rows.even[:, some], 0
-        fft.dct(even, type=1, axis=0, overwrite_x=True)
-        light *= even[:-1]
-        fft.idct(light, axis=0, overwrite_x=True)
-        cosines[:, some] = light
+    def _own_rows(self, name: str, count: int) -> Plane:
+        return self.space.own(name, (ROWS_AT_ONCE, self.light.shape[1]))[:count]
 
-    def _columns(self, name: str, rows: int, some: slice) -> Plane:
-        found = self.space.own(name, (len(self.light) + 1, COLUMNS_AT_ONCE))
-        return found[:rows, : some.stop - some.start]
+
+def _multiply(light: Plane, even: Plane, odd: Plane | None, sines: Plane | None) -> None:
+    """Multiply columns of cosines by a kernel's transform; its odd part turns them into sines.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, N)
+        Changed in place.
+    even : ndarray, shape (H + 1, N)
+        Rows of the kernel's even part, transformed; used up.
+    odd, sines : ndarray, shapes (H + 1, N) and (H, N), or None
+        Those of its odd part; where the sines go.
+    """
+    fft.dct(light, axis=0, overwrite_x=True)
+    if odd is not None and sines is not None:
+        transfer = odd[1:-1]
+        if len(transfer):
+            fft.dst(transfer, type=1, axis=0, overwrite_x=True)
+        np.multiply(transfer, light[1:], out=sines[:-1])
+        sines[-1] = 0
+        fft.idst(sines, axis=0, overwrite_x=True)
+    fft.dct(even, type=1, axis=0, overwrite_x=True)
+    light *= even[:-1]
+    fft.idct(light, axis=0, overwrite_x=True)
