@@ -21,6 +21,8 @@ _TABLE_SIDE = 512
 LARGEST_ORDER_COUNT = 400
 _DIFFUSE_SIDE = 400
 _LONE_STREAKS = 20
+_BRIGHT_STREAKS = 10
+_STEPS_PER_STEP = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +174,8 @@ class HexagonalNet(PupilMask):
             outer = min(spacing * 2.0 ** float(ring), reach_rad)
             # Where streaks are longer than the way to the next order, a quarter of that serves.
             move = step_rad if outer < _LONE_STREAKS * spacing else max(step_rad, spacing / 4)
+            # The first are the brightest, and shorter than a step.
+            move = step_rad / _STEPS_PER_STEP if outer < _BRIGHT_STREAKS * spacing else move
             wavelengths, weights = band.wavelengths(band.centre_m * move / outer)
             ratio = wavelengths / band.centre_m
             parts.append(
