@@ -8,6 +8,7 @@ import pytest
 from frontglass.elements import Lines, Net
 from frontglass.render import Surround
 from tests.render.front_optics import camera, level_net_twin, seen
+from tests.render.mesh_twin import mesh_twin
 
 SHAPE = (60, 97)
 MESHES = {
@@ -64,3 +65,40 @@ def test_in_the_dark_only_the_frame_shines(name):
     wide = seen(padded, MESHES[name], camera=camera(3 * width, 9000.0), surround=Surround.DARK)
     want = wide[height : 2 * height, width : 2 * width]
     np.testing.assert_allclose(got, want, rtol=1e-4, atol=1e-4)
+
+
+SMALL = (32, 44)
+TURNED = {
+    "woven, 8 degrees": Net(pitch_mm=0.5, thread_mm=0.03, angle_deg=8),
+    "woven, 20 degrees": Net(pitch_mm=0.5, thread_mm=0.03, angle_deg=20),
+    "woven, 45 degrees": Net(pitch_mm=0.5, thread_mm=0.03, angle_deg=45),
+    "knitted, 20 degrees": Net(
+        pitch_mm=0.5, thread_mm=0.04, weave="knitted", unevenness=0.04, angle_deg=20
+    ),
+    "two families": Lines(pitch_mm=1.0, line_mm=0.05, families=2, angle_deg=30),
+}
+
+
+def small_night(lamp: float) -> np.ndarray:
+    light = np.random.default_rng(3).uniform(0, 0.2, (*SMALL, 3))
+    light[14, 20] = lamp
+    light[7, 33:35] = lamp / 3
+    return light.astype(np.float32)
+
+
+@pytest.mark.parametrize("name", ["woven", "knitted"])
+def test_the_twin_at_any_angle_agrees_with_the_one_at_none(name):
+    light = small_night(600.0)
+    got = mesh_twin(light[..., 1].astype(float), MESHES[name], 1, 2000.0)
+    want = level_net_twin(light, MESHES[name], 2000.0)[..., 1]
+    np.testing.assert_allclose(got, want, rtol=2e-4, atol=3e-5)
+
+
+@pytest.mark.parametrize("scale", [2000.0, 9000.0])
+@pytest.mark.parametrize("mesh", TURNED.values(), ids=TURNED.keys())
+@pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
+def test_turned_nets_are_within_the_engines_bound(mesh, scale):
+    light = small_night(600.0)
+    got = seen(light, mesh, camera=camera(SMALL[1], scale))[..., 1]
+    want = mesh_twin(light[..., 1].astype(float), mesh, 1, scale)
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)

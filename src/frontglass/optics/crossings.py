@@ -144,13 +144,16 @@ def _zones(one: Grating, other: Grating, band: Band, step_rad: float, reach_rad:
     on_pixels = [px * math.ceil(min(end, reach_rad) / px) for end in wanted]
     narrow, peaks, bright, faint = np.maximum.accumulate(on_pixels).tolist()
     bright, faint = max(bright, peaks + px), max(faint, bright + 2 * px)
-    smooth = px / math.ceil(16 * px / envelope)
+    smooth = px / math.ceil(48 * px / envelope)
     smoother = min(max(int(envelope / 32 / px), 1), 2) * px
     # Mirrors fold these over the frame many times: steps of an odd length never meet on it.
     odd = GOLDEN * min(px, bright / 200)
     middle = min(2.5 * bright, faint)
     far = np.concatenate([_steps(bright, middle, odd), _steps(middle, faint, GOLDEN**2 * odd)])
-    fine = _steps(0.0, narrow, 2 * step_rad / FINE_STEPS)
+    # The first crossings are the brighter the nearer they are: a 40th of the way to them serves.
+    first = min(narrow, px * math.ceil(2.5 * spacing / px))
+    finest = px / max(FINE_STEPS, math.ceil(40 * px / spacing))
+    fine = np.concatenate([_steps(0.0, first, finest), _steps(first, narrow, px / FINE_STEPS)])
     coarser = _steps(0.0, peaks, step_rad)
     # Light between two zones is divided alike on both sides, since they share the next step.
     next_step = np.array([peaks + smooth])

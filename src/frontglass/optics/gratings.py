@@ -25,7 +25,9 @@ _LONE_ORDERS = 16
 _COUNTED_WAVES = 16
 _STEPS_IN_AN_ORDER = 8
 _STEPS_IN_A_PEAK = 2
-_TABLE_STEPS_PER_PEAK = 256
+_STEPS_IN_A_NARROW_PEAK = 8
+_WIDE_STEPS = 12
+_TABLE_STEPS_PER_PEAK = 512
 _TABLE_STEPS_PER_ORDER = 8
 _DIM = 16
 _TAIL_STEPS = 8
@@ -340,17 +342,22 @@ class Grating:
         """Return what irregular threads spread among the lone orders."""
         if not (self.jitter_m or self.drift_m):
             return Streak(np.zeros(0), np.zeros(0))
-        wanted = step_rad / _STEPS_IN_A_PEAK if self.drift_m else step_rad
-        half = math.ceil(near_rad / wanted)
-        at = np.asarray(np.arange(-half, half + 1) * wanted, dtype=np.float64)
         if self.drift_m:
-            # Peaks that a drift leaves move with the wavelength, as orders do.
+            # Peaks that a drift leaves move with the wavelength, as orders do. The first ones are
+            # narrower than steps: as wide as 2 pi (m drift / pitch)**2 of the way to the next.
+            wide = math.sqrt(_WIDE_STEPS * step_rad * band.centre_m / self.pitch_m / (2 * np.pi))
+            narrow = min(wide * self.pitch_m / self.drift_m, near_rad)
+            inner = np.arange(0.0, narrow, step_rad / _STEPS_IN_A_NARROW_PEAK)
+            outer = np.arange(inner[-1], near_rad + step_rad, step_rad / _STEPS_IN_A_PEAK)
+            away = np.concatenate([inner[1:], outer[1:]])
+            nodes = np.concatenate([-away[::-1], [0.0], away])
             wavelengths, weights = band.wavelengths(band.centre_m * 4 * step_rad / near_rad)
-            beyond = np.concatenate([at[:1] - wanted, at, at[-1:] + wanted])
-            return Streak(at, weights @ self.masses(beyond, wavelengths))
+            return Streak(nodes[1:-1], weights @ self.masses(nodes, wavelengths))
+        half = math.ceil(near_rad / step_rad)
+        at = np.asarray(np.arange(-half, half + 1) * step_rad, dtype=np.float64)
         shares = np.zeros_like(at)
         for wavelength, weight in zip(*band.wavelengths(band.sigma_m / 4), strict=True):
-            shares += weight * wanted * self.diffuse(at, float(wavelength))
+            shares += weight * step_rad * self.diffuse(at, float(wavelength))
         return Streak(at, shares)
 
     def _envelope_streak(

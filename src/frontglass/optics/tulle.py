@@ -21,6 +21,8 @@ _TABLE_SIDE = 512
 LARGEST_ORDER_COUNT = 400
 _DIFFUSE_SIDE = 400
 _LONE_STREAKS = 20
+_BRIGHT_STREAKS = 10
+_STEPS_PER_STEP = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +174,9 @@ class HexagonalNet(PupilMask):
             outer = min(spacing * 2.0 ** float(ring), reach_rad)
             # Where streaks are longer than the way to the next order, a quarter of that serves.
             move = step_rad if outer < _LONE_STREAKS * spacing else max(step_rad, spacing / 4)
+            if outer < _BRIGHT_STREAKS * spacing:
+                # The brightest, and shorter than a step where orders lie close together.
+                move = min(step_rad, spacing / 10) / _STEPS_PER_STEP
             wavelengths, weights = band.wavelengths(band.centre_m * move / outer)
             ratio = wavelengths / band.centre_m
             parts.append(
