@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -10,10 +11,12 @@ import pytest
 from PIL import Image
 
 import frontglass as fg
+from frontglass.files.icc import icc_profile_bytes
 from frontglass.picture.clipped import clipping_levels, outline, signs
-from frontglass.picture.curves import SRGB_CURVE
+from frontglass.picture.curves import SRGB_CURVE, Curve, ParametricCurve
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
+from frontglass.picture.primaries import BT709, BT2020, P3_D65, Primaries
 from tests.picture.hdr_scenes import (
     LAMP_SCENES,
     PLAIN_SCENES,
@@ -176,6 +179,104 @@ class TestWhiteThings:
         assert self.glow_added(np.full((60, 80, 3), 1.2, dtype=np.float32)) == 0
 
 
+def profiled(path: Path, light: np.ndarray, primaries: Primaries, curve: Curve) -> Picture:
+    """A PNG of light already in `primaries`, clipped there, with a profile that says so."""
+    stored = np.rint(255 * curve.encode(np.clip(light, 0, 1))).astype(np.uint8)
+    curves = (curve,) * (1 if stored.ndim == 2 else 3)
+    profile = icc_profile_bytes(primaries, curves, "Test")
+    Image.fromarray(stored).save(path, icc_profile=profile)
+    return fg.read_picture(path)
+
+
+def two_lamps() -> np.ndarray:
+    """Two lamps of 40 and 12 times white in a warm room."""
+    return soft_disc(soft_disc(room(), 50, 60, 9, 40), 140, 40, 6, 12)
+
+
+def agree(one: Picture, other: Picture, stops: float) -> None:
+    """Both show the same regions in the same places, and levels within `stops`."""
+    first, second = (fg.with_recovered_light(still).lamps for still in (one, other))
+    assert len(first) == len(second)
+    for lamp in first:
+        twin = min(second, key=lambda o: np.hypot(o.x_px - lamp.x_px, o.y_px - lamp.y_px))
+        assert np.hypot(twin.x_px - lamp.x_px, twin.y_px - lamp.y_px) < 0.7
+        assert twin.area_px == pytest.approx(lamp.area_px, rel=0.1)
+        assert twin.stops == pytest.approx(lamp.stops, abs=stops)
+
+
+GAMMA_22 = ParametricCurve(2.2)
+
+
+class TestProfiles:
+    """A profile says how light was stored; what clips in it, and how far, is the scene's."""
+
+    @pytest.mark.parametrize("primaries", [P3_D65, BT2020])
+    def test_a_camera_of_other_primaries_finds_the_same_lamps(self, primaries, tmp_path):
+        wide = two_lamps() @ (np.linalg.inv(primaries.xyz_from_rgb) @ BT709.xyz_from_rgb).T
+        still = profiled(tmp_path / "wide.png", wide, primaries, SRGB_CURVE)
+        # A profile holds its primaries in 16 bits after the point.
+        np.testing.assert_allclose(still.primaries.red, primaries.red, atol=1e-4)
+        agree(still_of(two_lamps()), still, 0.15)
+
+    def test_a_still_converted_after_it_clipped_keeps_its_lamps(self, tmp_path):
+        plain = still_of(two_lamps())
+        wide = plain.radiance @ (np.linalg.inv(P3_D65.xyz_from_rgb) @ BT709.xyz_from_rgb).T
+        still = profiled(tmp_path / "late.png", wide, P3_D65, SRGB_CURVE)
+        agree(plain, still, 0.15)
+
+    def test_an_orange_lamp_converted_after_it_clipped_is_still_found(self, tmp_path):
+        # Red at its end in BT.709 lies below the highest code of the wider space.
+        light = soft_disc(room(), 100, 60, 9, 1.0)
+        light *= 1 + (light > 0.5) * np.array([4.0, -0.5, -0.9], dtype=np.float32)
+        plain = still_of(light)
+        wide = plain.radiance @ (np.linalg.inv(P3_D65.xyz_from_rgb) @ BT709.xyz_from_rgb).T
+        assert wide.max() < 0.97
+        found = outline(profiled(tmp_path / "late.png", wide, P3_D65, SRGB_CURVE).radiance)
+        assert found.regions == outline(plain.radiance).regions == 1
+
+    def test_a_grey_still_finds_the_same_lamps_whatever_its_curve(self, tmp_path):
+        grey = two_lamps().mean(axis=2)
+        one = profiled(tmp_path / "one.png", grey, BT709, SRGB_CURVE)
+        other = profiled(tmp_path / "other.png", grey, BT709, GAMMA_22)
+        agree(one, other, 0.1)
+
+
+RINGING = pytest.mark.xfail(
+    strict=True,
+    reason="JPEG pulls one channel of a clipped area below its end, which whole_share takes for"
+    " colour: 0.1 to 0.7 stops of glow; tests/benchmarks/clipped.py prints it.",
+)
+
+
+class TestStability:
+    """What the estimate adds may hang neither on a third of a stop nor on a JPEG's quality."""
+
+    @pytest.mark.source("HdrCrops", "tests/data/hdr")
+    @pytest.mark.parametrize("name", ["warehouse-a", "interior-b", "forest-b"])
+    @pytest.mark.parametrize("stops", [-1 / 3, 1 / 3])
+    def test_a_third_of_a_stop_moves_the_glow_little(self, name, stops, tmp_path):
+        still = as_still(scene(name), tmp_path)
+        outside = outline(still.radiance).labels == 0
+        one = source(fg.with_recovered_light(still).picture)
+        other = as_still(scene(name, stops), tmp_path)
+        moved = source(fg.with_recovered_light(other).picture) * np.float32(2.0**-stops)
+        assert glow_error(moved, one, outside).rms < 0.2
+
+    @pytest.mark.source("HdrCrops", "tests/data/hdr")
+    @pytest.mark.parametrize("name", ["warehouse-a", "interior-b", "forest-b"])
+    @pytest.mark.parametrize(
+        "quality",
+        [98, pytest.param(90, marks=RINGING), pytest.param(75, marks=RINGING)],
+    )
+    def test_a_jpegs_quality_moves_the_glow_little(self, name, quality, tmp_path):
+        png = as_still(scene(name), tmp_path, quality=None)
+        outside = outline(png.radiance).labels == 0
+        one = source(fg.with_recovered_light(png).picture)
+        other = as_still(scene(name), tmp_path, quality=quality)
+        moved = source(fg.with_recovered_light(other).picture)
+        assert glow_error(moved, one, outside).rms < 0.1
+
+
 def test_a_mark_gives_its_region_that_level_and_no_other():
     still = still_of(soft_disc(soft_disc(room(), 50, 60, 9, 40), 140, 40, 5, 40))
     mark = fg.LampMark(140, 40, 5.0)
@@ -221,7 +322,6 @@ def test_off_and_float_files_are_left_alone():
 @pytest.mark.parametrize(
     ("make", "said"),
     [
-        (lambda: fg.LampMark.from_text("1,2"), "lamp must be X,Y,STOPS"),
         (lambda: fg.LampMark(1, 2, 40), "lamp stops must be in"),
         (lambda: fg.LampMark(-1, 2, 4), "lamp x must be >= 0"),
         (lambda: fg.Recovery.from_text("some"), "clipped must be auto, off or a number"),

@@ -1,0 +1,331 @@
+"""How far `lamps.FIT` holds on other pictures, and what a fit to those would be.
+
+    python tests/benchmarks/fit_lamps.py FOLDER
+
+FOLDER holds open high-dynamic-range pictures: OpenEXR, Radiance, or JPEGs with a gain map beside
+their base. Crops are exposed by the benchmark's rule and up to a stop and a half off it, and stored
+as 8-bit JPEG. What the fit makes small is the error of the glow, not of the levels; what recovery
+makes worse counts twice. Some crops show drawn sheets of white paper, lit like their surroundings.
+Errors of the fit are those of pictures left out of it.
+
+Leave out what the benchmark measures (`tests/data/hdr/LICENCE.md`), under whatever name.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import io
+import re
+import sys
+from pathlib import Path
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from scipy import fft, optimize
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+import frontglass as fg
+from frontglass.picture.clipped import Signs, depth_within, outline, signs
+from frontglass.picture.curves import SRGB_CURVE
+from frontglass.picture.lamps import FIT, MOST_GUESSED_STOPS, guessed_stops
+from tests.picture.hdr_scenes import KEY, codes
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+
+HEIGHT, WIDTH, CELL = 160, 256, 4
+HALO_PX = 0.5 / 40 * WIDTH
+"""Harbour-night's exponential, on a field of 40 degrees."""
+LIT_STOPS, WORSE = 0.1, 1.0
+PAPER_WEIGHT = 3.0
+START = np.array([0.0, 1.0, 0.0, 0.0])
+
+
+class Crop(NamedTuple):
+    """One still: what it shows, the glow of each region for one unit of light, and of it all.
+
+    `level` is that which, shared out as recovery does, gives each region what it has lost [stop].
+    """
+
+    name: str
+    shown: Signs
+    by_region: Float64
+    as_is: Float64
+    true: Float64
+    level: Float64
+
+
+def light_of(path: Path) -> Float32:
+    """Light of a picture, with its gain map if it has one (ISO 21496-1's formula)."""
+    data = path.read_bytes()
+    if b"hdrgm:GainMapMax" not in data:
+        return np.maximum(fg.read_picture(path).radiance, 0)
+
+    def number(key: str) -> float:
+        found = re.search(f'hdrgm:{key}="([^"]*)"'.encode(), data)
+        assert found, key
+        return float(found[1])
+
+    base = Image.open(io.BytesIO(data)).convert("RGB")
+    map_at = data.rindex(b"\xff\xd8\xff")
+    gain = Image.open(io.BytesIO(data[map_at:])).convert("RGB").resize(base.size)
+    share = (np.asarray(gain) / 255) ** (1 / number("Gamma"))
+    low, high = number("GainMapMin"), number("GainMapMax")
+    light = SRGB_CURVE.decode(np.asarray(base) / 255) + number("OffsetSDR")
+    light = light * 2.0 ** (low + (high - low) * share) - number("OffsetHDR")
+    return np.asarray(np.maximum(light, 0), dtype=np.float32)
+
+
+def as_jpeg(light: Float32, quality: int) -> Float32:
+    stream = io.BytesIO()
+    Image.fromarray(codes(light)).save(stream, "JPEG", quality=quality, subsampling=0)
+    return np.asarray(SRGB_CURVE.decode(np.asarray(Image.open(stream)) / 255), np.float32)
+
+
+def cells(light: NDArray[np.floating]) -> Float64:
+    rows, columns = light.shape[0] // CELL, light.shape[1] // CELL
+    return np.asarray(light.reshape(rows, CELL, columns, CELL).mean((1, 3)), dtype=np.float64)
+
+
+def halo() -> Float64:
+    """Transform of the halo on cells under a mirror, 1 at the origin."""
+    rows, columns = np.arange(HEIGHT // CELL), np.arange(WIDTH // CELL)
+    part = (np.arange(8) - 3.5) / 8
+    y = rows[:, None, None, None] + part[None, None, :, None]
+    x = columns[None, :, None, None] + part[None, None, None, :]
+    kernel = np.exp(-np.hypot(y, x) * CELL / HALO_PX).mean((2, 3))
+    down, across = (
+        np.cos(np.pi * np.outer(n, n) / n.size) * np.where(n == 0, 1, 2) for n in (rows, columns)
+    )
+    otf = down @ kernel @ across.T
+    return np.asarray(otf / otf[0, 0])
+
+
+OTF = halo()
+
+
+def glow(light: Float64) -> Float64:
+    axes = (-2, -1)
+    return np.asarray(fft.idctn(fft.dctn(light, axes=axes) * OTF, axes=axes))
+
+
+def crop_of(name: str, truth: Float32, quality: int) -> Crop | None:
+    """What a still of `truth` shows; None if next to nothing clips, or most of it."""
+    still = as_jpeg(truth, quality)
+    found = outline(still)
+    share = np.mean(found.labels > 0)
+    if not 2e-4 <= share <= 0.4 or found.regions > 150:
+        return None
+    outside = cells((found.labels > 0).astype(float)) == 0
+    unit = found.mask.mean(axis=2) * depth_within(found.labels)
+    each = [cells(np.where(found.labels == i, unit, 0)) for i in range(1, found.regions + 1)]
+    point = np.random.default_rng(0).permutation(np.flatnonzero(outside))[:60]
+    if point.size < 60:
+        return None
+    own = glow(np.stack(each)).reshape(found.regions, -1)[:, point]
+    as_is, true = (glow(cells(light.mean(axis=2))).ravel()[point] for light in (still, truth))
+    labels = found.labels.ravel()
+    lost = np.bincount(labels, np.maximum(truth - still, 0).mean(axis=2).ravel())[1:]
+    held = np.bincount(labels, unit.ravel())[1:]
+    level = np.log2(1 + lost / np.maximum(held, 1e-3))
+    return Crop(name, signs(still, found), own, as_is, true, level)
+
+
+def exposed(light: Float32, rng: np.random.Generator) -> Float32:
+    """A crop, as sharp as chance has it, exposed by the rule or up to 1.5 stops off."""
+    y, x = (int(rng.integers(0, light.shape[k] - n + 1)) for k, n in ((0, HEIGHT), (1, WIDTH)))
+    part = light[y : y + HEIGHT, x : x + WIDTH]
+    blur = rng.choice([0, 0, 0.5, 0.8])
+    part = cv2.GaussianBlur(part, (0, 0), blur) if blur else part
+    average = np.exp(np.log(np.maximum(part.mean(axis=2), 1e-3)).mean())
+    return np.asarray(
+        part * np.float32(KEY / average * 2 ** np.clip(rng.normal(0, 0.7), -1.5, 1.5))
+    )
+
+
+def with_paper(part: Float32, rng: np.random.Generator) -> Float32 | None:
+    """A crop without lamps, and on it sheets and plates up to 1.6 times white."""
+    bright, median = np.percentile(part.mean(axis=2), [99, 50])
+    if bright > 6 * median:
+        return None
+    ground = np.exp(rng.uniform(np.log(0.1), np.log(0.45)))
+    light = np.minimum(part * (ground / median), 0.88).astype(np.float64)
+    grey = light.mean(axis=(0, 1))
+    white = (grey / grey.mean()) ** rng.uniform(0.3, 1)
+    rows, columns = np.mgrid[:HEIGHT, :WIDTH]
+    for _ in range(rng.integers(1, 5)):
+        wide = np.exp(rng.uniform(np.log(6), np.log(130)))
+        high, x, y = wide * rng.uniform(0.4, 1.4), rng.uniform(0, WIDTH), rng.uniform(0, HEIGHT)
+        sheet = np.zeros((HEIGHT * 4, WIDTH * 4), np.uint8)
+        box = ((x * 4, y * 4), (wide * 4, high * 4), rng.choice([0.0, rng.uniform(0, 90)]))
+        if rng.random() < 0.7:
+            cv2.fillPoly(sheet, [cv2.boxPoints(box).astype(np.int32)], 255)
+        else:
+            cv2.ellipse(sheet, box, 255, -1)
+        cover = cv2.resize(sheet, (WIDTH, HEIGHT), interpolation=cv2.INTER_AREA) / 255
+        turn = rng.uniform(0, 2 * np.pi)
+        along = ((columns - x) * np.cos(turn) + (rows - y) * np.sin(turn)) / max(wide, high)
+        level = np.exp(rng.uniform(0, np.log(1.6))) * (1 + rng.uniform(0, 0.25) * along)
+        light += cover[..., None] * (np.clip(level, 0.7, 2)[..., None] * white - light)
+    light = cv2.GaussianBlur(light, (0, 0), rng.uniform(0.4, 1.0))
+    return np.asarray(light * rng.normal(1, 0.01, light.shape), dtype=np.float32)
+
+
+def drawn_crops(folder: Path, each: int, seed: int) -> list[Crop]:
+    """`each` crops of every picture, and twice as many with paper on them."""
+    rng = np.random.default_rng(seed)
+    lights = {p.stem: light_of(p) for p in sorted(folder.iterdir()) if p.is_file()}
+    crops: list[Crop] = []
+    for name in (*lights, "paper"):
+        wanted, found = each * (2 if name == "paper" else 1), 0
+        for _ in range(40 * wanted):
+            part = exposed(lights[rng.choice(list(lights)) if name == "paper" else name], rng)
+            truth = with_paper(part, rng) if name == "paper" else part
+            quality = int(rng.choice([80, 90, 95]))
+            crop = None if truth is None else crop_of(name, truth, quality)
+            if crop is not None:
+                crops.append(crop)
+                found += 1
+            if found == wanted:
+                break
+        print(f"{name}: {found} crops", flush=True)
+    return crops
+
+
+def weights(crops: list[Crop]) -> Float64:
+    """Every picture counts alike, however many crops it gave."""
+    names = [crop.name for crop in crops]
+    each = np.array([(PAPER_WEIGHT if n == "paper" else 1) / names.count(n) for n in names])
+    return np.asarray(each / each.sum())
+
+
+def levels(crops: list[Crop], fit: Float64) -> list[Float64]:
+    """Levels of all regions, crop by crop, estimated in one go [stop]."""
+    count = [len(crop.by_region) for crop in crops]
+    arrays = ("whole_share", "edge", "area_share")
+    joined = {key: np.concatenate([getattr(c.shown, key) for c in crops]) for key in arrays}
+    median = np.repeat([crop.shown.frame_median for crop in crops], count)
+    # A median per region does as well as one per frame.
+    shown = dataclasses.replace(crops[0].shown, frame_median=median, **joined)
+    stops = np.clip(np.nan_to_num(guessed_stops(shown, tuple(fit))), 0, MOST_GUESSED_STOPS)
+    return np.split(stops, np.cumsum(count)[:-1])
+
+
+def errors(crops: list[Crop], stops: list[Float64]) -> Float64:
+    """Error of the glow of each crop [stop rms]."""
+    each = []
+    for crop, level in zip(crops, stops, strict=True):
+        got = crop.as_is + (2.0**level - 1) @ crop.by_region
+        ratio = np.maximum(got, 1e-6) / np.maximum(crop.true, 1e-6)
+        each.append(np.sqrt(np.mean(np.log2(ratio) ** 2)))
+    return np.array(each)
+
+
+def unrecovered(crops: list[Crop]) -> Float64:
+    return errors(crops, [np.zeros(len(crop.by_region)) for crop in crops])
+
+
+def fitted(crops: list[Crop], start: Float64 = START, steps: int = 80) -> Float64:
+    """Numbers of least expected error."""
+    weight, plain = weights(crops), unrecovered(crops)
+
+    def loss(numbers: Float64) -> float:
+        now = errors(crops, levels(crops, numbers))
+        counted = now + WORSE * np.maximum(now - plain, 0)
+        return float(weight @ counted + 1e-5 * numbers @ numbers)
+
+    options = {"maxiter": steps}
+    found = optimize.minimize(loss, start, method="L-BFGS-B", options=options)
+    return np.asarray(found.x)
+
+
+def held_out(crops: list[Crop], whole: Float64) -> list[Float64]:
+    """Levels of each picture's crops by a fit that did not see it."""
+    stops: dict[int, Float64] = {}
+    for name in dict.fromkeys(crop.name for crop in crops):
+        own = [i for i, crop in enumerate(crops) if crop.name == name]
+        # Without any paper nothing would speak for paper: half of it stays.
+        parts = [own[::2], own[1::2]] if name == "paper" else [own]
+        for part in parts:
+            others = [crop for i, crop in enumerate(crops) if i not in set(part)]
+            fit = fitted(others, whole, steps=15)
+            stops |= dict(zip(part, levels([crops[i] for i in part], fit), strict=True))
+    return [stops[i] for i in range(len(crops))]
+
+
+def said(crops: list[Crop], stops: list[Float64]) -> None:
+    """Print how near the glow comes, picture by picture."""
+    plain, now = unrecovered(crops), errors(crops, stops)
+    lit, names = plain > LIT_STOPS, np.array([crop.name for crop in crops])
+    for name in dict.fromkeys(names):
+        own = (names == name) & (lit | (name == "paper"))
+        before, after = (float(np.median(e[own])) if own.any() else 0.0 for e in (plain, now))
+        print(f"{name:22} {own.sum():4} crops, median rms {before:.3f} -> {after:.3f}")
+    lit &= names != "paper"
+    median, largest = np.median(now[lit] / plain[lit]), np.mean(now[lit] > plain[lit])
+    print(f"all with lamps: median of ratios {median:.2f}, {100 * largest:.0f} % worse")
+    added = np.array(
+        [
+            np.sqrt(np.mean(np.log2(1 + (2.0**s - 1) @ c.by_region / c.as_is) ** 2))
+            for c, s in zip(crops, stops, strict=True)
+        ]
+    )
+    for label, own in (
+        ("paper", names == "paper"),
+        ("without lamps", (plain < 0.03) & (names != "paper")),
+    ):
+        mean, high, most = added[own].mean(), np.percentile(added[own], 90), added[own].max()
+        print(
+            f"glow added, {label}: mean {mean:.3f}, nine in ten below {high:.3f}, most {most:.3f}"
+        )
+
+
+def said_of_levels(crops: list[Crop], stops: list[Float64]) -> None:
+    """Print the error of single levels, crops counting alike and regions by their area."""
+    share = [c.shown.area_px / c.shown.area_px.sum() for c in crops if c.name != "paper"]
+    true = np.concatenate([c.level for c in crops if c.name != "paper"])
+    guess = np.concatenate([s for c, s in zip(crops, stops, strict=True) if c.name != "paper"])
+    weight = np.concatenate(share)
+    order = np.argsort(true)
+    half = np.searchsorted(np.cumsum(weight[order]), weight.sum() / 2)
+    print(f"median level of all regions {true[order][half]:.2f} stops")
+    for low, high in ((0, 0.1), (0.1, 0.5), (0.5, 1), (1, 2), (2, 3), (3, 5), (5, 8)):
+        own = (guess >= low) & (guess < high)
+        if own.any():
+            off = np.sqrt(np.average((true[own] - guess[own]) ** 2, weights=weight[own]))
+            mean = np.average(true[own], weights=weight[own])
+            print(
+                f"taken for {low}..{high}: {own.sum():5} regions,"
+                f" truly {mean:.2f}, rms off {off:.2f}"
+            )
+
+
+def main() -> None:
+    """Fit, and say how well it does on pictures it has not seen."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folder", type=Path, nargs="?")
+    parser.add_argument("--crops", type=int, default=100, help="of each picture")
+    parser.add_argument("--seed", type=int, default=11)
+    asked = parser.parse_args()
+    if asked.folder is None:
+        print("fit_lamps.py measures a folder of high-dynamic-range pictures: name one.")
+        return
+    crops = drawn_crops(asked.folder, asked.crops, asked.seed)
+    print("\nFIT as it stands:")
+    shipped = levels(crops, np.array(FIT))
+    said(crops, shipped)
+    said_of_levels(crops, shipped)
+    fit = fitted(crops)
+    print("\nfitted here:", *(round(float(number), 3) for number in fit), "on pictures left out:")
+    out = held_out(crops, fit)
+    said(crops, out)
+    said_of_levels(crops, out)
+
+
+if __name__ == "__main__":
+    main()
