@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from frontglass.errors import ParameterError
@@ -79,6 +79,7 @@ def test_share_of_a_footprint_in_a_clear_centre(f_number: float, shares: list[fl
     )
 
 
+@example(distance=5e-324, radius=0.1, other=0.1)
 @given(distance=st.floats(0.0, 4.0), radius=st.floats(0.1, 2.0), other=st.floats(0.1, 2.0))
 def test_overlap_of_discs_against_a_quadrature(
     distance: float, radius: float, other: float

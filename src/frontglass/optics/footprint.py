@@ -170,7 +170,9 @@ def share_of_disc_in_disc(distance: ArrayLike, radius: float, other_radius: floa
     check_positive("other_radius", other_radius)
     d = np.asarray(distance, dtype=np.float64)
     smaller = min(radius, other_radius)
-    apart, inside = d >= radius + other_radius, d <= abs(radius - other_radius)
+    # Centres a rounding apart are one: below, a distance divides.
+    together = max(abs(radius - other_radius), 1e-12 * smaller)
+    apart, inside = d >= radius + other_radius, d <= together
     safe = np.where(apart | inside, math.hypot(radius, other_radius), d)
     total = np.zeros_like(safe)
     for r, other in ((radius, other_radius), (other_radius, radius)):

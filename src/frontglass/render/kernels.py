@@ -14,6 +14,8 @@ Float64 = NDArray[np.float64]
 
 NEAR_PX = 1024
 WIDEST_BELOW_PX = 256
+LARGEST_DENSE_PX = 4_000_000
+"""On frames up to this, thousands of points far away fold onto one pixel, and are summed."""
 ODD_LIGHT = 1e-9
 """Patterns less askew to the frame than this are even."""
 ON_AXIS_PX = 1e-3
@@ -162,7 +164,7 @@ def _is_even(dots: Dots) -> bool:
     reach = np.abs(x) + np.abs(y)
     turn = np.abs(x) / np.where(reach > 0, reach, 1.0)
     askew = max(abs(float(np.sum(way * turn**power))) for power in range(3))
-    return askew <= ODD_LIGHT * float(np.sum(np.abs(way)))
+    return askew <= ODD_LIGHT * float(np.sum(shares))
 
 
 def _folded(corners: Corners, shape: tuple[int, int]) -> Corners:
@@ -177,5 +179,11 @@ def _folded(corners: Corners, shape: tuple[int, int]) -> Corners:
     columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
     rows = np.concatenate([rows, rows[both]])
     light = np.concatenate([light, light[both]])
+    if (height + 1) * 2 * width <= LARGEST_DENSE_PX:
+        place = rows.astype(np.intp) * (2 * width) + columns
+        dense = np.bincount(place, light, minlength=1).astype(np.float64)
+        lit = np.flatnonzero(dense)
+        at_row, at_column = np.divmod(lit, 2 * width)
+        return Corners(at_row.astype(np.int32), at_column.astype(np.int32), dense[lit])
     order = np.argsort(rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
     return Corners(rows[order], columns[order], light[order])

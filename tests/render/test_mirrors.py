@@ -1,0 +1,101 @@
+"""Dots under mirrors against shifted copies of the frame laid out with its mirror images."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from frontglass.optics.masks import Dots
+from frontglass.render.kernels import NEAR_PX, MirrorKernel
+from frontglass.render.mirrors import FEWEST_IN_SINGLE_PX, Mix, spread_among_mirrors
+
+Array = NDArray[np.float64]
+MIX = Mix(direct=0.5, share=0.9, pedestal=0.01)
+
+
+def with_opposites(x: list[float], y: list[float], shares: list[float]) -> Dots:
+    both = np.array([1.0, -1.0])
+    return Dots(np.outer(both, x).ravel(), np.outer(both, y).ravel(), np.tile(shares, 2))
+
+
+ASKEW = with_opposites([3.3, 0.0, 11.7, 40.2], [0.0, 2.5, 4.1, -3.4], [0.05, 0.03, 0.02, 0.01])
+EVEN = with_opposites(
+    [3.3, 3.3, 0.0, 40.2], [NEAR_PX + 76.4, -NEAR_PX - 76.4, NEAR_PX + 270.0, 0.0], [0.05] * 4
+)
+
+
+def kernel_of(dots: Dots, shape: tuple[int, int]) -> MirrorKernel:
+    return MirrorKernel.of(dots, shape)
+
+
+def shifted_copies(light: Array, dots: Dots) -> Array:
+    """The same sum, dot by dot and pixel by pixel."""
+    height, width = light.shape[:2]
+    y_reach, x_reach = (int(np.abs(at).max()) + 2 for at in (dots.y_rad, dots.x_rad))
+    margins = ((y_reach, y_reach), (x_reach, x_reach), (0, 0))
+    around = np.pad(light.astype(float), margins, mode="symmetric")
+    total = np.zeros(light.shape)
+    for x, y, share in zip(*dots, strict=True):
+        left, top = int(np.floor(x)), int(np.floor(y))
+        for column, wide in ((left, left + 1 - x), (left + 1, x - left)):
+            for row, high in ((top, top + 1 - y), (top + 1, y - top)):
+                if wide * high:
+                    down, right = y_reach - row, x_reach - column
+                    part = around[down : down + height, right : right + width]
+                    total += share * wide * high * part
+    return total
+
+
+@pytest.mark.parametrize(
+    ("shape", "dots", "is_even"),
+    [
+        ((1, 200), ASKEW, False),
+        ((40, 1), ASKEW, False),
+        ((7, 200), ASKEW, False),
+        ((30, 97), ASKEW, False),
+        ((NEAR_PX + 276, NEAR_PX + 76), EVEN, True),
+        ((1001, 1003), ASKEW, False),
+    ],
+    ids=str,
+)
+def test_every_pixel_gets_the_light_of_every_dot(shape, dots, is_even):
+    light = np.random.default_rng(1).random((*shape, 3)).astype(np.float32)
+    kernel = kernel_of(dots, shape)
+    assert kernel.is_even == is_even
+    got = spread_among_mirrors(light, [kernel] * 3, [MIX] * 3)
+    want = MIX.direct * light + MIX.share * shifted_copies(light, dots) + MIX.pedestal
+    is_single = shape[0] * shape[1] >= FEWEST_IN_SINGLE_PX
+    np.testing.assert_allclose(got, want, atol=1e-6 if is_single else 1e-7)
+
+
+def test_light_far_below_a_lamp_is_kept_apart_if_it_is_narrow():
+    shape = (NEAR_PX + 276, NEAR_PX + 76)
+    assert kernel_of(EVEN, shape).below.shape[1] == 5
+    wide = with_opposites([300.0, -300.0], [NEAR_PX + 9.0] * 2, [0.1] * 2)
+    kernel = kernel_of(wide, shape)
+    assert kernel.is_even
+    assert not kernel.below.size
+    assert kernel.far.light.sum() == pytest.approx(0.2)
+
+
+def test_channels_keep_to_themselves():
+    light = np.random.default_rng(2).random((40, 50, 3)).astype(np.float32)
+    kernels = [kernel_of(dots, (40, 50)) for dots in (ASKEW, EVEN, ASKEW)]
+    mixes = [Mix(0.5, 1.0, 0.0), Mix(0.4, 1.0, 0.1), Mix(0.3, 2.0, 0.2)]
+    got = spread_among_mirrors(light, kernels, mixes)
+    for channel in range(3):
+        one = np.repeat(light[..., channel : channel + 1], 3, axis=2)
+        alone = spread_among_mirrors(one, [kernels[channel]] * 3, [mixes[channel]] * 3)
+        np.testing.assert_allclose(got[..., channel], alone[..., channel], atol=1e-7)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 45.0, 90.0])
+def test_a_cross_is_even_when_it_stands_straight_or_on_a_corner(turn_deg):
+    along = np.linspace(2, 90, 200)
+    for off, is_even in ((0.0, True), (1.0, False)):
+        turns = np.radians(turn_deg + off + np.array([0.0, 90.0]))
+        x = np.outer(np.cos(turns), along).ravel().tolist()
+        y = np.outer(np.sin(turns), along).ravel().tolist()
+        dots = with_opposites(x, y, [1e-3] * len(x))
+        assert kernel_of(dots, (60, 80)).is_even == is_even
