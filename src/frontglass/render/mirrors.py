@@ -156,6 +156,13 @@ def _in_blocks(
         pass
 
 
+def _in_place(transform: Callable[..., Plane], plane: Plane, **how: int) -> None:
+    """Put the transform where its input was; scipy does so when it may, but does not promise it."""
+    out = transform(plane, overwrite_x=True, **how)
+    if not np.may_share_memory(out, plane):
+        plane[:] = out
+
+
 class _Blocks:
     """A plane cut into blocks of columns, each of which lies in one piece of memory.
 
@@ -227,7 +234,7 @@ class _Channel:
         def there(a: int, b: int) -> None:
             block = self._own_rows("rows", b - a)
             block[:] = self.light[a:b]
-            fft.dct(block, axis=1, overwrite_x=True)
+            _in_place(fft.dct, block, axis=1)
             cosines.write(a, block)
 
         def across(block: int, _: int) -> None:
@@ -241,14 +248,14 @@ class _Channel:
         def back(a: int, b: int) -> None:
             block = self._own_rows("rows", b - a)
             cosines.read(a, block)
-            fft.idct(block, axis=1, overwrite_x=True)
+            _in_place(fft.idct, block, axis=1)
             other = self._own_rows("other rows", b - a)
             if sines is not None:
                 shifted = self._own_rows("shifted rows", b - a)
                 sines.read(a, other)
                 # Sines start at the first frequency, where cosines have the mean.
                 shifted[:, :-1], shifted[:, -1] = other[:, 1:], 0
-                fft.idst(shifted, axis=1, overwrite_x=True)
+                _in_place(fft.idst, shifted, axis=1)
                 block += shifted
             np.multiply(self.light[a:b], np.float32(mix.direct), out=other)
             block *= block.dtype.type(mix.share)
@@ -270,7 +277,7 @@ class _Channel:
             kernel.lay(a, block)
             if odd is None:
                 half = block[:, : width + 1]
-                fft.dct(half, type=1, axis=1, overwrite_x=True)
+                _in_place(fft.dct, half, type=1, axis=1)
                 even.write(a, half[:, :width])
             else:
                 transformed = fft.rfft(block, axis=1)[:, :width]
@@ -304,14 +311,14 @@ def _multiply(light: Plane, even: Plane, odd: Plane | None, sines: Plane | None)
     odd, sines : ndarray, shapes (H + 1, N) and (H, N), or None
         Those of its odd part; where the sines go.
     """
-    fft.dct(light, axis=0, overwrite_x=True)
+    _in_place(fft.dct, light, axis=0)
     if odd is not None and sines is not None:
         transfer = odd[1:-1]
         if len(transfer):
-            fft.dst(transfer, type=1, axis=0, overwrite_x=True)
+            _in_place(fft.dst, transfer, type=1, axis=0)
         np.multiply(transfer, light[1:], out=sines[:-1])
         sines[-1] = 0
-        fft.idst(sines, axis=0, overwrite_x=True)
-    fft.dct(even, type=1, axis=0, overwrite_x=True)
+        _in_place(fft.idst, sines, axis=0)
+    _in_place(fft.dct, even, type=1, axis=0)
     light *= even[:-1]
-    fft.idct(light, axis=0, overwrite_x=True)
+    _in_place(fft.idct, light, axis=0)
