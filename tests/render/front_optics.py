@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,10 +11,10 @@ from numpy.typing import NDArray
 from frontglass.elements import Element, Lines, Net
 from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.optics.camera import Camera
-from frontglass.optics.gratings import Grating
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
 from frontglass.render import render
+from tests.render.mesh_twin import tabulated
 
 Light = NDArray[np.float32]
 Array = NDArray[np.float64]
@@ -67,7 +66,7 @@ def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
         u = light[..., channel].astype(float)
         big = np.block([[u, u[:, ::-1]], [u[::-1], u[::-1, ::-1]]])
         band = CHANNEL_BANDS[channel]
-        correlation = _tabulated(gratings[0], 13 * px_per_rad * 1.3 * band.centre_m)
+        correlation = tabulated(gratings[0], 13 * px_per_rad * 1.3 * band.centre_m)
         aliases = np.arange(-12, 13)[:, np.newaxis]
         mean = gratings[0].direct
         axes = []
@@ -84,11 +83,3 @@ def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
             transfer += share * np.outer(down if len(gratings) > 1 else np.ones_like(down), right)
         out[..., channel] = np.fft.ifft2(np.fft.fft2(big) * transfer).real[:height, :width]
     return out
-
-
-def _tabulated(grating: Grating, largest_m: float) -> Callable[[Array], Array]:
-    if not (grating.jitter_m or grating.drift_m):
-        return grating.correlation
-    nodes = np.linspace(0, largest_m, 200_000)
-    table = grating.correlation(nodes)
-    return lambda shift_m: np.interp(np.abs(shift_m), nodes, table)

@@ -25,10 +25,6 @@ EVEN = with_opposites(
 )
 
 
-def kernel_of(dots: Dots, shape: tuple[int, int]) -> MirrorKernel:
-    return MirrorKernel.of(dots, shape)
-
-
 def shifted_copies(light: Array, dots: Dots) -> Array:
     """The same sum, dot by dot and pixel by pixel."""
     height, width = light.shape[:2]
@@ -61,7 +57,7 @@ def shifted_copies(light: Array, dots: Dots) -> Array:
 )
 def test_every_pixel_gets_the_light_of_every_dot(shape, dots, is_even):
     light = np.random.default_rng(1).random((*shape, 3)).astype(np.float32)
-    kernel = kernel_of(dots, shape)
+    kernel = MirrorKernel.of(dots, shape)
     assert kernel.is_even == is_even
     got = spread_among_mirrors(light, [kernel] * 3, [MIX] * 3)
     want = MIX.direct * light + MIX.share * shifted_copies(light, dots) + MIX.pedestal
@@ -71,9 +67,9 @@ def test_every_pixel_gets_the_light_of_every_dot(shape, dots, is_even):
 
 def test_light_far_below_a_lamp_is_kept_apart_if_it_is_narrow():
     shape = (NEAR_PX + 276, NEAR_PX + 76)
-    assert kernel_of(EVEN, shape).below.shape[1] == 5
+    assert MirrorKernel.of(EVEN, shape).below.shape[1] == 5
     wide = with_opposites([300.0, -300.0], [NEAR_PX + 9.0] * 2, [0.1] * 2)
-    kernel = kernel_of(wide, shape)
+    kernel = MirrorKernel.of(wide, shape)
     assert kernel.is_even
     assert not kernel.below.size
     assert kernel.far.light.sum() == pytest.approx(0.2)
@@ -81,7 +77,7 @@ def test_light_far_below_a_lamp_is_kept_apart_if_it_is_narrow():
 
 def test_channels_keep_to_themselves():
     light = np.random.default_rng(2).random((40, 50, 3)).astype(np.float32)
-    kernels = [kernel_of(dots, (40, 50)) for dots in (ASKEW, EVEN, ASKEW)]
+    kernels = [MirrorKernel.of(dots, (40, 50)) for dots in (ASKEW, EVEN, ASKEW)]
     mixes = [Mix(0.5, 1.0, 0.0), Mix(0.4, 1.0, 0.1), Mix(0.3, 2.0, 0.2)]
     got = spread_among_mirrors(light, kernels, mixes)
     for channel in range(3):
@@ -98,4 +94,4 @@ def test_a_cross_is_even_when_it_stands_straight_or_on_a_corner(turn_deg):
         x = np.outer(np.cos(turns), along).ravel().tolist()
         y = np.outer(np.sin(turns), along).ravel().tolist()
         dots = with_opposites(x, y, [1e-3] * len(x))
-        assert kernel_of(dots, (60, 80)).is_even == is_even
+        assert MirrorKernel.of(dots, (60, 80)).is_even == is_even

@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from frontglass.optics.bands import Band
-from frontglass.optics.gratings import Grating
+from frontglass.optics.bands import REACH_SIGMAS, Band
+from frontglass.optics.gratings import Grating, both_ways
 from frontglass.optics.psf import FloatArray
 
 LONE_ORDERS = 12
@@ -158,9 +158,9 @@ def _zones(one: Grating, other: Grating, band: Band, step_rad: float, reach_rad:
     # Light between two zones is divided alike on both sides, since they share the next step.
     next_step = np.array([peaks + smooth])
     return _Zones(
-        _both_ways(fine, _steps(narrow, peaks, step_rad), _steps(peaks, bright, smooth), far),
-        _both_ways(coarser, next_step, _steps(peaks + smooth, bright, smoother), far[:1]),
-        _both_ways(_steps(0.0, peaks, px), next_step),
+        both_ways(fine, _steps(narrow, peaks, step_rad), _steps(peaks, bright, smooth), far),
+        both_ways(coarser, next_step, _steps(peaks + smooth, bright, smoother), far[:1]),
+        both_ways(_steps(0.0, peaks, px), next_step),
         peaks,
         bright,
     )
@@ -172,11 +172,6 @@ def _steps(start: float, end: float, largest: float) -> FloatArray:
     return np.asarray(start + (end - start) * np.arange(1.0, count + 1) / max(count, 1))
 
 
-def _both_ways(*outwards: FloatArray) -> FloatArray:
-    away = np.concatenate(outwards)
-    return np.concatenate([-away[::-1], [0.0], away])
-
-
 def _wavelengths(
     one: Grating, other: Grating, band: Band, step_rad: float, zones: _Zones
 ) -> tuple[FloatArray, FloatArray]:
@@ -186,7 +181,7 @@ def _wavelengths(
     """
     spacing = band.centre_m / min(one.pitch_m, other.pitch_m)
     relative = min(step_rad / zones.even_from, 0.7 * spacing / float(zones.among_peaks[-1]))
-    least = 2 * 4 * band.sigma_m / (MOST_WAVELENGTHS - 1)
+    least = 2 * REACH_SIGMAS * band.sigma_m / (MOST_WAVELENGTHS - 1)
     return band.wavelengths(max(band.centre_m * relative, least))
 
 

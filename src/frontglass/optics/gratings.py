@@ -349,8 +349,7 @@ class Grating:
             narrow = min(wide * self.pitch_m / self.drift_m, near_rad)
             inner = np.arange(0.0, narrow, step_rad / _STEPS_IN_A_NARROW_PEAK)
             outer = np.arange(inner[-1], near_rad + step_rad, step_rad / _STEPS_IN_A_PEAK)
-            away = np.concatenate([inner[1:], outer[1:]])
-            nodes = np.concatenate([-away[::-1], [0.0], away])
+            nodes = both_ways(inner[1:], outer[1:])
             wavelengths, weights = band.wavelengths(band.centre_m * 4 * step_rad / near_rad)
             return Streak(nodes[1:-1], weights @ self.masses(nodes, wavelengths))
         half = math.ceil(near_rad / step_rad)
@@ -452,6 +451,12 @@ def triangle_through_gaussian(x: FloatArray, width: float, sigma: FloatArray) ->
         tail = np.exp(-(z**2) / 2) / math.sqrt(2 * np.pi) - z * special.ndtr(-z)
         total += factor * (np.maximum(y, 0.0) + np.where(sigma > 0, safe * tail, 0.0))
     return total
+
+
+def both_ways(*outwards: FloatArray) -> FloatArray:
+    """Angles away from 0, rising, as angles from the farthest on one side to that on the other."""
+    away = np.concatenate(outwards)
+    return np.concatenate([-away[::-1], [0.0], away])
 
 
 def _fading(angle_rad: FloatArray, start_rad: float, end_rad: float) -> FloatArray:

@@ -13,13 +13,12 @@ from numpy.typing import ArrayLike
 from frontglass.checks import check_number, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.bands import Band
-from frontglass.optics.crossings import Crossings, crossings
+from frontglass.optics.crossings import NO_LIGHT, Crossings, crossings
 from frontglass.optics.gratings import Grating, Streak
 from frontglass.optics.psf import FloatArray
 
 STEPS_PER_STEP = 4
 """A lone streak is much brighter than the plane between two, and costs much less."""
-NO_LIGHT = 1e-12
 
 
 class Dots(NamedTuple):

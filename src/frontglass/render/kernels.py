@@ -106,9 +106,7 @@ class MirrorKernel:
         side = 2 * near_px + 1
         inside = (corners.rows <= near_px) & (np.abs(corners.columns) <= near_px)
         rows, columns, light = corners.at(inside)
-        place = rows.astype(np.intp) * side + (columns + near_px)
-        near = np.zeros((near_px + 1, side))
-        near += np.bincount(place, light, minlength=near.size).reshape(near.shape)
+        near = _summed(Corners(rows, columns + near_px, light), (near_px + 1, side))
         near[0] += near[0, ::-1].copy()
         far = _folded(corners.at(~inside), shape)
         is_even = _is_even(dots)
@@ -128,13 +126,13 @@ class MirrorKernel:
 
     def lay(self, first: int, block: NDArray[Any]) -> None:
         """Lay rows from `first` on into a block, columns 0 ... 2 W - 1, the lamp at column 0."""
-        count, circle = block.shape
+        count = len(block)
         a, b = self.starts[first], self.starts[first + count]
-        block[:] = 0
         if a < b:
             rows, columns, light = self.far.at(slice(a, b))
-            place = (rows - first).astype(np.intp) * circle + columns
-            block += np.bincount(place, light, minlength=block.size).reshape(block.shape)
+            block[:] = _summed(Corners(rows - first, columns, light), block.shape)
+        else:
+            block[:] = 0
         near = self.near[first : first + count]
         reach = near.shape[1] // 2
         block[: len(near), : reach + 1] += near[:, reach:]
@@ -151,10 +149,15 @@ def _split(far: Corners, first: int, shape: tuple[int, int]) -> tuple[Corners, F
     wide = int(aside.max(initial=-1)) + 1
     if wide > WIDEST_BELOW_PX:
         return far, np.zeros((height + 1 - first, 0))
-    place = (rows.astype(np.intp) - first) * wide + aside
-    block = np.zeros((height + 1 - first, wide))
-    block += np.bincount(place, light, minlength=block.size).reshape(block.shape)
+    block = _summed(Corners(rows - first, aside, light), (height + 1 - first, wide))
     return far.at(slice(start)), block
+
+
+def _summed(corners: Corners, shape: tuple[int, int]) -> Float64:
+    """Light in rows and columns of an array, each pixel's in double precision."""
+    place = corners.rows.astype(np.intp) * shape[1] + corners.columns
+    total = np.bincount(place, corners.light, minlength=shape[0] * shape[1])
+    return np.asarray(total, dtype=np.float64).reshape(shape)
 
 
 def _is_even(dots: Dots) -> bool:
@@ -172,18 +175,15 @@ def _folded(corners: Corners, shape: tuple[int, int]) -> Corners:
     height, width = shape
     rows, columns, light = corners
     rows = np.mod(rows, 2 * height)
-    own = rows == 0, rows == height  # on these rows the opposite lies too
-    both = own[0] | own[1]
+    both = (rows == 0) | (rows == height)  # on these rows the opposite lies too
     columns = np.where(rows > height, -columns, columns)
     rows = np.where(rows > height, 2 * height - rows, rows)
     columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
     rows = np.concatenate([rows, rows[both]])
     light = np.concatenate([light, light[both]])
     if (height + 1) * 2 * width <= LARGEST_DENSE_PX:
-        place = rows.astype(np.intp) * (2 * width) + columns
-        dense = np.bincount(place, light, minlength=1).astype(np.float64)
-        lit = np.flatnonzero(dense)
-        at_row, at_column = np.divmod(lit, 2 * width)
-        return Corners(at_row.astype(np.int32), at_column.astype(np.int32), dense[lit])
+        dense = _summed(Corners(rows, columns, light), (height + 1, 2 * width))
+        at_row, at_column = np.nonzero(dense)
+        return Corners(at_row.astype(np.int32), at_column.astype(np.int32), dense[dense != 0])
     order = np.argsort(rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
     return Corners(rows[order], columns[order], light[order])
