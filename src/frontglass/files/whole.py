@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
+import contextlib
+import secrets
 from collections.abc import Callable
 from pathlib import Path
 
@@ -23,23 +23,21 @@ def write_whole(path: Path, write: Callable[[str], None]) -> None:
         raise PictureFileError(f"{path}: there is no folder {folder}. Make it first.")
     if path.is_dir():
         raise PictureFileError(f"{path} is a folder. Name a file.")
+    # Named before it is made, so that an interrupt at any moment finds it and takes it away.
+    beside = folder / f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}"
     try:
-        prefix = f".{path.stem[:80]}."
-        handle, beside = tempfile.mkstemp(prefix=prefix, suffix=path.suffix, dir=folder)
-        os.close(handle)
-    except OSError as error:
-        raise PictureFileError(f"{path}: cannot write to {folder}: {error.strerror}.") from error
-    try:
-        write(beside)
-        # mkstemp makes private files; the result gets the rights any new file gets.
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(beside).chmod(0o666 & ~mask)
-        Path(beside).replace(path)
+        try:
+            beside.open("xb").close()
+        except OSError as error:
+            reason = f"cannot write to {folder}: {error.strerror}."
+            raise PictureFileError(f"{path}: {reason}") from error
+        write(str(beside))
+        beside.replace(path)
     except OSError as error:
         raise PictureFileError(f"{path}: cannot be written: {error.strerror or error}.") from error
     finally:
-        Path(beside).unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
 
 
 def write_bytes_whole(path: Path, data: bytes) -> None:
