@@ -7,11 +7,16 @@ import pytest
 from numpy.typing import NDArray
 
 from frontglass.optics.masks import Dots
+from frontglass.optics.profiles import Gaussian
+from frontglass.render import Surround
+from frontglass.render.halo import ScatterHalo
 from frontglass.render.kernels import NEAR_PX, MirrorKernel
-from frontglass.render.mirrors import FEWEST_IN_SINGLE_PX, Mix, spread_among_mirrors
+from frontglass.render.mirrors import spread_among_mirrors
+from frontglass.render.spread import spread
+from frontglass.render.transfers import FEWEST_IN_SINGLE_PX, MirrorTransfer, Mix, with_glow
 
 Array = NDArray[np.float64]
-MIX = Mix(direct=0.5, share=0.9, pedestal=0.01)
+MIX = Mix(direct=0.5, share=0.9, veil=0.01)
 
 
 def with_opposites(x: list[float], y: list[float], shares: list[float]) -> Dots:
@@ -59,8 +64,9 @@ def test_every_pixel_gets_the_light_of_every_dot(shape, dots, is_even):
     light = np.random.default_rng(1).random((*shape, 3)).astype(np.float32)
     kernel = MirrorKernel.of(dots, shape)
     assert kernel.is_even == is_even
-    got = spread_among_mirrors(light, [kernel] * 3, [MIX] * 3)
-    want = MIX.direct * light + MIX.share * shifted_copies(light, dots) + MIX.pedestal
+    got = spread_among_mirrors(light, [MirrorTransfer.of(kernel, shape, MIX)] * 3)
+    want = MIX.direct * light + MIX.share * shifted_copies(light, dots)
+    want += MIX.veil * light.mean(axis=(0, 1))
     is_single = shape[0] * shape[1] >= FEWEST_IN_SINGLE_PX
     np.testing.assert_allclose(got, want, atol=1e-6 if is_single else 1e-7)
 
@@ -77,12 +83,15 @@ def test_light_far_below_a_lamp_is_kept_apart_if_it_is_narrow():
 
 def test_channels_keep_to_themselves():
     light = np.random.default_rng(2).random((40, 50, 3)).astype(np.float32)
-    kernels = [MirrorKernel.of(dots, (40, 50)) for dots in (ASKEW, EVEN, ASKEW)]
     mixes = [Mix(0.5, 1.0, 0.0), Mix(0.4, 1.0, 0.1), Mix(0.3, 2.0, 0.2)]
-    got = spread_among_mirrors(light, kernels, mixes)
+    transfers = [
+        MirrorTransfer.of(MirrorKernel.of(dots, (40, 50)), (40, 50), mix)
+        for dots, mix in zip((ASKEW, EVEN, ASKEW), mixes, strict=True)
+    ]
+    got = spread_among_mirrors(light, transfers)
     for channel in range(3):
         one = np.repeat(light[..., channel : channel + 1], 3, axis=2)
-        alone = spread_among_mirrors(one, [kernels[channel]] * 3, [mixes[channel]] * 3)
+        alone = spread_among_mirrors(one, [transfers[channel]] * 3)
         np.testing.assert_allclose(got[..., channel], alone[..., channel], atol=1e-7)
 
 
@@ -95,3 +104,25 @@ def test_a_cross_is_even_when_it_stands_straight_or_on_a_corner(turn_deg):
         y = np.outer(np.sin(turns), along).ravel().tolist()
         dots = with_opposites(x, y, [1e-3] * len(x))
         assert MirrorKernel.of(dots, (60, 80)).is_even == is_even
+
+
+STRAIGHT = with_opposites([3.3, 3.3, 0.0, 14.2], [5.4, -5.4, 8.5, 0.0], [0.05, 0.05, 0.03, 0.02])
+
+
+@pytest.mark.parametrize("dots", [ASKEW, STRAIGHT], ids=["askew", "straight"])
+def test_a_glow_and_a_veil_in_the_same_pass_are_what_they_are_one_after_the_other(dots):
+    light = np.random.default_rng(3).random((40, 60, 3)).astype(np.float32)
+    shape, mean = light.shape[:2], light.mean(axis=(0, 1))
+    halo = ScatterHalo(scatterers=((0.7, Gaussian(sigma_rad=2.0)),), px_per_rad=1.0)
+    kernel = MirrorKernel.of(dots, shape)
+    assert kernel.is_even == (dots is STRAIGHT)
+    transfers = [MirrorTransfer.of(kernel, shape, MIX) for _ in range(3)]
+    got = spread_among_mirrors(light, with_glow(transfers, shape, [halo] * 3, kept=0.9))
+    # What a pattern askew to the frame makes of mirror images are no mirror images, so the glow
+    # must see them all: a wide surrounding stands for the endless one.
+    around = 80
+    wide = np.pad(light, ((around, around), (around, around), (0, 0)), mode="symmetric")
+    netted = MIX.direct * wide + MIX.share * shifted_copies(wide, dots) + MIX.veil * mean
+    glowed = spread(netted.astype(np.float32), [halo] * 3, surround=Surround.MIRROR)
+    want = 0.9 * glowed[around:-around, around:-around] + 0.1 * mean
+    np.testing.assert_allclose(got, want, atol=1e-6)

@@ -2,35 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import lru_cache
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.elements import Lines, Net
 from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.optics.masks import Dots, PupilMask
+from frontglass.render.halo import ScatterHalo
 from frontglass.render.kernels import MirrorKernel
-from frontglass.render.mirrors import Mix, spread_among_mirrors, spread_in_the_dark
+from frontglass.render.mirrors import spread_among_mirrors, spread_in_the_dark
 from frontglass.render.spread import Surround
+from frontglass.render.transfers import MirrorTransfer, Mix, with_glow
 from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
+Halos = tuple[ScatterHalo, ...]
 
 FARTHEST_RAD = 16.0
 """Angles are small ones, and mirrors bring light back from any of them. Beyond this, 2e-5 of the
 light of a fine net is left, and it is laid over the frame as a veil."""
 STEP_PX = 0.5
-KEPT_KERNELS = 3
-"""The next still of a scene goes through the same net: one kernel for each channel."""
+KEPT_TRANSFERS = 1
+"""The next still of a scene goes through the same net."""
 COARSEST_STEP_RAD = rad_from_deg(0.02)
 """Coarser points would miss the shape of what uneven threads spread, and too much light with it."""
 
 
 def light_through_mesh(
-    light: Float32, mesh: Net | Lines, px_per_rad: float, surround: Surround
+    light: Float32,
+    mesh: Net | Lines,
+    px_per_rad: float,
+    surround: Surround,
+    *,
+    halos: Halos | None = None,
+    kept: float = 1.0,
 ) -> Float32:
     """Light that leaves a net or line glass, as a share of all that leaves.
 
@@ -44,6 +51,10 @@ def light_through_mesh(
         Scale of the picture.
     surround : Surround
         What lies outside the frame.
+    halos : tuple of 3 ScatterHalo or None
+        Of glows that the light passes as well; None is no glow and no veil. Under mirrors only.
+    kept : float
+        What veils leave of it. [1], in [0, 1]
 
     Returns
     -------
@@ -51,44 +62,46 @@ def light_through_mesh(
         The direct light, the orders and what irregular threads spread. What lands
         beyond the farthest angle, and what pale threads scatter, is laid over the frame as a veil.
     """
-    masks = [mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel) for channel in range(3)]
-    light = np.ascontiguousarray(light)
-    height, width, _ = light.shape
+    masks = _masks(mesh)
     if surround is Surround.DARK:
         dots = [_dots_px(mask, channel, px_per_rad) for channel, mask in enumerate(masks)]
-        totals = [float(pattern.shares.sum()) for pattern in dots]
-        return spread_in_the_dark(light, dots, _mixes(mesh, masks, totals, light, surround))
-    kernels = [
-        _kernel(mask, channel, px_per_rad, (height, width)) for channel, mask in enumerate(masks)
-    ]
-    totals = [kernel.total for kernel in kernels]
-    return spread_among_mirrors(light, kernels, _mixes(mesh, masks, totals, light, surround))
+        mixes = [
+            _mix(mesh, mask, float(pattern.shares.sum()), surround)
+            for mask, pattern in zip(masks, dots, strict=True)
+        ]
+        return spread_in_the_dark(light, dots, mixes)
+    shape = (light.shape[0], light.shape[1])
+    return spread_among_mirrors(light, _transfers(mesh, halos, kept, px_per_rad, shape))
 
 
-def _mixes(
-    mesh: Net | Lines,
-    masks: Sequence[PupilMask],
-    totals: Sequence[float],
-    light: Float32,
-    surround: Surround,
-) -> list[Mix]:
+def _masks(mesh: Net | Lines) -> list[PupilMask]:
+    return [mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel) for channel in range(3)]
+
+
+def _mix(mesh: Net | Lines, mask: PupilMask, total: float, surround: Surround) -> Mix:
     sharp = 1 - mesh.veil_share
-    mixes = []
-    for mask, total, mean in zip(masks, totals, cv2.mean(light)[:3], strict=True):
-        beyond = 1 - mask.direct - total
-        # Points stand for light that is continuous: what they have too much is not direct.
-        direct, lost = mask.direct + min(beyond, 0.0), max(beyond, 0.0)
-        if surround is Surround.DARK:
-            lost = 0.0  # it leaves the frame
-        mixes.append(Mix(sharp * direct, sharp, (mesh.veil_share + sharp * lost) * mean))
-    return mixes
+    beyond = 1 - mask.direct - total
+    # Points stand for light that is continuous: what they have too much is not direct.
+    direct, lost = mask.direct + min(beyond, 0.0), max(beyond, 0.0)
+    if surround is Surround.DARK:
+        lost = 0.0  # it leaves the frame
+    return Mix(sharp * direct, sharp, mesh.veil_share + sharp * lost)
 
 
-@lru_cache(maxsize=KEPT_KERNELS)
-def _kernel(
-    mask: PupilMask, channel: int, px_per_rad: float, shape: tuple[int, int]
-) -> MirrorKernel:
-    return MirrorKernel.of(_dots_px(mask, channel, px_per_rad), shape)
+@lru_cache(maxsize=KEPT_TRANSFERS)
+def _transfers(
+    mesh: Net | Lines,
+    halos: Halos | None,
+    kept: float,
+    px_per_rad: float,
+    shape: tuple[int, int],
+) -> tuple[MirrorTransfer, ...]:
+    transfers = []
+    for channel, mask in enumerate(_masks(mesh)):
+        kernel = MirrorKernel.of(_dots_px(mask, channel, px_per_rad), shape)
+        mix = _mix(mesh, mask, kernel.total, Surround.MIRROR)
+        transfers.append(MirrorTransfer.of(kernel, shape, mix))
+    return tuple(transfers if halos is None else with_glow(transfers, shape, halos, kept))
 
 
 def _dots_px(mask: PupilMask, channel: int, px_per_rad: float) -> Dots:

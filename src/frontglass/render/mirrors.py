@@ -5,16 +5,16 @@ both ways and one that is odd both ways. Light continued by mirrors is a sum of 
 pattern multiplies them, the odd one turns them into sines. Neither needs a margin round the frame,
 and a dot costs the same however far it lies.
 
+What cosines are multiplied by is a `MirrorTransfer`, made once for all stills of a scene.
 Transforms run over blocks of rows and of columns small enough for a processor's cache.
 """
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import cv2
 import numpy as np
@@ -22,40 +22,34 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.optics.masks import Dots
-from frontglass.render.kernels import MirrorKernel, corners_of_dots
+from frontglass.render.blocks import (
+    COLUMNS_AT_ONCE,
+    ROWS_AT_ONCE,
+    Workspace,
+    columns_of,
+    in_blocks,
+    in_place,
+)
+from frontglass.render.kernels import corners_of_dots
 from frontglass.render.spread import available_cores
 from frontglass.render.tiles import BRIGHTEST_IN_SINGLE
+from frontglass.render.transfers import FEWEST_IN_SINGLE_PX, MirrorTransfer, Mix
 
 Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
 
-FEWEST_IN_SINGLE_PX = 1_000_000
-"""Smaller frames cost little in double precision, which keeps their light to a millionth."""
-ROWS_AT_ONCE, COLUMNS_AT_ONCE = 32, 96
+CHANNELS = 3
 
 
-class Mix(NamedTuple):
-    """What one channel's light becomes: ``direct * light + share * dots * light + pedestal``."""
-
-    direct: float
-    share: float
-    pedestal: float
-
-
-def spread_among_mirrors(
-    light: Float32, kernels: Sequence[MirrorKernel], mixes: Sequence[Mix]
-) -> Float32:
+def spread_among_mirrors(light: Float32, transfers: Sequence[MirrorTransfer]) -> Float32:
     """Light after every pixel has become a pattern of dots, in a frame and its mirror images.
 
     Parameters
     ----------
     light : ndarray, shape (H, W, 3), float32
         Linear light.
-    kernels : sequence of 3 MirrorKernel
+    transfers : sequence of 3 MirrorTransfer
         One per channel, for this shape.
-    mixes : sequence of 3 Mix
-        One per channel.
 
     Returns
     -------
@@ -66,12 +60,11 @@ def spread_among_mirrors(
     An even field stays even. As much light as leaves the frame comes in, but for what a pattern
     askew to the frame exchanges across its corners.
     """
+    light = np.ascontiguousarray(light)
     out = np.empty_like(light)
-    space = _Workspace(_precision_for(light))
+    space = Workspace(_precision_for(light))
     with ThreadPoolExecutor(available_cores()) as pool:
-        for channel, (kernel, mix) in enumerate(zip(kernels, mixes, strict=True)):
-            one = _Channel(pool=pool, space=space, light=light[..., channel], out=out[..., channel])
-            one.spread(kernel, mix)
+        _Passage(pool=pool, space=space, light=light, out=out).run(transfers)
     return out
 
 
@@ -115,210 +108,118 @@ def spread_in_the_dark(light: Float32, dots: Sequence[Dots], mixes: Sequence[Mix
         spread = fft.irfft2(spectrum, s=shape, workers=workers, overwrite_x=True)[:height, :width]
         spread *= mix.share
         spread += mix.direct * plane
-        spread += mix.pedestal
+        spread += mix.veil * float(plane.mean(dtype=np.float64))
         out[..., channel] = spread
     return out
 
 
 def _precision_for(light: Float32) -> np.dtype[Any]:
-    brightest = cv2.norm(np.ascontiguousarray(light), cv2.NORM_INF)
+    brightest = cv2.norm(light, cv2.NORM_INF)
     small = light.shape[0] * light.shape[1] < FEWEST_IN_SINGLE_PX
     return np.dtype(np.float64 if small or brightest > BRIGHTEST_IN_SINGLE else np.float32)
 
 
-class _Workspace:
-    """Arrays kept from block to block: fresh memory costs as much time as transforms do."""
-
-    def __init__(self, kind: np.dtype[Any]) -> None:
-        self.kind = kind
-        self._shared: dict[str, Plane] = {}
-        self._threads = threading.local()
-
-    def array(self, name: str, shape: tuple[int, ...]) -> Plane:
-        """Return an array for all threads; it holds anything."""
-        return self._from(self._shared, name, shape)
-
-    def own(self, name: str, shape: tuple[int, int]) -> Plane:
-        """Return an array for the calling thread alone; it holds anything."""
-        return self._from(self._threads.__dict__, name, shape)
-
-    def _from(self, kept: dict[str, Plane], name: str, shape: tuple[int, ...]) -> Plane:
-        if name not in kept:
-            kept[name] = np.empty(shape, dtype=self.kind)
-        return kept[name]
-
-
-def _in_blocks(
-    pool: ThreadPoolExecutor, do: Callable[[int, int], None], length: int, step: int
-) -> None:
-    starts = range(0, length, step)
-    for _ in pool.map(lambda start: do(start, min(start + step, length)), starts):
-        pass
-
-
-def _in_place(transform: Callable[..., Plane], plane: Plane, **how: int) -> None:
-    """Put the transform where its input was; scipy does so when it may, but does not promise it."""
-    out = transform(plane, overwrite_x=True, **how)
-    if not np.may_share_memory(out, plane):
-        plane[:] = out
-
-
-class _Blocks:
-    """A plane cut into blocks of columns, each of which lies in one piece of memory.
-
-    Rows are written and read through all blocks; a column is transformed within one.
-    """
-
-    def __init__(self, space: _Workspace, name: str, shape: tuple[int, int]) -> None:
-        rows, self._width = shape
-        count = -(-self._width // COLUMNS_AT_ONCE)
-        self._memory = space.array(name, (count, rows, COLUMNS_AT_ONCE))
-
-    def __len__(self) -> int:
-        return len(self._memory)
-
-    def __getitem__(self, block: int) -> Plane:
-        some = self.columns(block)
-        return self._memory[block, :, : some.stop - some.start]
-
-    def columns(self, block: int) -> slice:
-        """Columns of the plane that a block holds."""
-        start = block * COLUMNS_AT_ONCE
-        return slice(start, min(start + COLUMNS_AT_ONCE, self._width))
-
-    def write(self, first: int, rows: Plane) -> None:
-        """Store rows of the plane, from `first` on."""
-        for block in range(len(self)):
-            self[block][first : first + len(rows)] = rows[:, self.columns(block)]
-
-    def read(self, first: int, rows: Plane) -> None:
-        """Fetch rows of the plane, from `first` on."""
-        for block in range(len(self)):
-            rows[:, self.columns(block)] = self[block][first : first + len(rows)]
-
-
-class _Rows(NamedTuple):
-    """Rows of a kernel, transformed: the even part, and the odd part if there is one."""
-
-    lit: int
-    even: _Blocks
-    odd: _Blocks | None
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Channel:
-    """One channel among its mirror images.
+class _Passage:
+    """A still on its way through three transfers.
 
     Parameters
     ----------
     pool : ThreadPoolExecutor
         Threads to share the work.
-    space : _Workspace
+    space : Workspace
         Arrays to work in.
-    light, out : ndarray, shape (H, W)
+    light, out : ndarray, shape (H, W, 3)
         What there is and what becomes of it.
+
+    Notes
+    -----
+    Between the passes a row of `out` holds its three channels one after the other, unless they are
+    in double precision.
     """
 
     pool: ThreadPoolExecutor
-    space: _Workspace
+    space: Workspace
     light: Float32
     out: Float32
 
-    def spread(self, kernel: MirrorKernel, mix: Mix) -> None:
+    def run(self, transfers: Sequence[MirrorTransfer]) -> None:
         """Write `out`."""
-        height, width = self.light.shape
-        cosines = _Blocks(self.space, "cosines", (height, width))
-        sines = None if kernel.is_even else _Blocks(self.space, "sines", (height, width))
-        rows = self._rows_of(kernel)
+        height, width, _ = self.light.shape
+        planes = self.out.reshape(height, CHANNELS, width)
+        if planes.dtype != self.space.kind:
+            planes = np.empty(planes.shape, dtype=self.space.kind)
+        sines = None
+        if any(transfer.odd is not None for transfer in transfers):
+            sines = np.empty((height, width), dtype=self.space.kind)
+        direct = np.tile([np.float32(transfer.direct) for transfer in transfers], width)
 
         def there(a: int, b: int) -> None:
-            block = self._own_rows("rows", b - a)
-            block[:] = self.light[a:b]
-            _in_place(fft.dct, block, axis=1)
-            cosines.write(a, block)
-
-        def across(block: int, _: int) -> None:
-            even = rows.even[block]
-            even[rows.lit :] = 0
-            odd = None if rows.odd is None else rows.odd[block]
-            if odd is not None:
-                odd[rows.lit :] = 0
-            _multiply(cosines[block], even, odd, None if sines is None else sines[block])
+            for channel, rows in enumerate(self._rows(b - a)):
+                rows[:] = self.light[a:b, :, channel]
+                in_place(fft.dct, rows, axis=-1)
+                planes[a:b, channel] = rows
 
         def back(a: int, b: int) -> None:
-            block = self._own_rows("rows", b - a)
-            cosines.read(a, block)
-            _in_place(fft.idct, block, axis=1)
-            other = self._own_rows("other rows", b - a)
-            if sines is not None:
-                shifted = self._own_rows("shifted rows", b - a)
-                sines.read(a, other)
+            channels = self._rows(b - a)
+            for channel, (rows, transfer) in enumerate(zip(channels, transfers, strict=True)):
+                rows[:] = planes[a:b, channel]
+                if transfer.odd is None:
+                    in_place(fft.idct, rows, axis=-1)
+            spread = cv2.merge([rows.astype(np.float32, copy=False) for rows in channels])
+            flat = (b - a, CHANNELS * width)
+            out = self.out[a:b].reshape(flat)
+            np.multiply(self.light[a:b].reshape(flat), direct, out=out)
+            out += spread.reshape(flat)
+
+        in_blocks(self.pool, there, height, ROWS_AT_ONCE)
+        for channel, transfer in enumerate(transfers):
+            self._across(planes[:, channel], transfer, sines)
+        in_blocks(self.pool, back, height, ROWS_AT_ONCE)
+
+    def _across(self, plane: Plane, transfer: MirrorTransfer, sines: Plane | None) -> None:
+        """Multiply a channel; if it has sines, take its rows back from frequencies as well."""
+        blocks = columns_of(plane.shape[1])
+
+        def down(block: int, _: int) -> None:
+            columns = blocks[block]
+            light = self._column("cosines", columns)
+            light[:] = plane[:, columns]
+            in_place(fft.dct, light, axis=0)
+            if transfer.odd is not None and sines is not None:
+                turned = self._column("sines", columns)
+                np.multiply(transfer.odd[block], light[1:], out=turned[:-1])
+                turned[-1] = 0
+                in_place(fft.idst, turned, axis=0)
                 # Sines start at the first frequency, where cosines have the mean.
-                shifted[:, :-1], shifted[:, -1] = other[:, 1:], 0
-                _in_place(fft.idst, shifted, axis=1)
-                block += shifted
-            np.multiply(self.light[a:b], np.float32(mix.direct), out=other)
-            block *= block.dtype.type(mix.share)
-            block += other
-            block += block.dtype.type(mix.pedestal)
-            self.out[a:b] = block
+                first = int(columns.start == 0)
+                sines[:, columns.start - 1 + first : columns.stop - 1] = turned[:, first:]
+            light *= transfer.even[block]
+            in_place(fft.idct, light, axis=0)
+            plane[:, columns] = light
 
-        _in_blocks(self.pool, there, height, ROWS_AT_ONCE)
-        _in_blocks(self.pool, across, len(cosines), 1)
-        _in_blocks(self.pool, back, height, ROWS_AT_ONCE)
+        in_blocks(self.pool, down, len(blocks), 1)
+        if transfer.odd is not None and sines is not None:
+            sines[:, -1] = 0
+            self._along(plane, sines)
 
-    def _rows_of(self, kernel: MirrorKernel) -> _Rows:
-        height, width = self.light.shape
-        even = _Blocks(self.space, "even", (height + 1, width))
-        odd = None if kernel.is_even else _Blocks(self.space, "odd", (height + 1, width))
+    def _along(self, cosines: Plane, sines: Plane) -> None:
+        """Take rows back from frequencies and add them up, where the cosines were."""
+        height, width = cosines.shape
 
-        def along(a: int, b: int) -> None:
-            block = self.space.own("kernel", (ROWS_AT_ONCE, 2 * width))[: b - a]
-            kernel.lay(a, block)
-            if odd is None:
-                half = block[:, : width + 1]
-                _in_place(fft.dct, half, type=1, axis=1)
-                even.write(a, half[:, :width])
-            else:
-                transformed = fft.rfft(block, axis=1)[:, :width]
-                even.write(a, transformed.real)
-                odd.write(a, -transformed.imag)
+        def back(a: int, b: int) -> None:
+            rows = self.space.own("rows of one channel", (ROWS_AT_ONCE, width))[: b - a]
+            rows[:] = cosines[a:b]
+            in_place(fft.idct, rows, axis=-1)
+            in_place(fft.idst, sines[a:b], axis=-1)
+            np.add(rows, sines[a:b], out=cosines[a:b])
 
-        _in_blocks(self.pool, along, kernel.rows, ROWS_AT_ONCE)
-        if not kernel.below.size:
-            return _Rows(kernel.rows, even, odd)
-        below, kind = kernel.below, self.space.kind
-        turns = np.outer(np.arange(below.shape[1]), np.arange(width)) % (2 * width)
-        waves = np.cos(np.pi / width * np.arange(2 * width)).astype(kind)[turns]
-        for block in range(len(even)):
-            even[block][kernel.rows : -len(below)] = 0
-            even[block][-len(below) :] = below.astype(kind) @ waves[:, even.columns(block)]
-        return _Rows(height + 1, even, odd)
+        in_blocks(self.pool, back, height, ROWS_AT_ONCE)
 
-    def _own_rows(self, name: str, count: int) -> Plane:
-        return self.space.own(name, (ROWS_AT_ONCE, self.light.shape[1]))[:count]
+    def _rows(self, count: int) -> list[Plane]:
+        whole = self.space.own("rows", (CHANNELS, ROWS_AT_ONCE, self.light.shape[1]))
+        return [rows[:count] for rows in whole]
 
-
-def _multiply(light: Plane, even: Plane, odd: Plane | None, sines: Plane | None) -> None:
-    """Multiply columns of cosines by a kernel's transform; its odd part turns them into sines.
-
-    Parameters
-    ----------
-    light : ndarray, shape (H, N)
-        Changed in place.
-    even : ndarray, shape (H + 1, N)
-        Rows of the kernel's even part, transformed; used up.
-    odd, sines : ndarray, shapes (H + 1, N) and (H, N), or None
-        Those of its odd part; where the sines go.
-    """
-    _in_place(fft.dct, light, axis=0)
-    if odd is not None and sines is not None:
-        transfer = odd[1:-1]
-        if len(transfer):
-            _in_place(fft.dst, transfer, type=1, axis=0)
-        np.multiply(transfer, light[1:], out=sines[:-1])
-        sines[-1] = 0
-        _in_place(fft.idst, sines, axis=0)
-    _in_place(fft.dct, even, type=1, axis=0)
-    light *= even[:-1]
-    _in_place(fft.idct, light, axis=0)
+    def _column(self, name: str, columns: slice) -> Plane:
+        whole = self.space.own(name, (self.light.shape[0], COLUMNS_AT_ONCE))
+        return whole[:, : columns.stop - columns.start]

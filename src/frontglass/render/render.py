@@ -1,8 +1,8 @@
 """The light path: a picture seen through looks.
 
 Neighbouring elements that act on all light alike, wherever it falls and however bright it is, make
-one run, and a run is one pass of the spreading engine. A new element of that sort joins in
-`_run`; any other gets a step of its own in `_step`.
+one run, and a run is one pass of the spreading engine, or of mirrors if there is a net in it. A new
+element of that sort joins in `_run`; any other gets a step of its own in `_step`.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def render(
         light, said = light_through_air(picture.with_radiance(source), hazes, px_per_rad)
         notices = (*notices, *said)
         path = path[len(hazes) :]  # nothing else stands in the air
-    for alike, elements in groupby(path, key=_acts_on_all_light_alike):
+    for alike, elements in groupby(path, key=partial(_acts_on_all_light_alike, surround=surround)):
         if alike:
             light = _run(light, tuple(elements), px_per_rad, surround)
         else:
@@ -136,26 +136,42 @@ def _idle(light: Float32, path: Sequence[Element]) -> tuple[str, ...]:
     )
 
 
-def _acts_on_all_light_alike(element: Element) -> bool:
-    return isinstance(element, Veil) or (
-        isinstance(element, Glow)
-        and element.threshold_stops is None
-        and element.clear_centre is None
-    )
+def _acts_on_all_light_alike(element: Element, surround: Surround) -> bool:
+    match element:
+        case Veil():
+            return True
+        case Glow():
+            return element.threshold_stops is None and element.clear_centre is None
+        case Net() | Lines():
+            # In the dark a kernel ends at the frame, and what several make of light does not
+            # multiply.
+            return surround is Surround.MIRROR and element.clear_centre is None
+        case _:
+            return False
 
 
 def _run(
     light: Float32, elements: Sequence[Element], px_per_rad: float, surround: Surround
 ) -> Float32:
-    """Glows multiply their transfer functions and veils their kept shares: one pass does all."""
+    """Transfer functions of glows and nets multiply, and kept shares of veils: one pass does all.
+
+    A further net takes a pass of its own.
+    """
     glows = [element for element in elements if isinstance(element, Glow) and element.optical_depth]
+    meshes = [element for element in elements if isinstance(element, Net | Lines)]
     kept = math.prod(1 - element.veil_share for element in elements if isinstance(element, Veil))
+    halos = _halos(glows, px_per_rad)
+    if meshes:
+        also = halos if glows or kept < 1 else None
+        light = light_through_mesh(light, meshes[0], px_per_rad, surround, halos=also, kept=kept)
+        for mesh in meshes[1:]:
+            light = light_through_mesh(light, mesh, px_per_rad, surround)
+        return light
     if kept == 1 and not glows:
         return light
     pedestal = [(1 - kept) * mean for mean in _mean_light(light)] if kept < 1 else (0.0,) * 3
     if not glows:
         return light * np.float32(kept) + np.asarray(pedestal, dtype=np.float32)
-    halos = _halos(glows, px_per_rad)
     return spread(light, halos, surround=surround, gain=kept, pedestal=pedestal)
 
 
