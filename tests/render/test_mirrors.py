@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 from frontglass.optics.masks import Dots
 from frontglass.optics.profiles import Gaussian
 from frontglass.render import Surround
+from frontglass.render.blocks import FEWEST_IN_SINGLE_PX
 from frontglass.render.halo import ScatterHalo
 from frontglass.render.kernels import NEAR_PX, MirrorKernel
 from frontglass.render.mirrors import spread_among_mirrors
 from frontglass.render.spread import spread
-from frontglass.render.transfers import FEWEST_IN_SINGLE_PX, MirrorTransfer, Mix, with_glow
+from frontglass.render.transfers import MirrorTransfer, Mix, with_glow
 
 Array = NDArray[np.float64]
 MIX = Mix(direct=0.5, share=0.9, veil=0.01)

@@ -1,7 +1,8 @@
-"""Pieces of a plane small enough for a processor's cache, and threads that share them."""
+"""Pieces of a plane small enough for a processor's cache, threads that share them, precision."""
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -13,6 +14,17 @@ from numpy.typing import NDArray
 Plane = NDArray[Any]
 
 ROWS_AT_ONCE, COLUMNS_AT_ONCE = 32, 192
+FEWEST_IN_SINGLE_PX = 1_000_000
+"""Smaller frames cost little in double precision, which keeps their light to a millionth."""
+BRIGHTEST_IN_SINGLE = 2000.0
+"""Measured on the café: single precision errs by 1e-8 of the brightest lamp."""
+
+
+def available_cores() -> int:
+    """Processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 class Workspace:

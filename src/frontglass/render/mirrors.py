@@ -1,9 +1,9 @@
-"""Light spread by dots that may lie anywhere, in a frame whose mirror images repeat for ever.
+"""Light spread by patterns that reach anywhere, in a frame whose mirror images repeat for ever.
 
-A lamp's dots look the same turned by half a turn, so they are the sum of a pattern that is even
-both ways and one that is odd both ways. Light continued by mirrors is a sum of cosines; the even
-pattern multiplies them, the odd one turns them into sines. Neither needs a margin round the frame,
-and a dot costs the same however far it lies.
+Light continued by mirrors is a sum of cosines, and a halo multiplies them. A lamp's dots look the
+same turned by half a turn, so they are the sum of a pattern that is even both ways, like a halo,
+and one that is odd both ways, which turns cosines into sines. Neither needs a margin round the
+frame, and light costs the same however far it goes.
 
 What cosines are multiplied by is a `MirrorTransfer`, made once for all stills of a scene.
 Transforms run over blocks of rows and of columns small enough for a processor's cache.
@@ -23,17 +23,18 @@ from scipy import fft
 
 from frontglass.optics.masks import Dots
 from frontglass.render.blocks import (
+    BRIGHTEST_IN_SINGLE,
     COLUMNS_AT_ONCE,
+    FEWEST_IN_SINGLE_PX,
     ROWS_AT_ONCE,
     Workspace,
+    available_cores,
     columns_of,
     in_blocks,
     in_place,
 )
 from frontglass.render.kernels import corners_of_dots
-from frontglass.render.spread import available_cores
-from frontglass.render.tiles import BRIGHTEST_IN_SINGLE
-from frontglass.render.transfers import FEWEST_IN_SINGLE_PX, MirrorTransfer, Mix
+from frontglass.render.transfers import MirrorTransfer, Mix
 
 Float32 = NDArray[np.float32]
 Plane = NDArray[Any]
@@ -41,8 +42,12 @@ Plane = NDArray[Any]
 CHANNELS = 3
 
 
-def spread_among_mirrors(light: Float32, transfers: Sequence[MirrorTransfer]) -> Float32:
-    """Light after every pixel has become a pattern of dots, in a frame and its mirror images.
+def spread_among_mirrors(
+    light: Float32,
+    transfers: Sequence[MirrorTransfer],
+    pedestal: Sequence[float] = (0.0, 0.0, 0.0),
+) -> Float32:
+    """Light after every pixel has become a pattern, in a frame and its mirror images.
 
     Parameters
     ----------
@@ -50,6 +55,8 @@ def spread_among_mirrors(light: Float32, transfers: Sequence[MirrorTransfer]) ->
         Linear light.
     transfers : sequence of 3 MirrorTransfer
         One per channel, for this shape.
+    pedestal : sequence of 3 float
+        Light added to every pixel of a channel.
 
     Returns
     -------
@@ -64,7 +71,7 @@ def spread_among_mirrors(light: Float32, transfers: Sequence[MirrorTransfer]) ->
     out = np.empty_like(light)
     space = Workspace(_precision_for(light))
     with ThreadPoolExecutor(available_cores()) as pool:
-        _Passage(pool=pool, space=space, light=light, out=out).run(transfers)
+        _Passage(pool=pool, space=space, light=light, out=out).run(transfers, pedestal)
     return out
 
 
@@ -143,7 +150,7 @@ class _Passage:
     light: Float32
     out: Float32
 
-    def run(self, transfers: Sequence[MirrorTransfer]) -> None:
+    def run(self, transfers: Sequence[MirrorTransfer], pedestal: Sequence[float]) -> None:
         """Write `out`."""
         height, width, _ = self.light.shape
         planes = self.out.reshape(height, CHANNELS, width)
@@ -166,6 +173,7 @@ class _Passage:
                 rows[:] = planes[a:b, channel]
                 if transfer.odd is None:
                     in_place(fft.idct, rows, axis=-1)
+                np.add(rows, rows.dtype.type(pedestal[channel]), out=rows)
             spread = cv2.merge([rows.astype(np.float32, copy=False) for rows in channels])
             flat = (b - a, CHANNELS * width)
             out = self.out[a:b].reshape(flat)

@@ -10,7 +10,6 @@ or the dark, for which the kernel is cut at the frame and the picture padded wit
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -20,9 +19,12 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.optics.hankel import density_from_transform
+from frontglass.render.blocks import FEWEST_IN_SINGLE_PX, available_cores
 from frontglass.render.cells import REACH, SPLINE_DEGREE, CellAxis, CellSpreader
 from frontglass.render.halo import Halo
+from frontglass.render.mirrors import spread_among_mirrors
 from frontglass.render.surroundings import light_of_images
+from frontglass.render.transfers import MirrorTransfer
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -109,13 +111,6 @@ def cell_width_px(halo: Halo, shortest_side_px: int) -> float:
     return 1.0
 
 
-def available_cores() -> int:
-    """Processors this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
 def _axes(shape: tuple[int, int], cell_px: float, margin: int) -> Axes:
     height, width = (
         CellAxis(length_px=length, count=max(1, round(length / cell_px)), margin=margin)
@@ -197,8 +192,13 @@ def _over_pixels(
     light: Float32, halos: Sequence[Halo], gain: float, pedestal: Sequence[float]
 ) -> Float32:
     """Pixel by pixel under a mirror, one channel at a time to hold memory down."""
-    out = np.empty_like(light)
     height, width, _ = light.shape
+    if height * width >= FEWEST_IN_SINGLE_PX:
+        transfers = {
+            halo: MirrorTransfer.of_halo(halo, (height, width), gain) for halo in set(halos)
+        }
+        return spread_among_mirrors(light, [transfers[halo] for halo in halos], pedestal)
+    out = np.empty_like(light)
     fy, fx = np.arange(height) / (2 * height), np.arange(width) / (2 * width)
     workers = available_cores()
     for channels, halo in _grouped(halos):

@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from frontglass.render.spread import Surround, available_cores
+from frontglass.render.blocks import BRIGHTEST_IN_SINGLE, available_cores
+from frontglass.render.spread import Surround
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-BRIGHTEST_IN_SINGLE = 2000.0
-"""Measured on the café: single precision errs by 1e-8 of the brightest lamp."""
 LARGEST_TILE_PX = 4096
 
 

@@ -12,21 +12,21 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.render.blocks import (
+    FEWEST_IN_SINGLE_PX,
     ROWS_AT_ONCE,
     Blocks,
     Workspace,
+    available_cores,
     columns_of,
     in_blocks,
     in_place,
 )
 from frontglass.render.halo import Halo
 from frontglass.render.kernels import MirrorKernel
-from frontglass.render.spread import available_cores
 
+Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
 
-FEWEST_IN_SINGLE_PX = 1_000_000
-"""Smaller frames cost little in double precision, which keeps their light to a millionth."""
 BLOCKS_OF_A_HALO = 4
 
 
@@ -57,6 +57,24 @@ class MirrorTransfer:
     direct: float
     even: Sequence[Plane]
     odd: Sequence[Plane] | None
+
+    @classmethod
+    def of_halo(cls, halo: Halo, shape: tuple[int, int], gain: float = 1.0) -> MirrorTransfer:
+        """Transfer of a halo and its direct light for a frame of `shape`, in single precision."""
+        columns = columns_of(shape[1])
+        even = Blocks(np.dtype(np.float32), shape)
+
+        def fill(a: int, b: int) -> None:
+            start = columns[a].start
+            scattered = _on_grid(halo, shape, slice(start, columns[b - 1].stop))
+            for block in range(a, b):
+                here = slice(columns[block].start - start, columns[block].stop - start)
+                np.multiply(scattered[:, here], gain, out=even[block], casting="same_kind")
+
+        with ThreadPoolExecutor(available_cores()) as pool:
+            in_blocks(pool, fill, len(columns), BLOCKS_OF_A_HALO)
+        blocks = [even[block] for block in range(len(even))]
+        return cls(direct=gain * halo.direct, even=blocks, odd=None)
 
     @classmethod
     def of(cls, kernel: MirrorKernel, shape: tuple[int, int], mix: Mix) -> MirrorTransfer:
@@ -96,15 +114,13 @@ def with_glow(
     kept : float
         What the veils leave. [1], in [0, 1]
     """
-    height, width = shape
-    fy, fx = np.arange(height) / (2 * height), np.arange(width) / (2 * width)
-    columns = columns_of(width)
+    columns = columns_of(shape[1])
     channels = list(zip(transfers, halos, strict=True))
 
     def multiply(a: int, b: int) -> None:
         start = columns[a].start
         for halo in set(halos):
-            scattered = kept * halo.on_grid(fx[start : columns[b - 1].stop], fy)
+            scattered = kept * _on_grid(halo, shape, slice(start, columns[b - 1].stop))
             for block in range(a, b):
                 here = scattered[:, columns[block].start - start : columns[block].stop - start]
                 passed = here + kept * halo.direct
@@ -123,6 +139,13 @@ def with_glow(
         replace(transfer, direct=kept * halo.direct * transfer.direct)
         for transfer, halo in channels
     ]
+
+
+def _on_grid(halo: Halo, shape: tuple[int, int], columns: slice) -> Float64:
+    """Transfer function of a halo at some columns of a frame's frequencies."""
+    height, width = shape
+    fx = np.arange(columns.start, columns.stop) / (2 * width)
+    return halo.on_grid(fx, np.arange(height) / (2 * height))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
