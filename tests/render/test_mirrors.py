@@ -9,14 +9,15 @@ from numpy.typing import NDArray
 from frontglass.optics.masks import Dots
 from frontglass.optics.profiles import Gaussian
 from frontglass.render import Surround
-from frontglass.render.blocks import FEWEST_IN_SINGLE_PX
+from frontglass.render.blocks import MOST_IN_SINGLE, precision_for
 from frontglass.render.halo import ScatterHalo
 from frontglass.render.kernels import NEAR_PX, MirrorKernel
 from frontglass.render.mirrors import spread_among_mirrors
 from frontglass.render.spread import spread
-from frontglass.render.transfers import MirrorTransfer, Mix, with_glow
+from frontglass.render.transfers import Besides, MirrorTransfer, Mix, with_glow
 
 Array = NDArray[np.float64]
+SINGLE, DOUBLE = np.dtype(np.float32), np.dtype(np.float64)
 MIX = Mix(direct=0.5, share=0.9, veil=0.01)
 
 
@@ -50,25 +51,25 @@ def shifted_copies(light: Array, dots: Dots) -> Array:
 
 
 @pytest.mark.parametrize(
-    ("shape", "dots", "is_even"),
+    ("shape", "dots", "is_even", "is_single"),
     [
-        ((1, 200), ASKEW, False),
-        ((40, 1), ASKEW, False),
-        ((7, 200), ASKEW, False),
-        ((30, 97), ASKEW, False),
-        ((NEAR_PX + 276, NEAR_PX + 76), EVEN, True),
-        ((1001, 1003), ASKEW, False),
+        ((1, 200), ASKEW, False, False),
+        ((40, 1), ASKEW, False, False),
+        ((7, 200), ASKEW, False, False),
+        ((30, 97), ASKEW, False, False),
+        ((NEAR_PX + 276, NEAR_PX + 76), EVEN, True, False),
+        ((1001, 1003), ASKEW, False, True),
     ],
     ids=str,
 )
-def test_every_pixel_gets_the_light_of_every_dot(shape, dots, is_even):
+def test_every_pixel_gets_the_light_of_every_dot(shape, dots, is_even, is_single):
     light = np.random.default_rng(1).random((*shape, 3)).astype(np.float32)
     kernel = MirrorKernel.of(dots, shape)
     assert kernel.is_even == is_even
-    got = spread_among_mirrors(light, [MirrorTransfer.of(kernel, shape, MIX)] * 3)
+    kind = SINGLE if is_single else DOUBLE
+    got = spread_among_mirrors(light, [MirrorTransfer.of(kernel, shape, kind, MIX)] * 3)
     want = MIX.direct * light + MIX.share * shifted_copies(light, dots)
     want += MIX.veil * light.mean(axis=(0, 1))
-    is_single = shape[0] * shape[1] >= FEWEST_IN_SINGLE_PX
     np.testing.assert_allclose(got, want, atol=1e-6 if is_single else 1e-7)
 
 
@@ -86,7 +87,7 @@ def test_channels_keep_to_themselves():
     light = np.random.default_rng(2).random((40, 50, 3)).astype(np.float32)
     mixes = [Mix(0.5, 1.0, 0.0), Mix(0.4, 1.0, 0.1), Mix(0.3, 2.0, 0.2)]
     transfers = [
-        MirrorTransfer.of(MirrorKernel.of(dots, (40, 50)), (40, 50), mix)
+        MirrorTransfer.of(MirrorKernel.of(dots, (40, 50)), (40, 50), DOUBLE, mix)
         for dots, mix in zip((ASKEW, EVEN, ASKEW), mixes, strict=True)
     ]
     got = spread_among_mirrors(light, transfers)
@@ -117,8 +118,8 @@ def test_a_glow_and_a_veil_in_the_same_pass_are_what_they_are_one_after_the_othe
     halo = ScatterHalo(scatterers=((0.7, Gaussian(sigma_rad=2.0)),), px_per_rad=1.0)
     kernel = MirrorKernel.of(dots, shape)
     assert kernel.is_even == (dots is STRAIGHT)
-    transfers = [MirrorTransfer.of(kernel, shape, MIX) for _ in range(3)]
-    got = spread_among_mirrors(light, with_glow(transfers, shape, [halo] * 3, kept=0.9))
+    transfers = [MirrorTransfer.of(kernel, shape, DOUBLE, MIX) for _ in range(3)]
+    got = spread_among_mirrors(light, with_glow(transfers, shape, Besides((halo,) * 3, kept=0.9)))
     # What a pattern askew to the frame makes of mirror images are no mirror images, so the glow
     # must see them all: a wide surrounding stands for the endless one.
     around = 80
@@ -127,3 +128,20 @@ def test_a_glow_and_a_veil_in_the_same_pass_are_what_they_are_one_after_the_othe
     glowed = spread(netted.astype(np.float32), [halo] * 3, surround=Surround.MIRROR)
     want = 0.9 * glowed[around:-around, around:-around] + 0.1 * mean
     np.testing.assert_allclose(got, want, atol=1e-6)
+
+
+def test_single_precision_keeps_well_within_the_engines_bound_as_long_as_it_is_trusted():
+    rng = np.random.default_rng(4)
+    shape = (1000, 1500)
+    light = rng.uniform(0, 0.05, (*shape, 3)).astype(np.float32)
+    for y, x in rng.random((8, 2)):
+        light[int(y * 990) :, int(x * 1490) :][:9, :9] = 600.0
+    halo = ScatterHalo(scatterers=((3.0, Gaussian(sigma_rad=2.0)),), px_per_rad=1.0)
+    light *= np.float32(MOST_IN_SINGLE / np.sqrt(np.mean(light.astype(float) ** 2)))
+    assert precision_for(light * np.float32(0.999), 1.0) == SINGLE
+    assert precision_for(light * np.float32(1.001), 1.0) == DOUBLE
+    single, double = (
+        spread_among_mirrors(light, [MirrorTransfer.of_halo(halo, shape, kind, 1.0)] * 3)
+        for kind in (SINGLE, DOUBLE)
+    )
+    np.testing.assert_allclose(single, double, rtol=4e-4, atol=4e-5)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+Float32 = NDArray[np.float32]
 Plane = NDArray[Any]
 
 ROWS_AT_ONCE, COLUMNS_AT_ONCE = 32, 192
@@ -18,6 +21,17 @@ FEWEST_IN_SINGLE_PX = 1_000_000
 """Smaller frames cost little in double precision, which keeps their light to a millionth."""
 BRIGHTEST_IN_SINGLE = 2000.0
 """Measured on the café: single precision errs by 1e-8 of the brightest lamp."""
+MOST_IN_SINGLE = 12.0
+"""Root mean square of the light that is spread over a frame: single precision errs by 3e-5 of white
+at most, measured with eight lamps of 600 on 1500x1000."""
+
+
+def precision_for(light: Float32, share: float) -> np.dtype[Any]:
+    """Precision for light of shape (H, W, 3) of which a share is spread over the whole frame."""
+    root_mean_square = cv2.norm(light, cv2.NORM_L2) / math.sqrt(light.size)
+    small = light.shape[0] * light.shape[1] < FEWEST_IN_SINGLE_PX
+    is_double = small or root_mean_square * share > MOST_IN_SINGLE
+    return np.dtype(np.float64 if is_double else np.float32)
 
 
 def available_cores() -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,15 +11,14 @@ from numpy.typing import NDArray
 from frontglass.elements import Lines, Net
 from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.optics.masks import Dots, PupilMask
-from frontglass.render.halo import ScatterHalo
+from frontglass.render.blocks import precision_for
 from frontglass.render.kernels import MirrorKernel
 from frontglass.render.mirrors import spread_among_mirrors, spread_in_the_dark
 from frontglass.render.spread import Surround
-from frontglass.render.transfers import MirrorTransfer, Mix, with_glow
+from frontglass.render.transfers import Besides, MirrorTransfer, Mix, with_glow
 from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
-Halos = tuple[ScatterHalo, ...]
 
 FARTHEST_RAD = 16.0
 """Angles are small ones, and mirrors bring light back from any of them. Beyond this, 2e-5 of the
@@ -36,8 +36,7 @@ def light_through_mesh(
     px_per_rad: float,
     surround: Surround,
     *,
-    halos: Halos | None = None,
-    kept: float = 1.0,
+    besides: Besides | None = None,
 ) -> Float32:
     """Light that leaves a net or line glass, as a share of all that leaves.
 
@@ -51,10 +50,8 @@ def light_through_mesh(
         Scale of the picture.
     surround : Surround
         What lies outside the frame.
-    halos : tuple of 3 ScatterHalo or None
-        Of glows that the light passes as well; None is no glow and no veil. Under mirrors only.
-    kept : float
-        What veils leave of it. [1], in [0, 1]
+    besides : Besides or None
+        Glows and veils that the light passes as well. Under mirrors only.
 
     Returns
     -------
@@ -71,7 +68,11 @@ def light_through_mesh(
         ]
         return spread_in_the_dark(light, dots, mixes)
     shape = (light.shape[0], light.shape[1])
-    return spread_among_mirrors(light, _transfers(mesh, halos, kept, px_per_rad, shape))
+    direct = min(mask.direct for mask in masks)
+    if besides is not None:
+        direct *= min(halo.direct for halo in besides.halos)
+    kind = precision_for(light, 1 - direct)
+    return spread_among_mirrors(light, _transfers(mesh, besides, px_per_rad, shape, kind))
 
 
 def _masks(mesh: Net | Lines) -> list[PupilMask]:
@@ -91,17 +92,17 @@ def _mix(mesh: Net | Lines, mask: PupilMask, total: float, surround: Surround) -
 @lru_cache(maxsize=KEPT_TRANSFERS)
 def _transfers(
     mesh: Net | Lines,
-    halos: Halos | None,
-    kept: float,
+    besides: Besides | None,
     px_per_rad: float,
     shape: tuple[int, int],
+    kind: np.dtype[Any],
 ) -> tuple[MirrorTransfer, ...]:
     transfers = []
     for channel, mask in enumerate(_masks(mesh)):
         kernel = MirrorKernel.of(_dots_px(mask, channel, px_per_rad), shape)
         mix = _mix(mesh, mask, kernel.total, Surround.MIRROR)
-        transfers.append(MirrorTransfer.of(kernel, shape, mix))
-    return tuple(transfers if halos is None else with_glow(transfers, shape, halos, kept))
+        transfers.append(MirrorTransfer.of(kernel, shape, kind, mix))
+    return tuple(transfers if besides is None else with_glow(transfers, shape, besides))
 
 
 def _dots_px(mask: PupilMask, channel: int, px_per_rad: float) -> Dots:

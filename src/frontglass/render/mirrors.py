@@ -23,15 +23,14 @@ from scipy import fft
 
 from frontglass.optics.masks import Dots
 from frontglass.render.blocks import (
-    BRIGHTEST_IN_SINGLE,
     COLUMNS_AT_ONCE,
-    FEWEST_IN_SINGLE_PX,
     ROWS_AT_ONCE,
     Workspace,
     available_cores,
     columns_of,
     in_blocks,
     in_place,
+    precision_for,
 )
 from frontglass.render.kernels import corners_of_dots
 from frontglass.render.transfers import MirrorTransfer, Mix
@@ -54,7 +53,7 @@ def spread_among_mirrors(
     light : ndarray, shape (H, W, 3), float32
         Linear light.
     transfers : sequence of 3 MirrorTransfer
-        One per channel, for this shape.
+        One per channel, for this shape, of one precision: light is transformed in it too.
     pedestal : sequence of 3 float
         Light added to every pixel of a channel.
 
@@ -69,7 +68,7 @@ def spread_among_mirrors(
     """
     light = np.ascontiguousarray(light)
     out = np.empty_like(light)
-    space = Workspace(_precision_for(light))
+    space = Workspace(transfers[0].even[0].dtype)
     with ThreadPoolExecutor(available_cores()) as pool:
         _Passage(pool=pool, space=space, light=light, out=out).run(transfers, pedestal)
     return out
@@ -92,7 +91,7 @@ def spread_in_the_dark(light: Float32, dots: Sequence[Dots], mixes: Sequence[Mix
     ndarray, shape (H, W, 3), float32
     """
     height, width, _ = light.shape
-    kind = _precision_for(light)
+    kind = precision_for(light, max(mix.share for mix in mixes))
     workers = available_cores()
     shape = tuple(fft.next_fast_len(2 * side, real=True) for side in (height, width))
     out = np.empty_like(light)
@@ -118,12 +117,6 @@ def spread_in_the_dark(light: Float32, dots: Sequence[Dots], mixes: Sequence[Mix
         spread += mix.veil * float(plane.mean(dtype=np.float64))
         out[..., channel] = spread
     return out
-
-
-def _precision_for(light: Float32) -> np.dtype[Any]:
-    brightest = cv2.norm(light, cv2.NORM_INF)
-    small = light.shape[0] * light.shape[1] < FEWEST_IN_SINGLE_PX
-    return np.dtype(np.float64 if small or brightest > BRIGHTEST_IN_SINGLE else np.float32)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

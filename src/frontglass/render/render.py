@@ -32,6 +32,7 @@ from frontglass.render.meshes import light_through_mesh
 from frontglass.render.smears import light_through_grease
 from frontglass.render.spread import Surround, spread
 from frontglass.render.stray import with_stray_light
+from frontglass.render.transfers import Besides
 from frontglass.units import ratio_from_stops
 
 Float32 = NDArray[np.float32]
@@ -162,8 +163,8 @@ def _run(
     kept = math.prod(1 - element.veil_share for element in elements if isinstance(element, Veil))
     halos = _halos(glows, px_per_rad)
     if meshes:
-        also = halos if glows or kept < 1 else None
-        light = light_through_mesh(light, meshes[0], px_per_rad, surround, halos=also, kept=kept)
+        besides = Besides(halos, kept) if glows or kept < 1 else None
+        light = light_through_mesh(light, meshes[0], px_per_rad, surround, besides=besides)
         for mesh in meshes[1:]:
             light = light_through_mesh(light, mesh, px_per_rad, surround)
         return light

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.optics.hankel import density_from_transform
-from frontglass.render.blocks import FEWEST_IN_SINGLE_PX, available_cores
+from frontglass.render.blocks import FEWEST_IN_SINGLE_PX, available_cores, precision_for
 from frontglass.render.cells import REACH, SPLINE_DEGREE, CellAxis, CellSpreader
 from frontglass.render.halo import Halo
 from frontglass.render.mirrors import spread_among_mirrors
@@ -194,8 +194,9 @@ def _over_pixels(
     """Pixel by pixel under a mirror, one channel at a time to hold memory down."""
     height, width, _ = light.shape
     if height * width >= FEWEST_IN_SINGLE_PX:
+        kind = precision_for(light, max(1 - halo.direct for halo in halos))
         transfers = {
-            halo: MirrorTransfer.of_halo(halo, (height, width), gain) for halo in set(halos)
+            halo: MirrorTransfer.of_halo(halo, (height, width), kind, gain) for halo in set(halos)
         }
         return spread_among_mirrors(light, [transfers[halo] for halo in halos], pedestal)
     out = np.empty_like(light)

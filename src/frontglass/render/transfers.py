@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.render.blocks import (
-    FEWEST_IN_SINGLE_PX,
     ROWS_AT_ONCE,
     Blocks,
     Workspace,
@@ -38,6 +37,13 @@ class Mix(NamedTuple):
     veil: float
 
 
+class Besides(NamedTuple):
+    """What light passes besides: glows, as a halo per channel, and veils, which leave a share."""
+
+    halos: tuple[Halo, ...]
+    kept: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MirrorTransfer:
     """What becomes of the cosine waves of a frame, in blocks of columns, frequencies across.
@@ -59,10 +65,12 @@ class MirrorTransfer:
     odd: Sequence[Plane] | None
 
     @classmethod
-    def of_halo(cls, halo: Halo, shape: tuple[int, int], gain: float = 1.0) -> MirrorTransfer:
-        """Transfer of a halo and its direct light for a frame of `shape`, in single precision."""
+    def of_halo(
+        cls, halo: Halo, shape: tuple[int, int], kind: np.dtype[Any], gain: float
+    ) -> MirrorTransfer:
+        """Transfer of a halo and its direct light, times a gain, for a frame of `shape`."""
         columns = columns_of(shape[1])
-        even = Blocks(np.dtype(np.float32), shape)
+        even = Blocks(kind, shape)
 
         def fill(a: int, b: int) -> None:
             start = columns[a].start
@@ -77,12 +85,10 @@ class MirrorTransfer:
         return cls(direct=gain * halo.direct, even=blocks, odd=None)
 
     @classmethod
-    def of(cls, kernel: MirrorKernel, shape: tuple[int, int], mix: Mix) -> MirrorTransfer:
-        """Transfer of a pattern of dots for a frame of `shape`, added to what it leaves direct.
-
-        From a million pixels on it is in single precision.
-        """
-        kind = np.dtype(np.float64 if shape[0] * shape[1] < FEWEST_IN_SINGLE_PX else np.float32)
+    def of(
+        cls, kernel: MirrorKernel, shape: tuple[int, int], kind: np.dtype[Any], mix: Mix
+    ) -> MirrorTransfer:
+        """Transfer of a pattern of dots and what goes with it, for a frame of `shape`."""
         with ThreadPoolExecutor(available_cores()) as pool:
             making = _Making(pool=pool, kind=kind, shape=shape)
             even, odd = making.transform_rows(kernel)
@@ -96,10 +102,7 @@ class MirrorTransfer:
 
 
 def with_glow(
-    transfers: Sequence[MirrorTransfer],
-    shape: tuple[int, int],
-    halos: Sequence[Halo],
-    kept: float,
+    transfers: Sequence[MirrorTransfer], shape: tuple[int, int], besides: Besides
 ) -> list[MirrorTransfer]:
     """Transfers of light that passes glows and veils as well, before or after.
 
@@ -109,11 +112,10 @@ def with_glow(
         One per channel; used up.
     shape : (int, int)
         Of the frame.
-    halos : sequence of Halo
-        Of all the glows, one per channel.
-    kept : float
-        What the veils leave. [1], in [0, 1]
+    besides : Besides
+        The glows and veils.
     """
+    halos, kept = besides
     columns = columns_of(shape[1])
     channels = list(zip(transfers, halos, strict=True))
 
