@@ -1,4 +1,4 @@
-"""What a pattern of dots makes of the cosine waves of a frame among its mirror images."""
+"""What a halo or a pattern of dots makes of the cosine waves of a frame among its mirror images."""
 
 from __future__ import annotations
 
