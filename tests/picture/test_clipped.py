@@ -75,6 +75,15 @@ def test_a_camera_may_clip_below_the_highest_code(top):
     assert outline(light).regions == 1
 
 
+@pytest.mark.parametrize("quality", [90, 75])
+@pytest.mark.parametrize("radius", [3, 5, 9])
+def test_a_jpeg_does_not_pass_for_a_lamps_colour(radius, quality):
+    light = soft_disc(room() * np.array([4.0, 1.0, 0.2], dtype=np.float32), 61, 59, radius, 40)
+    plain = np.asarray(SRGB_CURVE.decode(codes(light) / 255), dtype=np.float32)
+    one, other = (signs(still, outline(still)) for still in (plain, jpeg(light, quality)))
+    assert other.whole_share == pytest.approx(one.whole_share, abs=0.05)
+
+
 def test_nothing_clips_in_a_room_without_lamps():
     assert outline(room(ground=0.4)).regions == 0
 
@@ -114,14 +123,14 @@ class TestAgainstOpenScenes:
 
     @pytest.mark.source("HdrCrops", "tests/data/hdr")
     @pytest.mark.parametrize("name", LAMP_SCENES)
-    def test_recovered_glow_is_nearer_to_the_truth(self, name, tmp_path):
+    @pytest.mark.parametrize("quality", [None, 98, 90, 75])
+    def test_recovered_glow_is_nearer_to_the_truth(self, name, quality, tmp_path):
         truth = scene(name)
-        still = as_still(truth, tmp_path)
+        still = as_still(truth, tmp_path, quality=quality)
         outside = outline(still.radiance).labels == 0
         recovered = fg.with_recovered_light(still).picture
         plain = glow_error(still.radiance, truth, outside).rms
-        # What the estimate takes for sky (dawn, sunset) it leaves exactly as it is.
-        assert glow_error(source(recovered), truth, outside).rms <= plain
+        assert glow_error(source(recovered), truth, outside).rms < plain
         # The base is what the file says, bit for bit.
         np.testing.assert_array_equal(recovered.radiance, still.radiance)
 
@@ -163,17 +172,17 @@ class TestWhiteThings:
         light = room(ground=0.35)
         light[:50] = 1.15
         light = cv2.GaussianBlur(light, (0, 0), 1.0)
-        assert self.glow_added(light) < 0.35
+        assert self.glow_added(light) < 0.06
 
     @pytest.mark.parametrize("ground", [0.15, 0.25, 0.4])
     @pytest.mark.parametrize("width", [20, 60, 110])
     def test_a_sheet_of_paper_is_at_worst_a_weak_lamp(self, width, ground):
-        # Small, hard-edged and white, it could be a lamp: the README owns up to 0.7 stops.
+        # Small, hard-edged and white, it could be a lamp: the README owns up to 0.5 stops.
         light = room(ground=ground)
         light[20 : 20 + width * 7 // 10, 30 : 30 + width] = 1.2
         light = np.maximum(cv2.GaussianBlur(light, (0, 0), 0.8), 0)
         light *= RNG(4).normal(1, 0.01, light.shape)
-        assert self.glow_added(light.astype(np.float32)) < 0.7
+        assert self.glow_added(light.astype(np.float32)) < 0.5
 
     def test_a_still_white_all_over(self):
         assert self.glow_added(np.full((60, 80, 3), 1.2, dtype=np.float32)) == 0
@@ -241,10 +250,10 @@ class TestProfiles:
         agree(one, other, 0.1)
 
 
-RINGING = pytest.mark.xfail(
+CRUMBLING = pytest.mark.xfail(
     strict=True,
-    reason="JPEG pulls one channel of a clipped area below its end, which whole_share takes for"
-    " colour: 0.1 to 0.7 stops of glow; tests/benchmarks/clipped.py prints it.",
+    reason="Crumbs of sky between leaves: a JPEG of quality 75 moves their rims and swallows some,"
+    " 0.18 stops of glow.",
 )
 
 
@@ -263,10 +272,15 @@ class TestStability:
         assert glow_error(moved, one, outside).rms < 0.2
 
     @pytest.mark.source("HdrCrops", "tests/data/hdr")
-    @pytest.mark.parametrize("name", ["warehouse-a", "interior-b", "forest-b"])
     @pytest.mark.parametrize(
-        "quality",
-        [98, pytest.param(90, marks=RINGING), pytest.param(75, marks=RINGING)],
+        ("name", "quality"),
+        [
+            (name, quality)
+            for name in ("warehouse-a", "interior-b", "forest-b")
+            for quality in (98, 90, 75)
+            if (name, quality) != ("forest-b", 75)
+        ]
+        + [pytest.param("forest-b", 75, marks=CRUMBLING)],
     )
     def test_a_jpegs_quality_moves_the_glow_little(self, name, quality, tmp_path):
         png = as_still(scene(name), tmp_path, quality=None)

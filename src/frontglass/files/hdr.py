@@ -121,6 +121,8 @@ def _primaries(line: str | None) -> Primaries:
         return BT709
     try:
         v = [float(word) for word in line.split()]
+        if v == [0.0] * 8:  # some writers' word for unknown
+            return BT709
         points: list[Chromaticity] = [(v[k], v[k + 1]) for k in range(0, 8, 2)]
         return Primaries(*points)
     except (ValueError, IndexError, ParameterError):

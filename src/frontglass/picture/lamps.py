@@ -22,17 +22,16 @@ MOST_STOPS = 20.0
 MOST_GUESSED_STOPS = 8.0
 LEAST_STOPS = 0.1
 """A region estimated at less is plain white, and given nothing."""
-UNREAD_STOPS = 0.7
+UNREAD_STOPS = 0.9
 """For a region whose outline cannot be seen: the median of clipped areas of open pictures, crops
-counting alike and areas by their size (tests/benchmarks/fit_lamps.py, on twelve and the café)."""
-FIT = (-0.2925, 2.9724, -1.1255, 0.3367)
-"""Least squares over levels of clipped areas of open panoramas and the café: a level that does not
-depend on the area; and, in proportion to the share that clips in all channels, a level, one that
-rises with a darker edge, and one that falls with a darker frame. The script of that fit is lost;
-tests/benchmarks/fit_lamps.py says how far the numbers hold on any folder of pictures."""
-UNCERTAIN_STOPS, UNCERTAIN_SHARE = 2.0, 0.4
-"""Rms of level against estimate as that script prints it, areas by their size: 1.2 stops where next
-to nothing is estimated, 2.0 from a tenth of a stop on, 2.5 to 4.4 from half a stop on."""
+counting alike and areas by their size, as tests/benchmarks/fit_lamps.py prints it."""
+FIT = (-1.119, 1.829, -1.139, -0.063, 0.271)
+"""The logarithm of the light a region lost, over white [stop], is a constant; rises with the share
+that clips in all channels, with a darker edge, a darker frame and a larger area. As printed by
+tests/benchmarks/fit_lamps.py on 28 open panoramas, none of which the benchmark knows."""
+UNCERTAIN_STOPS = 2.4
+"""Rms of level against estimate as that script prints it for pictures left out, areas by size: 1.4
+to 1.6 stops where less than half a stop is estimated, 2.3 to 2.8 from there on."""
 SMALL_SHARE, LARGE_SHARE = 0.05, 0.4
 """Of the frame: up to the first an area may be a lamp, from the second on it is a sky or a wall."""
 HARD_EDGE, SOFT_EDGE = 0.75, 0.95
@@ -220,7 +219,7 @@ def _levels(shown: Signs, clipped: str | float) -> tuple[Float64, Float64]:
     # A still that is white all over shows a wall, not a lamp.
     stops = np.where(unread, UNREAD_STOPS if count > 1 else 0.0, read)
     stops = np.clip(np.where(stops < LEAST_STOPS, 0, stops), 0, MOST_GUESSED_STOPS)
-    return stops, UNCERTAIN_STOPS + UNCERTAIN_SHARE * stops
+    return stops, np.full(count, UNCERTAIN_STOPS)
 
 
 def guessed_stops(shown: Signs, fit: Sequence[float] = FIT) -> Float64:
@@ -230,17 +229,28 @@ def guessed_stops(shown: Signs, fit: Sequence[float] = FIT) -> Float64:
     ----------
     shown : Signs
         What the still shows.
-    fit : four numbers
+    fit : five numbers
         As `FIT`.
+
+    Notes
+    -----
+    The light lost, over white, is a power law of the signs: it never falls below zero, and fades
+    away by itself where they speak against a lamp.
     """
+    lost_stops = logarithms(shown) @ np.asarray(fit)
+    level = np.log2(1 + 2 ** np.minimum(lost_stops, MOST_GUESSED_STOPS))
+    return np.asarray(level * lamp_share(shown))
+
+
+def logarithms(shown: Signs) -> Float64:
+    """Return what `FIT` multiplies, shape (N, 5): 1, whole share, edge, median, area [stop]."""
     edge = np.log2(np.maximum(shown.edge, DIMMEST_SIGN))
     median = np.log2(np.maximum(shown.frame_median, DARKEST_FRAME))
-    rest, whole, whole_by_edge, whole_by_median = fit
-    read = rest + shown.whole_share * (whole + whole_by_edge * edge + whole_by_median * median)
-    return np.asarray(read * _lamp_share(shown))
+    columns = (1.0, shown.whole_share, edge, median, np.log2(shown.area_share))
+    return np.stack([np.broadcast_to(column, edge.shape) for column in columns], axis=1)
 
 
-def _lamp_share(shown: Signs) -> Float64:
+def lamp_share(shown: Signs) -> Float64:
     """How much a region may be a lamp, by its size and the hardness of its edge [1]."""
     larger = np.log2(shown.area_share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
     softer = (shown.edge - HARD_EDGE) / (SOFT_EDGE - HARD_EDGE)
