@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -12,14 +13,22 @@ from numpy.typing import NDArray
 from frontglass.elements import Lines, Net
 from frontglass.optics.bands import CHANNEL_BANDS, Band
 from frontglass.optics.gratings import Grating
+from frontglass.optics.masks import CrossedGratings, Dots, PupilMask
 from frontglass.optics.tulle import HexagonalNet
 
 Array = NDArray[np.float64]
 Rest = Callable[[Array, Array], Array]
 
-ALIASES = 24
+ALIASES = 48
+STRIP_ALIASES = 48
 LEAST_WEIGHT = 1e-5
-WAVELENGTHS = 64
+WAVELENGTHS = 256
+TULLE_ORDERS = 20
+"""Orders of tulle within this many cycles to a pitch are laid out one by one."""
+TULLE_NODES = 1024
+FINEST_PX = 0.02
+_OWN_PITCHES = 1.5
+"""Pieces of thread are shorter, and overlap themselves no farther."""
 _CHUNK = 1 << 15
 
 
@@ -57,27 +66,53 @@ def mesh_twin(
     aliases, weighted by sinc(fx)**2 sinc(fy)**2, which sum to 1. Their tail is long, so that three
     parts are summed apart: the direct share, alike at all; what one grating deviates, whose mean
     over the band is in closed form and fades within a dozen periods; and the small rest,
-    wavelength by wavelength, at aliases of at least `least_weight`.
+    wavelength by wavelength, at aliases of at least `least_weight`. Of tulle, whose arms are rows
+    of orders side by side, the first orders are laid out one by one instead.
     """
-    mask = mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel)
-    band = CHANNEL_BANDS[channel]
     height, width = plane.shape
     big = np.block([[plane, plane[:, ::-1]], [plane[::-1], plane[::-1, ::-1]]])
-    fx, fy = np.fft.rfftfreq(2 * width), np.fft.fftfreq(2 * height)
+    mask = mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel)
+    transfer = mask_transfer(
+        mask,
+        CHANNEL_BANDS[channel],
+        px_per_rad,
+        big.shape,
+        least_weight=least_weight,
+        wavelengths=wavelengths,
+    )
+    return np.fft.irfft2(np.fft.rfft2(big) * transfer, s=big.shape)[:height, :width]
+
+
+def mask_transfer(
+    mask: PupilMask,
+    band: Band,
+    px_per_rad: float,
+    shape: tuple[int, int],
+    *,
+    least_weight: float,
+    wavelengths: int,
+) -> Array:
+    """Transfer function of a mask and two averages over pixels, at `rfft2`'s frequencies."""
+    height, width = shape
+    fx, fy = np.fft.rfftfreq(width), np.fft.fftfreq(height)
     size = fy.size * fx.size
     largest_m = 2 * ALIASES * px_per_rad * band.centre_m
-    rest, arms = _tulle(mask) if isinstance(mask, HexagonalNet) else _crossed(mask, largest_m)
     transfer = np.full(size, mask.direct)
+    if isinstance(mask, HexagonalNet):
+        rest, arms = _tulle(mask), list[_Arm]()
+        transfer += _low_orders(mask, band, px_per_rad, shape).ravel()
+    else:
+        rest, arms = _crossed(mask, largest_m)
     for arm in arms:
-        strip = _strip(fx, fy, arm, 12 * arm.grating.pitch_m / band.centre_m / px_per_rad)
-        u = math.cos(arm.across_rad) * strip.fx + math.sin(arm.across_rad) * strip.fy
-        values = arm.grating.band_transfer(px_per_rad * u, band) - arm.grating.direct
-        transfer += arm.share * _summed(strip, values, size)
+        half_width = 12 * arm.grating.pitch_m / band.centre_m / px_per_rad
+        for strip in _strip(fx, fy, arm.across_rad, half_width):
+            u = math.cos(arm.across_rad) * strip.fx + math.sin(arm.across_rad) * strip.fy
+            values = arm.grating.band_transfer(px_per_rad * u, band) - arm.grating.direct
+            transfer += arm.share * _summed(strip, values, size)
     near = _joined(_aliases(fx, fy, least_weight))
     values = _mean(rest, near, band, px_per_rad, wavelengths)
     transfer += _summed(near, values, size)
-    spectrum = np.fft.rfft2(big) * transfer.reshape(fy.size, fx.size)
-    return np.fft.irfft2(spectrum, s=big.shape)[:height, :width]
+    return transfer.reshape(fy.size, fx.size)
 
 
 def _aliases(fx: Array, fy: Array, least: float) -> Iterator[_Samples]:
@@ -95,14 +130,28 @@ def _aliases(fx: Array, fy: Array, least: float) -> Iterator[_Samples]:
                 yield _Samples(fx[columns] + m, fy[rows] + k, weight[place], place)
 
 
-def _strip(fx: Array, fy: Array, arm: _Arm, half_width: float) -> _Samples:
-    c, s = math.cos(arm.across_rad), math.sin(arm.across_rad)
-    parts = []
-    for samples in _aliases(fx, fy, LEAST_WEIGHT / 1000):
-        inside = np.abs(c * samples.fx + s * samples.fy) <= half_width
-        if inside.any():
-            parts.append(_Samples(*(column[inside] for column in samples)))
-    return _joined(parts)
+def _strip(fx: Array, fy: Array, across_rad: float, half_width: float) -> Iterator[_Samples]:
+    """Samples no farther than a half width from the line through 0 across a direction.
+
+    Along that line nothing fades, and a strip askew to the frame takes other aliases at every turn;
+    the outermost, which stand for all beyond them, must be far away.
+    """
+    c, s = math.cos(across_rad), math.sin(across_rad)
+    numbers = np.arange(-STRIP_ALIASES, STRIP_ALIASES + 1)
+    touched = half_width + (abs(c) + abs(s)) / 2
+    down, right = (np.sinc(f + numbers[:, np.newaxis]) ** 2 for f in (fy, fx))
+    for weights in (down, right):
+        weights[[0, -1]] += (1 - weights.sum(axis=0)) / 2
+    for k, of_row in zip(numbers, down, strict=True):
+        parts = []
+        for m in numbers[np.abs(c * numbers + s * k) <= touched]:
+            weight = np.outer(of_row, right[m + STRIP_ALIASES])
+            inside = np.abs(np.add.outer(s * (fy + k), c * (fx + m))) <= half_width
+            rows, columns = np.nonzero(inside & (weight >= LEAST_WEIGHT / 1000))
+            place = rows * fx.size + columns
+            parts.append(_Samples(fx[columns] + m, fy[rows] + k, weight[rows, columns], place))
+        if parts:
+            yield _joined(parts)
 
 
 def _joined(parts: Iterator[_Samples] | list[_Samples]) -> _Samples:
@@ -125,9 +174,9 @@ def _mean(rest: Rest, samples: _Samples, band: Band, px_per_rad: float, count: i
     return values
 
 
-def _crossed(mask, largest_m: float) -> tuple[Rest, list[_Arm]]:
+def _crossed(mask: PupilMask, largest_m: float) -> tuple[Rest, list[_Arm]]:
     """Split the product of several gratings' transfer functions."""
-    crossed = mask._crossed
+    crossed = mask if isinstance(mask, CrossedGratings) else mask._crossed
     gratings, directions = crossed.gratings, crossed.across_rad
     direct = [grating.direct for grating in gratings]
     others = [math.prod(direct[:i] + direct[i + 1 :]) for i in range(len(direct))]
@@ -145,11 +194,76 @@ def _crossed(mask, largest_m: float) -> tuple[Rest, list[_Arm]]:
     return rest, [_Arm(*arm) for arm in zip(directions, others, gratings, strict=True)]
 
 
-def _tulle(mask: HexagonalNet) -> tuple[Rest, list[_Arm]]:
-    def rest(x_m: Array, y_m: Array) -> Array:
-        return mask.otf(x_m, y_m, 1.0) - mask.direct
+def _low_orders(mask: HexagonalNet, band: Band, px_per_rad: float, shape: tuple[int, int]) -> Array:
+    """Transform of tulle's first orders, as streaks so fine that a pixel sees a line."""
+    orders = _first_orders(mask, band.centre_m)
+    height, width = shape
+    light = np.zeros(height * width)
+    for x_rad, y_rad, share in zip(*orders, strict=True):
+        x, y = px_per_rad * x_rad, px_per_rad * y_rad
+        wavelengths, weights = band.wavelengths(band.centre_m * FINEST_PX / math.hypot(x, y))
+        ratio = wavelengths / band.centre_m
+        for row, low in _two_pixels(y * ratio):
+            for column, right in _two_pixels(x * ratio):
+                place = row % height * width + column % width
+                light += np.bincount(place, share * weights * low * right, minlength=light.size)
+    return np.fft.rfft2(light.reshape(shape)).real
 
-    return rest, []
+
+def _two_pixels(at: Array) -> Iterator[tuple[NDArray[np.intp], Array]]:
+    below = np.floor(at)
+    yield below.astype(np.intp), 1 - (at - below)
+    yield below.astype(np.intp) + 1, at - below
+
+
+def _first_orders(mask: HexagonalNet, wavelength_m: float) -> Dots:
+    orders = mask.orders(wavelength_m, highest=2 * TULLE_ORDERS)
+    away = np.hypot(orders.x_rad, orders.y_rad) * mask.pitch_m / wavelength_m
+    first = (away > 0.5) & (away < TULLE_ORDERS + 0.1)
+    return Dots(*(column[first] for column in orders))
+
+
+def _tulle(mask: HexagonalNet) -> Rest:
+    """Return the transfer function less its mean and the first orders."""
+    straight = replace(mask, angle_rad=0.0)
+    # A cell of the grid of holes: the transfer function of the orders alone repeats on it.
+    t = np.arange(TULLE_NODES) / TULLE_NODES
+    j, i = np.meshgrid(t, t, indexing="ij")
+    x, y = mask.pitch_m * (i + j / 2), mask.pitch_m * j * math.sqrt(3) / 2
+    still = replace(straight, jitter_m=0.0)
+    spectrum = np.fft.fft2(still.otf(x, y, 1.0))
+    m = np.fft.fftfreq(TULLE_NODES, 1 / TULLE_NODES)
+    row, column = np.meshgrid(m, m, indexing="ij")
+    # Cycles per pitch of the order (row, column).
+    away = np.hypot(column, (2 * row - column) / math.sqrt(3))
+    spectrum *= np.exp(-((2 * np.pi * mask.jitter_m / mask.pitch_m * away) ** 2))
+    whole = np.fft.ifft2(spectrum).real[0, 0]
+    spectrum[away < TULLE_ORDERS + 0.1] = 0
+    table = np.fft.ifft2(spectrum).real
+    own_m = _OWN_PITCHES * mask.pitch_m
+
+    def rest(x_m: Array, y_m: Array) -> Array:
+        c, s = math.cos(mask.angle_rad), math.sin(mask.angle_rad)
+        u, v = c * x_m + s * y_m, c * y_m - s * x_m
+        down = v / mask.pitch_m / (math.sqrt(3) / 2)
+        values = _looked_up(table, down, u / mask.pitch_m - down / 2)
+        if mask.jitter_m:
+            near = np.hypot(u, v) < own_m
+            pairs = straight._own_pairs(u[near], v[near])
+            values[near] += (1 - whole) * pairs / straight._own_pairs(np.zeros(1), np.zeros(1))
+        return values
+
+    return rest
+
+
+def _looked_up(table: Array, row: Array, column: Array) -> Array:
+    """Value of a table that repeats, between its nodes on straight lines."""
+    side = len(table)
+    values = np.zeros(row.shape)
+    for i, low in _two_pixels(row % 1 * side):
+        for j, right in _two_pixels(column % 1 * side):
+            values += low * right * table[i % side, j % side]
+    return values
 
 
 def tabulated(grating: Grating, largest_m: float) -> Callable[[Array], Array]:

@@ -8,12 +8,19 @@ from typing import NamedTuple
 import numpy as np
 
 from frontglass.optics.bands import REACH_SIGMAS, Band
-from frontglass.optics.gratings import Grating, both_ways
+from frontglass.optics.gratings import Grating, LineOrders, both_ways
 from frontglass.optics.psf import FloatArray
 
 LONE_ORDERS = 12
 FINE_STEPS = 5
 BRIGHT_ENVELOPES = 2.5
+MUCH_LIGHT = 0.01
+"""Of what both deviate; more of it, behind grooves say, must be laid finer. Threads a tenth as wide
+as their pitch deviate as much."""
+MORE_LONE_ORDERS = 24
+MORE_BRIGHT_ENVELOPES = 5.0
+FEW_STEPS = 480
+"""More of a thread's pattern costs little where it is no more steps than these."""
 FAINT_ENVELOPES = 16.0
 GOLDEN = (1 + math.sqrt(5)) / 2
 MOST_WAVELENGTHS = 401
@@ -68,13 +75,18 @@ def crossings(
     Orders that may be told apart are laid at their exact angles, all else on steps. Peaks that a
     drift leaves have no exact angles: where they are narrow they are laid on finer steps. Left out
     is what either deviates beyond 16 times the width of a thread's own pattern, and what
-    both deviate beyond a few orders and one beyond 2.5 times that width.
+    both deviate beyond a few orders and one beyond 2.5 times that width, or 5 times where that
+    takes few steps. Steps are half as long where the two deviate much.
     """
     if not (one.width_m and other.width_m):
         return []
+    lone = LONE_ORDERS
+    if (1 - one.direct) * (1 - other.direct) > MUCH_LIGHT:
+        step_rad, lone = step_rad / 2, MORE_LONE_ORDERS
+    if one.drift_m or other.drift_m:
+        lone = 0
     zones = _zones(one, other, band, step_rad, reach_rad)
     wavelengths, weights = _wavelengths(one, other, band, step_rad, zones)
-    lone = 0 if one.drift_m or other.drift_m else LONE_ORDERS
     light = {
         (grating, index): _Light.of(grating, nodes, wavelengths, lone)
         for grating in {one, other}
@@ -97,7 +109,8 @@ def crossings(
         parts.append(_products(rows, columns, weights))
     if lone:
         reach = float(zones.among_peaks[-1])
-        parts.append(_lone_crossings(one, other, band, step_rad / 2, reach))
+        first, second = (g.orders(band.centre_m, highest=lone) for g in (one, other))
+        parts.append(_lone_crossings(first, second, band, step_rad / 2, reach))
     return parts
 
 
@@ -140,7 +153,9 @@ def _zones(one: Grating, other: Grating, band: Band, step_rad: float, reach_rad:
     # A drift makes peak m as wide as 2 pi (m drift / pitch)**2 of the way to the next one.
     drift = max(one.drift_m / one.pitch_m, other.drift_m / other.pitch_m)
     narrow = math.sqrt(1.5 * px * spacing / (2 * math.pi)) / drift if drift else 0.0
-    wanted = (min(narrow, peaks), peaks, BRIGHT_ENVELOPES * envelope, FAINT_ENVELOPES * envelope)
+    bright = min(MORE_BRIGHT_ENVELOPES * envelope, FEW_STEPS * step_rad)
+    bright = max(bright, BRIGHT_ENVELOPES * envelope)
+    wanted = (min(narrow, peaks), peaks, bright, FAINT_ENVELOPES * envelope)
     on_pixels = [px * math.ceil(min(end, reach_rad) / px) for end in wanted]
     narrow, peaks, bright, faint = np.maximum.accumulate(on_pixels).tolist()
     bright, faint = max(bright, peaks + px), max(faint, bright + 2 * px)
@@ -186,12 +201,12 @@ def _wavelengths(
 
 
 def _lone_crossings(
-    one: Grating, other: Grating, band: Band, step_rad: float, reach_rad: float
+    rows: LineOrders, columns: LineOrders, band: Band, step_rad: float, reach_rad: float
 ) -> Crossings:
-    """Orders of both gratings, the first twelve of each, as streaks towards the lamp."""
-    rows, columns = (grating.orders(band.centre_m, highest=LONE_ORDERS) for grating in (one, other))
+    """Return the first orders of both gratings, as streaks towards the lamp."""
     parts = [Crossings(np.zeros(0), np.zeros(0), np.zeros(0))]
-    first = slice(LONE_ORDERS + 1, None)  # the positive ones: the others are their mirror images
+    # The positive ones: the others are their mirror images.
+    first = slice(rows.shares.size // 2 + 1, None)
     for u, row_share in zip(rows.angles_rad[first], rows.shares[first], strict=True):
         for v, share in zip(columns.angles_rad[first], columns.shares[first], strict=True):
             wavelengths, weights = band.wavelengths(band.centre_m * step_rad / (u + v))

@@ -24,6 +24,8 @@ _REACH_SIGMAS = 8.5
 _LONE_ORDERS = 16
 _COUNTED_WAVES = 16
 _STEPS_IN_AN_ORDER = 8
+_STEPS_IN_AN_EVEN_STREAK = 3
+"""Askew to the frame, points a step h [px] apart on a line err by about (h / 3)**2 on a pixel."""
 _STEPS_IN_A_PEAK = 2
 _STEPS_IN_A_NARROW_PEAK = 8
 _WIDE_STEPS = 12
@@ -366,11 +368,14 @@ class Grating:
         if count <= 0:
             return Streak(np.zeros(0), np.zeros(0))
         step = (end_rad - start_rad) / count
-        at = start_rad + (np.arange(count) + 0.5) * step
-        density = np.zeros(count)
+        nodes = start_rad + np.arange(count + 1) * step
+        density = np.zeros(count + 1)
         for wavelength, weight in zip(*band.wavelengths(band.sigma_m / 8), strict=True):
-            density += weight / wavelength * self._envelope(at / wavelength)
-        return Streak(np.concatenate([at, -at]), np.tile(density * step, 2))
+            density += weight / wavelength * self._envelope(nodes / wavelength)
+        fine = step / _STEPS_IN_AN_EVEN_STREAK
+        at = start_rad + (np.arange(count * _STEPS_IN_AN_EVEN_STREAK) + 0.5) * fine
+        shares = np.interp(at, nodes, density) * fine
+        return Streak(np.concatenate([at, -at]), np.tile(shares, 2))
 
     def _tail(self, band: Band, step_rad: float, start_rad: float, end_rad: float) -> Streak:
         """Mean of the envelope's ripples."""

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from abc import ABC, abstractmethod
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -16,6 +18,7 @@ from frontglass.optics.bands import Band
 from frontglass.optics.crossings import NO_LIGHT, Crossings, crossings
 from frontglass.optics.gratings import Grating, Streak
 from frontglass.optics.psf import FloatArray
+from frontglass.optics.triples import Triples, triples
 
 STEPS_PER_STEP = 4
 """A lone streak is much brighter than the plane between two, and costs much less."""
@@ -162,8 +165,8 @@ class CrossedGratings(PupilMask):
         Notes
         -----
         Light deviated by one grating lies on its arm, light deviated by two on the plane between
-        two arms (`crossings`). What three or four deviate, a share below (1 - direct)**3 of a
-        grating, is laid where two put it.
+        two arms (`crossings`), light deviated by three around them (`triples`). What four deviate,
+        a share below (1 - direct)**4 of a grating, is laid where three put it.
         """
         check_positive("step_rad", step_rad)
         if not check_positive("reach_rad", reach_rad) >= step_rad:
@@ -177,32 +180,52 @@ class CrossedGratings(PupilMask):
             at, shares = streaks[grating]
             c, s = math.cos(self.across_rad[index]), math.sin(self.across_rad[index])
             parts.append(Dots(c * at, s * at, shares * self._others(index)))
-        scale = self._more_than_twice()
-        planes: dict[tuple[Grating, Grating], list[Crossings]] = {}
-        for first in range(len(self.gratings)):
-            for second in range(first):
-                pair = (self.gratings[first], self.gratings[second])
-                if pair not in planes:
-                    planes[pair] = crossings(*pair, band, step_rad=step_rad, reach_rad=reach_rad)
-                share = scale * self._others(first, second)
-                parts += [self._laid(first, second, plane, share) for plane in planes[pair]]
+        planes: dict[tuple[Grating, ...], list[Crossings]] = {}
+        for pair in itertools.combinations(range(len(self.gratings)), 2):
+            one, other = (self.gratings[i] for i in pair)
+            if (one, other) not in planes:
+                planes[one, other] = crossings(
+                    one, other, band, step_rad=step_rad, reach_rad=reach_rad
+                )
+            share = self._others(*pair)
+            parts += [
+                self._laid(pair, (plane.one_rad, plane.other_rad), share * plane.shares)
+                for plane in planes[one, other]
+            ]
+        volumes: dict[tuple[Grating, ...], Triples] = {}
+        scale = self._more_than_thrice()
+        for three in itertools.combinations(range(len(self.gratings)), 3):
+            one, other, third = (self.gratings[i] for i in three)
+            if (one, other, third) not in volumes:
+                volumes[one, other, third] = triples(
+                    (one, other, third), band, step_rad=step_rad, reach_rad=reach_rad
+                )
+            at, shares = volumes[one, other, third]
+            parts.append(self._laid(three, at, scale * self._others(*three) * shares))
         return Dots.joined(parts)
 
-    def _laid(self, first: int, second: int, plane: Crossings, share: float) -> Dots:
-        """Angles along two gratings' own directions as directions in the frame."""
-        one, other = self.across_rad[first], self.across_rad[second]
-        x = math.cos(one) * plane.one_rad + math.cos(other) * plane.other_rad
-        y = math.sin(one) * plane.one_rad + math.sin(other) * plane.other_rad
-        return Dots(x, y, share * plane.shares)
+    def _laid(
+        self, members: tuple[int, ...], at_rad: Iterable[FloatArray], shares: FloatArray
+    ) -> Dots:
+        """Angles along some gratings' own directions as directions in the frame."""
+        x, y = np.zeros_like(shares), np.zeros_like(shares)
+        for index, angles in zip(members, at_rad, strict=True):
+            x += math.cos(self.across_rad[index]) * angles
+            y += math.sin(self.across_rad[index]) * angles
+        return Dots(x, y, shares)
 
     def _others(self, *indices: int) -> float:
         kept = (g.direct for i, g in enumerate(self.gratings) if i not in indices)
         return math.prod(kept)
 
-    def _more_than_twice(self) -> float:
-        """Light deviated twice or more over light deviated twice."""
-        count = len(self.gratings)
+    def _more_than_thrice(self) -> float:
+        """Light deviated three times or more over light deviated three times."""
         bent = [1 - grating.direct for grating in self.gratings]
-        once = sum(bent[i] * self._others(i) for i in range(count))
-        twice = sum(bent[i] * bent[j] * self._others(i, j) for i in range(count) for j in range(i))
-        return (1 - self.direct - once) / twice if twice > 0 else 1.0
+        light = [
+            sum(
+                math.prod(bent[i] for i in members) * self._others(*members)
+                for members in itertools.combinations(range(len(bent)), times)
+            )
+            for times in range(4)
+        ]
+        return (1 - sum(light[:3])) / light[3] if light[3] > 0 else 1.0

@@ -12,17 +12,23 @@ from numpy.typing import ArrayLike
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.bands import Band
-from frontglass.optics.gratings import triangle_through_gaussian
+from frontglass.optics.gratings import both_ways, triangle_through_gaussian
 from frontglass.optics.masks import Dots, PupilMask
 from frontglass.optics.psf import FloatArray
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _TABLE_SIDE = 512
 LARGEST_ORDER_COUNT = 400
-_DIFFUSE_SIDE = 400
+_LOBES = 8
+_STEPS_ACROSS = 1600
+_STEPS_ALONG = 400
+"""More lobes of a piece of thread cost little where they are no more steps than these."""
 _LONE_STREAKS = 20
+_STEPS_IN_A_LONE_STREAK = 4
 _BRIGHT_STREAKS = 10
 _STEPS_PER_STEP = 8
+_FAINT_STREAKS = 64
+_RINGS_IN_AN_OCTAVE = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,12 +174,17 @@ class HexagonalNet(PupilMask):
         x, y, shares = (column[wanted] for column in orders)
         parts = [Dots(np.zeros(0), np.zeros(0), np.zeros(0))]
         # Orders at like distances smear into streaks of like lengths: a ring at a time.
-        rings = np.ceil(np.log2(radius[wanted] / spacing)).astype(np.intp)
+        octaves = np.log2(radius[wanted] / spacing)
+        rings = np.ceil(_RINGS_IN_AN_OCTAVE * octaves).astype(np.intp)
         for ring in np.unique(rings):
             member = rings == ring
-            outer = min(spacing * 2.0 ** float(ring), reach_rad)
-            # Where streaks are longer than the way to the next order, a quarter of that serves.
-            move = step_rad if outer < _LONE_STREAKS * spacing else max(step_rad, spacing / 4)
+            outer = min(spacing * 2.0 ** float(ring / _RINGS_IN_AN_OCTAVE), reach_rad)
+            move = step_rad
+            if outer > _FAINT_STREAKS * spacing:
+                # Where so many streaks lie over one another, a quarter of their distance serves.
+                move = max(step_rad, spacing / 4)
+            if outer < _LONE_STREAKS * spacing:
+                move = step_rad / _STEPS_IN_A_LONE_STREAK
             if outer < _BRIGHT_STREAKS * spacing:
                 # The brightest, and shorter than a step where orders lie close together.
                 move = min(step_rad, spacing / 10) / _STEPS_PER_STEP
@@ -193,23 +204,40 @@ class HexagonalNet(PupilMask):
         empty = np.zeros(0)
         if not (self.jitter_m and self.width_m):
             return Dots(empty, empty, empty)
-        # As smooth as a thread's own pattern along its length, whose period is a few pixels at
-        # least; ten points to it where the step would need more than the limit.
-        reach = min(reach_rad, 6 * band.centre_m / self.width_m)
-        half = min(max(1, int(reach / step_rad)), _DIFFUSE_SIDE)
-        step = reach / half
-        at = np.arange(-half, half + 1) * step
-        x, y = np.meshgrid(at, at[half:])
-        shares = np.zeros_like(x)
-        for wavelength, weight in zip(*band.wavelengths(band.sigma_m), strict=True):
-            shares += weight * self._own_patterns(x, y, float(wavelength))
-        shares *= self._own_factor(self._jittered_table()) * step**2
-        # The other half is the same, turned by half a turn.
-        x, y, shares = (
-            np.concatenate([a.ravel(), b[1:].ravel()])
-            for a, b in ((x, -x), (y, -y), (shares, shares))
+        # Along either direction of a piece of thread, its pattern is a product; and so is what
+        # jitter keeps of it, as a Gaussian is.
+        wavelengths, weights = band.wavelengths(band.sigma_m / 2)
+        length = self._thread_length_m
+        wide, narrow = (
+            self._lobes(size, steps, wavelengths, step_rad)
+            for size, steps in ((self.width_m, _STEPS_ACROSS), (length, _STEPS_ALONG))
         )
-        return Dots(x, y, shares)
+        shares = sum(
+            sign * (np.c_[weights / wavelengths**2] * across).T @ along
+            for sign, across, along in zip((1, -1), wide[1:], narrow[1:], strict=True)
+        )
+        shares *= self._own_factor(self._jittered_table())
+        across, along = (a.ravel() for a in np.meshgrid(wide[0], narrow[0], indexing="ij"))
+        parts = []
+        for a in _NORMALS:
+            c, s = math.cos(a), math.sin(a)
+            x, y = self._turned(c * across - s * along, s * across + c * along)
+            parts.append(Dots(x, y, shares.ravel()))
+        x, y, shares = Dots.joined(parts)
+        within = np.hypot(x, y) <= reach_rad
+        return Dots(x[within], y[within], shares[within])
+
+    def _lobes(
+        self, size_m: float, steps: int, wavelengths_m: FloatArray, step_rad: float
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Angles, and the pattern of a slit on steps about them: all of it, what jitter keeps."""
+        lobe = float(wavelengths_m.mean()) / size_m
+        step = min(step_rad, lobe / 8)
+        end = max(_LOBES * lobe, steps * step)
+        at = both_ways(np.arange(1.0, math.ceil(end / step) + 1) * step)
+        nu = at / np.c_[wavelengths_m]
+        whole = np.asarray((size_m * np.sinc(size_m * nu)) ** 2 * step)
+        return at, whole, np.asarray(whole * self._kept(nu, np.zeros(1)))
 
     @property
     def _cell_m2(self) -> float:
