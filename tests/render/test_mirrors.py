@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from frontglass.optics.masks import Dots
 from frontglass.optics.profiles import Gaussian
-from frontglass.render import Surround
+from frontglass.render import Surround, kernels
 from frontglass.render.blocks import MOST_IN_SINGLE, precision_for
 from frontglass.render.halo import ScatterHalo
 from frontglass.render.kernels import NEAR_PX, MirrorKernel
@@ -145,3 +145,24 @@ def test_single_precision_keeps_well_within_the_engines_bound_as_long_as_it_is_t
         for kind in (SINGLE, DOUBLE)
     )
     np.testing.assert_allclose(single, double, rtol=4e-4, atol=4e-5)
+
+
+@pytest.mark.parametrize("shape", [(30, 40), (NEAR_PX + 276, NEAR_PX + 976)], ids=str)
+@pytest.mark.parametrize("dots", [ASKEW, EVEN], ids=["askew", "even"])
+def test_dots_may_be_laid_a_few_at_a_time(monkeypatch, shape, dots):
+    light = np.random.default_rng(5).random((*shape, 3)).astype(np.float32)
+    seen = []
+    for at_once in (1_000, 3):
+        monkeypatch.setattr(kernels, "DOTS_AT_ONCE", at_once)
+        kernel = MirrorKernel.of(dots, shape)
+        seen.append(
+            spread_among_mirrors(light, [MirrorTransfer.of(kernel, shape, DOUBLE, MIX)] * 3)
+        )
+    np.testing.assert_allclose(*seen, atol=1e-7)
+
+
+def test_no_dots_leave_the_direct_light():
+    light = np.random.default_rng(6).random((30, 40, 3)).astype(np.float32)
+    kernel = MirrorKernel.of(with_opposites([], [], []), (30, 40))
+    transfer = MirrorTransfer.of(kernel, (30, 40), DOUBLE, Mix(1.0, 1.0, 0.0))
+    np.testing.assert_array_equal(spread_among_mirrors(light, [transfer] * 3), light)

@@ -21,6 +21,8 @@ MORE_LONE_ORDERS = 24
 MORE_BRIGHT_ENVELOPES = 5.0
 FEW_STEPS = 480
 """More of a thread's pattern costs little where it is no more steps than these."""
+FEWEST_STEPS_IN_AN_ORDER = 6
+"""Where peaks that a drift leaves are so close together, half steps show what lies between."""
 FAINT_ENVELOPES = 16.0
 GOLDEN = (1 + math.sqrt(5)) / 2
 MOST_WAVELENGTHS = 401
@@ -76,7 +78,8 @@ def crossings(
     drift leaves have no exact angles: where they are narrow they are laid on finer steps. Left out
     is what either deviates beyond 16 times the width of a thread's own pattern, and what
     both deviate beyond a few orders and one beyond 2.5 times that width, or 5 times where that
-    takes few steps. Steps are half as long where the two deviate much.
+    takes few steps. Steps are half as long where the two deviate much, or orders that drift lie
+    close together.
     """
     if not (one.width_m and other.width_m):
         return []
@@ -85,6 +88,8 @@ def crossings(
         step_rad, lone = step_rad / 2, MORE_LONE_ORDERS
     if one.drift_m or other.drift_m:
         lone = 0
+        if step_rad > _spacing(one, other, band) / FEWEST_STEPS_IN_AN_ORDER:
+            step_rad /= 2
     zones = _zones(one, other, band, step_rad, reach_rad)
     wavelengths, weights = _wavelengths(one, other, band, step_rad, zones)
     light = {
@@ -146,7 +151,7 @@ def _products(rows: _Light, columns: _Light, weights: FloatArray) -> Crossings:
 def _zones(one: Grating, other: Grating, band: Band, step_rad: float, reach_rad: float) -> _Zones:
     """Of two gratings and a channel; steps near the lamp are parts or multiples of a pixel."""
     px = 2 * step_rad
-    spacing = band.centre_m / min(one.pitch_m, other.pitch_m)
+    spacing = _spacing(one, other, band)
     envelope = band.centre_m / min(one.width_m, other.width_m)
     # The band smears order m over m sigma; at 0.6 / sigma all that is left of peaks is 1e-3.
     peaks = 0.6 * band.centre_m / band.sigma_m * spacing
@@ -181,6 +186,11 @@ def _zones(one: Grating, other: Grating, band: Band, step_rad: float, reach_rad:
     )
 
 
+def _spacing(one: Grating, other: Grating, band: Band) -> float:
+    """Angle from order to order, of the wider set."""
+    return band.centre_m / min(one.pitch_m, other.pitch_m)
+
+
 def _steps(start: float, end: float, largest: float) -> FloatArray:
     """Equal steps from `start`, which is left out, to `end`."""
     count = max(math.ceil((end - start) / largest - 1e-6), 0)
@@ -194,7 +204,7 @@ def _wavelengths(
 
     Farther out, where the streaks of neighbouring orders overlap, less than their distance serves.
     """
-    spacing = band.centre_m / min(one.pitch_m, other.pitch_m)
+    spacing = _spacing(one, other, band)
     relative = min(step_rad / zones.even_from, 0.7 * spacing / float(zones.among_peaks[-1]))
     least = 2 * REACH_SIGMAS * band.sigma_m / (MOST_WAVELENGTHS - 1)
     return band.wavelengths(max(band.centre_m * relative, least))

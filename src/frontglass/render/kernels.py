@@ -13,6 +13,7 @@ from frontglass.optics.masks import Dots
 Float64 = NDArray[np.float64]
 
 NEAR_PX = 1024
+DOTS_AT_ONCE = 2_000_000
 WIDEST_BELOW_PX = 256
 LARGEST_DENSE_PX = 4_000_000
 """On frames up to this, thousands of points far away fold onto one pixel, and are summed."""
@@ -27,6 +28,11 @@ class Corners(NamedTuple):
     rows: NDArray[np.int32]
     columns: NDArray[np.int32]
     light: Float64
+
+    @staticmethod
+    def joined(parts: list[Corners]) -> Corners:
+        """All the light of several."""
+        return Corners(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
     def at(self, chosen: Any) -> Corners:
         """Return some of it."""
@@ -101,14 +107,18 @@ class MirrorKernel:
     def of(cls, dots: Dots, shape: tuple[int, int]) -> MirrorKernel:
         """Kernel of dots, in pixels, for a frame of `shape`."""
         height, width = shape
-        corners = corners_of_dots(dots)
         near_px = min(NEAR_PX, height - 1, width - 1)
-        side = 2 * near_px + 1
-        inside = (corners.rows <= near_px) & (np.abs(corners.columns) <= near_px)
-        rows, columns, light = corners.at(inside)
-        near = _summed(Corners(rows, columns + near_px, light), (near_px + 1, side))
+        near = np.zeros((near_px + 1, 2 * near_px + 1))
+        parts = []
+        for start in range(0, max(len(dots.shares), 1), DOTS_AT_ONCE):
+            some = Dots(*(column[start : start + DOTS_AT_ONCE] for column in dots))
+            corners = corners_of_dots(some)
+            inside = (corners.rows <= near_px) & (np.abs(corners.columns) <= near_px)
+            rows, columns, light = corners.at(inside)
+            near += _summed(Corners(rows, columns + near_px, light), near.shape)
+            parts.append(_gathered(_folded(corners.at(~inside), shape), shape))
         near[0] += near[0, ::-1].copy()
-        far = _folded(corners.at(~inside), shape)
+        far = _gathered(Corners.joined(parts), shape) if len(parts) > 1 else parts[0]
         is_even = _is_even(dots)
         below = np.zeros((height - near_px, 0))
         if is_even:
@@ -171,7 +181,7 @@ def _is_even(dots: Dots) -> bool:
 
 
 def _folded(corners: Corners, shape: tuple[int, int]) -> Corners:
-    """Of all light and its opposite, what mirrors send to rows 0 ... H, sorted by row."""
+    """Of all light and its opposite, what mirrors send to rows 0 ... H."""
     height, width = shape
     rows, columns, light = corners
     rows = np.mod(rows, 2 * height)
@@ -181,6 +191,13 @@ def _folded(corners: Corners, shape: tuple[int, int]) -> Corners:
     columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
     rows = np.concatenate([rows, rows[both]])
     light = np.concatenate([light, light[both]])
+    return Corners(rows, columns, light)
+
+
+def _gathered(corners: Corners, shape: tuple[int, int]) -> Corners:
+    """Sort folded light by row; on small frames sum what falls on one pixel."""
+    height, width = shape
+    rows, columns, light = corners
     if (height + 1) * 2 * width <= LARGEST_DENSE_PX:
         dense = _summed(Corners(rows, columns, light), (height + 1, 2 * width))
         at_row, at_column = np.nonzero(dense)
