@@ -352,7 +352,8 @@ def _shifted(light: Float32, right: float, down: float) -> Float32:
     is_whole = right == round(right) and down == round(down)
     kernel = cv2.INTER_NEAREST if is_whole else cv2.INTER_CUBIC
     moved = cv2.warpAffine(light, matrix, size, flags=kernel, borderMode=cv2.BORDER_REPLICATE)
-    return np.maximum(moved, 0, dtype=np.float32)
+    # Cubics swing below the dark beside a lamp.
+    return np.asarray(moved if is_whole else np.maximum(moved, 0), dtype=np.float32)
 
 
 def _disagreement(bright: Float32, dark: Float32, scale: np.float32) -> float | None:
