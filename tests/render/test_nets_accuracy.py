@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from frontglass.elements import Lines, Net
+from frontglass.elements import GaussianLobe, Glow, Lines, Net, Veil
+from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.render import Surround
 from tests.render.front_optics import camera, level_net_twin, seen
-from tests.render.mesh_twin import mesh_twin
+from tests.render.mesh_twin import LEAST_WEIGHT, WAVELENGTHS, mask_transfer, mesh_twin
 
 SHAPE = (60, 97)
 MESHES = {
@@ -146,6 +147,30 @@ def test_tulle_is_within_the_engines_bound(unevenness, scale, wavelengths):
 )
 def test_red_and_blue_are_within_the_engines_bound(name, channel):
     assert_within_the_bound(TURNED[name], 2000.0, channel)
+
+
+@pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
+def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
+    mesh, sigma_rad, depth, veil_share = TURNED["knitted, 20 degrees"], 1e-3, 0.25, 0.02
+    glow = Glow(optical_depth=depth, lobes=(GaussianLobe(sigma_deg=np.degrees(sigma_rad)),))
+    light = small_night(600.0)
+    path = (mesh, glow, Veil(veil_share=veil_share))
+    got = seen(light, *path, camera=camera(SMALL[1], 2000.0))[..., 1]
+    # One transfer function for all of the frame laid out with its mirror images, and closed forms:
+    # a Gaussian through both averages over a pixel, and the chance of no, one, two deviations.
+    plane = light[..., 1].astype(float)
+    big = np.block([[plane, plane[:, ::-1]], [plane[::-1], plane[::-1, ::-1]]])
+    how = {"least_weight": LEAST_WEIGHT, "wavelengths": WAVELENGTHS}
+    transfer = mask_transfer(mesh.mask(), CHANNEL_BANDS[1], 2000.0, big.shape, **how)
+    aliases = np.arange(-4, 5)[:, np.newaxis]
+    along_y, along_x = (
+        np.sum(np.exp(-2 * (np.pi * 2000.0 * sigma_rad * f) ** 2) * np.sinc(f) ** 2, axis=0)
+        for f in (np.fft.fftfreq(big.shape[0]) + aliases, np.fft.rfftfreq(big.shape[1]) + aliases)
+    )
+    transfer *= np.exp(-depth * (1 - np.outer(along_y, along_x)))
+    spread = np.fft.irfft2(np.fft.rfft2(big) * transfer, s=big.shape)[: SMALL[0], : SMALL[1]]
+    want = (1 - veil_share) * spread + veil_share * plane.mean()
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
 
 
 def assert_within_the_bound(mesh, scale, channel, **how):
