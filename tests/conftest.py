@@ -7,9 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from PIL import Image
 
+from frontglass.picture.encoding import Container, Encoding, Sample
+from frontglass.picture.picture import Picture
+
 Shoot = Callable[..., Path]
+Pictured = Callable[[NDArray[np.float32]], Picture]
 
 
 @pytest.fixture
@@ -25,3 +30,14 @@ def shoot(tmp_path: Path) -> Shoot:
         return path
 
     return still
+
+
+@pytest.fixture
+def pictured() -> Pictured:
+    """Picture of some light."""
+
+    def picture(light: NDArray[np.float32]) -> Picture:
+        encoding = Encoding(container=Container.EXR, sample=Sample.FLOAT)
+        return Picture(radiance=light, encoding=encoding)
+
+    return picture

@@ -14,9 +14,9 @@ import pytest
 import frontglass as fg
 from frontglass.batch import run
 from frontglass.batch.plan import Job, plan
-from frontglass.batch.recipe import Framing, Recipe, out_beside
 from frontglass.batch.run import Outcome, planned_batch
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
+from frontglass.pipeline.recipe import Framing, Recipe, out_beside
 
 
 @pytest.fixture
@@ -187,7 +187,7 @@ class TestRun:
             {"exposure_stops": 1.0},
             {"framing": Framing(lens_mm=85)},
             {"surround": fg.Surround.DARK},
-            {"compensate": fg.Compensation.OFF},
+            {"compensate": False},
             {"quality": 80},
         ],
         ids=lambda change: next(iter(change)),

@@ -11,11 +11,11 @@ SRC = Path(__file__).parents[1] / "src" / "frontglass"
 
 FLOORS = {
     "errors": 0,
-    **dict.fromkeys(("accuracy", "checks", "shipped", "units"), 1),
+    **dict.fromkeys(("accuracy", "checks", "choices", "shipped", "units", "warned"), 1),
     "optics": 2,
-    **dict.fromkeys(("elements", "picture"), 3),
-    **dict.fromkeys(("render", "files"), 4),
-    "looks": 5,
+    **dict.fromkeys(("convolution", "picture"), 3),
+    **dict.fromkeys(("elements", "files"), 4),
+    **dict.fromkeys(("looks", "pipeline"), 5),
     **dict.fromkeys(("judge", "sheets", "batch"), 6),
     "cli": 7,
     "__main__": 8,

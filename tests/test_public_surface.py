@@ -56,9 +56,3 @@ def test_what_type_checkers_see_is_what_is_there():
         for alias in statement.names
     }
     assert seen == set(frontglass.__all__) - {"__version__"}
-
-
-def test_render_is_the_function_though_a_room_has_its_name():
-    import frontglass.render
-
-    assert callable(frontglass.render)

@@ -12,15 +12,12 @@ Examples
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from frontglass.batch.recipe import Framing, Recipe, RenderedStill, render_file
     from frontglass.batch.run import render_batch
-    from frontglass.batch.space import Space
+    from frontglass.choices import Surround
     from frontglass.errors import (
         AccuracyWarning,
         FrontglassError,
@@ -37,7 +34,9 @@ if TYPE_CHECKING:
     from frontglass.picture.lamps import Lamp, LampMark, Recovery, with_recovered_light
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
-    from frontglass.render import Compensation, Surround, render
+    from frontglass.pipeline.light_path import render
+    from frontglass.pipeline.recipe import Framing, Recipe, RenderedStill, render_file
+    from frontglass.pipeline.space import Space
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import ladder
     from frontglass.sheets.sheet import Sheet, write_sheet
@@ -45,7 +44,6 @@ if TYPE_CHECKING:
 __all__ = [
     "AccuracyWarning",
     "Camera",
-    "Compensation",
     "Framing",
     "FrontglassError",
     "Lamp",
@@ -88,9 +86,9 @@ __all__ = [
 ]
 
 _HOMES = {
-    "frontglass.batch.recipe": ("Framing", "Recipe", "RenderedStill", "render_file"),
+    "frontglass.pipeline.recipe": ("Framing", "Recipe", "RenderedStill", "render_file"),
     "frontglass.batch.run": ("render_batch",),
-    "frontglass.batch.space": ("Space",),
+    "frontglass.pipeline.space": ("Space",),
     "frontglass.errors": (
         "AccuracyWarning",
         "FrontglassError",
@@ -106,7 +104,8 @@ _HOMES = {
     "frontglass.picture.bracket": ("MergedBracket", "merged_bracket"),
     "frontglass.picture.lamps": ("Lamp", "LampMark", "Recovery", "with_recovered_light"),
     "frontglass.picture.picture": ("Picture",),
-    "frontglass.render": ("Compensation", "Surround", "render"),
+    "frontglass.choices": ("Surround",),
+    "frontglass.pipeline.light_path": ("render",),
     "frontglass.picture.region": ("Region",),
     "frontglass.sheets.compare": ("compare",),
     "frontglass.sheets.ladder": ("ladder",),
@@ -128,15 +127,3 @@ def __getattr__(name: str) -> object:
 
 def __dir__() -> list[str]:
     return __all__
-
-
-class _Surface(ModuleType):
-    """The package, which keeps `render` for the function and not for the room of that name."""
-
-    def __setattr__(self, name: str, value: object) -> None:
-        # Importing frontglass.render would bind the room here, over the function.
-        if name != "render" or not isinstance(value, ModuleType):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Surface

@@ -1,28 +1,24 @@
-"""Accuracy warnings gathered, so that they can be shown where the result is."""
+"""How exact the light is computed: every constant that trades accuracy for time or memory."""
 
 from __future__ import annotations
 
-import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
-
-from frontglass.errors import AccuracyWarning
+from dataclasses import dataclass
 
 
-@contextmanager
-def gathered_warnings() -> Iterator[list[str]]:
-    """Yield a list that holds, afterwards, each AccuracyWarning raised within, once.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accuracy:
+    """Constants that trade accuracy for time or memory, and what each one trades.
 
-    Other warnings go their usual way.
+    Parameters
+    ----------
+    local_share, white_share : float
+        The bound that all of them serve: light may be off by this share of the local value, plus
+        this share of white.
     """
-    texts: list[str] = []
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always", AccuracyWarning)
-        yield texts
-    for warning in caught:
-        if not issubclass(warning.category, AccuracyWarning):
-            warnings.warn_explicit(
-                warning.message, warning.category, warning.filename, warning.lineno
-            )
-        elif str(warning.message) not in texts:
-            texts.append(str(warning.message))
+
+    local_share: float = 1e-3
+    white_share: float = 1e-4
+
+
+ACCURACY = Accuracy()
+"""What frontglass computes by."""

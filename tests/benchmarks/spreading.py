@@ -19,12 +19,13 @@ from numpy.typing import NDArray
 from scipy import fft, signal
 
 import frontglass as fg
+from frontglass.choices import Surround
+from frontglass.convolution.halo import ScatterHalo
+from frontglass.convolution.spread import spread
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container, Encoding, Sample
 from frontglass.picture.picture import Picture
-from frontglass.render import Surround, render
-from frontglass.render.halo import ScatterHalo
-from frontglass.render.spread import spread
+from frontglass.pipeline.light_path import render
 
 CAMERA = Camera(focal_length_mm=50.0, sensor_width_mm=36.0)
 SIZES = {"24 MP": (4000, 6000), "12 MP": (2828, 4243), "50 MP": (5773, 8660)}

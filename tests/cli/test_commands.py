@@ -83,7 +83,7 @@ class TestApply:
             [fg.read_look("rehearsal-room")],
             camera=lens,
             surround=fg.Surround.DARK,
-            compensate=fg.Compensation.OFF,
+            compensate=False,
         )
         fg.write_picture(tmp_path / "api.jpg", seen, quality=81)
         assert out.read_bytes() == (tmp_path / "api.jpg").read_bytes()

@@ -12,13 +12,13 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 import frontglass as fg
-from frontglass.batch.space import map_of
 from frontglass.cli.app import app
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.distance import DistanceKind
 from frontglass.picture.distance import DistancePoint
 from frontglass.picture.lamps_in_air import LampPlace
 from frontglass.picture.room import Room
+from frontglass.pipeline.space import map_of
 
 Run = Callable[..., Result]
 CAMERA = ("--lens", "30mm", "--stop", "2.8", "--sensor", "super35")

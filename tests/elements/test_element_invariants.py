@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from frontglass.choices import Surround
 from frontglass.elements import (
     ELEMENTS,
     LOBES,
@@ -31,7 +32,7 @@ from frontglass.elements import (
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
-from frontglass.render import Compensation, Surround, render
+from frontglass.pipeline.light_path import render
 
 CAMERA = Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36)
 
@@ -162,7 +163,7 @@ def test_transmittance_is_a_share_that_never_grows_with_strength(element, streng
 @every_surround
 def test_strength_0_leaves_every_bit(element, surround):
     light = night()
-    got = seen(light, element.at(0), surround=surround, compensate=Compensation.OFF)
+    got = seen(light, element.at(0), surround=surround, compensate=False)
     assert got.tobytes() == light.astype(np.float32).tobytes()
 
 
@@ -174,7 +175,7 @@ def test_an_evenly_lit_field_stays_even(element, shape):
     # White furnace: what is spread away comes back from the neighbours. 3e-6: float32 twice.
     grey = np.broadcast_to(np.array([0.18, 2.5, 0.9]), (*shape, 3))
     np.testing.assert_allclose(seen(grey, element), grey, rtol=3e-6)
-    lost = seen(grey, element, compensate=Compensation.OFF)
+    lost = seen(grey, element, compensate=False)
     np.testing.assert_allclose(lost, grey * element.transmittance, rtol=3e-6)
 
 
@@ -184,7 +185,7 @@ def test_an_evenly_lit_field_stays_even(element, shape):
 def test_an_evenly_lit_field_keeps_its_mean_through_a_clear_centre(element):
     # Light is divided where it comes from, so all of it arrives, but at the rim of the circle a
     # wide halo brings in more than it takes or less: 2 % here with grease.
-    got = seen(np.full((37, 54, 3), 0.18), element, compensate=Compensation.OFF)
+    got = seen(np.full((37, 54, 3), 0.18), element, compensate=False)
     covered = getattr(element, "covered_transmittance", getattr(element, "clear_share", 1.0))
     assert 0.18 * covered * (1 - 1e-6) <= got.mean() <= 0.18 * (1 + 1e-6)
     assert got.max() < 0.18 * 1.03

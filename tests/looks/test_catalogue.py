@@ -141,9 +141,7 @@ class TestEveryLook:
 
     @every_look
     def test_its_light_loss_is_what_the_picture_loses(self, look):
-        dark = fg.render(
-            picture_of(scene()), [look], camera=CAMERA, compensate=fg.Compensation.OFF
-        ).radiance
+        dark = fg.render(picture_of(scene()), [look], camera=CAMERA, compensate=False).radiance
         kept = dark.mean(dtype=float) / seen(scene(), look).mean(dtype=float)
         assert -np.log2(kept) == pytest.approx(look.light_loss_stops, abs=1e-5)
 

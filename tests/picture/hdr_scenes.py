@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from PIL import Image
 
 import frontglass as fg
+from frontglass.choices import Surround
+from frontglass.convolution.halo import ScatterHalo
+from frontglass.convolution.spread import spread
 from frontglass.elements import Glow
 from frontglass.picture.curves import SRGB_CURVE
-from frontglass.render.halo import ScatterHalo
-from frontglass.render.spread import Surround, spread
 
 Float32 = NDArray[np.float32]
 

@@ -15,7 +15,7 @@ from frontglass.units import strength_text
 
 if TYPE_CHECKING:
     from frontglass.batch.plan import Job
-    from frontglass.batch.recipe import Recipe, RenderedStill
+    from frontglass.pipeline.recipe import Recipe, RenderedStill
 
 MANIFEST_NAME = "frontglass-batch.json"
 FORMAT = 1
@@ -105,8 +105,8 @@ def recipe_digest(recipe: Recipe) -> str:
 
     The words about a look (its summary, what to watch for) do not decide any pixel.
     """
-    looks = tuple(replace(look, summary="-", watch="-") for look in recipe.looks)
-    text = f"{frontglass.__version__} {replace(recipe, looks=looks)!r}"
+    light_paths = [look.light_path for look in recipe.looks]
+    text = f"{frontglass.__version__} {light_paths!r} {replace(recipe, looks=())!r}"
     return hashlib.sha256(text.encode()).hexdigest()
 
 

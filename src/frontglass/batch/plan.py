@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from frontglass.batch.manifest import MANIFEST_NAME
-from frontglass.batch.recipe import same_file
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.files import EXTENSIONS
+from frontglass.pipeline.recipe import same_file
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ from pathlib import Path
 
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.plan import Job, plan
-from frontglass.batch.recipe import Recipe, RenderedStill, render_file
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
+from frontglass.pipeline.recipe import Recipe, RenderedStill, render_file
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,8 @@ from frontglass.cli.ladder import written_ladder
 from frontglass.cli.options import Overwrite
 
 if TYPE_CHECKING:
-    from frontglass.batch.recipe import Recipe
     from frontglass.looks import Look
+    from frontglass.pipeline.recipe import Recipe
 
 SCENE = "cafe_1280.exr"
 SCENE_DISTANCE = "cafe_1280_distance.exr"
@@ -44,8 +44,8 @@ def demo(
 
     The scene comes with frontglass; the files land in a folder, a ladder among them.
     """
-    from frontglass.batch.recipe import render_file
     from frontglass.looks import read_look
+    from frontglass.pipeline.recipe import render_file
     from frontglass.shipped import shipped_folder
 
     out.mkdir(parents=True, exist_ok=True)
@@ -63,9 +63,9 @@ def demo(
 
 def scene_recipe(looks: tuple[Look, ...] = ()) -> Recipe:
     """Return the recipe that shows the scene as it was meant, through `looks`."""
-    from frontglass.batch.recipe import Framing, Recipe
-    from frontglass.batch.space import Space
     from frontglass.optics.camera import Camera
+    from frontglass.pipeline.recipe import Framing, Recipe
+    from frontglass.pipeline.space import Space
     from frontglass.shipped import shipped_folder
 
     lens_mm = Camera.from_field(SCENE_FIELD_DEG).focal_length_mm

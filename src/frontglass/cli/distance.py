@@ -32,8 +32,8 @@ def distance(
     Look at it before you trust haze: the still with the lamps that glow in haze, and beside it
     the distances it is given.
     """
-    from frontglass.batch.recipe import check_may_write
     from frontglass.cli.options import given
+    from frontglass.pipeline.recipe import check_may_write
     from frontglass.sheets.distance_page import distance_sheet
     from frontglass.sheets.sheet import check_suffix, write_sheet
 

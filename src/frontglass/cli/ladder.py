@@ -21,8 +21,8 @@ from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
-    from frontglass.batch.recipe import Recipe
     from frontglass.looks import Look
+    from frontglass.pipeline.recipe import Recipe
 
 
 def ladder(
@@ -86,8 +86,8 @@ def written_ladder(
     **how: Any,
 ) -> tuple[str, ...]:
     """Write the ladder of a look on a still; return what was assumed."""
-    from frontglass.batch.recipe import check_may_write
     from frontglass.picture.region import Region
+    from frontglass.pipeline.recipe import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
 

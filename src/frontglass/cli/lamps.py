@@ -42,10 +42,10 @@ def lamps(
 
     Those that would send most light come first; --out draws them on a copy of the still.
     """
-    from frontglass.batch.recipe import check_may_write
     from frontglass.files import read_picture
     from frontglass.picture.lamps import with_recovered_light
     from frontglass.picture.marks import marks_from_texts
+    from frontglass.pipeline.recipe import check_may_write
     from frontglass.sheets.lamp_map import lamp_map
     from frontglass.sheets.sheet import check_suffix, write_sheet
 

@@ -40,11 +40,11 @@ def measure(
     small lamp and gratings go through the engine that renders stills. With --strengths every look
     is measured at each of them.
     """
-    from frontglass.batch.recipe import check_may_write
     from frontglass.cli import measure_texts as texts
     from frontglass.files.whole import write_bytes_whole
     from frontglass.judge.measure import measure, picture_height_px
     from frontglass.looks import look_from_text
+    from frontglass.pipeline.recipe import check_may_write
     from frontglass.sheets.sheet import check_suffix, write_sheet
 
     for target in filter(None, (csv, picture)):

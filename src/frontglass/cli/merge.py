@@ -41,9 +41,9 @@ def merge(
 
     White is the white of the brightest exposure; --exposure of other commands shows it anew.
     """
-    from frontglass.batch.bracket import merge_files
-    from frontglass.batch.recipe import check_may_write
     from frontglass.picture.bracket import Alignment, Response
+    from frontglass.pipeline.bracket_files import merge_files
+    from frontglass.pipeline.recipe import check_may_write
 
     check_may_write(out, stills, overwrite=overwrite)
     alignment = Alignment.OFF if no_align else Alignment.SHIFT

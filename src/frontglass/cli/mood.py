@@ -13,7 +13,7 @@ from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
-    from frontglass.batch.recipe import Recipe
+    from frontglass.pipeline.recipe import Recipe
     from frontglass.sheets.mood import MoodFrame
 
 
@@ -50,8 +50,8 @@ def mood(
     One HTML file that works offline, a PDF, and PNGs. The looks are stacked, as in apply. Frames
     are rendered whole and cropped afterwards.
     """
-    from frontglass.batch.recipe import check_may_write
     from frontglass.errors import ParameterError
+    from frontglass.pipeline.recipe import check_may_write
     from frontglass.sheets.mood import (
         aspect_from_text,
         mood_html,

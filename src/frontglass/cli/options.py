@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 if TYPE_CHECKING:
-    from frontglass.batch.recipe import Framing, Recipe
     from frontglass.cli.space_options import SpaceOptions
     from frontglass.looks import Look
     from frontglass.picture.lamps import LampMark, Recovery
+    from frontglass.pipeline.recipe import Framing, Recipe
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -52,8 +52,8 @@ class CameraOptions:
 
     def framing(self) -> Framing:
         """Return these options as the library takes them."""
-        from frontglass.batch.recipe import Framing
         from frontglass.optics import camera
+        from frontglass.pipeline.recipe import Framing
 
         return Framing(
             lens_mm=_parsed(camera.lens_mm_from_text, self.lens),
@@ -138,10 +138,10 @@ class LightOptions:
         space: SpaceOptions | None = None,
     ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
-        from frontglass.batch.recipe import Recipe
+        from frontglass.choices import Surround
         from frontglass.files import NonFinite
         from frontglass.picture.marks import marks_from_texts
-        from frontglass.render import Compensation, Surround
+        from frontglass.pipeline.recipe import Recipe
 
         marks = marks_from_texts(self.lamp or ())
         return Recipe(
@@ -151,7 +151,7 @@ class LightOptions:
                 space=space and space.space(marks.places),
                 surround=self.surround and Surround(self.surround),
                 exposure_stops=self.exposure,
-                compensate=Compensation.OFF if self.no_compensate else None,
+                compensate=False if self.no_compensate else None,
                 non_finite=self.non_finite and NonFinite(self.non_finite),
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels),

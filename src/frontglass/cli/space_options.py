@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 if TYPE_CHECKING:
-    from frontglass.batch.space import Space
     from frontglass.picture.lamps_in_air import LampPlace
+    from frontglass.pipeline.space import Space
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,10 +49,10 @@ class SpaceOptions:
 
     def space(self, lamps: tuple[LampPlace, ...]) -> Space:
         """Return these options as the library takes them, with the lamps that were marked."""
-        from frontglass.batch.space import Space
         from frontglass.files.distance import DistanceKind
         from frontglass.picture.distance import DistancePoint
         from frontglass.picture.room import Room
+        from frontglass.pipeline.space import Space
 
         return Space(
             depth=self.depth,

@@ -46,7 +46,7 @@ def sway(
     over the filter, dots of nets turn, haze and veils do neither. One line says how visible it will
     be with this lens and stop.
     """
-    from frontglass.batch.recipe import check_may_write
+    from frontglass.pipeline.recipe import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
 
     targets = out or [still.with_name(f"{still.stem}_sway{end}") for end in (".webp", ".mp4")]

@@ -13,8 +13,8 @@ import typer
 from frontglass.cli.grouped import note
 
 if TYPE_CHECKING:
-    from frontglass.batch.recipe import Recipe, RenderedStill
     from frontglass.batch.run import Batch, Outcome
+    from frontglass.pipeline.recipe import Recipe, RenderedStill
 
 Record = dict[str, object]
 

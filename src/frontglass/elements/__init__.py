@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Element, Place
+from frontglass.elements.element import Element, LightPath, Place
 from frontglass.elements.glow import Glow
 from frontglass.elements.grease import Grease
 from frontglass.elements.haze import Beam, Haze
@@ -53,6 +53,7 @@ __all__ = [
     "Glow",
     "Grease",
     "Haze",
+    "LightPath",
     "Lines",
     "Lobe",
     "MoffatLobe",

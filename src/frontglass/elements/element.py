@@ -20,7 +20,7 @@ class Element(Protocol):
     Notes
     -----
     Its numbers are those at strength 1. How its light is computed is the business of
-    `frontglass.render`.
+    `frontglass.convolution`.
     """
 
     place: ClassVar[Place]
@@ -32,4 +32,28 @@ class Element(Protocol):
 
     def at(self, strength: float) -> Self:
         """Return as much of the same thing as `strength` says; 0 is nothing at all."""
+        ...
+
+
+class LightPath(Protocol):
+    """Anything that puts elements before a lens, such as a look at a strength."""
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        ...
+
+    @property
+    def strength(self) -> float:
+        """How much of it. [1], >= 0."""
+        ...
+
+    @property
+    def light_path(self) -> tuple[Element, ...]:
+        """The elements, at their strength, in light order."""
+        ...
+
+    @property
+    def light_loss_stops(self) -> float:
+        """Light lost at this strength [stop], >= 0."""
         ...

@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.choices import Surround
 from frontglass.elements import Glow, Net, Place, StrayLamp, Veil
 from frontglass.judge import targets
 from frontglass.judge.numbers import REFERENCE_MEAN
@@ -17,7 +18,7 @@ from frontglass.optics.camera import Camera
 from frontglass.optics.psf import FloatArray
 from frontglass.optics.slanted_edge import EdgeResponse, edge_response
 from frontglass.picture.picture import Picture
-from frontglass.render import Compensation, Surround, render
+from frontglass.pipeline.light_path import render
 from frontglass.units import ratio_from_stops, stops_from_ratio
 
 GREEN = 1
@@ -147,7 +148,7 @@ def wedge_levels(look: Look, camera: Camera) -> tuple[float, ...]:
 def light_loss(look: Look, camera: Camera) -> float:
     """Light that an even field loses [stop]."""
     field = targets.disc_target(0.5, 0.5)
-    seen = render(field, [look.hooded()], camera=_field(camera), compensate=Compensation.OFF)
+    seen = render(field, [look.hooded()], camera=_field(camera), compensate=False)
     return stops_from_ratio(0.5 / _middle(seen)) + 0.0
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from frontglass.accuracy import gathered_warnings
 from frontglass.checks import check_positive
 from frontglass.judge.charts import (
     HAIR_PERIOD_MM,
@@ -24,6 +23,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera, sensor_mm_from_text
 from frontglass.optics.slanted_edge import first_fall
 from frontglass.units import stops_from_ratio
+from frontglass.warned import gathered_warnings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,12 +8,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.choices import Surround
 from frontglass.judge.match import Effects, Judge
 from frontglass.judge.watch import WatchedRegion, luminance
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
-from frontglass.render import Surround, render
+from frontglass.pipeline.light_path import render
 from frontglass.units import stops_from_ratio
 
 Mask = NDArray[np.bool_]

@@ -6,19 +6,20 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from frontglass.accuracy import gathered_warnings
 from frontglass.checks import check_within
+from frontglass.choices import Surround
 from frontglass.errors import ParameterError
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.render import Compensation, Surround, render
+from frontglass.pipeline.light_path import render
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
 from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, Lines, broken, fitted
 from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, Sheet, Sizes
 from frontglass.sheets.views import view
+from frontglass.warned import gathered_warnings
 
 SHEET_WIDTH_PX = 1240
 """A4 at 150 dots an inch; on a phone its type is as large as a caption's."""
@@ -54,7 +55,7 @@ def compare(
     watched: Sequence[tuple[str, Region]] = (),
     numbers: Numbers = lambda *_: (),
     surround: Surround = Surround.MIRROR,
-    compensate: Compensation = Compensation.ON,
+    compensate: bool = True,
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,

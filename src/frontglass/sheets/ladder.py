@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
-from frontglass.accuracy import gathered_warnings
 from frontglass.checks import check_within
+from frontglass.choices import Surround
 from frontglass.errors import ParameterError
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.render import Compensation, Surround, render
+from frontglass.pipeline.light_path import render
 from frontglass.sheets.ladder_page import (
     Rung,
     set_close_ups,
@@ -24,6 +24,7 @@ from frontglass.sheets.lettering import SEPARATOR
 from frontglass.sheets.sheet import Page, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.units import STOCK_STRENGTHS, strength_from_text, strength_text
+from frontglass.warned import gathered_warnings
 
 SHEET_WIDTH_PX = 2400
 NARROWEST_SHEET_PX, WIDEST_SHEET_PX = 320, 20000
@@ -36,7 +37,7 @@ def ladder(
     camera: Camera,
     strengths: Sequence[str | float] | None = None,
     surround: Surround = Surround.MIRROR,
-    compensate: Compensation = Compensation.ON,
+    compensate: bool = True,
     close_ups: Sequence[Region] = (),
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
@@ -126,7 +127,7 @@ def ladder(
     with gathered_warnings() as told:
         rungs = [rung(None), *(rung(step) for step in progress(steps))]
     notices = tuple(dict.fromkeys((*notices, *said, *told)))
-    about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate)))
+    about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
     top = set_head(page, look, about, notices)
     end = set_stills(page, cells, rungs, top)
     set_marks(page, cells, close_ups, (picture.width_px, top))
@@ -179,12 +180,11 @@ def _cost(look: Look) -> str:
     return "no light lost" if stops == 0 else f"light loss {stops_text(stops)}"
 
 
-def _facts(picture: Picture, camera: Camera, compensate: Compensation) -> tuple[str, ...]:
-    made_up = compensate is Compensation.ON
+def _facts(picture: Picture, camera: Camera, *, compensate: bool) -> tuple[str, ...]:
     return (
         f"{picture.width_px} x {picture.height_px} px",
         f"{camera.focal_length_mm:.3g} mm at f/{camera.f_number:.3g}",
         f"image {camera.sensor_width_mm:.4g} mm wide",
         f"field {camera.horizontal_field_deg:.3g} degrees",
-        "light loss made up by the stop" if made_up else "light loss shown, not made up",
+        "light loss made up by the stop" if compensate else "light loss shown, not made up",
     )

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from frontglass.checks import check_positive, check_within
+from frontglass.choices import Surround
 from frontglass.elements import Net, Place
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import write_whole
@@ -22,7 +23,7 @@ from frontglass.optics.speckle import (
     halo_correlation,
 )
 from frontglass.picture.picture import Picture
-from frontglass.render import Compensation, Surround, render
+from frontglass.pipeline.light_path import render
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, Lamp, lamps_of
 from frontglass.sheets.sheet import Codes
 from frontglass.sheets.views import view
@@ -66,7 +67,7 @@ def sway(
     exaggerate: float = 1.0,
     width_px: int = LOOP_WIDTH_PX,
     surround: Surround = Surround.MIRROR,
-    compensate: Compensation = Compensation.ON,
+    compensate: bool = True,
     progress: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Loop:
     """Loop of a still while the camera pans and tilts round a small circle.

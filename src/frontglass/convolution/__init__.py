@@ -1,0 +1,1 @@
+"""Spreading light over pixels: the only room with Fourier transforms."""

@@ -1,0 +1,1 @@
+"""A still on its way: read, seen through looks, written."""

@@ -1,0 +1,180 @@
+"""Nets and lines against their transfer functions in float64: the engine's bound."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from frontglass.choices import Surround
+from frontglass.elements import GaussianLobe, Glow, Lines, Net, Veil
+from frontglass.optics.bands import CHANNEL_BANDS
+from tests.reference.front_optics import camera, level_net_twin, seen
+from tests.reference.mesh_twin import LEAST_WEIGHT, WAVELENGTHS, mask_transfer, mesh_twin
+
+SHAPE = (60, 97)
+MESHES = {
+    "woven": Net(pitch_mm=0.5, thread_mm=0.03),
+    "woven, uneven": Net(pitch_mm=0.5, thread_mm=0.03, unevenness=0.02),
+    "knitted": Net(pitch_mm=0.5, thread_mm=0.04, weave="knitted", unevenness=0.04),
+    "opaque lines": Lines(pitch_mm=1.0, line_mm=0.05, families=1),
+    "grooves": Lines(pitch_mm=1.0, line_mm=0.05, families=1, groove_phase_deg=120.0),
+}
+every_mesh = pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES.keys())
+
+
+def night(lamp: float, shape: tuple[int, int] = SHAPE) -> np.ndarray:
+    light = np.random.default_rng(3).uniform(0, 0.2, (*shape, 3))
+    light[31, 40] = lamp
+    light[12, 70:72] = lamp / 3
+    return light.astype(np.float32)
+
+
+@every_mesh
+@pytest.mark.parametrize("scale", [2000.0, 9000.0])
+@pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
+def test_every_pixel_is_within_the_engines_bound(mesh, scale):
+    light = night(600.0)
+    got = seen(light, mesh, camera=camera(SHAPE[1], scale))
+    want = level_net_twin(light, mesh, scale)
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
+
+
+@pytest.mark.parametrize("lamp", [6000.0, 1e5])
+@pytest.mark.parametrize("name", ["opaque lines", "grooves"])
+def test_the_bound_holds_beside_very_bright_lamps(name, lamp):
+    light = night(lamp, (40, 500))
+    got = seen(light, MESHES[name], camera=camera(500, 9000.0))
+    want = level_net_twin(light, MESHES[name], 9000.0)
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
+
+
+def test_what_two_sets_of_threads_deviate_far_is_laid_evenly():
+    # Far along both arms, or very far along one, the crossings of a net are a veil: so little that
+    # a lamp of 1e5 in a frame this small errs by 1e-7 of itself.
+    light = night(1e5)
+    got = seen(light, MESHES["woven"], camera=camera(SHAPE[1], 9000.0))
+    want = level_net_twin(light, MESHES["woven"], 9000.0)
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-7 * 1e5)
+
+
+@pytest.mark.parametrize("name", ["woven", "knitted", "grooves"])
+def test_in_the_dark_only_the_frame_shines(name):
+    # A frame in the middle of a dark one nine times as large, whose mirrors are far away.
+    light, (height, width) = night(600.0), SHAPE
+    got = seen(light, MESHES[name], camera=camera(width, 9000.0), surround=Surround.DARK)
+    padded = np.pad(light, ((height, height), (width, width), (0, 0)))
+    wide = seen(padded, MESHES[name], camera=camera(3 * width, 9000.0), surround=Surround.DARK)
+    want = wide[height : 2 * height, width : 2 * width]
+    np.testing.assert_allclose(got, want, rtol=1e-4, atol=1e-4)
+
+
+SMALL = (32, 44)
+
+
+def grooves(families: int) -> Lines:
+    return Lines(
+        pitch_mm=1.0, line_mm=0.05, families=families, groove_phase_deg=120.0, angle_deg=10
+    )
+
+
+TURNED = {
+    "woven, 8 degrees": Net(pitch_mm=0.5, thread_mm=0.03, angle_deg=8),
+    "woven, 20 degrees": Net(pitch_mm=0.5, thread_mm=0.03, angle_deg=20),
+    "woven, 45 degrees": Net(pitch_mm=0.5, thread_mm=0.03, angle_deg=45),
+    "knitted, 20 degrees": Net(
+        pitch_mm=0.5, thread_mm=0.04, weave="knitted", unevenness=0.04, angle_deg=20
+    ),
+    "two families": Lines(pitch_mm=1.0, line_mm=0.05, families=2, angle_deg=30),
+    "two families of grooves": grooves(2),
+    "three families": Lines(pitch_mm=1.0, line_mm=0.05, families=3, angle_deg=10),
+    "three families of grooves": grooves(3),
+    "four families": Lines(pitch_mm=1.0, line_mm=0.05, families=4, angle_deg=10),
+}
+TULLE = Net(pitch_mm=0.5, thread_mm=0.04, weave="tulle", angle_deg=20)
+
+
+def small_night(lamp: float) -> np.ndarray:
+    light = np.random.default_rng(3).uniform(0, 0.2, (*SMALL, 3))
+    light[14, 20] = lamp
+    light[7, 33:35] = lamp / 3
+    return light.astype(np.float32)
+
+
+@pytest.mark.parametrize("name", ["woven", "knitted"])
+def test_the_twin_at_any_angle_agrees_with_the_one_at_none(name):
+    light = small_night(600.0)
+    got = mesh_twin(light[..., 1].astype(float), MESHES[name], 1, 2000.0)
+    want = level_net_twin(light, MESHES[name], 2000.0)[..., 1]
+    np.testing.assert_allclose(got, want, rtol=2e-4, atol=3e-5)
+
+
+@pytest.mark.parametrize("scale", [2000.0, 9000.0])
+@pytest.mark.parametrize("mesh", TURNED.values(), ids=TURNED.keys())
+@pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
+def test_turned_nets_are_within_the_engines_bound(mesh, scale):
+    assert_within_the_bound(mesh, scale, channel=1)
+
+
+@pytest.mark.parametrize(
+    ("unevenness", "scale", "wavelengths"),
+    [
+        (0.0, 2000.0, 256),
+        (0.0, 9000.0, 1024),
+        (0.01, 2000.0, 256),
+        (0.01, 9000.0, 1024),
+    ],
+)
+@pytest.mark.source("Goodman2005", "sec. 4.4, of a honeycomb")
+def test_tulle_is_within_the_engines_bound(unevenness, scale, wavelengths):
+    # Doubling aliases and wavelengths changes the twin by a seventh of the bound.
+    mesh = replace(TULLE, unevenness=unevenness)
+    how = {"least_weight": 1e-3, "wavelengths": wavelengths}
+    assert_within_the_bound(mesh, scale, channel=1, **how)
+
+
+@pytest.mark.parametrize(
+    ("name", "channel"),
+    [
+        ("woven, 20 degrees", 0),
+        ("woven, 20 degrees", 2),
+        ("three families", 0),
+        ("three families", 2),
+        ("knitted, 20 degrees", 0),
+        ("knitted, 20 degrees", 2),
+    ],
+)
+def test_red_and_blue_are_within_the_engines_bound(name, channel):
+    assert_within_the_bound(TURNED[name], 2000.0, channel)
+
+
+@pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
+def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
+    mesh, sigma_rad, depth, veil_share = TURNED["knitted, 20 degrees"], 1e-3, 0.25, 0.02
+    glow = Glow(optical_depth=depth, lobes=(GaussianLobe(sigma_deg=np.degrees(sigma_rad)),))
+    light = small_night(600.0)
+    path = (mesh, glow, Veil(veil_share=veil_share))
+    got = seen(light, *path, camera=camera(SMALL[1], 2000.0))[..., 1]
+    # One transfer function for all of the frame laid out with its mirror images, and closed forms:
+    # a Gaussian through both averages over a pixel, and the chance of no, one, two deviations.
+    plane = light[..., 1].astype(float)
+    big = np.block([[plane, plane[:, ::-1]], [plane[::-1], plane[::-1, ::-1]]])
+    how = {"least_weight": LEAST_WEIGHT, "wavelengths": WAVELENGTHS}
+    transfer = mask_transfer(mesh.mask(), CHANNEL_BANDS[1], 2000.0, big.shape, **how)
+    aliases = np.arange(-4, 5)[:, np.newaxis]
+    along_y, along_x = (
+        np.sum(np.exp(-2 * (np.pi * 2000.0 * sigma_rad * f) ** 2) * np.sinc(f) ** 2, axis=0)
+        for f in (np.fft.fftfreq(big.shape[0]) + aliases, np.fft.rfftfreq(big.shape[1]) + aliases)
+    )
+    transfer *= np.exp(-depth * (1 - np.outer(along_y, along_x)))
+    spread = np.fft.irfft2(np.fft.rfft2(big) * transfer, s=big.shape)[: SMALL[0], : SMALL[1]]
+    want = (1 - veil_share) * spread + veil_share * plane.mean()
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
+
+
+def assert_within_the_bound(mesh, scale, channel, **how):
+    light = small_night(600.0)
+    got = seen(light, mesh, camera=camera(SMALL[1], scale))[..., channel]
+    want = mesh_twin(light[..., channel].astype(float), mesh, channel, scale, **how)
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)

@@ -1,0 +1,114 @@
+"""Recovered light spreads in every element, and the lamp's core stays what the still shows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import frontglass as fg
+from frontglass.picture.encoding import Encoding
+from frontglass.picture.picture import Picture
+
+CAMERA = fg.Camera.from_field(40)
+SPREADING = (
+    "harbour-night",
+    "glass-beads",
+    "lamps-only",
+    "rehearsal-room",
+    "bakery-window",
+    "engine-shed",
+    "slate-roof",
+    "fine-net",
+    "tallow",
+    "old-matinee",
+)
+
+
+def still(lamp: float = 1.0) -> Picture:
+    light = np.random.default_rng(3).uniform(0.02, 0.06, (70, 110, 3)).astype(np.float32)
+    light[30:36, 50:57] = lamp
+    return Picture(radiance=light, encoding=Encoding.srgb())
+
+
+def with_lost_light(picture: Picture, level: float = 200.0) -> Picture:
+    extra = np.zeros_like(picture.radiance)
+    extra[30:36, 50:57] = level - 1
+    return replace(picture, recovered=extra)
+
+
+@pytest.mark.parametrize("name", SPREADING)
+def test_outside_the_lamp_all_is_as_if_the_still_had_held_it(name):
+    look = fg.read_look(name)
+    got = fg.render(with_lost_light(still()), [look], camera=CAMERA).radiance
+    want = fg.render(still(200.0), [look], camera=CAMERA).radiance
+    bare = fg.render(still(), [look], camera=CAMERA).radiance
+    outside = np.ones(got.shape[:2], dtype=bool)
+    outside[30:36, 50:57] = False
+    # 200 in float32 is rounded by 1.5e-5 when the still's own 1 is added to it.
+    np.testing.assert_allclose(got[outside], want[outside], rtol=1e-4, atol=1e-5)
+    assert got[outside].mean() > 1.02 * bare[outside].mean()
+
+
+@pytest.mark.parametrize("name", SPREADING)
+def test_the_core_is_the_direct_light_of_the_base_and_all_that_spread(name):
+    look = fg.read_look(name)
+    picture = with_lost_light(still())
+    seen = fg.render(picture, [look], camera=CAMERA)
+    core = seen.radiance[31:35, 51:56]
+    # White still, and well below the lamp itself, which is 200.
+    assert core.min() >= 1 - 1e-4
+    whole = fg.render(still(200.0), [look], camera=CAMERA).radiance[31:35, 51:56]
+    assert core.max() < whole.max()
+    # What is not shown is carried on, so that a second pass spreads it too.
+    assert seen.recovered is not None
+    np.testing.assert_allclose((seen.radiance + seen.recovered)[31:35, 51:56], whole, rtol=1e-3)
+
+
+def test_a_glow_adds_exactly_the_halo_of_what_was_lost():
+    look = fg.read_look("harbour-night")
+    (glow,) = look.light_path
+    seen = fg.render(with_lost_light(still()), [look], camera=CAMERA).radiance
+    bare = fg.render(still(), [look], camera=CAMERA).radiance
+    alone = still()
+    lost = with_lost_light(still()).recovered
+    spread_out = fg.render(alone.with_radiance(lost), [look], camera=CAMERA).radiance
+    direct = np.array([glow.psf(c).direct for c in range(3)])
+    np.testing.assert_allclose(seen, bare + spread_out - direct * lost, rtol=1e-4, atol=2e-4)
+
+
+@pytest.mark.parametrize("name", SPREADING)
+def test_strength_0_is_the_bare_still_bit_for_bit(name):
+    picture = with_lost_light(still())
+    seen = fg.render(picture, [fg.read_look(name).at(0)], camera=CAMERA)
+    assert seen.radiance.tobytes() == picture.radiance.tobytes()
+    assert seen.recovered is picture.recovered
+
+
+def test_two_passes_make_one_of_both_strengths():
+    look = fg.read_look("harbour-night")
+    once = fg.render(with_lost_light(still()), [look.at(1)], camera=CAMERA)
+    half = fg.render(with_lost_light(still()), [look.at("1/2")], camera=CAMERA)
+    twice = fg.render(half, [look.at("1/2")], camera=CAMERA)
+    outside = np.ones((70, 110), dtype=bool)
+    outside[28:38, 48:59] = False
+    np.testing.assert_allclose(
+        twice.radiance[outside], once.radiance[outside], rtol=2e-3, atol=1e-4
+    )
+
+
+def test_light_not_made_up_is_lost_to_what_was_recovered_too():
+    look = fg.read_look("fine-net")
+    off = False
+    picture = with_lost_light(still())
+    on = fg.render(picture, [look], camera=CAMERA)
+    lost = fg.render(picture, [look], camera=CAMERA, compensate=off)
+    kept = 2.0**-look.light_loss_stops
+    np.testing.assert_allclose(lost.radiance, on.radiance * kept, rtol=1e-5)
+    np.testing.assert_allclose(lost.recovered, on.recovered * kept, rtol=1e-5)
+
+
+def test_what_is_recovered_must_have_the_shape_of_the_light():
+    with pytest.raises(fg.ParameterError, match="recovered must be of shape"):
+        replace(still(), recovered=np.zeros((3, 3, 3), dtype=np.float32))

@@ -1,0 +1,85 @@
+"""What tests of things before the lens share: a camera, a render, and a slow twin of nets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.elements import Element, Lines, Net
+from frontglass.optics.bands import CHANNEL_BANDS
+from frontglass.optics.camera import Camera
+from frontglass.picture.encoding import Encoding
+from frontglass.picture.picture import Picture
+from frontglass.pipeline.light_path import render
+from tests.reference.mesh_twin import tabulated
+
+Light = NDArray[np.float32]
+Array = NDArray[np.float64]
+
+RED, GREEN, BLUE = 0, 1, 2
+WAVELENGTHS_M = (600e-9, 540e-9, 465e-9)
+
+
+@dataclass(frozen=True)
+class Path:
+    """A look reduced to what `render` asks of it."""
+
+    light_path: tuple[Element, ...]
+
+
+def camera(width_px: int, px_per_rad: float, **how: float) -> Camera:
+    """Camera of 50 mm whose sensor is as wide as the scale asks for."""
+    return Camera(
+        focal_length_mm=50, sensor_width_mm=50 * width_px / px_per_rad, **{"f_number": 2.8, **how}
+    )
+
+
+def seen(light: Any, *elements: Element, camera: Camera, **how: Any) -> Light:
+    """Light after elements."""
+    picture = Picture(radiance=np.asarray(light, np.float32), encoding=Encoding.linear())
+    return render(picture, [Path(elements)], camera=camera, **how).radiance
+
+
+def lamp(shape: tuple[int, int], row: int, column: int, level: float = 1.0) -> Light:
+    """One bright pixel in the dark."""
+    light = np.zeros((*shape, 3), dtype=np.float32)
+    light[row, column] = level
+    return light
+
+
+def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
+    """Nets at 0 degrees and one family of lines, in float64, by their transfer function.
+
+    Nothing comes from the engine. At one wavelength the transfer function is a product in
+    x and y, and so is its average over the pixel that sends and the pixel that receives the light:
+    a sum over aliases. The band is a sum over 3200 wavelengths, and the frame is laid out with its
+    mirror images.
+    """
+    height, width, _ = light.shape
+    out = np.empty(light.shape)
+    for channel in range(3):
+        mask = mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel)
+        gratings = mask._crossed.gratings
+        u = light[..., channel].astype(float)
+        big = np.block([[u, u[:, ::-1]], [u[::-1], u[::-1, ::-1]]])
+        band = CHANNEL_BANDS[channel]
+        correlation = tabulated(gratings[0], 13 * px_per_rad * 1.3 * band.centre_m)
+        aliases = np.arange(-12, 13)[:, np.newaxis]
+        mean = gratings[0].direct
+        axes = []
+        for length in big.shape:
+            f = np.fft.fftfreq(length) + aliases
+            weight = np.sinc(f) ** 2
+            axes.append((f * px_per_rad, weight))
+        transfer = np.zeros(big.shape)
+        for wavelength, share in zip(*band.wavelengths(band.sigma_m / 400), strict=True):
+            # So far out a band has washed all periods out of it, and left the mean.
+            down, right = (
+                (w * (correlation(wavelength * f) - mean)).sum(axis=0) + mean for f, w in axes
+            )
+            transfer += share * np.outer(down if len(gratings) > 1 else np.ones_like(down), right)
+        out[..., channel] = np.fft.ifft2(np.fft.fft2(big) * transfer).real[:height, :width]
+    return out
