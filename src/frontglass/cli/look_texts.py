@@ -10,8 +10,8 @@ from frontglass.cli.texts import Record, table
 from frontglass.units import deg_from_rad, strength_text
 
 if TYPE_CHECKING:
-    from frontglass.judge import Fact, HazeNumbers, LookNumbers
     from frontglass.looks import Look
+    from frontglass.measurement import Fact, HazeNumbers, LookNumbers
     from frontglass.optics.camera import Camera
 
 UNITS = {
@@ -30,7 +30,7 @@ def look_record(
     look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
 ) -> Record:
     """Return a look and its numbers as a script wants to read them."""
-    from frontglass.judge import element_facts, haze_numbers
+    from frontglass.measurement import element_facts, haze_numbers
 
     hazes = [haze_numbers(look.at(one.strength).light_path) for one in numbers]
     return {
@@ -60,7 +60,7 @@ def look_lines(
 ) -> Iterator[str]:
     """Yield a look and its numbers in lines of text."""
     from frontglass.elements import Place
-    from frontglass.judge import element_facts, haze_numbers
+    from frontglass.measurement import element_facts, haze_numbers
 
     yield from (look.name, f"  {look.summary}", f"  watch: {look.watch}", "")
     yield "in the order in which light meets it, at strength 1:"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from frontglass.judge.facts import Fact, HazeNumbers, element_facts, haze_numbers
-from frontglass.judge.numbers import GlowNumbers, LookNumbers, look_numbers
+from frontglass.measurement.facts import Fact, HazeNumbers, element_facts, haze_numbers
+from frontglass.measurement.numbers import GlowNumbers, LookNumbers, look_numbers
 
 __all__ = [
     "Fact",

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from frontglass.checks import check_positive
-from frontglass.judge.charts import (
+from frontglass.looks import Look
+from frontglass.measurement.charts import (
     HAIR_PERIOD_MM,
     PORE_PERIOD_MM,
     WEDGE_STOPS,
@@ -19,7 +20,6 @@ from frontglass.judge.charts import (
     texture_held,
     wedge_levels,
 )
-from frontglass.looks import Look
 from frontglass.optics.camera import Camera, sensor_mm_from_text
 from frontglass.optics.slanted_edge import first_fall
 from frontglass.units import stops_from_ratio

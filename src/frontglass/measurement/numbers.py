@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from frontglass.elements import Glow, Net, StrayLamp, Veil
 from frontglass.elements.direct import direct_share
-from frontglass.judge.facts import wash_of_white
 from frontglass.looks import Look
+from frontglass.measurement.facts import wash_of_white
 from frontglass.optics.camera import Camera
 from frontglass.optics.glare import veiled_radiance
 from frontglass.optics.profiles import Mixture, Profile

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from frontglass.choices import Surround
 from frontglass.elements import Glow, Net, Place, StrayLamp, Veil
-from frontglass.judge import targets
-from frontglass.judge.numbers import REFERENCE_MEAN
 from frontglass.looks import Look
+from frontglass.measurement import targets
+from frontglass.measurement.numbers import REFERENCE_MEAN
 from frontglass.optics.camera import Camera
 from frontglass.optics.psf import FloatArray
 from frontglass.optics.slanted_edge import EdgeResponse, edge_response
@@ -28,7 +28,7 @@ WEDGE_STOPS = tuple(range(0, -11, -1))
 FACE_MM = 225.0
 """Crown to chin. From memory; common practice, no source."""
 FACE_SHARE = 1 / 3
-"""Of the frame's height that a face fills where texture is judged."""
+"""Of the frame's height that a face fills where texture is measured."""
 PORE_PERIOD_MM, HAIR_PERIOD_MM = 1.0, 0.4
 """Pore to pore, and strand to strand of fine hair. From memory; common practice, no source."""
 GRATING_DIRECTIONS_DEG = (0.0, 45.0, 90.0, 135.0)
