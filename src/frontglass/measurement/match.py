@@ -135,7 +135,7 @@ def meter_on_targets(camera: Camera, height_of_width: float) -> Meter:
 
 
 def match(
-    reference: Look, other: Look, meter: Meter, criterion: Criterion = Criterion.MIX
+    reference: Look, other: Look, meter: Meter, criterion: Criterion | str = Criterion.MIX
 ) -> Match:
     """Strength of a look at which it equals another.
 
@@ -148,8 +148,8 @@ def match(
     meter : callable
         Says what a look does: `meter_on_targets`, `meter_on_still`.
     criterion : str
-        In what they are to be equal, "halo", "black", "texture" or "mix"; a mix makes their ratios in all criteria 1 on geometric
-        average, over those in which both do something.
+        In what they are to be equal, "halo", "black", "texture" or "mix"; a mix makes
+        their ratios by all criteria 1 on geometric average, over those in which both do something.
 
     Raises
     ------
