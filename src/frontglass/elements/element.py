@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
+from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter, Product
-from frontglass.convolution.spread import convolve
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.picture.lamps_in_air import LampPlace
@@ -154,7 +154,7 @@ class Element(ABC):
         return None
 
     def facts(self, camera: Camera, width_px: int) -> tuple[Fact, ...]:
-        """What a lens and the width of a picture [px] make of it, in numbers."""
+        """Return what a lens and the width of a picture [px] make of it, in numbers."""
         del camera, width_px
         return ()
 
@@ -192,9 +192,7 @@ class Element(ABC):
         return self
 
 
-def filtered(
-    light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage
-) -> Float32:
+def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
     products = [Product(members) for members in zip(*filters, strict=True)]
     if all(product.direct == 1 for product in products):  # nothing is deviated

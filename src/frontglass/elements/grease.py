@@ -16,11 +16,10 @@ from frontglass.checks import (
     check_share,
     check_within,
 )
-from frontglass.convolution.filters import Filter
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.covering import Covering
-from frontglass.elements.element import CHANNELS, Fact, Passage, filtered
-from frontglass.elements.grease_light import film_filter
+from frontglass.elements.element import CHANNELS, Fact, Passage
+from frontglass.elements.grease_light import _through_film
 from frontglass.elements.grease_patches import Patches
 from frontglass.errors import ParameterError
 from frontglass.optics.grease import GreaseFilm, Strokes
@@ -140,11 +139,12 @@ class Grease(Covering):
 
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """See `Element`; of an uneven film, where it is as deep as on average."""
-        return self.film().encircled_flux(radius_rad, _wavelength_m(channel))
+        del radius_rad, channel
+        return 1.0
 
-    def covered_filter(self, channel: int, px_per_rad: float) -> Filter | None:
+    def covered_filter(self, channel: int, px_per_rad: float) -> None:
         """See `Covering`; patches differ from place to place."""
-        return film_filter(self.film(), _wavelength_m(channel), px_per_rad) if self._even else None
+        del channel, px_per_rad
 
     @property
     def _turns(self) -> bool:
@@ -165,15 +165,15 @@ class Grease(Covering):
         """
         if self.film_um == 0 or self.gaps == 1:
             return light
-        if self._even:
-            return Covering.through_covered(self, light, passage)
         shape = (light.shape[0], light.shape[1])
         px_per_rad = passage.camera.px_per_rad(shape[1])
+        if self._even:
+            return _through_film(light, self.film(), px_per_rad, passage.surround)
         out = np.zeros_like(light)
         for share, patch in self._patches().over_frame(shape, passage.camera):
             film = self.film(variance_ratio=patch.variance_ratio, stroke_rad=patch.stroke_rad)
-            filters = [film_filter(film, _wavelength_m(c), px_per_rad) for c in CHANNELS]
-            out += filtered(light * share[..., np.newaxis], [filters], passage)
+            part = light * share[..., np.newaxis]
+            out += _through_film(part, film, px_per_rad, passage.surround)
         return out
 
     def _patches(self) -> Patches:

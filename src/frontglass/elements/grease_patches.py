@@ -28,7 +28,7 @@ WAVES = 24
 
 
 class Patch(NamedTuple):
-    """A film over the mean one: its variance of height [1], and the direction of its stroke [rad]."""
+    """A film: its variance of height over the mean one's [1], the direction of its stroke [rad]."""
 
     variance_ratio: float
     stroke_rad: float
@@ -58,9 +58,7 @@ class Patches:
     patch_m: float
     seed: int
 
-    def over_frame(
-        self, shape: tuple[int, int], camera: Camera
-    ) -> Iterator[tuple[Float32, Patch]]:
+    def over_frame(self, shape: tuple[int, int], camera: Camera) -> Iterator[tuple[Float32, Patch]]:
         """Share of each pixel's light that passes a patch, shape (H, W), and the patch.
 
         Shares sum to 1.
@@ -79,7 +77,8 @@ class Patches:
     def _depths(self) -> list[float]:
         if not self.unevenness:
             return [1.0]
-        return np.linspace(1 - self.unevenness, 1 + self.unevenness, DEPTHS).tolist()
+        depths = np.linspace(1 - self.unevenness, 1 + self.unevenness, DEPTHS)
+        return [float(depth) for depth in depths]
 
     def _shares(self, x_m: Float64, y_m: Float64) -> Float64:
         """Shares of all patches at places of the filter, along the first axis."""

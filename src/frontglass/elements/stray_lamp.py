@@ -18,8 +18,8 @@ from frontglass.optics.camera import Camera
 from frontglass.optics.stray_lamp import (
     EXAMPLE_GHOSTS,
     HenyeyGreensteinScatter,
-    LampAtGlass,
     LampDirection,
+    OffAxisLamp,
     ghost_radiance,
     white_from_radiance,
 )
@@ -95,11 +95,11 @@ class StrayLamp(Element):
             raise ParameterError("blades", "a whole number from 5 to 18", self.blades)
         self.lamp()  # checks the direction
 
-    def lamp(self) -> LampAtGlass:
+    def lamp(self) -> OffAxisLamp:
         """Return the lamp as the physics has it, in units of the key light."""
         # Rows of a picture count downwards.
         right, down = rad_from_deg(self.right_deg), -rad_from_deg(self.up_deg)
-        return LampAtGlass(
+        return OffAxisLamp(
             direction=LampDirection(
                 off_axis_rad=math.hypot(right, down), clock_rad=math.atan2(down, right)
             ),
@@ -158,7 +158,9 @@ class StrayLamp(Element):
                 chain = ghost_radiance(lamp, EXAMPLE_GHOSTS, x, y, blades=self.blades, edge=edge)
                 wash = wash + self.ghosts * chain
             white = white_from_radiance(wash, key_illuminance=1.0).astype(np.float32)
-            out[top : top + len(rows)] = light[top : top + len(rows)] + white[..., np.newaxis] * colour
+            out[top : top + len(rows)] = (
+                light[top : top + len(rows)] + white[..., np.newaxis] * colour
+            )
         return out
 
     def wash(self, tangent_right: float, channel: int) -> float:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from frontglass.measurement.facts import Fact, HazeNumbers, element_facts, haze_numbers
+from frontglass.measurement.haze import HazeNumbers, haze_numbers
 from frontglass.measurement.numbers import GlowNumbers, LookNumbers, look_numbers
 
 __all__ = [
-    "Fact",
     "GlowNumbers",
     "HazeNumbers",
     "LookNumbers",
-    "element_facts",
     "haze_numbers",
     "look_numbers",
 ]

@@ -10,7 +10,7 @@ from frontglass.measurement.charts import (
     HAIR_PERIOD_MM,
     PORE_PERIOD_MM,
     WEDGE_STOPS,
-    Curve,
+    DetailCurve,
     LampHalo,
     detail_curve,
     glare_index,
@@ -36,7 +36,7 @@ class LookMeasures:
         The look.
     strength : float
         Its strength. [1]
-    curve : Curve
+    curve : DetailCurve
         Detail held across the frame.
     mtf50_per_mm, bare_mtf50_per_mm : float
         Frequency at which half of the contrast is left, with the look and without; nan if the
@@ -68,7 +68,7 @@ class LookMeasures:
 
     name: str
     strength: float
-    curve: Curve
+    curve: DetailCurve
     mtf50_per_mm: float
     bare_mtf50_per_mm: float
     mtf50_lw_ph: float
