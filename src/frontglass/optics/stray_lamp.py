@@ -303,8 +303,8 @@ def ghost_radiance(
     Returns
     -------
     ndarray
-        In the unit of `OffAxisLamp.wash`. The discs lie on the line from the lamp through the middle
-        of the frame, share / area each.
+        In the unit of `OffAxisLamp.wash`. The discs lie on the line from the lamp through the
+        middle of the frame, share / area each.
     """
     x, y = np.broadcast_arrays(np.asarray(tangent_x, np.float64), np.asarray(tangent_y, np.float64))
     total = np.zeros(x.shape)
