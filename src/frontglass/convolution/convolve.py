@@ -45,12 +45,11 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
     shape = (light.shape[0], light.shape[1])
     planes = _kept_planes(tuple(filters), shape, dtype)
     columns = columns_of(shape[1])
-    wide = [block.stop - block.start for block in columns]
     transfers = [
         MirrorTransfer(
             direct=f.direct,
-            even=[p.even[b][:-1, :w] for b, w in enumerate(wide)],
-            odd=None if p.odd is None else [p.odd[b][1:-1, :w] for b, w in enumerate(wide)],
+            even=[p.even[:-1, some] for some in columns],
+            odd=None if p.odd is None else [p.odd[1:-1, some] for some in columns],
         )
         for f, p in zip(filters, planes, strict=True)
     ]
