@@ -102,7 +102,7 @@ class CellAxis:
     def response(self, f_per_px: Float64) -> Float64:
         """Transfer function of gathering (and of spreading back) at a frequency [cycles/px]."""
         spline = np.sinc(f_per_px * self.width_px) ** (SPLINE_DEGREE + 1)
-        return np.asarray(np.sinc(f_per_px) * spline, dtype=np.float64)
+        return np.asarray(np.sinc(f_per_px) * spline)
 
     def _weights(self) -> tuple[NDArray[np.intp], Float64]:
         """First pixel of each cell, and weights [pixel, cell - own cell + REACH]."""
@@ -120,6 +120,11 @@ class CellAxis:
             return cell + self.margin
         folded = np.mod(cell, 2 * self.count)
         return np.where(folded >= self.count, 2 * self.count - 1 - folded, folded)
+
+
+def spline_response(fy_per_cell: Float64, fx_per_cell: Float64) -> Float64:
+    """Response of cells both ways to points instead of pixels, shape (len(fy), len(fx))."""
+    return np.asarray(np.outer(np.sinc(fy_per_cell), np.sinc(fx_per_cell)) ** (SPLINE_DEGREE + 1))
 
 
 def _integral_up_to(x_cells: Float64) -> Float64:

@@ -23,9 +23,8 @@ from frontglass.choices import Surround
 from frontglass.convolution.blocks import ROWS_AT_ONCE, in_pieces, precision_for
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
-from frontglass.convolution.dark import planes_in_the_dark
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart
+from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
 
 Float32 = NDArray[np.float32]
 
@@ -93,15 +92,19 @@ def _add_over_pixels(
     """Add deviated light pixel by pixel, one channel at a time to hold memory down."""
     shape = (light.shape[0], light.shape[1])
     dtype = precision_for(light, max(1 - f.direct for f in filters))
-    planes_of = _planes_among_mirrors if boundary is Surround.MIRROR else planes_in_the_dark
     for channel, filter_ in enumerate(filters):
-        out[..., channel] += filtered(light[..., channel], planes_of(filter_, shape, dtype))
+        planes = _planes(filter_, shape, dtype, boundary)
+        out[..., channel] += filtered(light[..., channel], planes)
 
 
 @lru_cache(maxsize=3)
-def _planes_among_mirrors(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
+def _planes(
+    filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
+) -> Planes:
     """Planes of a filter, kept for channels that share it and for the next still of a scene."""
-    return filter_.cosine_planes(shape, dtype)
+    if boundary is Surround.MIRROR:
+        return filter_.cosine_planes(shape, dtype)
+    return planes_in_the_dark(filter_, shape, dtype)
 
 
 def _add_over_cells(
@@ -118,13 +121,10 @@ def _add_over_cells(
     tall = rows.gather(light.reshape(height, width * 3)).reshape(rows.total, width, 3)
     cells = columns.gather(tall.transpose(1, 0, 2).reshape(width, rows.total * 3))
     cells = cells.reshape(columns.total, rows.total, 3)
-    made: dict[Filter, Planes] = {}
     for channel, filter_ in enumerate(filters):
-        if filter_ not in made:
-            on_cells = FilterOnCells(filter_, rows, columns)
-            make = on_cells.cosine_planes if margin == 0 else on_cells.planes_in_the_dark
-            made[filter_] = make(shape, np.dtype(np.float64))
-        cells[..., channel] = filtered(cells[..., channel].T, made[filter_]).T
+        on_cells = FilterOnCells(filter_, rows, columns)
+        planes = _planes(on_cells, shape, np.dtype(np.float64), boundary)
+        cells[..., channel] = filtered(cells[..., channel].T, planes).T
     wide = np.zeros((width, rows.total * 3), dtype=np.float32)
     columns.add(cells.reshape(columns.total, rows.total * 3), wide)
     tall = np.ascontiguousarray(wide.reshape(width, rows.total, 3).transpose(1, 0, 2))

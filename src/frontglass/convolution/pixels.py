@@ -48,7 +48,10 @@ def pixel_transform(
         for share, part in parts:
             whole += share * pixel_transform(part, px_per_rad, fx_per_px, fy_per_px)
         return whole
-    if isinstance(profile, Cone) and profile.radius_rad * px_per_rad <= ACCURACY.widest_deposited_px:
+    if (
+        isinstance(profile, Cone)
+        and profile.radius_rad * px_per_rad <= ACCURACY.widest_deposited_px
+    ):
         return _deposited_cone(profile.radius_rad * px_per_rad, fx_per_px, fy_per_px)
     few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
     if few and not _reaches(profile, px_per_rad, 0):
@@ -111,6 +114,7 @@ def _deposited_cone(radius_px: float, fx_per_px: Float64, fy_per_px: Float64) ->
 def _alias_sum(
     profile: Profile, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
 ) -> Float64:
+    """Sum of a profile's transform over the aliases of each frequency."""
     last = 0
     while last < ACCURACY.most_aliases and _reaches(profile, px_per_rad, last):
         last += 1
