@@ -26,9 +26,9 @@ if TYPE_CHECKING:
         PictureFileError,
     )
     from frontglass.files import NonFinite, read_picture, write_picture
-    from frontglass.judge.match import Respect, judged_on_targets, match
-    from frontglass.judge.measure import LookMeasures, measure
     from frontglass.looks import Look, catalogue, look_names, read_look
+    from frontglass.measurement.match import Criterion, match, meter_on_targets
+    from frontglass.measurement.measure import LookMeasures, measure
     from frontglass.optics.camera import Camera, ShotData, choose_camera
     from frontglass.picture.bracket import MergedBracket, merged_bracket
     from frontglass.picture.lamps import Lamp, LampMark, Recovery, with_recovered_light
@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 __all__ = [
     "AccuracyWarning",
     "Camera",
+    "Criterion",
     "Framing",
     "FrontglassError",
     "Lamp",
@@ -60,7 +61,6 @@ __all__ = [
     "Recovery",
     "Region",
     "RenderedStill",
-    "Respect",
     "Sheet",
     "ShotData",
     "Space",
@@ -69,12 +69,12 @@ __all__ = [
     "catalogue",
     "choose_camera",
     "compare",
-    "judged_on_targets",
     "ladder",
     "look_names",
     "match",
     "measure",
     "merged_bracket",
+    "meter_on_targets",
     "read_look",
     "read_picture",
     "render",
@@ -97,8 +97,8 @@ _HOMES = {
         "PictureFileError",
     ),
     "frontglass.files": ("NonFinite", "read_picture", "write_picture"),
-    "frontglass.judge.match": ("Respect", "judged_on_targets", "match"),
-    "frontglass.judge.measure": ("LookMeasures", "measure"),
+    "frontglass.measurement.match": ("Criterion", "meter_on_targets", "match"),
+    "frontglass.measurement.measure": ("LookMeasures", "measure"),
     "frontglass.looks": ("Look", "catalogue", "look_names", "read_look"),
     "frontglass.optics.camera": ("Camera", "ShotData", "choose_camera"),
     "frontglass.picture.bracket": ("MergedBracket", "merged_bracket"),

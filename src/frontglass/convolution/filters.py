@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.convolution.blocks import in_pieces
-from frontglass.convolution.halo import pixel_transform
+from frontglass.convolution.pixels import pixel_transform
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 
@@ -53,7 +53,7 @@ class Planes(NamedTuple):
         return cls(np.empty(size, dtype), None if is_even else np.empty(size, dtype))
 
     def at(self, columns: slice) -> Planes:
-        """Some columns of both."""
+        """Return some columns of both."""
         return Planes(self.even[:, columns], None if self.odd is None else self.odd[:, columns])
 
 
@@ -131,7 +131,7 @@ class Filter(ABC):
         return planes
 
     def _planes_at(self, shape: tuple[int, int], columns: slice) -> Planes:
-        """Some columns of the planes, from `on_grid`."""
+        """Return some columns of the planes, from `on_grid`."""
         fy = np.arange(shape[0] + 1) / (2 * shape[0])
         fx = np.arange(columns.start, columns.stop) / (2 * shape[1])
         there = self.on_grid(fx, fy)

@@ -9,13 +9,13 @@ from typing import Self
 from frontglass.checks import check_number
 from frontglass.errors import ParameterError
 from frontglass.optics.gratings import Grating
-from frontglass.optics.masks import CrossedGratings
+from frontglass.optics.masks import CrossedGratings, CrossedMask
 
 MOST_FAMILIES = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LineGlass:
+class LineGlass(CrossedMask):
     """One to four families of parallel lines, evenly turned: rays of 2, 4, 6 or 8 points.
 
     Parameters
@@ -60,16 +60,6 @@ class LineGlass:
             gratings=(self.lines,) * self.families,
             across_rad=tuple(self.angle_rad + turn * i for i in range(self.families)),
         )
-
-    @property
-    def transmittance(self) -> float:
-        """Light that leaves over light that enters."""
-        return self.crossed.transmittance
-
-    @property
-    def direct(self) -> float:
-        """Zero order over all light that leaves."""
-        return self.crossed.direct
 
     def at_strength(self, strength: float) -> Self:
         """Return lines so wide that the direct share is ``direct**strength``."""

@@ -47,14 +47,10 @@ class PupilMask(ABC):
     def direct(self) -> float:
         """Zero order over all light that leaves. [1], in [0, 1]."""
 
-    @property
-    @abstractmethod
-    def is_even(self) -> bool:
-        """Whether its pattern looks the same in a mirror across x."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CrossedGratings(PupilMask):
+class CrossedGratings:
     """Gratings one over the other, each spreading light across its own threads.
 
     Parameters
@@ -139,3 +135,24 @@ class CrossedGratings(PupilMask):
     def groups_of(self, size: int) -> list[tuple[int, ...]]:
         """All the ways of choosing so many gratings."""
         return list(itertools.combinations(range(len(self.gratings)), size))
+
+
+class CrossedMask(PupilMask):
+    """A mask made of gratings one over the other."""
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def crossed(self) -> CrossedGratings:
+        """The gratings."""
+
+    @property
+    def transmittance(self) -> float:
+        """Light that leaves over light that enters."""
+        return self.crossed.transmittance
+
+    @property
+    def direct(self) -> float:
+        """Zero order over all light that leaves."""
+        return self.crossed.direct

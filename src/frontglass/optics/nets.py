@@ -9,7 +9,7 @@ from typing import NamedTuple, Self
 from frontglass.checks import check_number, check_positive, check_share
 from frontglass.errors import ParameterError
 from frontglass.optics.gratings import Grating
-from frontglass.optics.masks import CrossedGratings
+from frontglass.optics.masks import CrossedGratings, CrossedMask
 
 NYLON_KG_PER_M3 = 1140.0
 """Density of nylon; from memory."""
@@ -83,7 +83,7 @@ def light_from_threads(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SquareNet:
+class SquareNet(CrossedMask):
     """Opaque threads both ways: a woven net; with drift, a knitted one.
 
     Parameters
@@ -128,16 +128,6 @@ class SquareNet:
         )
         across = (self.angle_rad, self.angle_rad + math.pi / 2)
         return CrossedGratings(gratings=(threads, threads), across_rad=across)
-
-    @property
-    def transmittance(self) -> float:
-        """Light that leaves over light that enters."""
-        return self.crossed.transmittance
-
-    @property
-    def direct(self) -> float:
-        """Zero order over all light that leaves."""
-        return self.crossed.direct
 
     def at_strength(self, strength: float) -> Self:
         """Return a net of the same pitch whose transmittance is ``transmittance**strength``."""
