@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from multiprocessing.sharedctypes import Synchronized
 from pathlib import Path
 
+from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
-from frontglass.batch.plan import Job, plan
+from frontglass.batch.plan import plan
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
-from frontglass.pipeline.recipe import Recipe, RenderedStill, render_file
+from frontglass.pipeline.recipe import Recipe
+from frontglass.pipeline.still_files import RenderedStill, render_file
 
 
 @dataclass(frozen=True, slots=True)

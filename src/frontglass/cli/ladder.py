@@ -87,7 +87,7 @@ def written_ladder(
 ) -> tuple[str, ...]:
     """Write the ladder of a look on a still; return what was assumed."""
     from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
 

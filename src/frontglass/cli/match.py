@@ -52,13 +52,13 @@ def match(
     What then stays different is said, and the nearest strength that can be rented with what it
     costs.
     """
-    from frontglass.judge.match import Respect, match
+    from frontglass.judge.match import match
     from frontglass.looks import look_from_text, read_look
 
     reference, sought = look_from_text(look), read_look(other)
     judge, notices = _judge(still, watch or [], camera, light)
     note(*notices)
-    found = match(reference, sought, judge, Respect(by))
+    found = match(reference, sought, judge, by)
     if as_json:
         print_json(match_record(found))
     else:

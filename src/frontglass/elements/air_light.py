@@ -25,7 +25,8 @@ from frontglass.elements.haze import CAUTION_MG_PER_M3, Haze
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow
 from frontglass.optics.beams import beam_airlight
-from frontglass.picture.lamps_in_air import Lamp, lamps_in
+from frontglass.picture.lamps_in_air import LampInAir as Lamp
+from frontglass.picture.lamps_in_air import lamps_in
 from frontglass.picture.picture import Picture
 from frontglass.units import rad_from_deg
 

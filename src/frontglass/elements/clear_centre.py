@@ -5,9 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from frontglass.checks import check_number, check_positive
-from frontglass.errors import ParameterError
+from frontglass.choices import Choice
 
-INSIDE, OUTSIDE = "inside", "outside"
+
+class ClearPart(Choice):
+    """Which side of the circle is clear."""
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,8 +25,8 @@ class ClearCentre:
         Of the circle. [mm], > 0.
     right_mm, up_mm : float
         Its middle from the axis of the lens, as seen from behind the camera. [mm]
-    clear : str
-        "inside": the middle is left clean; "outside": only the circle is covered.
+    clear : "inside" or "outside"
+        The middle is left clean, or only the circle is covered.
 
     Raises
     ------
@@ -32,11 +37,10 @@ class ClearCentre:
     radius_mm: float
     right_mm: float = 0.0
     up_mm: float = 0.0
-    clear: str = INSIDE
+    clear: ClearPart | str = ClearPart.INSIDE
 
     def __post_init__(self) -> None:
         check_positive("radius_mm", self.radius_mm)
         check_number("right_mm", self.right_mm)
         check_number("up_mm", self.up_mm)
-        if self.clear not in {INSIDE, OUTSIDE}:
-            raise ParameterError("clear", f"{INSIDE!r} or {OUTSIDE!r}", self.clear)
+        object.__setattr__(self, "clear", ClearPart.of("clear", self.clear))

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements.clear_centre import INSIDE, ClearCentre
+from frontglass.elements.clear_centre import ClearCentre, ClearPart
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint, RoundHole
 from frontglass.units import m_from_mm
@@ -125,7 +125,7 @@ def through_clear_centre(
         nodes_per_blur=NODES_PER_BLUR_OF_A_HOLE,
         fewest_nodes=FEWEST_NODES_OF_A_HOLE,
     )
-    clean = share if clear.clear == INSIDE else 1 - share
+    clean = share if clear.clear is ClearPart.INSIDE else 1 - share
     out = covered(_weighed(light, 1 - clean))
     if kept != 1:
         out *= np.float32(kept)

@@ -19,8 +19,6 @@ from frontglass.errors import ParameterError
 from frontglass.optics.grease import GreaseFilm, Strokes
 from frontglass.units import m_from_mm, m_from_um, rad_from_deg
 
-STROKES = tuple(strokes.value for strokes in Strokes)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grease:
@@ -39,8 +37,8 @@ class Grease:
     streak_ratio : float
         How much longer the texture is along the stroke; lamps streak across it. [1], in
         [1, 100]; 1 is dabbed on without a stroke.
-    strokes : str
-        "straight", "radial", "circular" or "random".
+    strokes : "straight", "radial", "circular" or "random"
+        How it was wiped.
     stroke_deg : float
         Direction of straight strokes, anticlockwise from the horizontal; a turn of all others.
         [degree]
@@ -73,7 +71,7 @@ class Grease:
     grain_um: float = 10.0
     grain_share: float = 0.0
     streak_ratio: float = 1.0
-    strokes: str = Strokes.STRAIGHT.value
+    strokes: Strokes | str = Strokes.STRAIGHT
     stroke_deg: float = 0.0
     patch_mm: float = 10.0
     unevenness: float = 0.0
@@ -87,8 +85,7 @@ class Grease:
         check_within("grain_um", self.grain_um, 2, 20000)
         check_share("grain_share", self.grain_share)
         check_within("streak_ratio", self.streak_ratio, 1, 100)
-        if self.strokes not in STROKES:
-            raise ParameterError("strokes", "one of " + ", ".join(STROKES), self.strokes)
+        object.__setattr__(self, "strokes", Strokes.of("strokes", self.strokes))
         check_number("stroke_deg", self.stroke_deg)
         check_positive("patch_mm", self.patch_mm)
         check_share("unevenness", self.unevenness)

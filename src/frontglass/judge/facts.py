@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from frontglass.elements import ClearCentre, Element, Grease, Haze, Lines, Net, StrayLamp
 from frontglass.elements.direct import direct_share
 from frontglass.elements.haze import CAUTION_MG_PER_M3
-from frontglass.elements.net import TULLE
+from frontglass.elements.net import Weave
 from frontglass.optics.air import droplet_load_mg_per_m3, optical_range_m
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
@@ -146,7 +146,7 @@ def _haze_facts(haze: Haze) -> tuple[Fact, ...]:
 def _mesh_facts(mesh: Net | Lines, px_per_deg: float) -> tuple[Fact, ...]:
     wavelengths = [m_from_nm(nm) for nm in CHANNEL_WAVELENGTHS_NM]
     # The nearest orders of tulle belong to a grid of rows, closer together than its holes.
-    rows = 2 / math.sqrt(3) if isinstance(mesh, Net) and mesh.weave == TULLE else 1.0
+    rows = 2 / math.sqrt(3) if isinstance(mesh, Net) and mesh.weave is Weave.TULLE else 1.0
     width_mm = mesh.thread_width_mm if isinstance(mesh, Net) else mesh.line_mm
     spacing = tuple(deg_from_rad(rows * w / m_from_mm(mesh.pitch_mm)) for w in wavelengths)
     facts = [

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from enum import Enum
 
+from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 from frontglass.judge.charts import (
     PORE_PERIOD_MM,
@@ -27,8 +27,15 @@ NO_EFFECT = 2e-4
 """Effect below which a look does nothing in a respect, in that respect's unit."""
 
 
-class Respect(Enum):
-    """In what two looks are to be equal."""
+class Respect(Choice):
+    """In what two looks are to be equal.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [one.value for one in fg.Respect]
+    ['halo', 'black', 'texture', 'mix']
+    """
 
     HALO = "halo"
     BLACK = "black"
@@ -134,7 +141,9 @@ def judged_on_targets(camera: Camera, height_of_width: float) -> Judge:
     return effects
 
 
-def match(reference: Look, other: Look, judge: Judge, respect: Respect = Respect.MIX) -> Match:
+def match(
+    reference: Look, other: Look, judge: Judge, respect: Respect | str = Respect.MIX
+) -> Match:
     """Strength of a look at which it equals another.
 
     Parameters
@@ -145,15 +154,26 @@ def match(reference: Look, other: Look, judge: Judge, respect: Respect = Respect
         The look whose strength is sought; its own plays no part.
     judge : callable
         Says what a look does: `judged_on_targets`, `judged_on_still`.
-    respect : Respect
+    respect : "halo", "black", "texture" or "mix"
         In what they are to be equal; a mix makes their ratios in all respects 1 on geometric
         average, over those in which both do something.
 
     Raises
     ------
     ParameterError
-        If the reference is at strength 0.
+        If the reference is at strength 0, or there is no such respect.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
+    >>> veils = [fg.Look(elements=(fg.Veil(veil_share=share),)) for share in (0.02, 0.01)]
+    >>> judge = fg.judged_on_targets(camera, 9 / 16)
+    >>> found = fg.match(*veils, judge, "black")
+    >>> round(found.matched.strength, 2)
+    2.01
     """
+    respect = Respect.of("respect", respect)
     if reference.strength == 0:
         raise ParameterError("strength", "above 0 for the look to match", 0)
     wanted = judge(reference)

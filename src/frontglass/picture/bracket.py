@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import Enum
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import check_number
+from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 from frontglass.picture.clipped import clipping_levels
 from frontglass.picture.encoding import Encoding
@@ -43,15 +43,29 @@ LEAST_SQUARES_STEPS, LAST_STEP_PX, WHOLE_WITHIN_PX = 4, 0.01, 0.05
 RESPONSE_SAMPLES, RESPONSE_SMOOTHNESS = 400, 50.0
 
 
-class Response(Enum):
-    """Where the curve from light to code comes from."""
+class Response(Choice):
+    """Where the curve from light to code comes from.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [one.value for one in fg.Response]
+    ['profile', 'estimated']
+    """
 
     PROFILE = "profile"
     ESTIMATED = "estimated"
 
 
-class Alignment(Enum):
-    """Whether the stills are laid over one another first."""
+class Alignment(Choice):
+    """Whether the stills are laid over one another first.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [one.value for one in fg.Alignment]
+    ['shift', 'off']
+    """
 
     SHIFT = "shift"
     OFF = "off"
@@ -86,8 +100,8 @@ def merged_bracket(
     stills: Sequence[Picture],
     exposure_stops: Sequence[float],
     *,
-    response: Response = Response.PROFILE,
-    alignment: Alignment = Alignment.SHIFT,
+    response: Response | str = Response.PROFILE,
+    alignment: Alignment | str = Alignment.SHIFT,
 ) -> MergedBracket:
     """Light of stills of one view at several exposures.
 
@@ -97,10 +111,10 @@ def merged_bracket(
         At least two, of one size.
     exposure_stops : sequence of float
         How bright each was exposed, against any common zero. [stop]
-    response : Response
+    response : "profile" or "estimated"
         Whether the files' own curve is to be believed, or one is recovered from the stills
         [DebevecMalik1997].
-    alignment : Alignment
+    alignment : "shift" or "off"
         Whether shifts of a hand-held camera are undone, to a fraction of a pixel, by median
         threshold bitmaps [Ward2003] and by least squares [LucasKanade1981].
 
@@ -114,7 +128,19 @@ def merged_bracket(
     Each sample counts by the inverse of its variance: rounding of its code, through the slope of
     the curve, and shot noise. It loses its say near clipping. A still that disagrees with what the
     better exposed ones say of a pixel is left out there: something moved.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> light = np.random.default_rng(3).uniform(0.02, 4, (60, 90, 3))
+    >>> light[20:24, 30:34] = 6
+    >>> frames = [fg.Picture.from_array((light * 2.0**stop).clip(0, 1)) for stop in (0, -3)]
+    >>> merged = fg.merged_bracket(frames, [0, -3], alignment="off")
+    >>> round(float(merged.picture.radiance[22, 32, 1]), 2)
+    6.0
     """
+    response = Response.of("response", response)
+    alignment = Alignment.of("alignment", alignment)
     _check(stills, exposure_stops)
     top = max(exposure_stops)
     order = sorted(range(len(stills)), key=lambda i: -exposure_stops[i])
