@@ -14,7 +14,7 @@ from frontglass.judge.watch import WatchedRegion, luminance
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.units import stops_from_ratio
 
 Mask = NDArray[np.bool_]
@@ -38,7 +38,7 @@ def judged_on_still(
     camera: Camera,
     *,
     watched: tuple[WatchedRegion, ...] = (),
-    surround: Surround = Surround.MIRROR,
+    surround: Surround | str = Surround.MIRROR,
 ) -> Judge:
     """Return what judges a look by what it does to a still.
 
@@ -51,7 +51,7 @@ def judged_on_still(
     watched : tuple of WatchedRegion
         Where to look: "lamp" for halos, "black" for blacks, "face" and "hair" for texture. What
         is not named is found by itself: round the lamps, the darkest twentieth, the middle tones.
-    surround : Surround
+    surround : "mirror" or "dark"
         What lies outside the frame.
     """
     for one in watched:

@@ -86,7 +86,8 @@ class Space:
         if self.depth is not None:
             found = map_of(self.depth, still)
             metres, kind = read_distance(found, scale_m=self.depth_scale_m)
-            kind = self.depth_kind or kind
+            if self.depth_kind is not None:
+                kind = DistanceKind.of("depth_kind", self.depth_kind)
             if kind is None:
                 kind = DistanceKind.DEPTH
                 notices = (

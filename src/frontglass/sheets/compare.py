@@ -13,7 +13,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
 from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, Lines, broken, fitted
@@ -54,7 +54,7 @@ def compare(
     camera: Camera,
     watched: Sequence[tuple[str, Region]] = (),
     numbers: Numbers = lambda *_: (),
-    surround: Surround = Surround.MIRROR,
+    surround: Surround | str = Surround.MIRROR,
     compensate: bool = True,
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
