@@ -16,7 +16,7 @@ FLOORS = {
     **dict.fromkeys(("convolution", "picture"), 3),
     **dict.fromkeys(("elements", "files"), 4),
     **dict.fromkeys(("looks", "pipeline"), 5),
-    **dict.fromkeys(("judge", "sheets", "batch"), 6),
+    **dict.fromkeys(("measurement", "sheets", "batch"), 6),
     "cli": 7,
     "__main__": 8,
 }

@@ -45,7 +45,7 @@ def compare(
     The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
     each other; they are not stacked. --json prints the numbers too.
     """
-    from frontglass.judge.watch import WatchedRegion, number_texts, region_numbers
+    from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
     from frontglass.pipeline.still_files import check_may_write

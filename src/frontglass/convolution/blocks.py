@@ -85,7 +85,7 @@ class Blocks:
     """
 
     def __init__(self, kind: np.dtype[Any], shape: tuple[int, int]) -> None:
-        rows, width = shape
+        rows, width = self.shape = shape
         self.columns = columns_of(width)
         self._memory = np.zeros((len(self.columns), rows, COLUMNS_AT_ONCE), dtype=kind)
 

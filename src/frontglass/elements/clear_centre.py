@@ -2,10 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from frontglass.checks import check_number, check_positive
 from frontglass.choices import Choice
+from frontglass.elements.element import Fact
+from frontglass.elements.filter_plane import map_over_frame
+from frontglass.optics.camera import Camera
+from frontglass.optics.footprint import Footprint, RoundHole
+from frontglass.units import m_from_mm
+
+Float32 = NDArray[np.float32]
+Light = Callable[[Float32], Float32]
+
+NODES_PER_BLUR = 48
+FEWEST_NODES = 129
+"""A hole has an edge, and its share is cheap: so fine that 3e-4 is the largest error."""
+ROWS_AT_A_TIME = 16
 
 
 class ClearPart(Choice):
@@ -44,3 +61,77 @@ class ClearCentre:
         check_number("right_mm", self.right_mm)
         check_number("up_mm", self.up_mm)
         object.__setattr__(self, "clear", ClearPart.of("clear", self.clear))
+
+    def share(self, shape: tuple[int, int], camera: Camera) -> Float32:
+        """Share of each pixel's light that passes the clear part. [1], shape (H, W)."""
+        hole = RoundHole(
+            radius_m=m_from_mm(self.radius_mm),
+            x_m=m_from_mm(self.right_mm),
+            y_m=-m_from_mm(self.up_mm),
+        )
+        footprint = Footprint.of_camera(camera)
+        share = map_over_frame(
+            lambda x, y: hole.share(footprint, x, y),
+            shape,
+            camera,
+            nodes_per_blur=NODES_PER_BLUR,
+            fewest_nodes=FEWEST_NODES,
+        )
+        return share if self.clear is ClearPart.INSIDE else 1 - share
+
+    def facts(self, camera: Camera) -> tuple[Fact, ...]:
+        """Where the circle lies in the frame of a lens, and how soft its edge is there."""
+        footprint = Footprint.of_camera(camera)
+        half_frame = camera.sensor_width_mm / 2 / camera.focal_length_mm
+        middle = float(footprint.tangent_of(m_from_mm(self.radius_mm))) / half_frame
+        soft = footprint.blur_diameter / (2 * half_frame)
+        return (
+            Fact(name="circle reaches, of the half width", values=(100 * middle,), unit="%"),
+            Fact(name="its edge is soft over, of the width", values=(100 * soft,), unit="%"),
+        )
+
+    def through(self, light: Float32, camera: Camera, kept: float, covered: Light) -> Float32:
+        """Light of which a part passes the clear place.
+
+        Parameters
+        ----------
+        light : ndarray, shape (H, W, 3), float32
+            Linear light.
+        camera : Camera
+            Lens and filter distance.
+        kept : float
+            Transmittance of the covered part. [1]
+        covered : callable
+            What becomes of light that passes the covered part, its losses left out.
+
+        Returns
+        -------
+        ndarray, shape (H, W, 3), float32
+            The light is divided where it comes from, before it is spread, so that none is lost and
+            halos of covered lamps spill into the clear middle.
+        """
+        clear = self.share((light.shape[0], light.shape[1]), camera)
+        out = covered(_weighed(light, 1 - clear))
+        if kept != 1:
+            out *= np.float32(kept)
+        return _weighed(light, clear, onto=out)
+
+
+def _weighed(light: Float32, share: Float32, *, onto: Float32 | None = None) -> Float32:
+    """Light times a map, added `onto` other light if there is some.
+
+    A few rows at a time with the map laid out channel by channel: three times as fast as numpy's
+    own broadcasting over three channels, and without copies of the picture.
+    """
+    out = np.empty_like(light) if onto is None else onto
+    height, width, _ = light.shape
+    flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)
+    for top in range(0, height, ROWS_AT_A_TIME):
+        rows = slice(top, top + ROWS_AT_A_TIME)
+        weights = np.repeat(share[rows], 3, axis=1)
+        weights *= flat_light[rows]
+        if onto is None:
+            flat_out[rows] = weights
+        else:
+            flat_out[rows] += weights
+    return out

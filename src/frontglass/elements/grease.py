@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from frontglass.checks import (
     check_not_negative,
     check_number,
@@ -14,14 +17,20 @@ from frontglass.checks import (
     check_within,
 )
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Place
+from frontglass.elements.covering import Covering
+from frontglass.elements.element import CHANNELS, Fact, Passage
+from frontglass.elements.grease_light import _through_film
+from frontglass.elements.grease_patches import Patches
 from frontglass.errors import ParameterError
 from frontglass.optics.grease import GreaseFilm, Strokes
-from frontglass.units import m_from_mm, m_from_um, rad_from_deg
+from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
+from frontglass.units import deg_from_rad, m_from_mm, m_from_nm, m_from_um, rad_from_deg
+
+Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grease:
+class Grease(Covering):
     """A film of uneven height: thin it glows, thick it blurs.
 
     Parameters
@@ -64,7 +73,8 @@ class Grease:
     Strength multiplies the variance of the height, so that strengths add.
     """
 
-    place: ClassVar[Place] = Place.FRONT
+    kind: ClassVar[str] = "grease"
+    is_speckled: ClassVar[bool] = True
 
     film_um: float
     texture_um: float
@@ -107,15 +117,85 @@ class Grease:
         )
 
     @property
-    def patch_m(self) -> float:
-        """Size of a patch [m]."""
-        return m_from_mm(self.patch_mm)
-
-    @property
-    def transmittance(self) -> float:
-        """See `Element`: what a clear film loses by reflection is not counted."""
+    def covered_transmittance(self) -> float:
+        """See `Covering`: what a clear film loses by reflection is not counted."""
         return 1.0
 
     def at(self, strength: float) -> Self:
         """See `Element`."""
         return replace(self, film_um=self.film_um * math.sqrt(strength))
+
+    @property
+    def is_round(self) -> bool:
+        """See `Element`; patches of an uneven film are large beside what they do to a point."""
+        return self.streak_ratio == 1
+
+    def direct_share(self, channel: int) -> float:
+        """See `Element`; of an uneven film, where it is as deep as on average."""
+        return self.film().direct(_wavelength_m(channel))
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`; of an uneven film, where it is as deep as on average."""
+        del radius_rad, channel
+        return 1.0
+
+    def covered_filter(self, channel: int, px_per_rad: float) -> None:
+        """See `Covering`; patches differ from place to place."""
+        del channel, px_per_rad
+
+    @property
+    def _turns(self) -> bool:
+        """Whether streaks run in different directions."""
+        return self.streak_ratio > 1 and self.strokes != Strokes.STRAIGHT.value
+
+    @property
+    def _even(self) -> bool:
+        return not self._turns and self.unevenness == 0
+
+    def through_covered(self, light: Float32, passage: Passage) -> Float32:
+        """See `Covering`.
+
+        Notes
+        -----
+        Light through an uneven film is divided, where it comes from, among films of a few depths
+        and directions, by how much of each the pupil sees.
+        """
+        if self.film_um == 0 or self.gaps == 1:
+            return light
+        shape = (light.shape[0], light.shape[1])
+        px_per_rad = passage.camera.px_per_rad(shape[1])
+        if self._even:
+            return _through_film(light, self.film(), px_per_rad, passage.surround)
+        out = np.zeros_like(light)
+        for share, patch in self._patches().over_frame(shape, passage.camera):
+            film = self.film(variance_ratio=patch.variance_ratio, stroke_rad=patch.stroke_rad)
+            part = light * share[..., np.newaxis]
+            out += _through_film(part, film, px_per_rad, passage.surround)
+        return out
+
+    def _patches(self) -> Patches:
+        return Patches(
+            strokes=Strokes(self.strokes) if self._turns else Strokes.STRAIGHT,
+            stroke_rad=self.film().stroke_rad,
+            unevenness=self.unevenness,
+            patch_m=m_from_mm(self.patch_mm),
+            seed=self.seed,
+        )
+
+    def covered_facts(self, px_per_deg: float) -> tuple[Fact, ...]:
+        """See `Covering`."""
+        film = self.film()
+        depths = tuple(film.optical_depth(_wavelength_m(channel)) for channel in CHANNELS)
+        direct = tuple(100 * self.direct_share(channel) for channel in CHANNELS)
+        across = deg_from_rad(film.rms_angle_rad)
+        name = "root mean square across the stroke"
+        return (
+            Fact(name="optical depth", values=depths, unit=""),
+            Fact(name="direct", values=direct, unit="%"),
+            Fact(name=name, values=(across,), unit="degrees"),
+            Fact(name=name, values=(across * px_per_deg,), unit="px"),
+        )
+
+
+def _wavelength_m(channel: int) -> float:
+    return m_from_nm(CHANNEL_WAVELENGTHS_NM[channel])

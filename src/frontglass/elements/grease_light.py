@@ -1,9 +1,8 @@
-"""Light through grease: a film wherever it was wiped, each patch seen through the whole pupil."""
+"""Light through a film of grease that is the same all over."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,20 +14,13 @@ from frontglass.choices import Surround
 from frontglass.convolution.halo import gaussian_alias_sum
 from frontglass.convolution.spread import spread
 from frontglass.convolution.tiles import spread_by_kernels
-from frontglass.elements.filter_plane import map_over_frame
-from frontglass.elements.grease import Grease
-from frontglass.optics.camera import Camera
-from frontglass.optics.footprint import Footprint
-from frontglass.optics.grease import GreaseFilm, Strokes, stroke_direction_rad, variance_weights
+from frontglass.optics.grease import GreaseFilm
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.units import m_from_nm
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-DIRECTIONS = 6
-DEPTHS = 4
-WAVES = 24
 PIXEL_VARIANCE = 0.25
 """Of a Gaussian that stands for the sending and the receiving pixel [px^2]; their own is 1/6."""
 SMALLEST_VARIANCE = 0.2
@@ -37,95 +29,6 @@ MOST_DEVIATIONS = 100.0
 """Their sum differs from that of any larger number by 1 % at its peak."""
 REACH_SIGMAS = 5.5
 FARTHEST_PX = 1024
-
-
-def light_through_grease(
-    light: Float32, grease: Grease, camera: Camera, surround: Surround
-) -> Float32:
-    """Light that leaves a greased filter.
-
-    Parameters
-    ----------
-    light : ndarray, shape (H, W, 3), float32
-        Linear light.
-    grease : Grease
-        At its strength.
-    camera : Camera
-        Lens and filter distance: they say what part of the filter a pixel sees.
-    surround : Surround
-        What lies outside the frame.
-
-    Notes
-    -----
-    A film that is the same all over is one spreading. Else the light is divided, where it comes
-    from, among films of a few depths and directions, by how much of each the pupil sees; the
-    depths are interpolated linearly in the variance of their height.
-    """
-    px_per_rad = camera.px_per_rad(light.shape[1])
-    if grease.film_um == 0 or grease.gaps == 1:
-        return light
-    if _even(grease):
-        return _through_film(light, grease.film(), px_per_rad, surround)
-    out = np.zeros_like(light)
-    for share, film in _patches(grease, (light.shape[0], light.shape[1]), camera):
-        out += _through_film(light * share[..., np.newaxis], film, px_per_rad, surround)
-    return out
-
-
-def _even(grease: Grease) -> bool:
-    turns = grease.streak_ratio > 1 and grease.strokes != Strokes.STRAIGHT.value
-    return not turns and grease.unevenness == 0
-
-
-def _patches(
-    grease: Grease, shape: tuple[int, int], camera: Camera
-) -> Iterator[tuple[Float32, GreaseFilm]]:
-    """Films, and the share of each pixel's light that passes them; shares sum to 1."""
-    strokes = Strokes(grease.strokes)
-    turns = grease.streak_ratio > 1 and strokes is not Strokes.STRAIGHT
-    count = DIRECTIONS if turns else 1
-    own = grease.film().stroke_rad
-    directions = own + np.arange(count) * math.pi / count
-    uneven = grease.unevenness
-    depths = np.linspace(1 - uneven, 1 + uneven, DEPTHS) if uneven else np.ones(1)
-    waves = np.random.default_rng(grease.seed).normal(0, 1 / grease.patch_m, (WAVES, 2))
-    phases = np.random.default_rng(grease.seed + 1).uniform(0, 2 * math.pi, WAVES)
-
-    def shares(x: Float64, y: Float64) -> Float64:
-        by_depth = np.ones((1, *x.shape))
-        if uneven:
-            field = sum(
-                np.cos(kx * x + ky * y + phase)
-                for (kx, ky), phase in zip(waves, phases, strict=True)
-            )
-            patchy = np.tanh(field / math.sqrt(WAVES / 2))
-            by_depth = variance_weights(1 + uneven * patchy, depths)
-        by_direction = np.ones((1, *x.shape))
-        if turns:
-            stroke = stroke_direction_rad(
-                strokes, x, y, angle_rad=own, patch_m=grease.patch_m, seed=grease.seed
-            )
-            by_direction = _direction_weights(stroke, directions)
-        both = by_direction[:, np.newaxis] * by_depth[np.newaxis]
-        return both.reshape(-1, *x.shape)
-
-    footprint = Footprint.of_camera(camera)
-    maps = map_over_frame(lambda x, y: footprint.seen(shares, x, y), shape, camera)
-    for index, share in enumerate(maps):
-        direction, depth = divmod(index, len(depths))
-        if share.any():
-            film = grease.film(
-                variance_ratio=float(depths[depth]), stroke_rad=float(directions[direction])
-            )
-            yield share, film
-
-
-def _direction_weights(stroke_rad: Float64, directions_rad: Float64) -> Float64:
-    """Weights of directions evenly spread over half a turn, linear between neighbours."""
-    count = len(directions_rad)
-    place = np.mod((stroke_rad - directions_rad[0]) * count / math.pi, count)
-    away = np.abs(place - np.arange(count).reshape(-1, *[1] * stroke_rad.ndim))
-    return np.asarray(np.maximum(1 - np.minimum(away, count - away), 0))
 
 
 def _through_film(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +13,12 @@ from frontglass.convolution.blocks import precision_for
 from frontglass.convolution.kernels import MirrorKernel
 from frontglass.convolution.mirrors import spread_among_mirrors, spread_in_the_dark
 from frontglass.convolution.transfers import Besides, MirrorTransfer, Mix, with_glow
-from frontglass.elements.lines import Lines
-from frontglass.elements.net import Net
 from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.optics.masks import Dots, PupilMask
 from frontglass.units import rad_from_deg
+
+if TYPE_CHECKING:
+    from frontglass.elements.diffracting import Diffracting
 
 Float32 = NDArray[np.float32]
 
@@ -33,7 +34,7 @@ COARSEST_STEP_RAD = rad_from_deg(0.02)
 
 def light_through_mesh(
     light: Float32,
-    mesh: Net | Lines,
+    mesh: Diffracting,
     px_per_rad: float,
     surround: Surround,
     *,
@@ -45,7 +46,7 @@ def light_through_mesh(
     ----------
     light : ndarray, shape (H, W, 3), float32
         Linear light.
-    mesh : Net or Lines
+    mesh : Diffracting
         At its strength.
     px_per_rad : float
         Scale of the picture.
@@ -76,11 +77,11 @@ def light_through_mesh(
     return spread_among_mirrors(light, _transfers(mesh, besides, px_per_rad, shape, kind))
 
 
-def _masks(mesh: Net | Lines) -> list[PupilMask]:
-    return [mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel) for channel in range(3)]
+def _masks(mesh: Diffracting) -> list[PupilMask]:
+    return [mesh.mask(channel) for channel in range(3)]
 
 
-def _mix(mesh: Net | Lines, mask: PupilMask, total: float, surround: Surround) -> Mix:
+def _mix(mesh: Diffracting, mask: PupilMask, total: float, surround: Surround) -> Mix:
     sharp = 1 - mesh.veil_share
     beyond = 1 - mask.direct - total
     # Points stand for light that is continuous: what they have too much is not direct.
@@ -92,7 +93,7 @@ def _mix(mesh: Net | Lines, mask: PupilMask, total: float, surround: Surround) -
 
 @lru_cache(maxsize=KEPT_TRANSFERS)
 def _transfers(
-    mesh: Net | Lines,
+    mesh: Diffracting,
     besides: Besides | None,
     px_per_rad: float,
     shape: tuple[int, int],

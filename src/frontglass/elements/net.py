@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
 from frontglass.choices import Choice
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Place
+from frontglass.elements.diffracting import Diffracting
+from frontglass.elements.element import GREEN
 from frontglass.errors import ParameterError
 from frontglass.optics.nets import SquareNet, light_from_threads, thread_width_m_from_denier
 from frontglass.optics.tulle import HexagonalNet
@@ -24,7 +26,7 @@ class Weave(Choice):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Net:
+class Net(Diffracting):
     """Threads before the lens that let most light by and bend the rest into dots and rays.
 
     Parameters
@@ -59,7 +61,7 @@ class Net:
     changes the thread's width so that the share that passes is ``b**(2 s)``.
     """
 
-    place: ClassVar[Place] = Place.FRONT
+    kind: ClassVar[str] = "net"
 
     pitch_mm: float
     thread_mm: float | None = None
@@ -90,8 +92,19 @@ class Net:
             return self.thread_mm
         return mm_from_m(thread_width_m_from_denier(self.denier or 0.0))
 
-    def mask(self) -> SquareNet | HexagonalNet:
-        """Return what the pupil sees."""
+    @property
+    def width_mm(self) -> float:
+        """See `Diffracting`."""
+        return self.thread_width_mm
+
+    @property
+    def spacing_ratio(self) -> float:
+        """See `Diffracting`; nearest orders of tulle are of rows closer together than its holes."""
+        return 2 / math.sqrt(3) if self.weave is Weave.TULLE else 1.0
+
+    def mask(self, channel: int = GREEN) -> SquareNet | HexagonalNet:
+        """Return what the pupil sees, the same in every channel."""
+        del channel
         pitch_m, width_m = m_from_mm(self.pitch_mm), m_from_mm(self.thread_width_mm)
         error_m, angle_rad = self.unevenness * pitch_m, -rad_from_deg(self.angle_deg)
         if self.weave is Weave.TULLE:
@@ -120,10 +133,13 @@ class Net:
         passed = self.mask().transmittance
         return passed + light_from_threads(passed, forward_share=self.pale_share).forward
 
-    @property
-    def transmittance(self) -> float:
-        """See `Element`; 1 where part of the view is clear, since exposure goes by that."""
-        return 1.0 if self.clear_centre else self.covered_transmittance
+    def without_veil(self) -> Self:
+        """See `Element`: what pale threads scatter is left out."""
+        return replace(self, pale_share=0.0)
+
+    def draped(self, turn_deg: float) -> Self:
+        """See `Element`."""
+        return replace(self, angle_deg=self.angle_deg + turn_deg)
 
     def at(self, strength: float) -> Self:
         """See `Element`: threads of another width at the same pitch."""

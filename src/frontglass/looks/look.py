@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from frontglass.checks import check_within
-from frontglass.elements import Element, Place, StrayLamp
+from frontglass.elements import Element, Place
 from frontglass.errors import ParameterError
 from frontglass.optics.glare import light_loss_stops
 from frontglass.units import LARGEST_STRENGTH, strength_from_text, strength_text
@@ -112,11 +112,17 @@ class Look:
 
     def hooded(self) -> Self:
         """Return the look with every lamp beside the lens flagged."""
-        parts = (
-            replace(part, hooded=True) if isinstance(part, StrayLamp) else part
-            for part in self.elements
-        )
-        return replace(self, elements=tuple(parts))
+        return replace(self, elements=tuple(part.without_stray_light() for part in self.elements))
+
+    def before_the_lens(self) -> Self | None:
+        """Return what of it draws halos, rays and dots: no air, no veil; None if nothing does."""
+        front = (part for part in self.elements if part.place is Place.FRONT)
+        parts = tuple(part.without_veil() for part in front)
+        return replace(self, elements=parts) if parts else None
+
+    def draped(self, turn_deg: float) -> Self:
+        """Return the look where the threads of its fabrics have turned."""
+        return replace(self, elements=tuple(part.draped(turn_deg) for part in self.elements))
 
     @property
     def light_path(self) -> tuple[Element, ...]:
@@ -140,7 +146,7 @@ class Look:
 def _elements(given: object) -> tuple[Element, ...]:
     """Return elements as a tuple, else raise ParameterError."""
     elements = tuple(given) if isinstance(given, list | tuple) else ()
-    if not elements or not all(isinstance(getattr(x, "place", None), Place) for x in elements):
+    if not elements or not all(isinstance(part, Element) for part in elements):
         raise ParameterError("elements", "one element at least, in a tuple or list", given)
     return elements
 

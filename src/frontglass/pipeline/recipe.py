@@ -13,7 +13,7 @@ from frontglass.files import NonFinite, read_picture
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import Recovery, with_recovered_light
 from frontglass.pipeline.framing import Framing
-from frontglass.pipeline.rendering import light_paths, render
+from frontglass.pipeline.rendering import render
 from frontglass.pipeline.space import Space
 from frontglass.units import ratio_from_stops
 from frontglass.warned import gathered_warnings
@@ -58,7 +58,7 @@ class Recipe:
     >>> import frontglass as fg
     >>> recipe = fg.Recipe(looks=(fg.read_look("fine-net"),), surround="dark")
     >>> round(recipe.light_loss_stops, 2)
-    0.36
+    0.16
     """
 
     looks: tuple[LightPath, ...] = ()
@@ -74,7 +74,7 @@ class Recipe:
     def __post_init__(self) -> None:
         object.__setattr__(self, "surround", Surround.of("surround", self.surround))
         object.__setattr__(self, "non_finite", NonFinite.of("non_finite", self.non_finite))
-        object.__setattr__(self, "looks", light_paths(self.looks))
+        object.__setattr__(self, "looks", tuple(self.looks))
         check_bool("compensate", self.compensate)
 
     @property

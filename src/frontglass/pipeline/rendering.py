@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, overload
+from typing import Any, NamedTuple, overload
 
 from numpy.typing import NDArray
 
 from frontglass.checks import check_bool
 from frontglass.choices import Surround
-from frontglass.elements import Element, LightPath, Place
+from frontglass.elements import Element, Stack
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
-from frontglass.optics.glare import light_loss_stops
 from frontglass.picture.arrays import array_like
 from frontglass.picture.picture import Picture
 from frontglass.pipeline import light_path
 
 Array = NDArray[Any]
-Looks = LightPath | Element | Iterable[LightPath | Element]
+Looks = Stack | Element | Iterable[Stack | Element]
 
 
 @overload
@@ -99,55 +97,40 @@ def render(
     >>> fg.render(codes, fg.read_look("harbour-night").at("1/4")).dtype.name
     'uint8'
     """
-    paths = light_paths(looks)
+    stacks = _stacks(looks)
     if camera is not None and not isinstance(camera, Camera):
         raise ParameterError("camera", "a Camera or None", camera)
     surround = Surround.of("surround", surround)
     check_bool("compensate", compensate)
     still = picture if isinstance(picture, Picture) else Picture.from_array(picture)
-    seen = light_path.render(still, paths, camera=camera, surround=surround, compensate=compensate)
+    seen = light_path.render(still, stacks, camera=camera, surround=surround, compensate=compensate)
     if isinstance(picture, Picture):
         return seen
     return array_like(picture, seen.radiance, seen.encoding, seen.primaries)
 
 
-@dataclass(frozen=True, slots=True)
-class _Alone:
+class _Alone(NamedTuple):
     """An element that stands before the lens without a look."""
 
-    element: Element
-    name: str = "element"
-    strength: float = 1.0
-
-    @property
-    def light_path(self) -> tuple[Element, ...]:
-        return (self.element,)
-
-    @property
-    def light_loss_stops(self) -> float:
-        return light_loss_stops(self.element.transmittance)
+    light_path: tuple[Element, ...]
 
 
-def light_paths(looks: Looks) -> tuple[LightPath, ...]:
-    """Return looks as a tuple, whether one or several were given; an element is a look of one.
-
-    Raises
-    ------
-    ParameterError
-        If one of them is neither a look nor an element.
-    """
-    one = _light_path(looks)
+def _stacks(looks: object) -> tuple[Stack, ...]:
+    """Return looks as a tuple, whether one or several were given; an element is a stack of one."""
+    one = _stack(looks)
     if one is not None:
         return (one,)
-    several = () if isinstance(looks, str) or not isinstance(looks, Iterable) else tuple(looks)
-    paths = tuple(map(_light_path, several))
-    if isinstance(looks, str) or not isinstance(looks, Iterable) or None in paths:
-        hint = "read_look finds a look by its name." if isinstance(looks, str) else ""
+    several: list[Stack | None] = [None]
+    if isinstance(looks, Iterable) and not isinstance(looks, str):
+        several = [_stack(look) for look in looks]
+    stacks = tuple(stack for stack in several if stack is not None)
+    if len(stacks) < len(several):
+        hint = "read_look finds a look by its name."
         raise ParameterError("looks", "a look, an element, or several of them", looks, hint)
-    return tuple(path for path in paths if path is not None)
+    return stacks
 
 
-def _light_path(thing: object) -> LightPath | None:
-    if isinstance(getattr(thing, "place", None), Place):
-        return _Alone(thing)  # type: ignore[arg-type]
-    return thing if hasattr(thing, "light_path") else None  # type: ignore[return-value]
+def _stack(thing: Any) -> Stack | None:
+    if isinstance(thing, Element):
+        return _Alone((thing,))
+    return thing if hasattr(thing, "light_path") else None

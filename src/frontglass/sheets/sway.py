@@ -14,14 +14,11 @@ from PIL import Image
 
 from frontglass.checks import check_bool, check_positive, check_within
 from frontglass.choices import Surround
-from frontglass.elements import Net, Place
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import write_whole
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
-from frontglass.optics.speckle import (
-    halo_correlation,
-)
+from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.light_path import render
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, Lamp, lamps_of
@@ -116,14 +113,14 @@ def sway(
         exaggerate=exaggerate,
     )
     lit = small.with_radiance(_lamps_only(small.radiance))
-    front = [part for part in map(_front_of, looks) if part is not None]
-    nets = any(isinstance(part, Net) for look in looks for part in look.elements)
+    front = [part for look in looks if (part := look.before_the_lens()) is not None]
+    nets = any(look.draped(1.0) != look for look in looks)
 
-    def renderedlamps_of(turn_deg: float) -> Float32:
-        turned = [_turned(look, turn_deg) for look in front]
+    def lamps_turned(turn_deg: float) -> Float32:
+        turned = [look.draped(turn_deg) for look in front]
         return render(lit, turned, **how).radiance  # type: ignore[arg-type]  # as above
 
-    still_lamps = renderedlamps_of(0.0)
+    still_lamps = lamps_turned(0.0)
     halo = np.maximum(still_lamps - lit.radiance, 0) if boiling.structured else None
     slide_mm = camera.filter_distance_mm * math.tan(rad_from_deg(pan_deg))
     turned: dict[float, Float32] = {}
@@ -138,7 +135,7 @@ def sway(
         if nets and lamps:
             turn = round(DRAPE_DEG_PER_MM * slide_mm * down * exaggerate, 6)
             if turn not in turned:
-                turned[turn] = renderedlamps_of(turn) - still_lamps
+                turned[turn] = lamps_turned(turn) - still_lamps
             light = light + turned[turn]
         frames.append(_panned(seen.with_radiance(light), shift_px, right, down))
     verdict = _verdict(boiling, camera, lamps, slide_mm if nets else 0.0, exaggerate)
@@ -218,24 +215,6 @@ def _reduced(picture: Picture, width_px: int) -> Picture:
 
 def _lamps_only(light: Float32) -> Float32:
     return np.where(light.max(axis=2, keepdims=True) >= LAMP_FROM, light, np.float32(0))
-
-
-def _front_of(look: Look) -> Look | None:
-    """Return what of a look has structure; air and veils, and what pale threads add, have none."""
-    parts = tuple(
-        replace(part, pale_share=0.0) if isinstance(part, Net) else part
-        for part in look.elements
-        if part.place is Place.FRONT
-    )
-    return replace(look, elements=parts) if parts else None
-
-
-def _turned(look: Look, turn_deg: float) -> Look:
-    parts = (
-        replace(part, angle_deg=part.angle_deg + turn_deg) if isinstance(part, Net) else part
-        for part in look.elements
-    )
-    return replace(look, elements=tuple(parts))
 
 
 def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Codes:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from frontglass.elements import Glow, Net, StrayLamp, Veil
-from frontglass.elements.direct import direct_share
-from frontglass.judge.facts import wash_of_white
+from frontglass.elements import Element, Place
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.glare import veiled_radiance
@@ -106,21 +105,18 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
         In closed form or by quadrature; no picture is rendered.
     """
     path = look.light_path
-    deviating = [part for part in path if not isinstance(part, Veil)]
-    glows = [element for element in path if isinstance(element, Glow) and element.optical_depth]
-    kept = math.prod(1 - part.veil_share for part in path if isinstance(part, Veil | Net))
-    for_all_light = [glow for glow in glows if glow.threshold_stops is None]
-    if for_all_light:
-        kept *= float(_together(for_all_light, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
+    front = [part for part in path if part.place is Place.FRONT]
+    glows = [part for part in path if part.scatter(GREEN) is not None]
+    kept = _within_black_patch(path)
     scene = {"mean_radiance": REFERENCE_MEAN, "veil_share": 1 - kept}
     black = veiled_radiance(REFERENCE_BLACK, **scene)
     white = veiled_radiance(REFERENCE_WHITE, **scene)
-    wash = sum(wash_of_white(lamp, 0.0) for lamp in path if isinstance(lamp, StrayLamp))
+    wash = sum(part.stray_light(GREEN) for part in path)
     return LookNumbers(
         strength=look.strength,
         light_loss_stops=look.light_loss_stops,
         direct_share=tuple(
-            math.prod(direct_share(part, channel) for part in deviating) for channel in CHANNELS
+            math.prod(part.direct_share(channel) for part in front) for channel in CHANNELS
         ),
         glow=_glow_numbers(glows, camera.px_per_deg(width_px)),
         veiling_glare_index=1 - kept,
@@ -129,7 +125,22 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
     )
 
 
-def _glow_numbers(glows: list[Glow], px_per_deg: float) -> GlowNumbers | None:
+def _within_black_patch(path: Sequence[Element]) -> float:
+    """Light that lands within a black patch's radius of where it belongs, in green. [1]."""
+    within, scatterers = 1.0, []
+    for part in path:
+        if part.place is Place.AIR:
+            continue
+        if part.scatter(GREEN) is None or part.threshold_stops is not None:
+            within *= part.encircled_flux(BLACK_PATCH_RADIUS_RAD, GREEN)
+        else:
+            scatterers.append(part)
+    if scatterers:
+        within *= float(_together(scatterers, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
+    return within
+
+
+def _glow_numbers(glows: Sequence[Element], px_per_deg: float) -> GlowNumbers | None:
     if not glows:
         return None
     psfs = [_together(glows, channel) for channel in CHANNELS]
@@ -150,12 +161,12 @@ def _deviated_radius_rad(psf: CompoundScatter) -> float:
     return deviated_radius_rad(psf)
 
 
-def _together(glows: list[Glow], channel: int) -> CompoundScatter:
+def _together(elements: Sequence[Element], channel: int) -> CompoundScatter:
     """One scatterer as deep as all of them: exponents of transfer functions add."""
-    depths = [glow.depth(channel) for glow in glows]
-    whole = math.fsum(depths)
-    profiles: tuple[Profile, ...] = tuple(glow.profile(channel) for glow in glows)
+    all_of_them = [scatter for part in elements if (scatter := part.scatter(channel)) is not None]
+    whole = math.fsum(scatter.optical_depth for scatter in all_of_them)
+    profiles: tuple[Profile, ...] = tuple(scatter.profile for scatter in all_of_them)
     if len(profiles) == 1 or not whole:
         return CompoundScatter(optical_depth=whole, profile=profiles[0])
-    shares = tuple(depth / whole for depth in depths)
+    shares = tuple(scatter.optical_depth / whole for scatter in all_of_them)
     return CompoundScatter(optical_depth=whole, profile=Mixture(shares=shares, profiles=profiles))

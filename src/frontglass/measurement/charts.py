@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.elements import Glow, Net, Place, StrayLamp, Veil
-from frontglass.judge import targets
-from frontglass.judge.numbers import REFERENCE_MEAN
 from frontglass.looks import Look
+from frontglass.measurement import targets
+from frontglass.measurement.numbers import REFERENCE_MEAN
 from frontglass.optics.camera import Camera
 from frontglass.optics.psf import FloatArray
 from frontglass.optics.slanted_edge import EdgeResponse, edge_response
@@ -28,7 +27,7 @@ WEDGE_STOPS = tuple(range(0, -11, -1))
 FACE_MM = 225.0
 """Crown to chin. From memory; common practice, no source."""
 FACE_SHARE = 1 / 3
-"""Of the frame's height that a face fills where texture is judged."""
+"""Of the frame's height that a face fills where texture is measured."""
 PORE_PERIOD_MM, HAIR_PERIOD_MM = 1.0, 0.4
 """Pore to pore, and strand to strand of fine hair. From memory; common practice, no source."""
 GRATING_DIRECTIONS_DEG = (0.0, 45.0, 90.0, 135.0)
@@ -47,7 +46,7 @@ NOTHING = 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Curve:
+class DetailCurve:
     """Detail held against frequency, bare and through a look.
 
     Parameters
@@ -93,7 +92,7 @@ class LampHalo:
     ring_share: float
 
 
-def detail_curve(look: Look, camera: Camera, width_px: int, *, down: bool) -> Curve:
+def detail_curve(look: Look, camera: Camera, width_px: int, *, down: bool) -> DetailCurve:
     """Slanted edge through a look: detail across the frame, or down it."""
     crop_px = targets.EDGE_PX[1 if down else 0]
     target = _edge(camera, width_px)
@@ -109,7 +108,7 @@ def detail_curve(look: Look, camera: Camera, width_px: int, *, down: bool) -> Cu
     # of the bare edge's step, so the share held is what the look does, wherever its light went.
     held = seen_edge.amplitude / bare_edge.amplitude
     held[0] = 1.0
-    return Curve(
+    return DetailCurve(
         frequency_per_px=frequency[inside],
         bare=bare_edge.mtf[inside],
         seen=(bare_edge.mtf * held)[inside],
@@ -222,12 +221,12 @@ def _share_in_ring(seen: NDArray[np.float64] | None) -> float:
 
 def is_round(look: Look) -> bool:
     """Whether light goes the same way in every direction."""
-    return all(isinstance(part, Glow | Veil | StrayLamp) for part in look.elements)
+    return all(part.is_round for part in look.elements)
 
 
 def _adds_up_below_white(look: Look) -> bool:
-    glows = (part for part in look.elements if isinstance(part, Glow))
-    return all(glow.threshold_stops is None or glow.threshold_stops >= 0 for glow in glows)
+    thresholds = (part.threshold_stops for part in look.elements)
+    return all(threshold is None or threshold >= 0 for threshold in thresholds)
 
 
 def _through(look: Look, target: Picture, camera: Camera) -> Picture:
@@ -273,17 +272,13 @@ def _waves(picture: Picture, of: Picture) -> float:
 
 def _lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.float64] | None:
     """Lamp in the dark through what stands before the lens, its flux 1; None if nothing does."""
-    front = tuple(
-        replace(part, pale_share=0.0) if isinstance(part, Net) else part
-        for part in look.elements
-        if part.place is Place.FRONT
-    )
-    if not front:
+    front = look.before_the_lens()
+    if front is None:
         return None
     view = targets.camera_at(camera, targets.LAMP_PX, px_per_deg)
     seen = render(
         targets.lamp_target(),
-        [replace(look, elements=front)],
+        [front],
         camera=view,
         surround=Surround.DARK,
     )

@@ -18,8 +18,9 @@ from frontglass.elements import (
     Net,
     Veil,
 )
-from frontglass.judge import look_numbers
-from frontglass.judge.charts import (
+from frontglass.looks import Look
+from frontglass.measurement import look_numbers
+from frontglass.measurement.charts import (
     detail_curve,
     glare_index,
     lamp_halo,
@@ -27,8 +28,7 @@ from frontglass.judge.charts import (
     texture_held,
     wedge_levels,
 )
-from frontglass.judge.measure import LookMeasures, measure, picture_height_px
-from frontglass.looks import Look
+from frontglass.measurement.measure import LookMeasures, measure, picture_height_px
 
 CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36)
 WIDTH_PX, HEIGHT_PX = 4096, 2304

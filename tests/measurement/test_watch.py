@@ -10,7 +10,7 @@ from PIL import Image
 
 import frontglass as fg
 from frontglass.errors import ParameterError
-from frontglass.judge.watch import KINDS, WatchedRegion, number_texts, region_numbers
+from frontglass.measurement.watch import KINDS, WatchedRegion, number_texts, region_numbers
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.region import Region
 

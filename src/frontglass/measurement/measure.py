@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from frontglass.checks import check_positive
-from frontglass.judge.charts import (
+from frontglass.looks import Look
+from frontglass.measurement.charts import (
     HAIR_PERIOD_MM,
     PORE_PERIOD_MM,
     WEDGE_STOPS,
-    Curve,
+    DetailCurve,
     LampHalo,
     detail_curve,
     glare_index,
@@ -19,7 +20,6 @@ from frontglass.judge.charts import (
     texture_held,
     wedge_levels,
 )
-from frontglass.looks import Look
 from frontglass.optics.camera import Camera, sensor_mm_from_text
 from frontglass.optics.slanted_edge import first_fall
 from frontglass.units import stops_from_ratio
@@ -36,7 +36,7 @@ class LookMeasures:
         The look.
     strength : float
         Its strength. [1]
-    curve : Curve
+    curve : DetailCurve
         Detail held across the frame.
     mtf50_per_mm, bare_mtf50_per_mm : float
         Frequency at which half of the contrast is left, with the look and without; nan if the
@@ -68,7 +68,7 @@ class LookMeasures:
 
     name: str
     strength: float
-    curve: Curve
+    curve: DetailCurve
     mtf50_per_mm: float
     bare_mtf50_per_mm: float
     mtf50_lw_ph: float

@@ -1,4 +1,4 @@
-"""A picture through haze.
+"""Light through haze.
 
 The light of a surface reaches the lens weakened by the air before it; air lit by the room, by lamps
 and by beams adds its own. What lamps and beams add is smooth across the frame, apart from lamps
@@ -15,20 +15,22 @@ import os
 import warnings
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements.haze import CAUTION_MG_PER_M3, Haze
 from frontglass.errors import AccuracyWarning, LookError
-from frontglass.optics.air import LampGlow
+from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
 from frontglass.picture.lamps_in_air import LampInAir as Lamp
 from frontglass.picture.lamps_in_air import lamps_in
-from frontglass.picture.picture import Picture
 from frontglass.units import rad_from_deg
+
+if TYPE_CHECKING:
+    from frontglass.elements.element import Passage
+    from frontglass.elements.haze import Haze
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -42,6 +44,8 @@ ROWS_AT_A_TIME = 16
 DEEPEST_SINGLE_SCATTER = 0.5
 """Optical depth to a lamp from which on the missing multiple scattering is said."""
 SAID_LAMPS = 8
+CAUTION_MG_PER_M3 = 10.0
+"""Load of droplets from which on the cautions are said again beside the picture."""
 
 CAUTION = (
     "Haze this dense takes about {load:.0f} mg/m3 of glycol droplets: ventilate, mind smoke "
@@ -54,13 +58,6 @@ NO_DISTANCE = (
 )
 
 
-class HazedLight(NamedTuple):
-    """Light through haze, and what was assumed to compute it."""
-
-    light: Float32
-    notices: tuple[str, ...]
-
-
 class _Lines(NamedTuple):
     """Light added at nodes: offset + slope * transmittance, shape (rows, columns, 3)."""
 
@@ -68,53 +65,36 @@ class _Lines(NamedTuple):
     slope: Float32
 
 
-def light_through_air(picture: Picture, hazes: Sequence[Haze], px_per_rad: float) -> HazedLight:
+def light_through_haze(light: Float32, haze: Haze, passage: Passage) -> Float32:
     """Light of a picture with the air full of haze.
 
     Parameters
     ----------
-    picture : Picture
-        With a distance map.
-    hazes : sequence of Haze
-        At their strengths. Those of the same droplets are one haze of their summed extinction;
-        others act one after the other.
-    px_per_rad : float
-        Scale of the picture.
+    light : ndarray, shape (H, W, 3), float32
+        Linear light.
+    haze : Haze
+        At its strength.
+    passage : Passage
+        With distances.
 
     Raises
     ------
     LookError
-        If the picture has no distance map.
+        If the distances are not known.
     """
-    if picture.distance_m is None:
+    distance = passage.distance_m
+    if distance is None:
         raise LookError(NO_DISTANCE)
-    light, notices = picture.radiance, []
-    for haze in _merged(hazes):
-        light, said = _through(light, picture, picture.distance_m, haze, px_per_rad)
-        notices += said
-    return HazedLight(light, tuple(notices))
-
-
-def _merged(hazes: Sequence[Haze]) -> list[Haze]:
-    """Hazes with those of equal droplets added up: their extinctions add."""
-    kinds: dict[Haze, float] = {}
-    for haze in hazes:
-        kind = haze.with_extinction(1.0)
-        kinds[kind] = kinds.get(kind, 0.0) + haze.extinction
-    return [kind.with_extinction(extinction) for kind, extinction in kinds.items()]
-
-
-def _through(
-    light: Float32, picture: Picture, distance: Float32, haze: Haze, px_per_rad: float
-) -> tuple[Float32, list[str]]:
-    lamps, rest = lamps_in(light, distance, px_per_rad, picture.lamps)
+    px_per_rad = passage.camera.px_per_rad(light.shape[1])
+    lamps, rest = lamps_in(light, distance, px_per_rad, passage.lamps)
     airlight = haze.airlight or tuple(haze.albedo * max(mean, 0.0) for mean in rest)
     grid = _Grid(distance, haze, px_per_rad)
     lines = grid.lines(lamps, airlight)
     out = _composed(light, distance, grid.extinctions, lines)
     for lamp in lamps:
         grid.add_near(out, lamp)
-    return out, _said(haze, lamps, airlight, estimated=haze.airlight is None)
+    passage.notices.extend(_said(haze, lamps, airlight, estimated=haze.airlight is None))
+    return out
 
 
 class _Grid:
@@ -342,9 +322,10 @@ def _said(
         said.append(
             f"Lamps that glow in the haze are {', '.join(places[:SAID_LAMPS])}{more} m away."
         )
-    if haze.droplet_load_mg_per_m3 > CAUTION_MG_PER_M3:
-        said.append(CAUTION.format(load=haze.droplet_load_mg_per_m3))
-    deepest = haze.extinction * max((lamp.distance_m for lamp in lamps), default=0.0)
+    load = droplet_load_mg_per_m3(haze.green_extinction_per_m)
+    if load > CAUTION_MG_PER_M3:
+        said.append(CAUTION.format(load=load))
+    deepest = haze.green_extinction_per_m * max((lamp.distance_m for lamp in lamps), default=0.0)
     if deepest > DEEPEST_SINGLE_SCATTER:
         warnings.warn(
             f"The haze has an optical depth of {deepest:.2g} up to the farthest lamp: light "

@@ -1,4 +1,4 @@
-"""Match: the strength of one look that equals another in one respect, and what then differs."""
+"""Match: the strength of one look that equals another by one criterion, and what then differs."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from dataclasses import dataclass
 
 from frontglass.choices import Choice
 from frontglass.errors import ParameterError
-from frontglass.judge.charts import (
+from frontglass.looks import Look
+from frontglass.measurement.charts import (
     PORE_PERIOD_MM,
     WEDGE_STOPS,
     halo_share,
     texture_held,
     wedge_levels,
 )
-from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.units import STOCK_STRENGTHS, stops_from_ratio
 
@@ -24,16 +24,16 @@ WEAKEST, STRONGEST = 1 / 64, 16.0
 CLOSE_ENOUGH = 1e-4
 """Relative error of a strength found."""
 NO_EFFECT = 2e-4
-"""Effect below which a look does nothing in a respect, in that respect's unit."""
+"""Effect below which a look does nothing by a criterion, in that criterion's unit."""
 
 
-class Respect(Choice):
+class Criterion(Choice):
     """In what two looks are to be equal.
 
     Examples
     --------
     >>> import frontglass as fg
-    >>> [one.value for one in fg.Respect]
+    >>> [one.value for one in fg.Criterion]
     ['halo', 'black', 'texture', 'mix']
     """
 
@@ -43,7 +43,7 @@ class Respect(Choice):
     MIX = "mix"
 
 
-SINGLE = (Respect.HALO, Respect.BLACK, Respect.TEXTURE)
+SINGLE = (Criterion.HALO, Criterion.BLACK, Criterion.TEXTURE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,17 +68,17 @@ class Effects:
     texture: float
     light_loss_stops: float
 
-    def of(self, respect: Respect) -> float:
-        """Return the effect in one respect; a mix has none of its own."""
+    def of(self, criterion: Criterion) -> float:
+        """Return the effect by one criterion; a mix has none of its own."""
         effect = {
-            Respect.HALO: self.halo,
-            Respect.BLACK: self.black_stops,
-            Respect.TEXTURE: self.texture,
+            Criterion.HALO: self.halo,
+            Criterion.BLACK: self.black_stops,
+            Criterion.TEXTURE: self.texture,
         }
-        return effect[respect]
+        return effect[criterion]
 
 
-Judge = Callable[[Look], Effects]
+Meter = Callable[[Look], Effects]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +91,7 @@ class Match:
         The look to equal.
     matched : Look or None
         The other one at the strength that equals it; None if none does.
-    respect : Respect
+    criterion : Criterion
         In what.
     wanted : Effects
         What the reference does.
@@ -103,23 +103,23 @@ class Match:
         What it does there.
     reason : str
         Why there is no match; empty if there is one.
-    left_out : tuple of Respect
+    left_out : tuple of Criterion
         What a mix could not weigh, since one of the looks does nothing there.
     """
 
     reference: Look
     matched: Look | None
-    respect: Respect
+    criterion: Criterion
     wanted: Effects
     got: Effects | None = None
     stock: Look | None = None
     at_stock: Effects | None = None
     reason: str = ""
-    left_out: tuple[Respect, ...] = ()
+    left_out: tuple[Criterion, ...] = ()
 
 
-def judged_on_targets(camera: Camera, height_of_width: float) -> Judge:
-    """Return what judges a look by standard targets.
+def meter_on_targets(camera: Camera, height_of_width: float) -> Meter:
+    """Return what measures a look on standard targets.
 
     Parameters
     ----------
@@ -142,7 +142,7 @@ def judged_on_targets(camera: Camera, height_of_width: float) -> Judge:
 
 
 def match(
-    reference: Look, other: Look, judge: Judge, respect: Respect | str = Respect.MIX
+    reference: Look, other: Look, meter: Meter, criterion: Criterion | str = Criterion.MIX
 ) -> Match:
     """Strength of a look at which it equals another.
 
@@ -152,57 +152,47 @@ def match(
         The look to equal, at its strength, above 0.
     other : Look
         The look whose strength is sought; its own plays no part.
-    judge : callable
-        Says what a look does: `judged_on_targets`, `judged_on_still`.
-    respect : "halo", "black", "texture" or "mix"
-        In what they are to be equal; a mix makes their ratios in all respects 1 on geometric
-        average, over those in which both do something.
+    meter : callable
+        Says what a look does: `meter_on_targets`, `meter_on_still`.
+    criterion : str
+        In what they are to be equal, "halo", "black", "texture" or "mix"; a mix makes
+        their ratios by all criteria 1 on geometric average, over those in which both do something.
 
     Raises
     ------
     ParameterError
-        If the reference is at strength 0, or there is no such respect.
-
-    Examples
-    --------
-    >>> import frontglass as fg
-    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
-    >>> veils = [fg.Look(elements=(fg.Veil(veil_share=share),)) for share in (0.02, 0.01)]
-    >>> judge = fg.judged_on_targets(camera, 9 / 16)
-    >>> found = fg.match(*veils, judge, "black")
-    >>> round(found.matched.strength, 2)
-    2.01
+        If the reference is at strength 0, or the criterion is none of these.
     """
-    respect = Respect.of("respect", respect)
+    criterion = Criterion.of("criterion", criterion)
     if reference.strength == 0:
         raise ParameterError("strength", "above 0 for the look to match", 0)
-    wanted = judge(reference)
+    wanted = meter(reference)
     known: dict[float, Effects] = {}
 
     def at(strength: float) -> Effects:
         if strength not in known:
-            known[strength] = judge(other.at(strength))
+            known[strength] = meter(other.at(strength))
         return known[strength]
 
-    respects, left_out = _weighed(respect, wanted, at(1.0))
-    if not respects:
-        reason = _nothing_in_common(reference, other, respect, wanted)
+    criteria, left_out = _weighed(criterion, wanted, at(1.0))
+    if not criteria:
+        reason = _nothing_in_common(reference, other, criterion, wanted)
         return Match(
-            reference=reference, matched=None, respect=respect, wanted=wanted, reason=reason
+            reference=reference, matched=None, criterion=criterion, wanted=wanted, reason=reason
         )
 
     def excess(strength: float) -> float:
         """Mean of the logarithms of what the other does over what is wanted."""
         got = at(strength)
         return math.fsum(
-            math.log(max(got.of(one), NO_EFFECT / 100) / wanted.of(one)) for one in respects
-        ) / len(respects)
+            math.log(max(got.of(one), NO_EFFECT / 100) / wanted.of(one)) for one in criteria
+        ) / len(criteria)
 
     bracket = _bracket(excess)
     if isinstance(bracket, str):
-        reason = f"{other.name} {bracket} {reference} in {_named(respects)}"
+        reason = f"{other.name} {bracket} {reference} in {_named(criteria)}"
         return Match(
-            reference=reference, matched=None, respect=respect, wanted=wanted, reason=reason
+            reference=reference, matched=None, criterion=criterion, wanted=wanted, reason=reason
         )
     strength = _root(excess, *bracket)
     stock = min(
@@ -211,7 +201,7 @@ def match(
     return Match(
         reference=reference,
         matched=other.at(strength),
-        respect=respect,
+        criterion=criterion,
         wanted=wanted,
         got=at(strength),
         stock=other.at(stock),
@@ -221,22 +211,22 @@ def match(
 
 
 def _weighed(
-    respect: Respect, wanted: Effects, got: Effects
-) -> tuple[tuple[Respect, ...], tuple[Respect, ...]]:
-    asked = SINGLE if respect is Respect.MIX else (respect,)
+    criterion: Criterion, wanted: Effects, got: Effects
+) -> tuple[tuple[Criterion, ...], tuple[Criterion, ...]]:
+    asked = SINGLE if criterion is Criterion.MIX else (criterion,)
     both = tuple(one for one in asked if min(wanted.of(one), got.of(one)) > NO_EFFECT)
     return both, tuple(one for one in asked if one not in both)
 
 
-def _nothing_in_common(reference: Look, other: Look, respect: Respect, wanted: Effects) -> str:
-    asked = SINGLE if respect is Respect.MIX else (respect,)
-    lame = reference if all(wanted.of(one) <= NO_EFFECT for one in asked) else other
-    name = str(reference) if lame is reference else other.name
+def _nothing_in_common(reference: Look, other: Look, criterion: Criterion, wanted: Effects) -> str:
+    asked = SINGLE if criterion is Criterion.MIX else (criterion,)
+    idle = reference if all(wanted.of(one) <= NO_EFFECT for one in asked) else other
+    name = str(reference) if idle is reference else other.name
     return f"{name} does nothing to speak of in {_named(asked)}"
 
 
-def _named(respects: Sequence[Respect]) -> str:
-    return " and ".join(one.value for one in respects)
+def _named(criteria: Sequence[Criterion]) -> str:
+    return " and ".join(one.value for one in criteria)
 
 
 def _bracket(excess: Callable[[float], float]) -> tuple[float, float] | str:

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.judge.match import Effects, Judge
-from frontglass.judge.watch import WatchedRegion, luminance
 from frontglass.looks import Look
+from frontglass.measurement.match import Effects, Meter
+from frontglass.measurement.watch import WatchedRegion, luminance
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import render
@@ -27,20 +27,20 @@ LAMP_SHARE = 0.001
 RING_DEG = (0.1, 3.0)
 DARKEST_SHARE = 0.05
 TEXTURE_LIGHT = (0.01, 0.8)
-"""Light within which texture is judged: neither black nor near the lamps."""
+"""Light within which texture is measured: neither black nor near the lamps."""
 TEXTURE_PX = 1.5
 """Standard deviation of the blur that separates texture from shape [px]."""
 LEAST_LIGHT = 2.0**-20
 
 
-def judged_on_still(
+def meter_on_still(
     picture: Picture,
     camera: Camera,
     *,
     watched: tuple[WatchedRegion, ...] = (),
     surround: Surround | str = Surround.MIRROR,
-) -> Judge:
-    """Return what judges a look by what it does to a still.
+) -> Meter:
+    """Return what measures a look by what it does to a still.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def judged_on_still(
     watched : tuple of WatchedRegion
         Where to look: "lamp" for halos, "black" for blacks, "face" and "hair" for texture. What
         is not named is found by itself: round the lamps, the darkest twentieth, the middle tones.
-    surround : "mirror" or "dark"
+    surround : Surround
         What lies outside the frame.
     """
     for one in watched:

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from frontglass.elements import ConeLobe, Element, ExponentialLobe, GaussianLobe, Glow, Veil
-from frontglass.judge import LookNumbers, look_numbers
 from frontglass.looks import Look, catalogue, read_look
+from frontglass.measurement import LookNumbers, look_numbers
 from frontglass.optics.camera import Camera
 
 # 6000 px across 36 mm behind 50 mm: 8333.33 px a radian, 145.44 px a degree.
