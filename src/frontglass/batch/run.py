@@ -160,6 +160,19 @@ def render_batch(
     -------
     list of Outcome
         One for each still.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> from pathlib import Path
+    >>> recipe = fg.Recipe(looks=(fg.read_look("harbour-night"),))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     still = Path(folder, "scouts", "one.png")
+    ...     still.parent.mkdir()
+    ...     said = fg.write_picture(still, fg.Picture.from_array(np.full((30, 40), 90, np.uint8)))
+    ...     for outcome in fg.render_batch([still.parent], Path(folder, "out"), recipe):
+    ...         print(outcome.job.name, outcome.state)
+    one.png rendered
     """
     return list(planned_batch(sources, folder, recipe).run(processes=processes))
 

@@ -49,6 +49,13 @@ class ClearCentre:
     ------
     ParameterError
         If a value is out of range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> hole = fg.ClearCentre(radius_mm=12, up_mm=3)
+    >>> fg.Net(pitch_mm=0.5, thread_mm=0.05, clear_centre=hole).transmittance
+    1.0
     """
 
     radius_mm: float

@@ -84,6 +84,12 @@ class Element(ABC):
     Notes
     -----
     Its numbers are those at strength 1. Channels are 0 red, 1 green, 2 blue.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [isinstance(part, fg.Element) for part in fg.read_look("harbour-night").elements]
+    [True]
     """
 
     __slots__ = ()

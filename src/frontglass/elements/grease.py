@@ -71,6 +71,13 @@ class Grease(Covering):
     Notes
     -----
     Strength multiplies the variance of the height, so that strengths add.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> wiped = fg.Grease(film_um=0.4, texture_um=80, strokes="radial", streak_ratio=6)
+    >>> round(wiped.at(4).film_um, 2)
+    0.8
     """
 
     kind: ClassVar[str] = "grease"

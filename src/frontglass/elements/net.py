@@ -59,6 +59,13 @@ class Net(Diffracting):
     -----
     With b = 1 - thread / pitch, b**2 of the light passes, and b**2 of that undeviated. Strength s
     changes the thread's width so that the share that passes is ``b**(2 s)``.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> net = fg.Net(pitch_mm=0.5, thread_mm=0.05, weave="knitted", unevenness=0.03)
+    >>> round(net.transmittance, 2)  # (1 - 0.05 / 0.5) ** 2
+    0.81
     """
 
     kind: ClassVar[str] = "net"

@@ -139,6 +139,12 @@ class Look:
         """Light lost at this strength [stop], >= 0."""
         return light_loss_stops(self.transmittance)
 
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows of it."""
+        from frontglass.notebook import look_html
+
+        return look_html(self)
+
     def __str__(self) -> str:
         return f"{self.name} {strength_text(self.strength)}"
 

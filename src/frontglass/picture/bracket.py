@@ -83,6 +83,14 @@ class MergedBracket:
         Pixels that clip even in the darkest still, and so are too dark in `picture`. [1]
     ghost_share : float
         Pixels in which something moved, and which therefore rest on fewer stills. [1]
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> frames = [fg.Picture.from_array(np.full((30, 40), light)) for light in (0.4, 0.1)]
+    >>> merged = fg.merged_bracket(frames, [0, -2])
+    >>> merged.exposure_stops, merged.clipped_share
+    ((0.0, -2.0), 0.0)
     """
 
     picture: Picture

@@ -59,6 +59,12 @@ class LampMark:
         A pixel in the region or close beside it. [px], >= 0.
     stops : float
         Mean light of the region above white. [stop], in [0, 20].
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Recovery(marks=(fg.LampMark(80, 90, stops=8),)).is_asked_for
+    True
     """
 
     x_px: float
@@ -81,6 +87,12 @@ class Recovery:
         Estimate each region, do nothing, or take every region to be this far above white. [stop]
     marks : tuple of LampMark
         Regions whose level is known; a mark wins over `clipped`, even over "off".
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Recovery(clipped=6).is_asked_for, fg.Recovery().is_asked_for
+    (True, False)
     """
 
     clipped: str | float = AUTO
@@ -133,6 +145,15 @@ class ClippedLamp:
         Of its light, mean 1.
     marked : bool
         Whether its level was typed for this region.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> night = np.full((60, 90), 40, np.uint8)
+    >>> night[30:33, 40:44] = 255
+    >>> (lamp,) = fg.with_recovered_light(fg.Picture.from_array(night)).lamps
+    >>> lamp.x_px, lamp.area_px, lamp.stops > 0
+    (41.5, 12, True)
     """
 
     x_px: float
@@ -169,6 +190,15 @@ def with_recovered_light(
     ------
     ParameterError
         If a mark lies on no clipped region.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> night = np.full((60, 90), 40, np.uint8)
+    >>> night[30:33, 40:44] = 255
+    >>> still = fg.with_recovered_light(fg.Picture.from_array(night), fg.Recovery(clipped=6)).picture
+    >>> float(still.radiance.max()), bool(still.recovered.max() > 40)
+    (1.0, True)
     """
     recovery = Recovery() if recovery is None else recovery
     if not picture.encoding.sample.is_integer:

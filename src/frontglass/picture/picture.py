@@ -168,6 +168,12 @@ class Picture:
         """Return the same picture with other light of the same shape."""
         return replace(self, radiance=radiance)
 
+    def _repr_png_(self) -> bytes:
+        """Return what a notebook shows of it."""
+        from frontglass.notebook import picture_png
+
+        return picture_png(self)
+
 
 def _single(name: str, values: ArrayLike) -> FloatArray:
     """Return floats in single precision and in rows; the array itself if it is so already."""

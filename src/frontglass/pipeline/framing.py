@@ -22,6 +22,13 @@ class Framing:
         As in `Camera`. [mm], [1], [mm], > 0.
     sensor : str or None
         A name such as "super35", or "WxH" in mm.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> still = fg.Picture(radiance=np.zeros((9, 16, 3)))
+    >>> fg.Framing(lens_mm=50, sensor="super35").camera_for(still).camera.focal_length_mm
+    50
     """
 
     lens_mm: float | None = None

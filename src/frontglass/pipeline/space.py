@@ -46,6 +46,12 @@ class Space:
     ------
     ParameterError
         If a map and a room, or a map and points, are given together.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Space(points=(fg.DistancePoint.from_text("640,150,9.6"),)).has_distance
+    True
     """
 
     depth: Path | None = None

@@ -26,6 +26,17 @@ class RenderedStill:
         The camera it was rendered for.
     notices : tuple of str
         What was assumed or changed on the way, one sentence each.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> from pathlib import Path
+    >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
+    >>> rendered = fg.RenderedStill(
+    ...     still=Path("one.png"), out=Path("two.png"), camera=camera, notices=()
+    ... )
+    >>> rendered.out.name
+    'two.png'
     """
 
     still: Path
@@ -59,6 +70,17 @@ def render_file(
     ------
     FrontglassError
         If the still cannot be read, rendered or written, or `out` may not be written to.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> from pathlib import Path
+    >>> recipe = fg.Recipe(looks=(fg.read_look("harbour-night").at("1/4"),))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     still = Path(folder, "scout.png")
+    ...     said = fg.write_picture(still, fg.Picture.from_array(np.full((30, 40), 90, np.uint8)))
+    ...     fg.render_file(still, None, recipe).out.name
+    'scout_harbour-night_1-4.png'
     """
     target = out_beside(still, recipe.looks) if out is None else out
     check_may_write(target, [still], overwrite=overwrite)

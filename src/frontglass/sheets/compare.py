@@ -88,6 +88,15 @@ def compare(
     ------
     ParameterError
         If there is no look, or a part reaches outside of the still.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> still = fg.Picture.from_array(np.full((60, 90), 90, np.uint8))
+    >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
+    >>> looks = [fg.read_look("harbour-night").at("1/2"), fg.read_look("fine-net")]
+    >>> fg.compare(still, looks, camera=camera, width_px=600).codes.shape[1]
+    600
     """
     check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
     if not looks:
