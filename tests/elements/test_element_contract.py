@@ -13,7 +13,7 @@ from frontglass.elements import Element, ExponentialLobe, Glow
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from tests.elements.samples import SAMPLES
 
 WHOLE = {

@@ -108,7 +108,9 @@ class FilmFilter(Filter):
 
     def _deviated(self, f_along: Float64, f_across: Float64) -> Float64:
         """Transfer function of the deviated light itself, before pixels see it."""
-        exponent = np.full(np.broadcast_shapes(f_along.shape, f_across.shape), -float(self.optical_depth))
+        exponent = np.full(
+            np.broadcast_shapes(f_along.shape, f_across.shape), -float(self.optical_depth)
+        )
         for across, share in zip(self.across_px, self.shares, strict=True):
             along = max(across / self.streak_ratio, NARROWEST_PX)
             bell = (math.sqrt(2) * math.pi * along * f_along) ** 2

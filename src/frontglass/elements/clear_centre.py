@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import check_number, check_positive
+from frontglass.choices import Choice
 from frontglass.elements.element import Fact
 from frontglass.elements.filter_plane import map_over_frame
-from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint, RoundHole
 from frontglass.units import m_from_mm
@@ -24,7 +24,12 @@ FEWEST_NODES = 129
 """A hole has an edge, and its share is cheap: so fine that 3e-4 is the largest error."""
 ROWS_AT_A_TIME = 16
 
-INSIDE, OUTSIDE = "inside", "outside"
+
+class ClearPart(Choice):
+    """Which side of the circle is clear."""
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,26 +42,32 @@ class ClearCentre:
         Of the circle. [mm], > 0.
     right_mm, up_mm : float
         Its middle from the axis of the lens, as seen from behind the camera. [mm]
-    clear : str
-        "inside": the middle is left clean; "outside": only the circle is covered.
+    clear : "inside" or "outside"
+        The middle is left clean, or only the circle is covered.
 
     Raises
     ------
     ParameterError
         If a value is out of range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> hole = fg.ClearCentre(radius_mm=12, up_mm=3)
+    >>> fg.Net(pitch_mm=0.5, thread_mm=0.05, clear_centre=hole).transmittance
+    1.0
     """
 
     radius_mm: float
     right_mm: float = 0.0
     up_mm: float = 0.0
-    clear: str = INSIDE
+    clear: ClearPart | str = ClearPart.INSIDE
 
     def __post_init__(self) -> None:
         check_positive("radius_mm", self.radius_mm)
         check_number("right_mm", self.right_mm)
         check_number("up_mm", self.up_mm)
-        if self.clear not in {INSIDE, OUTSIDE}:
-            raise ParameterError("clear", f"{INSIDE!r} or {OUTSIDE!r}", self.clear)
+        object.__setattr__(self, "clear", ClearPart.of("clear", self.clear))
 
     def share(self, shape: tuple[int, int], camera: Camera) -> Float32:
         """Share of each pixel's light that passes the clear part. [1], shape (H, W)."""
@@ -73,7 +84,7 @@ class ClearCentre:
             nodes_per_blur=NODES_PER_BLUR,
             fewest_nodes=FEWEST_NODES,
         )
-        return share if self.clear == INSIDE else 1 - share
+        return share if self.clear is ClearPart.INSIDE else 1 - share
 
     def facts(self, camera: Camera) -> tuple[Fact, ...]:
         """Where the circle lies in the frame of a lens, and how soft its edge is there."""

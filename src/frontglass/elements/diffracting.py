@@ -7,9 +7,9 @@ from abc import abstractmethod
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements.covering import Covering
-from frontglass.elements.element import CHANNELS, GREEN, Fact, Passage
 from frontglass.convolution.filters import Filter
+from frontglass.elements.covering import Covering
+from frontglass.elements.element import CHANNELS, GREEN, Fact
 from frontglass.elements.mesh_light import mask_filter
 from frontglass.optics.masks import PupilMask
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM

@@ -16,7 +16,7 @@ from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter, Product
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
-from frontglass.picture.lamps_in_air import LampPlace
+from frontglass.picture.lamp_place import LampPlace
 
 Float32 = NDArray[np.float32]
 
@@ -84,6 +84,12 @@ class Element(ABC):
     Notes
     -----
     Its numbers are those at strength 1. Channels are 0 red, 1 green, 2 blue.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [isinstance(part, fg.Element) for part in fg.read_look("harbour-night").elements]
+    [True]
     """
 
     __slots__ = ()

@@ -28,8 +28,6 @@ from frontglass.units import deg_from_rad, m_from_mm, m_from_nm, m_from_um, rad_
 
 Float32 = NDArray[np.float32]
 
-STROKES = tuple(strokes.value for strokes in Strokes)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grease(Covering):
@@ -48,8 +46,8 @@ class Grease(Covering):
     streak_ratio : float
         How much longer the texture is along the stroke; lamps streak across it. [1], in
         [1, 100]; 1 is dabbed on without a stroke.
-    strokes : str
-        "straight", "radial", "circular" or "random".
+    strokes : "straight", "radial", "circular" or "random"
+        How it was wiped.
     stroke_deg : float
         Direction of straight strokes, anticlockwise from the horizontal; a turn of all others.
         [degree]
@@ -73,6 +71,13 @@ class Grease(Covering):
     Notes
     -----
     Strength multiplies the variance of the height, so that strengths add.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> wiped = fg.Grease(film_um=0.4, texture_um=80, strokes="radial", streak_ratio=6)
+    >>> round(wiped.at(4).film_um, 2)
+    0.8
     """
 
     kind: ClassVar[str] = "grease"
@@ -83,7 +88,7 @@ class Grease(Covering):
     grain_um: float = 10.0
     grain_share: float = 0.0
     streak_ratio: float = 1.0
-    strokes: str = Strokes.STRAIGHT.value
+    strokes: Strokes | str = Strokes.STRAIGHT
     stroke_deg: float = 0.0
     patch_mm: float = 10.0
     unevenness: float = 0.0
@@ -97,8 +102,7 @@ class Grease(Covering):
         check_within("grain_um", self.grain_um, 2, 20000)
         check_share("grain_share", self.grain_share)
         check_within("streak_ratio", self.streak_ratio, 1, 100)
-        if self.strokes not in STROKES:
-            raise ParameterError("strokes", "one of " + ", ".join(STROKES), self.strokes)
+        object.__setattr__(self, "strokes", Strokes.of("strokes", self.strokes))
         check_number("stroke_deg", self.stroke_deg)
         check_positive("patch_mm", self.patch_mm)
         check_share("unevenness", self.unevenness)
