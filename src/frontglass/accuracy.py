@@ -23,6 +23,9 @@ class Accuracy:
     smoothing_px : float
         In the dark a filter too narrow for cells is divided in two: a part without detail below
         some such pixels, and a sharp rest. A larger value takes fewer cells and a wider margin.
+    smooth_cell_px : float
+        Cells for the smooth part: the sharp one takes most of it away beside a lamp, so it must
+        hold to a thousandth of its peak and better. Wider ones take less time.
     sharp_light_per_px2 : float
         Where the sharp part has fallen below, it ends. Less makes the margin wider.
     negligible_alias : float
@@ -50,7 +53,8 @@ class Accuracy:
     largest_leak: float = 2.5e-5
     fewest_cells: int = 8
     smoothing_px: float = 24.0
-    sharp_light_per_px2: float = 1e-9
+    smooth_cell_px: float = 4.0
+    sharp_light_per_px2: float = 2e-10
     negligible_alias: float = 1e-8
     most_aliases: int = 12
     radius_nodes: int = 8192
