@@ -47,6 +47,8 @@ class Accuracy:
         memory; these hold it to a 4000th of a thread's share.
     parts_of_a_peak : int
         Places that stand for an order which a drift has widened. More fill it more evenly.
+    drifts_told_apart : float
+        Orders, over pitch / drift, up to which such peaks count as orders.
     revivals : float
         Periods of a mask, as shifts, after which a band has washed out its transfer function. Fewer
         leave ripples between dots.
@@ -91,7 +93,8 @@ class Accuracy:
     fewest_for_a_table: int = 4096
     table_steps_per_thread: int = 256
     largest_table: int = 2**18
-    parts_of_a_peak: int = 8
+    parts_of_a_peak: int = 12
+    drifts_told_apart: float = 0.4
     revivals: float = 20.0
     streak_points_per_px: int = 64
     streak_fine_px: int = 256
@@ -101,7 +104,7 @@ class Accuracy:
     joint_px: float = 48.0
     joint_reach_px: float = 700.0
     triple_orders: int = 8
-    order_step_px: float = 0.125
+    order_step_px: float = 0.25
     darkest_share: float = 1e-13
     tulle_orders: float = 64.0
     arm_steps: int = 200
