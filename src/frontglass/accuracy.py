@@ -23,6 +23,9 @@ class Accuracy:
     smoothing_px : float
         In the dark a filter too narrow for cells is divided in two: a part without detail below
         some such pixels, and a sharp rest. A larger value takes fewer cells and a wider margin.
+    smooth_cell_px : float
+        Cells for the smooth part: the sharp one takes most of it away beside a lamp, so it must
+        hold to a thousandth of its peak and better. Wider ones take less time.
     sharp_light_per_px2 : float
         Where the sharp part has fallen below, it ends. Less makes the margin wider.
     negligible_alias : float
@@ -47,6 +50,8 @@ class Accuracy:
         memory; these hold it to a 4000th of a thread's share.
     parts_of_a_peak : int
         Places that stand for an order which a drift has widened. More fill it more evenly.
+    drifts_told_apart : float
+        Orders, over pitch / drift, up to which such peaks count as orders.
     revivals : float
         Periods of a mask, as shifts, after which a band has washed out its transfer function. Fewer
         leave ripples between dots.
@@ -80,7 +85,8 @@ class Accuracy:
     largest_leak: float = 2.5e-5
     fewest_cells: int = 8
     smoothing_px: float = 24.0
-    sharp_light_per_px2: float = 1e-9
+    smooth_cell_px: float = 4.0
+    sharp_light_per_px2: float = 2e-10
     negligible_alias: float = 1e-8
     most_aliases: int = 12
     radius_nodes: int = 8192
@@ -91,7 +97,8 @@ class Accuracy:
     fewest_for_a_table: int = 4096
     table_steps_per_thread: int = 256
     largest_table: int = 2**18
-    parts_of_a_peak: int = 8
+    parts_of_a_peak: int = 12
+    drifts_told_apart: float = 0.4
     revivals: float = 20.0
     streak_points_per_px: int = 64
     streak_fine_px: int = 256
@@ -101,7 +108,7 @@ class Accuracy:
     joint_px: float = 48.0
     joint_reach_px: float = 700.0
     triple_orders: int = 8
-    order_step_px: float = 0.125
+    order_step_px: float = 0.25
     darkest_share: float = 1e-13
     tulle_orders: float = 64.0
     arm_steps: int = 200

@@ -16,12 +16,13 @@ from frontglass.convolution.blocks import available_cores
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.optics.hankel import density_from_transform
 
 Float64 = NDArray[np.float64]
 
 FARTHEST_PX = 65536.0
 NODES_PER_CELL = 8
+BEYOND_CELLS = 16
+"""Where a kernel fades beyond the frame: cut off, it would ring once cells are divided out."""
 
 
 @dataclass(frozen=True)
@@ -73,8 +74,8 @@ class SharpPart(SmoothPart):
     def reach_px(self) -> float:
         """See `Filter`."""
         r = np.geomspace(ACCURACY.smoothing_px, FARTHEST_PX, 4000)
-        light = density_from_transform(self.along_radius, r, scale_rad=ACCURACY.smoothing_px)
-        lit = np.flatnonzero(np.abs(light) > ACCURACY.sharp_light_per_px2)
+        light = np.abs(self.whole.density(r) - SmoothPart(self.whole).density(r))
+        lit = np.flatnonzero(light > ACCURACY.sharp_light_per_px2)
         return float(r[lit[-1]]) if lit.size else ACCURACY.smoothing_px
 
     def _window(self, f_per_px: Float64) -> Float64:
@@ -141,10 +142,9 @@ def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[
     reach = filter_.reach_px
     if math.isfinite(reach):
         return filter_.cosine_planes(_padded(shape, (math.ceil(reach),) * 2), dtype)
-    padded = _padded(shape, shape)
     if isinstance(filter_, FilterOnCells) and filter_.is_round:
-        return _round_planes(filter_, shape, padded)
-    planes = filter_.cosine_planes(padded, dtype)
+        return _round_planes(filter_, shape)
+    planes = filter_.cosine_planes(_padded(shape, shape), dtype)
     cut(planes, shape)
     return planes
 
@@ -156,24 +156,29 @@ def _padded(shape: tuple[int, int], reach: tuple[int, int]) -> tuple[int, int]:
     return rows, columns
 
 
-def _round_planes(
-    filter_: FilterOnCells, shape: tuple[int, int], padded: tuple[int, int]
-) -> Planes:
-    """Planes of a round filter whose tail, which mirrors would fold back, is cut at the frame.
+def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
+    """Planes of a round filter whose tail, which mirrors would fold back, ends beyond the frame.
 
-    Its density is laid on the cells of the frame alone.
+    Its density is laid on the cells of the frame and a few more.
     """
     rows, columns = filter_.rows.width_px, filter_.columns.width_px
-    y, x = np.arange(shape[0]) * rows, np.arange(shape[1]) * columns
+    reach = (shape[0] + BEYOND_CELLS, shape[1] + BEYOND_CELLS)
+    padded = _padded(shape, reach)
+    y, x = np.arange(reach[0]) * rows, np.arange(reach[1]) * columns
     end = np.hypot(y[-1], x[-1]) + max(rows, columns)
     r = np.arange(0, end, min(rows, columns) / NODES_PER_CELL)
     density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
-    kernel = np.zeros((padded[0] + 1, padded[1] + 1))
-    kernel[: shape[0], : shape[1]] = density(np.hypot(y[:, np.newaxis], x))
-    points = fft.dctn(kernel, type=1, workers=available_cores(), overwrite_x=True)
-    fy, fx = (np.arange(side + 1) / (2 * side) for side in padded)
-    points /= spline_response(fy, fx) ** 2
+    points = np.zeros((padded[0] + 1, padded[1] + 1))
+    points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
+    points[: reach[0], : reach[1]] *= np.outer(_fading(reach[0]), _fading(reach[1]))
+    points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
+    points /= spline_response(*(np.arange(side + 1) / (2 * side) for side in padded)) ** 2
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
-    planes = rest.cosine_planes(padded, kernel.dtype)
+    planes = rest.cosine_planes(padded, points.dtype)
     np.add(planes.even, points, out=planes.even)
     return planes
+
+
+def _fading(reach: int) -> Float64:
+    t = np.clip((np.arange(reach) - reach) / BEYOND_CELLS + 1, 0, 1)
+    return 1 - t**3 * (10 - 15 * t + 6 * t**2)

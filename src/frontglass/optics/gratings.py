@@ -143,6 +143,8 @@ class Grating:
     def orders(self, highest: int) -> LineOrders:
         """Orders from 1 to `highest`, those to the other side being their mirror images.
 
+        Of peaks that a drift has widened, those that can be told from their neighbours.
+
         Notes
         -----
         Order m holds ``contrast q**2 sinc(m q)**2 exp(-(2 pi m jitter / pitch)**2)`` of the light
@@ -150,6 +152,9 @@ class Grating:
         cos(2 pi m))``, H = exp(-2 (pi m drift / pitch)**2), which a few places between whole
         numbers stand for, each at the middle of an equal share of it.
         """
+        if self.drift_m:
+            told_apart = math.ceil(ACCURACY.drifts_told_apart * self.pitch_m / self.drift_m)
+            highest = min(highest, told_apart)
         number = np.arange(1.0, highest + 1)[:, np.newaxis]
         parts = ACCURACY.parts_of_a_peak if self.drift_m else 1
         middle = np.pi * ((np.arange(parts) + 0.5) / parts - 0.5)
