@@ -65,8 +65,7 @@ class LookNumbers:
         Where deviated light goes; None where there is no glow.
     veiling_glare_index : float
         Light in the middle of a black disc of 1 degree radius over that of the even field round
-        it, in green. [1]. Glows, veils and pale threads have part in it; glows with a threshold,
-        dots and smears have not.
+        it, in green. [1]. All that spreads light has part in it but glows with a threshold.
     black_lift_stops : float
         By how much that, and the wash of a stray lamp in the middle of the frame, lift the black
         of the reference scene: white 1, black ten stops under it, mean 0.18. [stop]
