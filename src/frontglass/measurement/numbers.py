@@ -106,7 +106,7 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
     path = look.light_path
     front = [part for part in path if part.place is Place.FRONT]
     glows = [part for part in path if part.scatter(GREEN) is not None]
-    kept = _within_black_patch(path)
+    kept = _within_black_patch(path, camera)
     scene = {"mean_radiance": REFERENCE_MEAN, "veil_share": 1 - kept}
     black = veiled_radiance(REFERENCE_BLACK, **scene)
     white = veiled_radiance(REFERENCE_WHITE, **scene)
@@ -124,16 +124,15 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
     )
 
 
-def _within_black_patch(path: Sequence[Element]) -> float:
-    """Light that lands within a black patch's radius of where it belongs, in green. [1]."""
+def _within_black_patch(path: Sequence[Element], camera: Camera) -> float:
+    """Light in the middle of the frame that lands within a black patch's radius, in green. [1]."""
     within, scatterers = 1.0, []
     for part in path:
-        if part.place is Place.AIR:
-            continue
-        if part.scatter(GREEN) is None or part.threshold_stops is not None:
-            within *= part.encircled_flux(BLACK_PATCH_RADIUS_RAD, GREEN)
-        else:
+        covered = part.covered_share(camera)
+        if covered == 1 and part.scatter(GREEN) is not None and part.threshold_stops is None:
             scatterers.append(part)
+        elif part.place is not Place.AIR and covered > 0:
+            within *= 1 - covered * (1 - part.encircled_flux(BLACK_PATCH_RADIUS_RAD, GREEN))
     if scatterers:
         within *= float(_together(scatterers, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
     return within
