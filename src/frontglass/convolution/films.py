@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from frontglass.convolution.filters import Filter
 Float64 = NDArray[np.float64]
 
 REACH_SIGMAS = 5.5
-FEW_ALIASES = 9
+AT_ONCE = 300_000
 NARROWEST_PX = 0.01
 """Standard deviation of a single deviation that pixels cannot tell from none."""
 
@@ -81,34 +82,35 @@ class FilmFilter(Filter):
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
         aliases = self._aliases()
-        if len(aliases) <= FEW_ALIASES:
+        if len(aliases) <= ACCURACY.few_aliases:
             return self._alias_sum(aliases, fx_per_px, fy_per_px)
-        # Many aliases: a kernel of few pixels, so that fewer frequencies say all.
-        size = fft.next_fast_len(2 * math.ceil(self.reach_px) + 2, real=True)
-        f = fft.fftfreq(size)
-        whole = self._alias_sum(aliases, f[: size // 2 + 1], f)
-        kernel = fft.irfft2(whole, s=(size, size))
-        offsets = np.round(f * size)
+        # A kernel of few pixels, which few frequencies say all of.
+        kernel, offsets = _kernel(self)
         x, y = (2 * np.pi * np.outer(offsets, f) for f in (fx_per_px, fy_per_px))
         along_x = np.concatenate([kernel @ np.cos(x), -(kernel @ np.sin(x))])
         return np.asarray(np.concatenate([np.cos(y), np.sin(y)]).T @ along_x)
 
     def _alias_sum(
-        self, aliases: list[tuple[int, int]], fx_per_px: Float64, fy_per_px: Float64
+        self, aliases: NDArray[np.intp], fx_per_px: Float64, fy_per_px: Float64
     ) -> Float64:
+        """Sum over aliases, a few at a time, of what both pixels see of each."""
         c, s = math.cos(self.stroke_rad), math.sin(self.stroke_rad)
         total = np.zeros((len(fy_per_px), len(fx_per_px)))
-        for my, mx in aliases:
-            fx, fy = fx_per_px + mx, (fy_per_px + my)[:, np.newaxis]
+        step = max(1, AT_ONCE // max(total.size, 1))
+        for start in range(0, len(aliases), step):
+            my, mx = aliases[start : start + step].T[:, :, np.newaxis, np.newaxis]
+            fx, fy = fx_per_px + mx, fy_per_px[:, np.newaxis] + my
             light = self._deviated(c * fx + s * fy, c * fy - s * fx)
             light *= np.sinc(fx) ** 2
             light *= np.sinc(fy) ** 2
-            total += light
+            total += light.sum(axis=0) if len(light) > 1 else light[0]
         return total
 
     def _deviated(self, f_along: Float64, f_across: Float64) -> Float64:
         """Transfer function of the deviated light itself, before pixels see it."""
-        exponent = np.full(np.broadcast_shapes(f_along.shape, f_across.shape), -float(self.optical_depth))
+        exponent = np.full(
+            np.broadcast_shapes(f_along.shape, f_across.shape), -float(self.optical_depth)
+        )
         for across, share in zip(self.across_px, self.shares, strict=True):
             along = max(across / self.streak_ratio, NARROWEST_PX)
             bell = (math.sqrt(2) * math.pi * along * f_along) ** 2
@@ -119,19 +121,28 @@ class FilmFilter(Filter):
         exponent *= 1 - self.clear_share
         return exponent
 
-    def _aliases(self) -> list[tuple[int, int]]:
+    def _aliases(self) -> NDArray[np.intp]:
         """Which aliases of the grid's frequencies hold any light, as rows and columns."""
         narrowest = max(min(self.across_px) / self.streak_ratio, NARROWEST_PX)
         last = math.ceil(math.sqrt(-math.log(ACCURACY.negligible_alias) / 2) / math.pi / narrowest)
         m = np.arange(-last, last + 1)
         my, mx = m[:, np.newaxis], m[np.newaxis, :]
-        c, s = abs(math.cos(self.stroke_rad)), abs(math.sin(self.stroke_rad))
+        c, s = math.cos(self.stroke_rad), math.sin(self.stroke_rad)
         # No frequency of an alias lies nearer to either axis of the stroke than this.
-        turn = self.stroke_rad
-        along = np.abs(math.cos(turn) * mx + math.sin(turn) * my) - (c + s) / 2
-        across = np.abs(math.cos(turn) * my - math.sin(turn) * mx) - (c + s) / 2
-        light = self._deviated(np.maximum(along, 0), np.maximum(across, 0))
+        along, across = (
+            np.maximum(np.abs(f) - (abs(c) + abs(s)) / 2, 0)
+            for f in (c * mx + s * my, c * my - s * mx)
+        )
+        light = self._deviated(along, across)
         for n in (my, mx):
             light *= np.where(n == 0, 1, 1 / (np.pi * np.maximum(np.abs(n) - 0.5, 0.5)) ** 2)
-        rows, columns = np.nonzero(light > ACCURACY.negligible_alias)
-        return [(int(m[row]), int(m[column])) for row, column in zip(rows, columns, strict=True)]
+        return np.argwhere(light > ACCURACY.negligible_alias) - last
+
+
+@lru_cache(maxsize=8)
+def _kernel(film: FilmFilter) -> tuple[Float64, Float64]:
+    """Deviated light on pixels, and the offsets of its rows and of its columns."""
+    size = fft.next_fast_len(2 * math.ceil(film.reach_px) + 2, real=True)
+    f = fft.fftfreq(size)
+    whole = film._alias_sum(film._aliases(), f[: size // 2 + 1], f)
+    return fft.irfft2(whole, s=(size, size)), np.round(f * size)

@@ -144,7 +144,9 @@ def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[
         return filter_.cosine_planes(_padded(shape, (math.ceil(reach),) * 2), dtype)
     if isinstance(filter_, FilterOnCells) and filter_.is_round:
         return _round_planes(filter_, shape)
-    planes = filter_.cosine_planes(_padded(shape, shape), dtype)
+    # What is three frames away is folded back too; on a small frame that is not far.
+    reach = (max(shape[0], ACCURACY.least_reach_px), max(shape[1], ACCURACY.least_reach_px))
+    planes = filter_.cosine_planes(_padded(shape, reach), dtype)
     cut(planes, shape)
     return planes
 

@@ -28,7 +28,7 @@ def light_through_film(
 
 
 def film_filter(film: GreaseFilm, wavelength_m: float, px_per_rad: float) -> FilmFilter:
-    """What a film does to light of a wavelength, on pixels."""
+    """Film as a filter for light of a wavelength, on pixels."""
     across = (wavelength_m / (2 * math.pi * texture) for texture in film.textures_m)
     return FilmFilter(
         optical_depth=film.optical_depth(wavelength_m),
