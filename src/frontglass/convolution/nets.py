@@ -90,9 +90,7 @@ class CrossedFilter(Filter):
                 continue
             image = self.mask.mirror_image_of(index)
             laid = splat(_turned(streaks[grating], self.mask.across_rad[index]))
-            family = _Passed(
-                grating.direct, planes_of(laid, shape, dtype, is_even=image == index)
-            )
+            family = _Passed(grating.direct, planes_of(laid, shape, dtype, is_even=image == index))
             if image is not None and image != index:
                 done.add(image)
                 family = family.with_mirror_image()
@@ -207,9 +205,7 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     most = max(n * (highest[n] + 0.5) for n in {len(group) for group in groups})
     side = fft.next_fast_len(2 * math.ceil(most * wide * spacing) + 4, real=True)
     lone = {
-        (size, index): _on_torus(
-            mask.joint_orders((index,), highest[size]), band, px_per_rad, side
-        )
+        (size, index): _on_torus(mask.joint_orders((index,), highest[size]), band, px_per_rad, side)
         / mask.others_direct((index,))
         for size in {len(group) for group in groups}
         for index in range(len(mask.gratings))

@@ -117,7 +117,9 @@ def _arms(
     # No two rows have points side by side: their steps are longer than a pixel.
     shift = (np.arange(aside.size) * _GOLDEN) % 1.0
     along = edges[:-1] + np.outer(shift, np.diff(edges))
-    yield from _on_arms(mask, along, np.broadcast_to(aside[:, np.newaxis], along.shape), np.outer(shares, tail))
+    yield from _on_arms(
+        mask, along, np.broadcast_to(aside[:, np.newaxis], along.shape), np.outer(shares, tail)
+    )
 
 
 def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> Iterator[Points]:
@@ -155,7 +157,9 @@ def _steps(end_px: float, lobe_px: float) -> tuple[Float64, Float64]:
     return (np.arange(count) + 0.5) * step, np.full(count, step)
 
 
-def _on_arms(mask: HexagonalNet, along: Float64, aside: Float64, shares: Float64) -> Iterator[Points]:
+def _on_arms(
+    mask: HexagonalNet, along: Float64, aside: Float64, shares: Float64
+) -> Iterator[Points]:
     """Points in directions along and beside the six arms, three of them to one side of the lamp."""
     for a in _NORMALS:
         c, s = math.cos(a), math.sin(a)
