@@ -140,8 +140,8 @@ class FilmFilter(Filter):
         narrowest = max(min(self.across_px) / self.streak_ratio, NARROWEST_PX)
         last = math.ceil(math.sqrt(-math.log(ACCURACY.negligible_alias) / 2) / math.pi / narrowest)
         m = np.arange(-last, last + 1)
-        (y, far_y), (x, far_x) = (_middle(f) for f in (fy_per_px, fx_per_px))
-        y, x = y + m[:, np.newaxis], x + m[np.newaxis, :]
+        (middle_y, far_y), (middle_x, far_x) = _middle(fy_per_px), _middle(fx_per_px)
+        y, x = middle_y + m[:, np.newaxis], middle_x + m[np.newaxis, :]
         c, s = math.cos(self.stroke_rad), math.sin(self.stroke_rad)
         # No frequency of an alias lies nearer to either axis of the stroke than this.
         along = np.maximum(np.abs(c * x + s * y) - abs(c) * far_x - abs(s) * far_y, 0)
