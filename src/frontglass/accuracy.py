@@ -81,6 +81,30 @@ class Accuracy:
     halo_lobes, halo_step_px, darkest_halo : int, float, float
         Lobes of the pattern of a piece of thread that are laid on points, the distance of these
         [px], and the share of a lamp's light below which a point's goes to the tail.
+    map_nodes_per_blur, fewest_map_nodes, most_map_nodes : int
+        What is painted on a filter is seen no sharper than the pupil blurs it. Nodes of its map
+        along that blur, and along a side of the frame. More take time.
+    hole_nodes_per_blur, fewest_hole_nodes : int
+        The same of a clear centre, which has an edge, and is cheap: 3e-4 is the largest error.
+    stroke_directions, film_depths : int
+        Films that stand for strokes which turn, and for depths that vary. One convolution each.
+    haze_cell_deg : float
+        Between nodes at which the light of lamps in haze is computed. Finer ones take more time.
+    widest_haze_cell_px, near_haze_cells : int
+        Such nodes are no farther apart; and how many of them round a lamp its glow is computed
+        pixel by pixel.
+    flux_radius_px, flux_oversampled : int
+        Radius of the disc from which encircled flux is read, and parts of a pixel of its rim.
+    once_only_depth : float
+        Optical depth below which light is taken to be deviated once or not at all.
+    match_tolerance : float
+        Relative error of a strength that equals another look. Less takes more pictures.
+    edge_samples_per_px, disc_oversampled : int
+        Parts of a pixel in which targets are drawn.
+    lamp_tries : int
+        Scales tried until a halo fits the target of a lamp.
+    readable_halo_px : (float, float)
+        Half-energy radius between which it does: neither too coarse nor too small.
     """
 
     local_share: float = 1e-3
@@ -122,6 +146,25 @@ class Accuracy:
     halo_lobes: int = 8
     halo_step_px: float = 0.5
     darkest_halo: float = 3e-10
+
+    map_nodes_per_blur: int = 12
+    fewest_map_nodes: int = 33
+    most_map_nodes: int = 513
+    hole_nodes_per_blur: int = 48
+    fewest_hole_nodes: int = 129
+    stroke_directions: int = 6
+    film_depths: int = 4
+    haze_cell_deg: float = 0.2
+    widest_haze_cell_px: int = 24
+    near_haze_cells: int = 5
+    flux_radius_px: int = 24
+    flux_oversampled: int = 8
+    once_only_depth: float = 1e-6
+    match_tolerance: float = 1e-4
+    edge_samples_per_px: int = 32
+    disc_oversampled: int = 8
+    lamp_tries: int = 5
+    readable_halo_px: tuple[float, float] = (14.0, 70.0)
 
 
 ACCURACY = Accuracy()
