@@ -149,7 +149,7 @@ class Haze(Element):
     --------
     >>> import frontglass as fg
     >>> haze = fg.Haze(optical_range_m=60)
-    >>> round(haze.extinction, 3), round(haze.at(2).range_m, 1)
+    >>> round(haze.extinction(1), 3), round(haze.at(2).range_m, 1)
     (0.05, 30.0)
     """
 

@@ -319,4 +319,4 @@ class _Work:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %" if share >= 1e-4 else "Less than 0.01 %"
+    return f"{float(f'{100 * share:.2g}'):g} %" if share >= 1e-4 else "Less than 0.01 %"

@@ -177,7 +177,7 @@ def choose_camera(
     ...     fg.ShotData(), width_px=1920, height_px=1080, lens_mm=50, f_number=2.8, sensor="super35"
     ... )
     >>> choice.camera.focal_length_mm, len(choice.notices)
-    (50, 0)
+    (50.0, 0)
     """
     check_positive("width_px", width_px)
     check_positive("height_px", height_px)
