@@ -110,7 +110,7 @@ class TestArrays:
         picture = fg.render(fg.Picture.from_array(array), LOOK, camera=CAMERA)
         colour = seen.reshape(24, 36, -1)
         tone = min(colour.shape[2], 3)
-        expected = picture.radiance[..., :tone].astype(dtype)
+        expected: np.ndarray = picture.radiance[..., :tone].astype(dtype)
         np.testing.assert_allclose(colour[..., :tone], expected, rtol=1e-6)
         if shape[-1] == 4:
             np.testing.assert_array_equal(seen[..., 3], array[..., 3])
@@ -131,7 +131,7 @@ class TestArrays:
     @pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float32, np.float64])
     def test_strength_nothing_gives_back_the_numbers(self, dtype: type):
         array = night((24, 36, 3), dtype)
-        expected = array.astype(np.float32).astype(dtype)
+        expected: np.ndarray = array.astype(np.float32).astype(dtype)
         np.testing.assert_array_equal(fg.render(array, LOOK.at(0)), expected)
         np.testing.assert_array_equal(fg.render(array, []), expected)
 
