@@ -54,7 +54,7 @@ def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
     out = np.empty(light.shape)
     for channel in range(3):
         mask = mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel)
-        gratings = mask._crossed.gratings
+        gratings = mask.crossed.gratings
         u = light[..., channel].astype(float)
         big = np.block([[u, u[:, ::-1]], [u[::-1], u[::-1, ::-1]]])
         band = CHANNEL_BANDS[channel]

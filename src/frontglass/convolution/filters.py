@@ -9,21 +9,21 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.blocks import Blocks, available_cores, in_blocks
-from frontglass.convolution.halo import pixel_transform
+from frontglass.convolution.blocks import in_pieces
+from frontglass.convolution.pixels import pixel_transform
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 
 Float64 = NDArray[np.float64]
+Plane = NDArray[Any]
 
-BLOCKS_AT_ONCE = 4
+COLUMNS_AT_ONCE = 768
 REFERENCE_PX = 10.0
 
 
@@ -34,16 +34,27 @@ class Planes(NamedTuple):
 
     Parameters
     ----------
-    even : Blocks, shape (H + 1, W + 1)
-        What a wave ``cos cos`` is multiplied by: ``(T(fx, fy) + T(fx, -fy)) / 2``.
-    odd : Blocks of the same shape, or None
-        What it is multiplied by to be ``sin sin`` instead: ``(T(fx, -fy) - T(fx, fy)) / 2``, or
-        the sum of the kernel times ``sin sin``; 0 in the first and last row and column. None for a
+    even : ndarray, shape (H + 1, W + 1)
+        What a wave ``cos cos`` is multiplied by: ``(T(fx, fy) + T(fx, -fy)) / 2``, the sum of the
+        kernel times ``cos cos``.
+    odd : ndarray of the same shape, or None
+        What it is multiplied by to be ``sin sin`` instead: ``(T(fx, -fy) - T(fx, fy)) / 2``, the
+        sum of the kernel times ``sin sin``; 0 in the first and last row and column. None for a
         filter that looks the same in a mirror.
     """
 
-    even: Blocks
-    odd: Blocks | None
+    even: Plane
+    odd: Plane | None
+
+    @classmethod
+    def empty(cls, shape: tuple[int, int], dtype: np.dtype[Any], *, is_even: bool) -> Self:
+        """Planes for a frame of `shape`, not filled in."""
+        size = (shape[0] + 1, shape[1] + 1)
+        return cls(np.empty(size, dtype), None if is_even else np.empty(size, dtype))
+
+    def at(self, columns: slice) -> Planes:
+        """Return some columns of both."""
+        return Planes(self.even[:, columns], None if self.odd is None else self.odd[:, columns])
 
 
 class Filter(ABC):
@@ -107,47 +118,27 @@ class Filter(ABC):
         return density_from_transform(self.along_radius, r_px, scale_rad=REFERENCE_PX)
 
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
-        """Transfer function of the deviated light, for a frame of `shape`, in blocks."""
-        planes = empty_planes(shape, dtype, is_even=self.is_even)
-        for_columns(self, planes, _put)
+        """Transfer function of the deviated light, for a frame of `shape`."""
+        planes = Planes.empty(shape, dtype, is_even=self.is_even)
+
+        def fill(columns: slice) -> None:
+            own, some = planes.at(columns), self._planes_at(shape, columns)
+            own.even[:] = some.even
+            if own.odd is not None:
+                own.odd[:] = some.odd
+
+        in_pieces(fill, shape[1] + 1, COLUMNS_AT_ONCE)
         return planes
 
-
-def empty_planes(shape: tuple[int, int], dtype: np.dtype[Any], *, is_even: bool) -> Planes:
-    """Planes of zeros for a frame of `shape`."""
-    size = (shape[0] + 1, shape[1] + 1)
-    return Planes(Blocks(dtype, size), None if is_even else Blocks(dtype, size))
-
-
-def for_columns(filter_: Filter, planes: Planes, do: Any) -> None:
-    """Call ``do(even, odd, new_even, new_odd)`` with blocks and with a filter's values there."""
-    rows, width = planes.even.shape
-    fy = np.arange(rows) / (2 * (rows - 1))
-    columns = planes.even.columns
-
-    def some(a: int, b: int) -> None:
-        start = columns[a].start
-        fx = np.arange(start, columns[b - 1].stop) / (2 * (width - 1))
-        even, odd = filter_.on_grid(fx, fy), None
-        if not filter_.is_even:
-            turned = filter_.on_grid(fx, -fy)
-            even, odd = (turned + even) / 2, (turned - even) / 2
-            # At the highest frequencies a grid cannot tell a wave from its mirror image.
-            odd[[0, -1]] = 0
-            odd[:, (fx == 0) | (fx == 0.5)] = 0
-        for block in range(a, b):
-            here = slice(columns[block].start - start, columns[block].stop - start)
-            own_odd = None if planes.odd is None else planes.odd[block]
-            do(planes.even[block], own_odd, even[:, here], None if odd is None else odd[:, here])
-
-    with ThreadPoolExecutor(available_cores()) as pool:
-        in_blocks(pool, some, len(columns), BLOCKS_AT_ONCE)
-
-
-def _put(even: Any, odd: Any, new_even: Any, new_odd: Any) -> None:
-    even[:] = new_even
-    if new_odd is not None:
-        odd[:] = new_odd
+    def _planes_at(self, shape: tuple[int, int], columns: slice) -> Planes:
+        """Return some columns of the planes, from `on_grid`."""
+        fy = np.arange(shape[0] + 1) / (2 * shape[0])
+        fx = np.arange(columns.start, columns.stop) / (2 * shape[1])
+        there = self.on_grid(fx, fy)
+        if self.is_even:
+            return Planes(there, None)
+        turned = self.on_grid(fx, -fy)
+        return Planes((turned + there) / 2, (turned - there) / 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -331,41 +322,30 @@ class Product(Filter):
         return once + density_from_transform(by_several, r_px, scale_rad=REFERENCE_PX)
 
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
-        """See `Filter`; planes of filters that are laid on pixels, times the grids of all others.
+        """See `Filter`; the planes of what is laid on pixels times the grids of all others.
 
-        With E and O a filter's planes and E with its direct light, a product has
-        ``E1 E2 + O1 O2`` and ``E1 O2 + O1 E2``.
+        With the direct light counted in E, a product has ``E1 E2 + O1 O2`` and ``E1 O2 + O1 E2``.
         """
-        planes = empty_planes(shape, dtype, is_even=self.is_even)
-        for block in range(len(planes.even)):
-            planes.even[block][:] = 1
-        for member in self.members:
-            if not member.is_laid:
-                for_columns(member, planes, _multiplied_with(member.direct))
-                continue
-            laid = member.cosine_planes(shape, dtype)
-            multiply = _multiplied_with(member.direct)
-            for block in range(len(planes.even)):
-                odds = (None if p.odd is None else p.odd[block] for p in (planes, laid))
-                own_odd, laid_odd = odds
-                multiply(planes.even[block], own_odd, laid.even[block], laid_odd)
-        for block in range(len(planes.even)):
-            planes.even[block][:] -= self.direct
+        planes = Planes.empty(shape, dtype, is_even=self.is_even)
+        laid = {m: m.cosine_planes(shape, dtype) for m in set(self.members) if m.is_laid}
+
+        def multiply(columns: slice) -> None:
+            passed = Planes(np.ones(1), None)
+            for m in self.members:
+                own = laid[m].at(columns) if m.is_laid else m._planes_at(shape, columns)
+                passed = _one_behind_the_other(passed, Planes(own.even + m.direct, own.odd))
+            planes.even[:, columns] = passed.even - self.direct
+            if planes.odd is not None:
+                planes.odd[:, columns] = passed.odd
+
+        in_pieces(multiply, shape[1] + 1, COLUMNS_AT_ONCE)
         return planes
 
 
-def _multiplied_with(direct: float) -> Any:
-    def multiply(even: Any, odd: Any, new_even: Any, new_odd: Any) -> None:
-        passed = new_even + direct
-        if new_odd is None:
-            even *= passed
-            if odd is not None:
-                odd *= passed
-            return
-        even_before = even.copy()
-        even *= passed
-        even += odd * new_odd
-        odd *= passed
-        odd += even_before * new_odd
-
-    return multiply
+def _one_behind_the_other(a: Planes, b: Planes) -> Planes:
+    even = a.even * b.even
+    if a.odd is not None and b.odd is not None:
+        return Planes(even + a.odd * b.odd, a.even * b.odd + a.odd * b.even)
+    if a.odd is not None:
+        return Planes(even, a.odd * b.even)
+    return Planes(even, None if b.odd is None else a.even * b.odd)

@@ -7,9 +7,10 @@ from abc import abstractmethod
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.convolution.filters import Filter
 from frontglass.elements.covering import Covering
-from frontglass.elements.element import CHANNELS, GREEN, Fact, Passage
-from frontglass.elements.mesh_light import light_through_mesh
+from frontglass.elements.element import CHANNELS, GREEN, Fact
+from frontglass.elements.mesh_light import mask_filter
 from frontglass.optics.masks import PupilMask
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.units import deg_from_rad, m_from_mm, m_from_nm
@@ -57,14 +58,9 @@ class Diffracting(Covering):
         del radius_rad, channel
         return 1 - self.veil_share
 
-    def covered_filter(self, channel: int, px_per_rad: float) -> None:
+    def covered_filter(self, channel: int, px_per_rad: float) -> Filter:
         """See `Covering`."""
-        del channel, px_per_rad
-
-    def through_covered(self, light: Float32, passage: Passage) -> Float32:
-        """See `Covering`."""
-        px_per_rad = passage.camera.px_per_rad(light.shape[1])
-        return light_through_mesh(light, self, px_per_rad, passage.surround)
+        return mask_filter(self.mask(channel), channel, px_per_rad, self.veil_share)
 
     def covered_facts(self, px_per_deg: float) -> tuple[Fact, ...]:
         """See `Covering`."""

@@ -19,7 +19,7 @@ from frontglass.checks import (
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.covering import Covering
 from frontglass.elements.element import CHANNELS, Fact, Passage
-from frontglass.elements.grease_light import _through_film
+from frontglass.elements.grease_light import light_through_film
 from frontglass.elements.grease_patches import Patches
 from frontglass.errors import ParameterError
 from frontglass.optics.grease import GreaseFilm, Strokes
@@ -172,12 +172,12 @@ class Grease(Covering):
         shape = (light.shape[0], light.shape[1])
         px_per_rad = passage.camera.px_per_rad(shape[1])
         if self._even:
-            return _through_film(light, self.film(), px_per_rad, passage.surround)
+            return light_through_film(light, self.film(), px_per_rad, passage.surround)
         out = np.zeros_like(light)
         for share, patch in self._patches().over_frame(shape, passage.camera):
             film = self.film(variance_ratio=patch.variance_ratio, stroke_rad=patch.stroke_rad)
             part = light * share[..., np.newaxis]
-            out += _through_film(part, film, px_per_rad, passage.surround)
+            out += light_through_film(part, film, px_per_rad, passage.surround)
         return out
 
     def _patches(self) -> Patches:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Self
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,12 +13,19 @@ from scipy import special
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
 from frontglass.choices import Choice
 from frontglass.errors import ParameterError
-from frontglass.optics.masks import Dots
 from frontglass.optics.profiles import Gaussian, Mixture
 from frontglass.optics.psf import FLUX_TOLERANCE, FloatArray
 
 PETROLATUM_INDEX = 1.47
 """Refractive index of petrolatum; from memory."""
+
+
+class RidgeOrders(NamedTuple):
+    """Orders of ridges as directions [rad] and shares of the light."""
+
+    x_rad: FloatArray
+    y_rad: FloatArray
+    shares: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,13 +225,13 @@ class Ridges:
         """Standard deviation of deviation across the stroke [rad]: the edge over sqrt(2)."""
         return self.edge_rad / math.sqrt(2)
 
-    def orders(self, wavelength_m: float, *, highest: int) -> Dots:
+    def orders(self, wavelength_m: float, *, highest: int) -> RidgeOrders:
         """Orders from -highest to highest as directions and shares."""
         m = np.arange(-highest, highest + 1, dtype=np.float64)
         shares = special.jv(m, self.phase_rad(wavelength_m)) ** 2
         at = np.asarray(m * wavelength_m / self.period_m)
         across = self.stroke_rad + math.pi / 2
-        return Dots(math.cos(across) * at, math.sin(across) * at, np.asarray(shares))
+        return RidgeOrders(math.cos(across) * at, math.sin(across) * at, np.asarray(shares))
 
     def geometric_share_within(self, angle_rad: ArrayLike) -> FloatArray:
         """Share deviated by no more than an angle >= 0 [rad] either way, by slopes alone."""

@@ -20,7 +20,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, Lamp, lamps_of
 from frontglass.sheets.sheet import Codes
 from frontglass.sheets.views import view
