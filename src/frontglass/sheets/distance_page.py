@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from frontglass.checks import check_within
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
-from frontglass.picture.lamps_in_air import PATCH_RAD, LampInAir, lamps_in
+from frontglass.picture.lamps_in_air import LAMP_PATCH_RAD, LampInAir, lamps_in
 from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import grid
 from frontglass.sheets.lettering import SEPARATOR, Lines, broken, fitted, text_width_px
@@ -159,7 +159,7 @@ def _mark_lamps(
     for lamp in lamps:
         x, y = lamp.tangents
         # Parts of one large lamp are marked once.
-        if any(math.hypot(x - u, y - v) < 2 * PATCH_RAD for u, v in marked):
+        if any(math.hypot(x - u, y - v) < 2 * LAMP_PATCH_RAD for u, v in marked):
             continue
         marked.append((x, y))
         half = max(3, round((lamp.radius_rad * px_per_rad + 2) * scale))
