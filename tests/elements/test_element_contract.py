@@ -18,7 +18,7 @@ from tests.elements.samples import SAMPLES
 
 WHOLE = {
     # A point in the middle of a clear centre would meet nothing.
-    name: replace(sample, clear_centre=None) if getattr(sample, "clear_centre", None) else sample
+    name: replace(sample, clear_centre=None) if hasattr(sample, "clear_centre") else sample  # type: ignore[type-var]
     for name, sample in SAMPLES.items()
 }
 every_element = pytest.mark.parametrize("element", WHOLE.values(), ids=WHOLE.keys())

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from frontglass.choices import Surround
+from frontglass.convolution.convolve import convolve
 from frontglass.elements import Grease
 from frontglass.elements.filter_plane import map_over_frame
-from frontglass.elements.grease_light import light_through_film
+from frontglass.elements.grease import film_filter
 from frontglass.optics.camera import Camera
 from tests.reference.front_optics import GREEN, WAVELENGTHS_M, camera, lamp, seen
 
@@ -216,7 +217,8 @@ def test_a_film_in_the_dark_loses_what_leaves_the_frame():
 def test_the_films_of_a_picture_are_the_films_of_the_physics():
     film = Grease(film_um=0.2, texture_um=30.0, streak_ratio=4.0, stroke_deg=25.0).film()
     light = lamp(SHAPE, ROW, COLUMN)
-    got = light_through_film(light, film, SCALE, Surround.MIRROR).astype(float)
+    filters = [film_filter(film, channel, SCALE) for channel in range(3)]
+    got = convolve(light, filters, Surround.MIRROR).astype(float)
     f = np.fft.fftfreq(SHAPE[0])[:, None], np.fft.fftfreq(SHAPE[1])[None, :]
     centred = np.roll(got[..., GREEN], (-ROW, -COLUMN), axis=(0, 1))
     transfer = np.fft.fft2(centred).real

@@ -17,6 +17,7 @@ from frontglass.optics.footprint import Footprint, RoundHole
 from frontglass.units import m_from_mm
 
 Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
 Light = Callable[[Float32], Float32]
 
 NODES_PER_BLUR = 48
@@ -71,20 +72,26 @@ class ClearCentre:
 
     def share(self, shape: tuple[int, int], camera: Camera) -> Float32:
         """Share of each pixel's light that passes the clear part. [1], shape (H, W)."""
-        hole = RoundHole(
-            radius_m=m_from_mm(self.radius_mm),
-            x_m=m_from_mm(self.right_mm),
-            y_m=-m_from_mm(self.up_mm),
-        )
-        footprint = Footprint.of_camera(camera)
-        share = map_over_frame(
-            lambda x, y: hole.share(footprint, x, y),
+        return map_over_frame(
+            lambda x, y: self._share(x, y, camera),
             shape,
             camera,
             nodes_per_blur=NODES_PER_BLUR,
             fewest_nodes=FEWEST_NODES,
         )
-        return share if self.clear is ClearPart.INSIDE else 1 - share
+
+    def share_in_the_middle(self, camera: Camera) -> float:
+        """Share of the light from the middle of the frame that passes the clear part. [1]."""
+        return float(self._share(np.zeros(1), np.zeros(1), camera)[0])
+
+    def _share(self, tangent_x: Float64, tangent_y: Float64, camera: Camera) -> Float64:
+        hole = RoundHole(
+            radius_m=m_from_mm(self.radius_mm),
+            x_m=m_from_mm(self.right_mm),
+            y_m=-m_from_mm(self.up_mm),
+        )
+        inside = hole.share(Footprint.of_camera(camera), tangent_x, tangent_y)
+        return inside if self.clear is ClearPart.INSIDE else 1 - inside
 
     def facts(self, camera: Camera) -> tuple[Fact, ...]:
         """Where the circle lies in the frame of a lens, and how soft its edge is there."""

@@ -126,8 +126,13 @@ class Element(ABC):
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """Light that lands within an angle of where it belongs, of all that leaves. [1], in [0, 1].
 
-        For light below white: what a threshold leaves alone stays.
+        Where it covers the view; for light below white, which a threshold leaves alone.
         """
+
+    def covered_share(self, camera: Camera) -> float:
+        """Light from the middle of the frame that meets it, of all that does. [1], in [0, 1]."""
+        del camera
+        return 1.0
 
     @abstractmethod
     def filter(self, channel: int, px_per_rad: float) -> Filter | None:
