@@ -84,12 +84,15 @@ class Directory:
         Offset of the next directory, or 0.
     following_position : int
         Where that offset itself lies.
+    lost : frozenset of int
+        Entries that could not be read: of unknown type, or outside the data.
     """
 
     order: Order
     tags: Mapping[int, Tag]
     following: int
     following_position: int
+    lost: frozenset[int] = frozenset()
 
     def numbers(self, code: int) -> tuple[float, ...]:
         """Values of a numeric tag; () if it is missing or no number.
@@ -164,10 +167,12 @@ def directory_at(data: bytes, header: Header, offset: int) -> Directory:
     except struct.error:
         raise PictureFileError("The tagged structure is damaged or cut short.") from None
     tags: dict[int, Tag] = {}
+    lost = set()
     for index in range(count):
         at = start + index * entry_size
         code, kind, number = struct.unpack_from(f"{order}HH{offset_form}", data, at)
         position = at + entry_size - inline
+        lost.add(code)
         size = _WIDTHS.get(kind, 0) * number
         if size == 0:
             continue
@@ -176,7 +181,8 @@ def directory_at(data: bytes, header: Header, offset: int) -> Directory:
             (where,) = struct.unpack_from(f"{order}{offset_form}", data, position)
         if where + size <= len(data):
             tags[code] = Tag(kind, number, bytes(data[where : where + size]), position)
-    return Directory(order, tags, following, end)
+            lost.discard(code)
+    return Directory(order, tags, following, end, frozenset(lost))
 
 
 Tree = Mapping[int, "Tag | Tree"]
