@@ -20,7 +20,14 @@ FLOORS = {
     "cli": 7,
     "__main__": 8,
 }
-ROOMS_OF = {"typer": {"cli"}, "rich": {"cli"}, "PIL": {"files", "sheets"}, "OpenEXR": {"files"}}
+ROOMS_OF = {
+    "typer": {"cli"},
+    "rich": {"cli"},
+    "PIL": {"files", "sheets"},
+    "OpenEXR": {"files"},
+    "imagecodecs": {"files"},
+    "tifffile": set(),
+}
 
 
 def imports_of(path: Path) -> set[str]:

@@ -64,7 +64,7 @@ def segments_of(data: bytes) -> list[Segment]:
     return segments
 
 
-def frame_size(segments: list[Segment]) -> tuple[int, int]:
+def _size(segments: list[Segment]) -> tuple[int, int]:
     for marker, content in segments:
         is_frame = 0xC0 <= marker <= 0xCF and marker not in {0xC4, 0xC8, 0xCC}
         if is_frame and len(content) >= 6:
@@ -84,7 +84,7 @@ def read_jpeg(data: bytes) -> FileStill:
     from PIL import JpegImagePlugin
 
     segments = segments_of(data)
-    check_size(*frame_size(segments))
+    check_size(*_size(segments))
     try:
         # The plugin itself: Image.open has a size limit of its own; ours was checked.
         with JpegImagePlugin.JpegImageFile(io.BytesIO(data)) as still:

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from frontglass.errors import ParameterError, PictureFileError
+from frontglass.files.damage import damaged
 from frontglass.files.limits import check_size
 from frontglass.files.still import FileStill
 from frontglass.picture.curves import LINEAR, SRGB_CURVE, Curve, ParametricCurve
@@ -148,7 +149,7 @@ def _pixels(chunks: list[Chunk]) -> Codes:
         # Data that end early are an error here; other libraries leave the rest black, in silence.
         codes = imagecodecs.png_decode(bare + chunk_bytes(b"IEND", b""))
     except (imagecodecs.PngError, ValueError) as error:
-        raise PictureFileError(f"The PNG file is damaged: {error}.") from error
+        raise damaged("PNG", error) from error
     if colour_type == PALETTE and depth < 8:
         codes //= 255 // ((1 << depth) - 1)
     return codes.reshape(*codes.shape[:2], _CHANNELS[colour_type])

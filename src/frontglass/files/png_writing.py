@@ -81,7 +81,7 @@ def _pixels(still: Outgoing) -> tuple[Chunk, bytes, list[Chunk]]:
     packed = imagecodecs.png_encode(
         np.ascontiguousarray(codes), level=_LEVEL, strategy=_RUNS, filter=_PAETH
     )
-    chunks = chunks_of(packed)
+    chunks = chunks_of(bytes(packed))
     return chunks[0], b"".join(chunk.data for chunk in chunks if chunk.type == b"IDAT"), []
 
 

@@ -79,8 +79,8 @@ def _further_tags(
         tags[names.PREDICTOR] = tag_of(order, SHORT, 2)
     if still.alpha is not None:
         is_associated = still.alpha.kind is AlphaKind.PREMULTIPLIED
-        kind = _ASSOCIATED if is_associated else _UNASSOCIATED
-        tags[names.EXTRA_CHANNELS] = tag_of(order, SHORT, kind)
+        coverage = _ASSOCIATED if is_associated else _UNASSOCIATED
+        tags[names.EXTRA_CHANNELS] = tag_of(order, SHORT, coverage)
     if still.native is not None and _is_palette(still):
         entries = np.zeros((3, 256), dtype=np.uint16)
         given = np.frombuffer(still.native.palette, np.uint8).reshape(-1, 3)[:256]
