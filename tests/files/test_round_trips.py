@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -75,3 +77,20 @@ def test_every_file_keeps_close_to_the_first_generation(sample: Path):
     # Noise is the worst case for JPEG; a wrong channel order or inversion would give 0.3.
     loss = 0.08 if sample.suffix in {".jpg", ".jpeg"} else 0.0
     assert np.sqrt(np.mean(error**2)) <= loss
+
+
+def test_a_jpeg_loads_no_codec_of_other_formats(
+    sample_file: Callable[[str], Path],
+):
+    path = sample_file("jpeg-444")
+    code = (
+        "import sys\n"
+        "from frontglass.files import read_picture, write_picture\n"
+        "write_picture(sys.argv[2], read_picture(sys.argv[1]))\n"
+        "print(*{name.partition('.')[0] for name in sys.modules})"
+    )
+    words = [sys.executable, "-c", code, path, path.with_stem("out")]
+    run = subprocess.run(words, capture_output=True, text=True, check=True)
+    loaded = set(run.stdout.split())
+    assert "PIL" in loaded
+    assert loaded.isdisjoint({"imagecodecs", "tifffile", "OpenEXR"})

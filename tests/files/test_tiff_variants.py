@@ -15,7 +15,7 @@ from PIL import Image
 from frontglass.errors import PictureFileError
 from frontglass.files import read_picture, write_picture
 from frontglass.files.tiff import read_tiff
-from frontglass.picture.encoding import AlphaKind, NativeKind, Sample
+from frontglass.picture.encoding import AlphaKind, NativeKind
 
 ROWS, COLUMNS = 37, 50
 LOSSLESS = ("lzw", "zlib", "packbits", "lzma", "zstd")
@@ -329,6 +329,33 @@ def test_a_damaged_file_gives_a_line_or_a_picture_and_the_same_one_again(name: s
     assert refused >= 30
 
 
-def test_sixteen_bits_come_out_as_sixteen(tmp_path: Path):
-    picture = read_picture(stored(grey(12), tmp_path / "still.tif"))
-    assert picture.encoding.sample is Sample.UINT16
+@pytest.mark.parametrize(("tag", "value", "reason"), [
+    ("StripByteCounts", 0, "strips without data"),
+    ("StripOffsets", 0, "strips without data"),
+    ("StripOffsets", 1 << 30, "cut short"),
+    ("ImageLength", 1 << 20, "damaged"),
+    ("ImageWidth", 0, "0 x 37 pixels"),
+    ("ImageWidth", 1 << 30, "more than the 200 megapixels"),
+    ("SamplesPerPixel", 65, "65 channels"),
+])  # fmt: skip
+def test_a_directory_that_claims_too_much_or_nothing_is_refused(
+    tmp_path: Path, tag: str, value: int, reason: str
+):
+    path = stored(rgb(8, compression="zlib"), tmp_path / "still.tif")
+    with tifffile.TiffFile(path) as file:
+        entry = file.pages.first.tags[tag]
+    assert entry.count == 1
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<HIi", data, entry.offset + 2, 4, 1, value)
+    path.write_bytes(data)
+    with pytest.raises(PictureFileError, match=reason) as error:
+        read_picture(path)
+    assert "\n" not in str(error.value)
+
+
+def test_jpeg_data_of_odd_channels_are_refused(tmp_path: Path):
+    pixels = np.moveaxis(whole(8, 5), 2, 0)
+    options = {"photometric": "rgb", "planarconfig": "separate", "extrasamples": [0, 0]}
+    tifffile.imwrite(tmp_path / "still.tif", pixels, compression="jpeg", metadata=None, **options)
+    with pytest.raises(PictureFileError, match="JPEG data with 5 channels"):
+        read_picture(tmp_path / "still.tif")

@@ -120,14 +120,18 @@ def _samples(still: Outgoing) -> tuple[Codes, int, int]:
 def _strips(
     samples: Codes, order: Order, rows: int, predicted: Callable[[Codes], Codes]
 ) -> list[bytes]:
+    import imagecodecs
+
     stored = samples.dtype.newbyteorder(order)
 
     def strip(start: int) -> bytes:
-        part = predicted(samples[start : start + rows])
+        part = predicted(samples[start : start + rows]).astype(stored).tobytes()
+        if predicted is _plain:
+            # libdeflate: as tight as zlib, in half the time.
+            return bytes(imagecodecs.deflate_encode(part, level=_LEVEL))
         # Differences of noise pack as tightly by runs and Huffman codes as by a full search.
-        strategy = zlib.Z_DEFAULT_STRATEGY if predicted is _plain else zlib.Z_RLE
-        packer = zlib.compressobj(_LEVEL, strategy=strategy)
-        return packer.compress(part.astype(stored).tobytes()) + packer.flush()
+        packer = zlib.compressobj(_LEVEL, strategy=zlib.Z_RLE)
+        return packer.compress(part) + packer.flush()
 
     starts = range(0, samples.shape[0], rows)
     with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as threads:
