@@ -23,7 +23,14 @@ FLOORS = {
 # What a notebook asks a value for. It is drawn at the top of the house, whatever floor the value
 # stands on: the one import upwards, made when a notebook asks and not before.
 NOTEBOOK = {"_repr_png_", "_repr_html_"}
-ROOMS_OF = {"typer": {"cli"}, "rich": {"cli"}, "PIL": {"files", "sheets"}, "OpenEXR": {"files"}}
+ROOMS_OF = {
+    "typer": {"cli"},
+    "rich": {"cli"},
+    "PIL": {"files", "sheets"},
+    "OpenEXR": {"files"},
+    "imagecodecs": {"files"},
+    "tifffile": set(),
+}
 
 
 def imports_of(path: Path) -> set[str]:
