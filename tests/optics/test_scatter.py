@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import miepython
 import numpy as np
 import pytest
 from hypothesis import given
@@ -176,12 +177,15 @@ def test_random_flecks_on_a_pupil_scatter_as_the_formula_says(coverage: float) -
     np.testing.assert_allclose(np.mean(correlations, axis=0), scatter.transform(steps), atol=5e-3)
 
 
-@pytest.mark.source("Rayleigh1871", "inverse fourth power of the wavelength")
+@pytest.mark.source("miepython", "efficiencies of spheres of 2 nm, far smaller than the wavelength")
 def test_small_particles_scatter_sixteen_times_as_much_at_half_the_wavelength() -> None:
+    wavelengths = np.array([800.0, 400.0])
     red, blue = (
-        optical_depth_at_wavelength(0.1, wavelength, exponent=4.0) for wavelength in (800.0, 400.0)
+        optical_depth_at_wavelength(0.1, wavelength, exponent=4.0) for wavelength in wavelengths
     )
     assert blue / red == pytest.approx(16.0, rel=1e-13)
+    scattered = [miepython.efficiencies(1.33 + 0j, 2.0, one)[1] for one in wavelengths]
+    assert blue / red == pytest.approx(scattered[1] / scattered[0], rel=1e-3)
 
 
 @pytest.mark.source("Angstrom1929", "depth as a power of the wavelength")

@@ -269,10 +269,6 @@ class Cone(Profile):
     density = 3 / (pi R**2) (1 - r/R); share within r: 3 (r/R)**2 - 2 (r/R)**3;
     transform = 6 (int_0^q J0 / q**3 - J0(q) / q**2), with q = 2 pi R f, which equals
     3 pi / q**2 (J1(q) H0(q) - J0(q) H1(q)) with the Struve functions H.
-
-    References
-    ----------
-    [AbramowitzStegun1964] eq. 11.1.7, for the integral of J0 by Struve functions.
     """
 
     radius_rad: float
