@@ -65,6 +65,14 @@ def in_blocks(
         pass
 
 
+def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:
+    """Share pieces of a length among threads; an error in one is raised here."""
+    pieces = [slice(start, min(start + step, length)) for start in range(0, length, step)]
+    with ThreadPoolExecutor(available_cores()) as pool:
+        for _ in pool.map(do, pieces):
+            pass
+
+
 def in_place(transform: Callable[..., Plane], plane: Plane, **how: int) -> None:
     """Put the transform where its input was; scipy does so when it may, but does not promise it."""
     out = transform(plane, overwrite_x=True, **how)

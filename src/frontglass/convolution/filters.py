@@ -1,0 +1,351 @@
+"""Filters: what something in the light path does to every point of light, in one channel.
+
+A filter divides light in three: a direct share stays in its own pixel and never enters a transform,
+a veil is laid evenly over the frame, and the rest is deviated, which `Filter.on_grid` describes.
+Filters are frozen and hashable, so that what was made of one serves the next still of a scene.
+"""
+
+from __future__ import annotations
+
+import math
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import Any, NamedTuple, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.convolution.blocks import in_pieces
+from frontglass.convolution.halo import pixel_transform
+from frontglass.optics.hankel import density_from_transform
+from frontglass.optics.profiles import Profile
+
+Float64 = NDArray[np.float64]
+Plane = NDArray[Any]
+
+COLUMNS_AT_ONCE = 768
+REFERENCE_PX = 10.0
+
+
+class Planes(NamedTuple):
+    """What the cosine waves of a frame of (H, W) pixels among its mirror images become.
+
+    Row k and column l stand for the frequencies k / 2H and l / 2W [cycles/px], from 0 to H and W.
+
+    Parameters
+    ----------
+    even : ndarray, shape (H + 1, W + 1)
+        What a wave ``cos cos`` is multiplied by: ``(T(fx, fy) + T(fx, -fy)) / 2``, the sum of the
+        kernel times ``cos cos``.
+    odd : ndarray of the same shape, or None
+        What it is multiplied by to be ``sin sin`` instead: ``(T(fx, -fy) - T(fx, fy)) / 2``, the
+        sum of the kernel times ``sin sin``; 0 in the first and last row and column. None for a
+        filter that looks the same in a mirror.
+    """
+
+    even: Plane
+    odd: Plane | None
+
+    @classmethod
+    def empty(cls, shape: tuple[int, int], dtype: np.dtype[Any], *, is_even: bool) -> Self:
+        """Planes for a frame of `shape`, not filled in."""
+        size = (shape[0] + 1, shape[1] + 1)
+        return cls(np.empty(size, dtype), None if is_even else np.empty(size, dtype))
+
+    def at(self, columns: slice) -> Planes:
+        """Some columns of both."""
+        return Planes(self.even[:, columns], None if self.odd is None else self.odd[:, columns])
+
+
+class Filter(ABC):
+    """What is done to every point of light, in one channel, on a grid of pixels.
+
+    One that lays a kernel on pixels sets `is_laid` and overrides `cosine_planes`; any other has
+    `on_grid`. A kernel must look the same turned by half a turn.
+    """
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def direct(self) -> float:
+        """Share of the light that stays in its own pixel. [1], in [0, 1]."""
+
+    @property
+    def veil(self) -> float:
+        """Share of the light that is laid evenly over the frame. [1], in [0, 1]."""
+        return 0.0
+
+    @property
+    def is_even(self) -> bool:
+        """Whether it looks the same in a mirror."""
+        return True
+
+    @property
+    def is_round(self) -> bool:
+        """Whether it looks the same all round: then `along_radius` says all."""
+        return False
+
+    @property
+    def is_laid(self) -> bool:
+        """Whether it has `cosine_planes` of its own and no `on_grid`."""
+        return False
+
+    @property
+    def reach_px(self) -> float:
+        """Offset in x or y beyond which there is no deviated light to speak of [px]."""
+        return math.inf
+
+    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """Transfer function of the deviated light, real, shape (len(fy), len(fx)).
+
+        Parameters
+        ----------
+        fx_per_px, fy_per_px : ndarray, 1-D
+            Frequencies of either sign [cycles/px].
+        """
+        raise NotImplementedError
+
+    def along_radius(self, f_per_px: Float64) -> Float64:
+        """Return the same along a radius, pixels taken as points: how wide and smooth it is.
+
+        A filter that does not say is taken for one that has detail in every pixel.
+        """
+        return np.full(f_per_px.shape, 1 - self.direct - self.veil)
+
+    def density(self, r_px: Float64) -> Float64:
+        """Deviated light per px^2 at a distance [px], of a round filter."""
+        return density_from_transform(self.along_radius, r_px, scale_rad=REFERENCE_PX)
+
+    def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
+        """Transfer function of the deviated light, for a frame of `shape`."""
+        planes = Planes.empty(shape, dtype, is_even=self.is_even)
+
+        def fill(columns: slice) -> None:
+            own, some = planes.at(columns), self._planes_at(shape, columns)
+            own.even[:] = some.even
+            if own.odd is not None:
+                own.odd[:] = some.odd
+
+        in_pieces(fill, shape[1] + 1, COLUMNS_AT_ONCE)
+        return planes
+
+    def _planes_at(self, shape: tuple[int, int], columns: slice) -> Planes:
+        """Some columns of the planes, from `on_grid`."""
+        fy = np.arange(shape[0] + 1) / (2 * shape[0])
+        fx = np.arange(columns.start, columns.stop) / (2 * shape[1])
+        there = self.on_grid(fx, fy)
+        if self.is_even:
+            return Planes(there, None)
+        turned = self.on_grid(fx, -fy)
+        return Planes((turned + there) / 2, (turned - there) / 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VeilFilter(Filter):
+    """A veil: a share of the light laid evenly over the frame.
+
+    Parameters
+    ----------
+    share : float
+        [1], in [0, 1].
+    """
+
+    share: float
+
+    @property
+    def direct(self) -> float:
+        """See `Filter`."""
+        return 1 - self.share
+
+    @property
+    def veil(self) -> float:
+        """See `Filter`."""
+        return self.share
+
+    @property
+    def is_round(self) -> bool:
+        """See `Filter`."""
+        return True
+
+    @property
+    def reach_px(self) -> float:
+        """See `Filter`."""
+        return 0.0
+
+    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`."""
+        return np.zeros((len(fy_per_px), len(fx_per_px)))
+
+    def density(self, r_px: Float64) -> Float64:
+        """See `Filter`."""
+        return np.zeros_like(r_px)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScatterFilter(Filter):
+    """Thin scatterers one behind the other.
+
+    Parameters
+    ----------
+    scatterers : tuple of (float, Profile)
+        Optical depth [1], >= 0, and the profile of a single deviation.
+    px_per_rad : float
+        Scale of the picture, > 0.
+
+    Notes
+    -----
+    ``OTF = exp(-sum tau_i (1 - K_i))`` with each K_i averaged over the pixel that sends the light
+    and the pixel that receives it. Averaging K rather than the whole keeps three things exact on
+    the grid: nothing is negative, the energy is 1, and strengths add.
+    """
+
+    scatterers: tuple[tuple[float, Profile], ...]
+    px_per_rad: float
+
+    @property
+    def direct(self) -> float:
+        """exp(-total optical depth)."""
+        return math.exp(-sum(depth for depth, _ in self.scatterers))
+
+    @property
+    def is_round(self) -> bool:
+        """See `Filter`."""
+        return True
+
+    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`."""
+        exponent = np.zeros((len(fy_per_px), len(fx_per_px)))
+        for depth, profile in self.scatterers:
+            exponent += depth * pixel_transform(profile, self.px_per_rad, fx_per_px, fy_per_px)
+        np.expm1(exponent, out=exponent)
+        exponent *= self.direct
+        return exponent
+
+    def along_radius(self, f_per_px: Float64) -> Float64:
+        """See `Filter`."""
+        return np.asarray(self.direct * np.expm1(self._exponent(f_per_px)))
+
+    def density(self, r_px: Float64) -> Float64:
+        """See `Filter`; single deviations are in closed form, which keeps their rings."""
+        once = np.zeros_like(r_px)
+        for depth, profile in self.scatterers:
+            once += depth * profile.radial_density(r_px / self.px_per_rad) / self.px_per_rad**2
+        more = density_from_transform(self._multiple, r_px, scale_rad=REFERENCE_PX)
+        return np.asarray(self.direct * once + more)
+
+    def _exponent(self, f_per_px: Float64) -> Float64:
+        f_per_rad = f_per_px * self.px_per_rad
+        exponent = np.zeros_like(f_per_px)
+        for depth, profile in self.scatterers:
+            exponent += depth * profile.transform(f_per_rad)
+        return exponent
+
+    def _multiple(self, f_per_px: Float64) -> Float64:
+        """Transform of what is deviated twice or more."""
+        exponent = self._exponent(f_per_px)
+        return np.asarray(self.direct * (np.expm1(exponent) - exponent))
+
+
+@dataclass(frozen=True, slots=True)
+class Product(Filter):
+    """Filters one behind the other: transfer functions multiply.
+
+    Parameters
+    ----------
+    members : tuple of Filter
+        In any order, since they commute; at least one.
+    """
+
+    members: tuple[Filter, ...]
+
+    @property
+    def direct(self) -> float:
+        """See `Filter`."""
+        return math.prod(member.direct for member in self.members)
+
+    @property
+    def veil(self) -> float:
+        """See `Filter`."""
+        return 1 - math.prod(1 - member.veil for member in self.members)
+
+    @property
+    def is_even(self) -> bool:
+        """See `Filter`."""
+        return all(member.is_even for member in self.members)
+
+    @property
+    def is_round(self) -> bool:
+        """See `Filter`."""
+        return all(member.is_round for member in self.members)
+
+    @property
+    def is_laid(self) -> bool:
+        """See `Filter`."""
+        return any(member.is_laid for member in self.members)
+
+    @property
+    def reach_px(self) -> float:
+        """See `Filter`."""
+        return sum(member.reach_px for member in self.members)
+
+    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`."""
+        passed = np.ones((len(fy_per_px), len(fx_per_px)))
+        for member in self.members:
+            passed *= member.direct + member.on_grid(fx_per_px, fy_per_px)
+        return passed - self.direct
+
+    def along_radius(self, f_per_px: Float64) -> Float64:
+        """See `Filter`."""
+        passed = np.ones_like(f_per_px)
+        for member in self.members:
+            passed *= member.direct + member.along_radius(f_per_px)
+        return passed - self.direct
+
+    def density(self, r_px: Float64) -> Float64:
+        """See `Filter`; what only one of them deviates keeps that one's rings."""
+        others = [
+            math.prod(other.direct for other in self.members if other is not member)
+            for member in self.members
+        ]
+
+        def by_several(f_per_px: Float64) -> Float64:
+            once = np.zeros_like(f_per_px)
+            for member, other in zip(self.members, others, strict=True):
+                once += other * member.along_radius(f_per_px)
+            return self.along_radius(f_per_px) - once
+
+        once = np.zeros_like(r_px)
+        for member, other in zip(self.members, others, strict=True):
+            once += other * member.density(r_px)
+        return once + density_from_transform(by_several, r_px, scale_rad=REFERENCE_PX)
+
+    def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
+        """See `Filter`; the planes of what is laid on pixels times the grids of all others.
+
+        With the direct light counted in E, a product has ``E1 E2 + O1 O2`` and ``E1 O2 + O1 E2``.
+        """
+        planes = Planes.empty(shape, dtype, is_even=self.is_even)
+        laid = {m: m.cosine_planes(shape, dtype) for m in set(self.members) if m.is_laid}
+
+        def multiply(columns: slice) -> None:
+            passed = Planes(np.ones(1), None)
+            for m in self.members:
+                own = laid[m].at(columns) if m.is_laid else m._planes_at(shape, columns)
+                passed = _one_behind_the_other(passed, Planes(own.even + m.direct, own.odd))
+            planes.even[:, columns] = passed.even - self.direct
+            if planes.odd is not None:
+                planes.odd[:, columns] = passed.odd
+
+        in_pieces(multiply, shape[1] + 1, COLUMNS_AT_ONCE)
+        return planes
+
+
+def _one_behind_the_other(a: Planes, b: Planes) -> Planes:
+    even = a.even * b.even
+    if a.odd is not None and b.odd is not None:
+        return Planes(even + a.odd * b.odd, a.even * b.odd + a.odd * b.even)
+    if a.odd is not None:
+        return Planes(even, a.odd * b.even)
+    return Planes(even, None if b.odd is None else a.even * b.odd)
