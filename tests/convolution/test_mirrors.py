@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from frontglass.convolution.kernels import NEAR_PX, MirrorKernel
+from frontglass.convolution.mirrors import spread_among_mirrors
+from frontglass.convolution.transfers import Besides, MirrorTransfer, Mix, with_glow
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
 from frontglass.convolution import kernels
 from frontglass.convolution.blocks import MOST_IN_SINGLE, precision_for
 from frontglass.convolution.halo import ScatterHalo
-from frontglass.convolution.kernels import NEAR_PX, MirrorKernel
-from frontglass.convolution.mirrors import spread_among_mirrors
 from frontglass.convolution.spread import spread
-from frontglass.convolution.transfers import Besides, MirrorTransfer, Mix, with_glow
 from frontglass.optics.masks import Dots
 from frontglass.optics.profiles import Gaussian
 
