@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,14 @@ FLOORS = {
 # What a notebook asks a value for. It is drawn at the top of the house, whatever floor the value
 # stands on: the one import upwards, made when a notebook asks and not before.
 NOTEBOOK = {"_repr_png_", "_repr_html_"}
+# Spectra that are looked at, diffracted or shaped; none of them spreads the light of a picture.
+OTHER_SPECTRA = {
+    "optics/hankel.py",
+    "optics/slanted_edge.py",
+    "optics/speckle.py",
+    "measurement/targets.py",
+    "picture/dither.py",
+}
 ROOMS_OF = {
     "typer": {"cli"},
     "rich": {"cli"},
@@ -69,3 +78,11 @@ def test_a_room_imports_lower_floors_only(path: Path):
         if other in {room, "__version__"}:
             continue
         assert FLOORS[other] < FLOORS[room], f"{room} may not import {other}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(SRC)))
+def test_only_convolution_calls_fourier_transforms(path: Path):
+    name = str(path.relative_to(SRC))
+    calls = "fft" in {word for word in re.findall(r"[a-z]+", path.read_text(encoding="utf-8"))}
+    if room_of(path) != "convolution":
+        assert calls == (name in OTHER_SPECTRA)

@@ -28,8 +28,13 @@ class Accuracy:
         hold to a thousandth of its peak and better. Wider ones take less time.
     sharp_light_per_px2 : float
         Where the sharp part has fallen below, it ends. Less makes the margin wider.
+    least_reach_px : int
+        In the dark a filter that goes any way is cut at the frame, but what goes three times as far
+        is folded back first, from so many pixels at least. More take time on small frames.
     negligible_alias : float
         Transfer functions are followed past the grid's highest frequency down to this.
+    few_aliases : int
+        Of a film's Gaussians. With more of them a kernel of few pixels is laid instead.
     most_aliases : int
         That many times the grid's own range at most, for filters that have no closed form.
     radius_nodes : int
@@ -99,7 +104,9 @@ class Accuracy:
     smoothing_px: float = 24.0
     smooth_cell_px: float = 4.0
     sharp_light_per_px2: float = 2e-10
+    least_reach_px: int = 256
     negligible_alias: float = 1e-8
+    few_aliases: int = 9
     most_aliases: int = 12
     radius_nodes: int = 8192
     widest_deposited_px: float = 8.0

@@ -26,14 +26,8 @@ BEYOND_CELLS = 16
 
 
 @dataclass(frozen=True)
-class SmoothPart(Filter):
-    """Deviated light of a round filter without its detail below a few pixels.
-
-    Notes
-    -----
-    The window ``1 - (1 - exp(-x))**3`` with ``x = 2 (pi sigma f)**2`` is flat to sixth order at the
-    origin, so a power-law tail stays wholly in the smooth part.
-    """
+class DerivedFilter(Filter):
+    """A filter made of another, of which it has the direct light and the veil."""
 
     whole: Filter
 
@@ -48,9 +42,24 @@ class SmoothPart(Filter):
         return self.whole.veil
 
     @property
+    def is_even(self) -> bool:
+        """See `Filter`."""
+        return self.whole.is_even
+
+    @property
     def is_round(self) -> bool:
         """See `Filter`."""
-        return True
+        return self.whole.is_round
+
+
+class SmoothPart(DerivedFilter):
+    """Deviated light of a round filter without its detail below a few pixels.
+
+    Notes
+    -----
+    The window ``1 - (1 - exp(-x))**3`` with ``x = 2 (pi sigma f)**2`` is flat to sixth order at the
+    origin, so a power-law tail stays wholly in the smooth part.
+    """
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
@@ -66,7 +75,6 @@ class SmoothPart(Filter):
         return np.asarray(1 + fallen**3)
 
 
-@dataclass(frozen=True)
 class SharpPart(SmoothPart):
     """What a `SmoothPart` leaves: detail that ends near the lamp, or at an edge of the halo."""
 
@@ -83,30 +91,14 @@ class SharpPart(SmoothPart):
 
 
 @dataclass(frozen=True)
-class FilterOnCells(Filter):
+class FilterOnCells(DerivedFilter):
     """A smooth filter as cells see it, with what gathering and spreading back do divided out.
 
     Lengths and frequencies on its grid are in cells.
     """
 
-    whole: Filter
     rows: CellAxis
     columns: CellAxis
-
-    @property
-    def direct(self) -> float:
-        """See `Filter`."""
-        return self.whole.direct
-
-    @property
-    def is_even(self) -> bool:
-        """See `Filter`."""
-        return self.whole.is_even
-
-    @property
-    def is_round(self) -> bool:
-        """See `Filter`."""
-        return self.whole.is_round
 
     @property
     def reach_px(self) -> float:
@@ -120,7 +112,6 @@ class FilterOnCells(Filter):
         return np.asarray(self.whole.on_grid(fx, fy) / response**2)
 
 
-@dataclass(frozen=True)
 class WithoutPoints(FilterOnCells):
     """What is left of a round filter on cells without its density at their middles.
 
@@ -134,17 +125,20 @@ class WithoutPoints(FilterOnCells):
         nodes = f.max() * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2  # dense near zero
         points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
         points /= spline_response(fy_per_px, fx_per_px) ** 2
-        return super().on_grid(fx_per_px, fy_per_px) - points
+        return np.asarray(super().on_grid(fx_per_px, fy_per_px) - points)
 
 
 def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
     """Planes of a filter for a frame of `shape` padded so widely that it meets no mirror image."""
-    reach = filter_.reach_px
-    if math.isfinite(reach):
-        return filter_.cosine_planes(_padded(shape, (math.ceil(reach),) * 2), dtype)
+    if math.isfinite(filter_.reach_px):
+        reach = math.ceil(filter_.reach_px)
+        return filter_.cosine_planes(_padded(shape, (reach, reach)), dtype)
     if isinstance(filter_, FilterOnCells) and filter_.is_round:
         return _round_planes(filter_, shape)
-    planes = filter_.cosine_planes(_padded(shape, shape), dtype)
+    # What goes three frames away is folded back too; of a small frame that is not far.
+    least = ACCURACY.least_reach_px
+    padded = _padded(shape, (max(shape[0], least), max(shape[1], least)))
+    planes = filter_.cosine_planes(padded, dtype)
     cut(planes, shape)
     return planes
 
