@@ -32,7 +32,14 @@ OTHER_SPECTRA = {
     "measurement/targets.py",
     "picture/dither.py",
 }
-ROOMS_OF = {"typer": {"cli"}, "rich": {"cli"}, "PIL": {"files", "sheets"}, "OpenEXR": {"files"}}
+ROOMS_OF = {
+    "typer": {"cli"},
+    "rich": {"cli"},
+    "PIL": {"files", "sheets"},
+    "OpenEXR": {"files"},
+    "imagecodecs": {"files"},
+    "tifffile": set(),
+}
 
 
 def imports_of(path: Path) -> set[str]:

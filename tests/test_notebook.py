@@ -68,8 +68,11 @@ class TestLook:
         look = replace(fg.read_look("harbour-night"), summary='Lamps <b>& "more"')
         assert "Lamps &lt;b&gt;&amp; &quot;more&quot;" in look._repr_html_()
 
-    @pytest.mark.parametrize("look", fg.catalogue(), ids=str)
-    def test_every_look_shows_itself(self, look: fg.Look):
+    @pytest.mark.parametrize(
+        "name", ["torch-wash", "grain-loft", "keyhole", "fine-net", "lamps-only"]
+    )
+    def test_every_sort_of_look_shows_itself(self, name: str):
+        look = fg.read_look(name)
         ET.fromstring(halo_svg(look))
         angles, stops = lamp_halo(look)
         assert (np.diff(angles) > 0).all()
@@ -87,7 +90,8 @@ class TestHalo:
         scale, tau = 0.4, 1e-3
         lobe = fg.ExponentialLobe(scale_deg=scale)
         angles, stops = lamp_halo(fg.Look(elements=(fg.Glow(optical_depth=tau, lobes=(lobe,)),)))
-        lamp_deg2 = np.pi * (0.25 / 2) ** 2
+        px_deg = 0.1005  # 2 tan(10 degrees) over 201 pixels, in degrees at the middle
+        lamp_deg2 = 9 * px_deg**2  # those of its pixels whose middles it covers
         density = scale / (2 * np.pi * (scale**2 + angles**2) ** 1.5)
         far = angles > 1
         np.testing.assert_allclose(

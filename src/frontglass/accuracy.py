@@ -81,6 +81,18 @@ class Accuracy:
     halo_lobes, halo_step_px, darkest_halo : int, float, float
         Lobes of the pattern of a piece of thread that are laid on points, the distance of these
         [px], and the share of a lamp's light below which a point's goes to the tail.
+    lamps_in_air, dimmest_in_air, lamp_patch_deg : int, float, float
+        Lamps that haze lets glow at most, the share of the brightest one's light below which one
+        is left out, and the size from which on one counts as several. More and smaller ones take
+        time, each for its own glow.
+    distance_px : int
+        Long side of the picture on which typed distances are spread. More take time, and follow
+        finer edges.
+    alignment_px, alignment_steps, alignment_last_px : int, int, float
+        Stills of a bracket are laid over one another on no more pixels, in no more steps, until a
+        step moves them by less [px].
+    median_px : int
+        Pixels that the median of a frame is taken of.
     map_nodes_per_blur, fewest_map_nodes, most_map_nodes : int
         What is painted on a filter is seen no sharper than the pupil blurs it. Nodes of its map
         along that blur, and along a side of the frame. More take time.
@@ -103,7 +115,7 @@ class Accuracy:
         Parts of a pixel in which targets are drawn.
     lamp_tries : int
         Scales tried until a halo fits the target of a lamp.
-    readable_halo_px : (float, float)
+    readable_halo_px : tuple of 2 float
         Half-energy radius between which it does: neither too coarse nor too small.
     """
 
@@ -146,6 +158,14 @@ class Accuracy:
     halo_lobes: int = 8
     halo_step_px: float = 0.5
     darkest_halo: float = 3e-10
+    lamps_in_air: int = 32
+    dimmest_in_air: float = 0.01
+    lamp_patch_deg: float = 1.5
+    distance_px: int = 288
+    alignment_px: int = 8_000_000
+    alignment_steps: int = 4
+    alignment_last_px: float = 0.01
+    median_px: int = 250_000
 
     map_nodes_per_blur: int = 12
     fewest_map_nodes: int = 33

@@ -30,15 +30,15 @@ LARGEST_PX = 1024
 """A picture is shown no wider and no higher than this."""
 
 CAMERA = Camera.from_field(20.0)
-FIELD_PX = 401
-"""Frame that a halo is measured in: a twentieth of a degree a pixel, ten degrees to its sides."""
-LAMP_DEG = 0.25
-"""Across: a bulb without a shade, fifteen metres away."""
+FIELD_PX = 201
+"""Frame that a halo is measured in: a tenth of a degree a pixel, ten degrees to its sides."""
+LAMP_DEG = 0.3
+"""Across: a lamp of eight centimetres, fifteen metres away."""
 LAMP_LIGHT = 1000.0
 LAMP_DISTANCE_M = 15.0
-FROM_DEG, TO_DEG = 0.2, 10.0
+FROM_DEG, TO_DEG = 0.3, 10.0
 DEEPEST_STOPS = 20.0
-RINGS = 40
+RINGS = 30
 
 PLOT_PX = (420, 200)
 MARGIN_PX = (44, 10, 8, 34)
@@ -139,7 +139,7 @@ def halo_svg(look: Look) -> str:
     for stop in range(0, -int(DEEPEST_STOPS) - 1, -5):
         parts.append(_rule(left, y(stop), left + across, y(stop)))
         parts.append(_letters(left - 6, y(stop) + 4, str(stop), "end"))
-    for deg in (0.2, 0.5, 1, 2, 5, 10):
+    for deg in (0.3, 0.5, 1, 2, 5, 10):
         parts.append(_rule(x(deg), top, x(deg), top + down))
         parts.append(_letters(x(deg), top + down + 14, f"{deg:g}", "middle"))
     said = f"light round a lamp {LAMP_DEG:g} degrees across, stops under it; degrees"

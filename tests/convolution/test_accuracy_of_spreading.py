@@ -15,13 +15,13 @@ from frontglass.convolution.cells import cell_width_px
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import ScatterFilter
 from frontglass.optics.profiles import (
+    Airy,
     Cone,
     Exponential,
     Gaussian,
     Mixture,
     Moffat,
     Profile,
-    RoundFlecks,
 )
 from tests.reference.pairs import Scatterers, in_the_dark, mirrored, score
 
@@ -60,7 +60,7 @@ CONES: dict[str, Profile] = {
     f"cone {radius} px": Cone(radius_rad=radius) for radius in (0.05, 0.3, 1.3, 7.9, 8.1, 30.0)
 }
 FLECKS: dict[str, Profile] = {
-    f"flecks {ratio} px": RoundFlecks(lambda_over_d_rad=ratio) for ratio in (1.3, 2.0, 3.0, 40.0)
+    f"flecks {ratio} px": Airy(lambda_over_d_rad=ratio) for ratio in (1.3, 2.0, 3.0, 40.0)
 }
 
 
@@ -203,7 +203,7 @@ class TestNarrowFiltersInTheDark:
             Cone(radius_rad=0.8),
             Cone(radius_rad=20),
             Cone(radius_rad=60),
-            RoundFlecks(lambda_over_d_rad=8),
+            Airy(lambda_over_d_rad=8),
         ],
         ids=repr,
     )

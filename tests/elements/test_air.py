@@ -16,11 +16,12 @@ import frontglass as fg
 from frontglass.elements import Beam, Element, Glow, Haze
 from frontglass.elements.lobes import ExponentialLobe
 from frontglass.errors import AccuracyWarning, LookError
-from frontglass.optics.air import hazed_radiance, lamp_airlight, transmittance
+from frontglass.optics.air import transmittance
 from frontglass.optics.beams import beam_airlight
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.lamp_place import LampPlace
 from frontglass.picture.lamps_in_air import lamps_in
+from tests.reference.air import hazed_radiance, lamp_airlight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 TRACED = json.loads((Path(__file__).parents[1] / "data" / "traced_cafe.json").read_text())

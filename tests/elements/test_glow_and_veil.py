@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import miepython
 import numpy as np
 import pytest
 from hypothesis import given
@@ -252,10 +253,12 @@ class TestColour:
         assert wide.profile(GREEN).sigma_rad == pytest.approx(math.radians(0.3))
         assert wide.profile(BLUE).sigma_rad == pytest.approx(math.radians(0.3 * 0.7))
 
-    @pytest.mark.source("Rayleigh1871", "small particles: inverse fourth power of the wavelength")
+    @pytest.mark.source("miepython", "efficiencies of spheres of 2 nm")
     def test_small_particles_deviate_blue_more(self):
         depth = glow(depth_exponent=4).depth
         assert depth(BLUE) / depth(RED) == pytest.approx((600 / 465) ** 4)
+        red, blue = (miepython.efficiencies(1.33 + 0j, 2.0, one)[1] for one in (600, 465))
+        assert depth(BLUE) / depth(RED) == pytest.approx(blue / red, rel=1e-3)
         assert depth(GREEN) == pytest.approx(0.3)
 
     def test_channel_depth_multiplies_the_depth(self):

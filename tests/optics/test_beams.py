@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from frontglass.errors import ParameterError
-from frontglass.optics.air import Air, lamp_airlight
+from frontglass.optics.air import Air
 from frontglass.optics.beams import Spotlight, beam_airlight
+from tests.reference.air import lamp_airlight
 
 TRACED = json.loads((Path(__file__).parents[1] / "data" / "traced_beams.json").read_text())
 # The record gives places along and across each beam, and not where the camera stood: its way to

@@ -11,13 +11,13 @@ import pytest
 from numpy.typing import NDArray
 
 from frontglass.optics.profiles import Exponential, Gaussian
-from frontglass.optics.psf import RadialPsf
+from frontglass.optics.psf import Psf
 
 Array = NDArray[np.float64]
 RAD_PER_DEG = np.pi / 180
 
 
-def cores(age: float, pigment: float) -> list[tuple[float, RadialPsf]]:
+def cores(age: float, pigment: float) -> list[tuple[float, Psf]]:
     """Terms with (1 + r**2/a**2)**-1.5: their light, and their shape."""
     ageing = (age / 70) ** 4
     terms = [

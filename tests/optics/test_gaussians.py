@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from frontglass.optics.gaussians import Gaussians, as_gaussians
-from frontglass.optics.profiles import Cone, Exponential, Gaussian, Moffat, Profile, RoundFlecks
+from frontglass.optics.profiles import Airy, Cone, Exponential, Gaussian, Moffat, Profile
 
 SIZE = 1e-3
 
@@ -56,6 +56,6 @@ def test_the_sum_has_the_tail_of_the_profile(beta: float) -> None:
     )
 
 
-@pytest.mark.parametrize("profile", [Cone(radius_rad=SIZE), RoundFlecks(lambda_over_d_rad=SIZE)])
+@pytest.mark.parametrize("profile", [Cone(radius_rad=SIZE), Airy(lambda_over_d_rad=SIZE)])
 def test_a_profile_with_an_edge_has_no_such_sum(profile: Profile) -> None:
     assert as_gaussians(profile, 1.0) is None

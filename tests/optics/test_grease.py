@@ -1,4 +1,4 @@
-"""Grease: films against simulated phase screens, ridges against their orders and slopes."""
+"""Grease: films against simulated phase screens, and against the slopes of thick ones."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from frontglass.errors import ParameterError
 from frontglass.optics.grease import (
     GreaseFilm,
-    Ridges,
     Strokes,
     stroke_direction_rad,
     variance_weights,
@@ -141,68 +140,6 @@ def test_a_thin_film_takes_blue_first() -> None:
     assert blue / red == pytest.approx((600 / 465) ** 2)
 
 
-@pytest.mark.parametrize(("amplitude_um", "direct"), [(0.1, 0.863), (0.3, 0.202), (1.0, 0.003)])
-@pytest.mark.source("Goodman2005", "sec. 4.4.3: J_m(delta)**2 of a thin sinusoidal phase grating")
-def test_direct_light_of_ridges(amplitude_um: float, direct: float) -> None:
-    ridges = Ridges(amplitude_m=amplitude_um * 1e-6, period_m=1e-3)
-    assert ridges.direct(WAVELENGTH) == pytest.approx(direct, abs=7e-4)  # digits; wavelength 550
-
-
-@pytest.mark.source("Goodman2005", "sec. 4.4.3")
-@pytest.mark.parametrize("amplitude_um", [0.1, 0.5, 2.0])
-def test_ridges_against_a_drawn_phase(amplitude_um: float) -> None:
-    ridges = Ridges(amplitude_m=amplitude_um * 1e-6, period_m=1e-3, stroke_rad=math.pi / 2)
-    x = np.arange(512) / 512
-    delta = 2 * np.pi * 0.47 * amplitude_um * 1e-6 / WAVELENGTH
-    field = np.exp(1j * delta * np.sin(2 * np.pi * x))
-    spectrum = np.abs(np.fft.fft(field) / 512) ** 2
-    orders = ridges.orders(WAVELENGTH, highest=40)
-    np.testing.assert_allclose(orders.shares[40:], spectrum[:41], atol=1e-12)
-    np.testing.assert_allclose(np.abs(orders.x_rad[41]), WAVELENGTH / 1e-3, rtol=1e-12)
-    np.testing.assert_allclose(orders.y_rad, 0.0, atol=1e-15)
-    correlation = np.fft.ifft(spectrum * 512).real
-    got = ridges.otf(x * 1e-3 / WAVELENGTH, 0.0, WAVELENGTH)
-    np.testing.assert_allclose(got, correlation, atol=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("amplitude_um", "px"), [(0.1, 2.5), (0.3, 7.4), (1, 24.6), (2, 49.2), (5, 123)]
-)
-def test_edge_of_a_ridge_streak(amplitude_um: float, px: float) -> None:
-    ridges = Ridges(amplitude_m=amplitude_um * 1e-6, period_m=1e-3)
-    # (index - 1) slope, 50 mm lens, 6 um pixels.
-    assert ridges.edge_rad * 50e-3 / 6e-6 == pytest.approx(px, abs=0.1 if px < 100 else 0.5)
-
-
-@pytest.mark.source("BornWolf1999", "sec. 3.2: rays follow the gradient of the phase")
-def test_orders_of_high_ridges_follow_the_arcsine_of_slopes() -> None:
-    ridges = Ridges(amplitude_m=20e-6, period_m=1e-3)  # delta 107
-    orders = ridges.orders(WAVELENGTH, highest=140)
-    across = np.abs(orders.y_rad)
-    for share in (0.25, 0.5, 0.75, 0.9):
-        edge = share * ridges.edge_rad
-        within = orders.shares[across <= edge].sum()
-        expected = 2 / math.pi * math.asin(share)
-        assert float(ridges.geometric_share_within(edge)) == pytest.approx(expected, abs=1e-12)
-        assert within == pytest.approx(expected, abs=0.015)  # an order holds 2 / (pi 107)
-
-
-def test_rms_of_orders_is_that_of_slopes() -> None:
-    ridges = Ridges(amplitude_m=2e-6, period_m=1e-3)
-    orders = ridges.orders(WAVELENGTH, highest=60)
-    rms = math.sqrt(np.sum(orders.shares * (orders.x_rad**2 + orders.y_rad**2)))
-    assert rms == pytest.approx(4.17631e-3, abs=5e-9)
-    assert ridges.rms_angle_rad == pytest.approx(4.17631e-3, abs=5e-9)
-
-
-def test_ridges_grow_in_variance() -> None:
-    ridges = Ridges(amplitude_m=2e-6, period_m=1e-3)
-    assert ridges.at_strength(0.25).rms_angle_rad == pytest.approx(ridges.rms_angle_rad / 2)
-    bare = ridges.at_strength(0)
-    assert bare.direct(WAVELENGTH) == 1
-    np.testing.assert_array_equal(bare.geometric_share_within([0.0, 1.0]), [1.0, 1.0])
-
-
 def test_strokes_go_the_way_they_are_called() -> None:
     x, y = np.array([0.01, 0.0, -0.01]), np.array([0.0, 0.01, 0.01])
     straight = stroke_direction_rad(Strokes.STRAIGHT, x, y, angle_rad=0.3)
@@ -263,8 +200,6 @@ def test_scatter_form_of_mixed_blurs_keeps_all_light() -> None:
         (lambda: film(0.1, streak_ratio=0.5), "streak_ratio"),
         (lambda: film(0.1, clear_share=1.5), "clear_share"),
         (lambda: film(0.1, index=1.0), "index"),
-        (lambda: Ridges(amplitude_m=-1e-6, period_m=1e-3), "amplitude_m"),
-        (lambda: Ridges(amplitude_m=1e-6, period_m=1e-3, index=0.9), "index"),
         (lambda: variance_weights([1.0], [0.0, 0.5]), "variance"),
         (lambda: variance_weights([1.0], [1.0, 1.0]), "nodes"),
     ],

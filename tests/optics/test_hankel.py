@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from frontglass.optics.hankel import density_from_transform, encircled_from_transform
-from frontglass.optics.profiles import Cone, Exponential, Gaussian, Moffat, Profile, RoundFlecks
+from frontglass.optics.profiles import Airy, Cone, Exponential, Gaussian, Moffat, Profile
 
 SIZE = 1e-3
 RADII = np.geomspace(1e-3, 1e3, 61) * SIZE
@@ -23,7 +23,7 @@ RADII = np.geomspace(1e-3, 1e3, 61) * SIZE
         (Exponential(scale_rad=SIZE), 1e-10, 1e-11),
         (Moffat(core_rad=SIZE, beta=1.25), 1e-10, 1e-11),
         (Moffat(core_rad=SIZE, beta=4.0), 1e-10, 1e-10),
-        (RoundFlecks(lambda_over_d_rad=SIZE), 1e-6, 5e-6),
+        (Airy(lambda_over_d_rad=SIZE), 1e-6, 5e-6),
         (Cone(radius_rad=SIZE), 2e-3, 1e-6),
     ],
     ids=lambda value: type(value).__name__ if isinstance(value, Profile) else "",

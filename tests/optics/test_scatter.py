@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import miepython
 import numpy as np
 import pytest
 from hypothesis import given
@@ -12,12 +13,11 @@ from scipy import stats
 
 from frontglass.errors import ParameterError
 from frontglass.optics.hankel import density_from_transform, encircled_from_transform
-from frontglass.optics.profiles import Cone, Exponential, Gaussian, Moffat, Profile, RoundFlecks
+from frontglass.optics.profiles import Airy, Cone, Exponential, Gaussian, Moffat, Profile
 from frontglass.optics.scatter import (
     CHANNEL_WAVELENGTHS_NM,
     CompoundScatter,
     optical_depth_at_wavelength,
-    scatter_shares,
     width_ratio_at_wavelength,
 )
 
@@ -26,45 +26,16 @@ PROFILES: dict[str, Profile] = {
     "gaussian": Gaussian(sigma_rad=SIZE),
     "exponential": Exponential(scale_rad=SIZE),
     "moffat": Moffat(core_rad=SIZE, beta=1.7),
-    "flecks": RoundFlecks(lambda_over_d_rad=SIZE),
+    "flecks": Airy(lambda_over_d_rad=SIZE),
     "cone": Cone(radius_rad=SIZE),
 }
 every_profile = pytest.mark.parametrize("profile", PROFILES.values(), ids=PROFILES.keys())
 
 
-@pytest.mark.parametrize(
-    ("depth", "direct", "scattered", "multiple"),
-    [
-        (0.02, 0.9802, 0.0198, 0.0002),
-        (0.05, 0.9512, 0.0488, 0.0012),
-        (0.10, 0.9048, 0.0952, 0.0047),
-        (0.20, 0.8187, 0.1813, 0.0175),
-        (0.30, 0.7408, 0.2592, 0.0369),
-        (0.5, 0.6065, 0.3935, 0.0902),
-        (0.7, 0.4966, 0.5034, 0.1558),
-        (1.0, 0.3679, 0.6321, 0.2642),
-        (1.5, 0.2231, 0.7769, 0.4422),
-        (2.0, 0.1353, 0.8647, 0.5940),
-    ],
-)
-@pytest.mark.source("AbramowitzStegun1964", "table 4.4: exp(-x)")
-def test_shares_of_light_by_number_of_deviations(
-    depth: float, direct: float, scattered: float, multiple: float
-) -> None:
-    shares = scatter_shares(depth)
-    np.testing.assert_allclose(
-        [shares.direct, shares.scattered, shares.multiple], [direct, scattered, multiple], atol=5e-5
-    )
-
-
 @given(depth=st.floats(0.0, 50.0))
-def test_shares_are_a_poisson_distribution(depth: float) -> None:
-    shares = scatter_shares(depth)
-    poisson = stats.poisson(depth)
-    assert shares.direct == pytest.approx(float(poisson.pmf(0)), rel=1e-12)
-    assert shares.single == pytest.approx(float(poisson.pmf(1)), rel=1e-12)
-    assert shares.multiple == pytest.approx(float(poisson.sf(1)), rel=1e-9, abs=1e-16)
-    assert math.fsum(shares) == pytest.approx(1.0, abs=1e-15)
+def test_direct_light_is_the_first_term_of_a_poisson_distribution(depth: float) -> None:
+    scatter = CompoundScatter(optical_depth=depth, profile=PROFILES["cone"])
+    assert scatter.direct == pytest.approx(float(stats.poisson(depth).pmf(0)), rel=1e-12)
 
 
 @pytest.mark.source("Wells1969", "transfer function of many small deviations")
@@ -138,7 +109,8 @@ def test_encircled_flux_agrees_with_counting_pixels(
     assert float(scatter.encircled_flux(radius_px)) == pytest.approx(encircled, abs=5e-6)
     size = 2048
     f = np.fft.fftfreq(size)
-    spread = np.fft.ifft2(scatter.otf(np.fft.rfftfreq(size), f[:, np.newaxis]), axes=(0,))
+    transform = scatter.transform(np.hypot(np.fft.rfftfreq(size), f[:, np.newaxis]))
+    spread = np.fft.ifft2(transform, axes=(0,))
     psf = np.fft.irfft(spread, n=size, axis=1)
     axis = np.fft.fftfreq(size, 1 / size)
     counted = psf[np.hypot(axis, axis[:, np.newaxis]) < radius_px].sum()
@@ -200,17 +172,20 @@ def test_random_flecks_on_a_pupil_scatter_as_the_formula_says(coverage: float) -
         correlations.append((correlation[0, steps] + correlation[steps, 0]) / 2 / correlation[0, 0])
     # Separation lambda f; in units where lambda is 1, lambda / d is 1 / d.
     drawn_diameter = math.sqrt(4 * area / math.pi)
-    flecks = RoundFlecks(lambda_over_d_rad=1 / drawn_diameter)
+    flecks = Airy(lambda_over_d_rad=1 / drawn_diameter)
     scatter = CompoundScatter(optical_depth=coverage, profile=flecks)
     np.testing.assert_allclose(np.mean(correlations, axis=0), scatter.transform(steps), atol=5e-3)
 
 
-@pytest.mark.source("Rayleigh1871", "inverse fourth power of the wavelength")
+@pytest.mark.source("miepython", "efficiencies of spheres of 2 nm, far smaller than the wavelength")
 def test_small_particles_scatter_sixteen_times_as_much_at_half_the_wavelength() -> None:
+    wavelengths = np.array([800.0, 400.0])
     red, blue = (
-        optical_depth_at_wavelength(0.1, wavelength, exponent=4.0) for wavelength in (800.0, 400.0)
+        optical_depth_at_wavelength(0.1, wavelength, exponent=4.0) for wavelength in wavelengths
     )
     assert blue / red == pytest.approx(16.0, rel=1e-13)
+    scattered = [miepython.efficiencies(1.33 + 0j, 2.0, one)[1] for one in wavelengths]
+    assert blue / red == pytest.approx(scattered[1] / scattered[0], rel=1e-3)
 
 
 @pytest.mark.source("Angstrom1929", "depth as a power of the wavelength")
@@ -226,7 +201,7 @@ def test_depth_is_as_stated_in_the_middle_of_the_green() -> None:
 
 def test_diffraction_spreads_red_wider_as_flecks_do() -> None:
     red, green = (
-        RoundFlecks.from_diameter(30.0, wavelength_nm=wavelength) for wavelength in (600.0, 540.0)
+        Airy.from_diameter(30.0, wavelength_nm=wavelength) for wavelength in (600.0, 540.0)
     )
     ratio = red.half_energy_radius_rad / green.half_energy_radius_rad
     assert width_ratio_at_wavelength(600.0, exponent=1.0) == pytest.approx(ratio, rel=1e-9)
@@ -237,8 +212,6 @@ def test_diffraction_spreads_red_wider_as_flecks_do() -> None:
 def test_an_impossible_depth_is_refused(depth: float) -> None:
     with pytest.raises(ParameterError, match="optical_depth"):
         CompoundScatter(optical_depth=depth, profile=PROFILES["cone"])
-    with pytest.raises(ParameterError, match="optical_depth"):
-        scatter_shares(depth)
     with pytest.raises(ParameterError, match="optical_depth"):
         optical_depth_at_wavelength(depth, 540.0, exponent=1.0)
 

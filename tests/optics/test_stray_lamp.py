@@ -11,17 +11,17 @@ from frontglass.errors import ParameterError
 from frontglass.optics.stray_lamp import (
     EXAMPLE_GHOSTS,
     HenyeyGreensteinScatter,
-    InverseSquareScatter,
     LampDirection,
     OffAxisLamp,
     ghost_radiance,
     iris_cover,
     white_from_radiance,
 )
+from tests.reference.eye_scatter import InverseSquareScatter
 
 RIGHT_40 = LampDirection(off_axis_rad=math.radians(40))
 PLACES = np.array([-18.0, -9.0, 0.0, 9.0, 18.0]) / 50  # mm on the sensor over a 50 mm lens
-NONE = InverseSquareScatter(level_per_sr=0.0)
+NONE = HenyeyGreensteinScatter(optical_depth=0.0, asymmetry=0.0)
 
 
 def test_angles_from_pixels_to_a_lamp() -> None:
@@ -90,11 +90,6 @@ def test_a_hood_keeps_the_lamp_off() -> None:
     assert not ghost_radiance(lamp, EXAMPLE_GHOSTS, PLACES, 0 * PLACES).any()
 
 
-def test_scatter_stays_level_within_its_core() -> None:
-    scatter = InverseSquareScatter(level_per_sr=10.0)
-    np.testing.assert_allclose(scatter.density(np.radians([0.0, 0.5, 1.0, 2.0])), [10, 10, 10, 2.5])
-
-
 def test_ghosts_lie_on_the_line_through_the_middle_and_hold_their_light() -> None:
     lamp = OffAxisLamp(
         direction=LampDirection(off_axis_rad=math.radians(30), clock_rad=0.5),
@@ -142,7 +137,7 @@ def test_iris_has_the_area_of_its_polygon(blades: int) -> None:
     [
         (lambda: LampDirection(off_axis_rad=math.radians(95)), "off_axis_rad"),
         (lambda: LampDirection(off_axis_rad=0.5, clock_rad=math.inf), "clock_rad"),
-        (lambda: InverseSquareScatter(level_per_sr=-1.0), "level_per_sr"),
+        (lambda: HenyeyGreensteinScatter(optical_depth=-1.0, asymmetry=0.0), "optical_depth"),
         (lambda: HenyeyGreensteinScatter(optical_depth=0.1, asymmetry=1.0), "asymmetry"),
         (lambda: OffAxisLamp(direction=RIGHT_40, illuminance=-1.0, scatter=NONE), "illuminance"),
         (

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import colour
 import numpy as np
 import pytest
 
@@ -7,10 +8,11 @@ from frontglass.picture.display import display_codes
 from frontglass.picture.primaries import BT709, BT2020
 
 
-@pytest.mark.source("IEC61966-2-1", "code of 18 % grey, from the formula by hand: 117.65")
+@pytest.mark.source("Colour0.4", "eotf_inverse_sRGB of 18 % grey: code 117.65")
 def test_middle_grey_is_shown_as_the_standard_says():
     codes = display_codes(np.full((128, 128, 3), 0.18, dtype=np.float32))
-    np.testing.assert_allclose(codes.mean(axis=(0, 1)), 117.65, atol=0.03)
+    expected = 255 * float(colour.models.eotf_inverse_sRGB(0.18))
+    np.testing.assert_allclose(codes.mean(axis=(0, 1)), expected, atol=0.03)
 
 
 def test_white_is_white_in_any_primaries_and_what_is_above_clips():

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.interpolate import RectBivariateSpline
 
-from frontglass.optics.profiles import Cone, Mixture, Profile, RoundFlecks
+from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
 
 Array = NDArray[np.float64]
 Scatterers = Sequence[tuple[float, Profile]]
@@ -142,7 +142,7 @@ def _by_density(profile: Profile, shape: tuple[int, int]) -> Array:
 
 
 def _nodes_per_slope(profile: Profile, *, smooth: bool) -> int:
-    if isinstance(profile, RoundFlecks):
+    if isinstance(profile, Airy):
         # Rings are one lambda / d apart, and must be met several times each.
         return 2 + int(np.ceil(5 / profile.lambda_over_d_rad))
     if isinstance(profile, Cone):

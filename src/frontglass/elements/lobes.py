@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from frontglass.checks import check_number, check_positive
 from frontglass.errors import ParameterError
-from frontglass.optics.profiles import Cone, Exponential, Gaussian, Moffat, Profile, RoundFlecks
+from frontglass.optics.profiles import Airy, Cone, Exponential, Gaussian, Moffat, Profile
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, width_ratio_at_wavelength
 from frontglass.units import rad_from_deg
 
@@ -202,7 +202,7 @@ class FlecksLobe(Lobe):
 
     def shape(self) -> Profile:
         """Return the profile at 540 nm."""
-        return RoundFlecks.from_diameter(self.diameter_um)
+        return Airy.from_diameter(self.diameter_um)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -97,7 +97,12 @@ def _plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind | None]:
     elif data.startswith(png.SIGNATURE):
         values = png.read_png(data).codes
     elif data.startswith(TIFF_SIGNATURES):
-        values = read_tiff(data).codes
+        still = read_tiff(data)
+        if still.bits is not None:
+            raise PictureFileError(
+                f"distances of {still.bits} bits cannot be read; save the map with 16 or as float."
+            )
+        values = still.codes
     else:
         raise PictureFileError("a distance map is a PNG, TIFF, OpenEXR or NPY file.")
     if values.ndim == 3 and values.shape[2] == 3:

@@ -172,10 +172,17 @@ def match(
 
     Examples
     --------
+    `meter_on_targets` makes a meter; so does any function of a look:
+
     >>> import frontglass as fg
-    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
+    >>> from frontglass.measurement.match import Effects
+    >>> def veil_alone(look):
+    ...     (veil,) = look.light_path
+    ...     return Effects(
+    ...         halo=0.0, black_stops=9 * veil.veil_share, texture=0.0, light_loss_stops=0.0
+    ...     )
     >>> veils = [fg.Look(elements=(fg.Veil(veil_share=share),)) for share in (0.02, 0.01)]
-    >>> found = fg.match(*veils, fg.meter_on_targets(camera, 9 / 16), "black")
+    >>> found = fg.match(*veils, veil_alone, "black")
     >>> round(found.matched.strength, 2)
     2.01
     """

@@ -68,10 +68,9 @@ class LookMeasures:
     Examples
     --------
     >>> import frontglass as fg
-    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
-    >>> measured = fg.measure(fg.Look(elements=(fg.Veil(veil_share=0.01),)), camera, 1920, 1080)
-    >>> round(measured.veiling_glare_index, 4), round(measured.plateau, 3)
-    (0.01, 0.99)
+    >>> from dataclasses import fields
+    >>> [field.name for field in fields(fg.LookMeasures)][:4]
+    ['name', 'strength', 'curve', 'mtf50_per_mm']
     """
 
     name: str
@@ -123,8 +122,8 @@ def measure(look: Look, camera: Camera, width_px: int, height_px: int) -> LookMe
     >>> import frontglass as fg
     >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
     >>> measured = fg.measure(fg.Look(elements=(fg.Veil(veil_share=0.01),)), camera, 1920, 1080)
-    >>> isinstance(measured, fg.LookMeasures)
-    True
+    >>> round(measured.veiling_glare_index, 3), round(measured.plateau, 3)
+    (0.01, 0.99)
     """
     check_positive("width_px", width_px)
     shape = check_positive("height_px", height_px) / width_px

@@ -22,7 +22,6 @@ OPTICAL_RANGE_CONTRAST = 0.05
 DROPLET_EXTINCTION_M2_PER_G = 4.98
 """Extinction of the default droplet per mass: glycol mist, refractive index 1.44, 1.05 g/cm3, mass
 median diameter 1 um, geometric standard deviation 1.5, at 550 nm. By Mie theory."""
-STEPS = 64
 
 
 def transmittance(extinction_per_m: float, distance_m: ArrayLike) -> FloatArray:
@@ -44,27 +43,6 @@ def transmittance(extinction_per_m: float, distance_m: ArrayLike) -> FloatArray:
     if extinction_per_m == 0:
         return np.ones_like(distance)
     return np.asarray(np.exp(-extinction_per_m * distance))
-
-
-def hazed_radiance(radiance: ArrayLike, airlight: ArrayLike, kept: ArrayLike) -> FloatArray:
-    """Light of a surface seen through air that is lit alike all along: Koschmieder's law.
-
-    Parameters
-    ----------
-    radiance : array_like
-        Of the surface, without air.
-    airlight : array_like
-        Of air without end.
-    kept : array_like
-        Transmittance of the air before the surface. [1]
-
-    Returns
-    -------
-    ndarray
-        radiance kept + airlight (1 - kept).
-    """
-    share = np.asarray(kept, dtype=np.float64)
-    return np.asarray(np.asarray(radiance) * share + np.asarray(airlight) * (1 - share))
 
 
 def optical_range_m(extinction_per_m: float) -> float:
@@ -148,59 +126,6 @@ class Air:
         return self.extinction_per_m * self.albedo
 
 
-def airlight_integral(depth: ArrayLike, angle_rad: ArrayLike) -> FloatArray:
-    """F(u, v): the integral of exp(-u tan x) over x from 0 to v.
-
-    Parameters
-    ----------
-    depth : array_like
-        u. [1], >= 0.
-    angle_rad : array_like
-        v. [rad], in [0, pi / 2].
-
-    References
-    ----------
-    [Sun2005] eq. 10; tabulated there, by quadrature here.
-    """
-    u, v = np.asarray(depth, np.float64)[..., None], np.asarray(angle_rad, np.float64)[..., None]
-    x, weight = np.polynomial.legendre.leggauss(2 * STEPS)
-    return np.asarray((np.exp(-u * np.tan(v * (x + 1) / 2)) * weight).sum(-1) * v[..., 0] / 2)
-
-
-def isotropic_lamp_airlight(
-    air: Air, *, lamp_m: float, angle_rad: ArrayLike, surface_m: ArrayLike
-) -> FloatArray:
-    """Light that air scattering evenly adds to a view ray beside a lamp, by closed form.
-
-    Parameters
-    ----------
-    air : Air
-        Its asymmetry plays no part.
-    lamp_m : float
-        From the lens to the lamp. [m], > 0.
-    angle_rad : array_like
-        Between the ray and the direction of the lamp. [rad], in (0, pi).
-    surface_m : array_like
-        From the lens to the surface that the ray meets. [m], >= 0; may be inf.
-
-    Returns
-    -------
-    ndarray
-        Radiance per intensity of the lamp [1/m2].
-
-    References
-    ----------
-    [Sun2005] eq. 8-11, with one half before the arc tangent, as quadrature has it.
-    """
-    angle, surface = np.asarray(angle_rad, np.float64), np.asarray(surface_m, np.float64)
-    depth = air.extinction_per_m * lamp_m
-    across, along = np.sin(angle), np.cos(angle)
-    level = air.scattering_per_m * np.exp(-depth * along) / (2 * math.pi * lamp_m * across)
-    end = math.pi / 4 + np.arctan((surface / lamp_m - along) / across) / 2
-    integral = airlight_integral(depth * across, end)
-    return np.asarray(level * (integral - airlight_integral(depth * across, angle / 2)))
-
-
 def angle_at_lamp_rad(lamp_m: float, angle_rad: ArrayLike, surface_m: ArrayLike) -> FloatArray:
     """Angle [rad], at a lamp, from the lens to the surface that a view ray meets."""
     angle, surface = np.asarray(angle_rad, np.float64), np.asarray(surface_m, np.float64)
@@ -210,43 +135,15 @@ def angle_at_lamp_rad(lamp_m: float, angle_rad: ArrayLike, surface_m: ArrayLike)
     return np.asarray(np.where(far, math.pi - angle, met))
 
 
-def lamp_airlight(
-    air: Air, *, lamp_m: float, angle_rad: ArrayLike, surface_m: ArrayLike, steps: int = STEPS
-) -> FloatArray:
-    """Light that air adds to a view ray beside a lamp that shines evenly, scattered once.
-
-    Parameters
-    ----------
-    air, lamp_m, angle_rad, surface_m
-        As in `isotropic_lamp_airlight`.
-    steps : int
-        Nodes of the quadrature.
-
-    Returns
-    -------
-    ndarray
-        Radiance per intensity of the lamp [1/m2].
+def turned_share(air: Air, lamp_m: float, angle_rad: FloatArray, u_rad: FloatArray) -> FloatArray:
+    """Share of a lamp's light turned into the lens per angle at the lamp, and not lost on its way.
 
     Notes
     -----
     A point of the ray is named by the angle u at the lamp, between it and the lens. By the law of
     sines dx / r**2 is du / (lamp sin angle), and light there is turned by angle + u: the pole at
-    the lamp is gone, and the integrand is smooth in u.
-    """
-    gamma = np.asarray(angle_rad, np.float64)
-    end = angle_at_lamp_rad(lamp_m, gamma, surface_m)
-    nodes, weights = np.polynomial.legendre.leggauss(steps)
-    gamma, end = np.broadcast_arrays(gamma, end)
-    u = end[..., None] * (nodes + 1) / 2
-    shares = turned_share(air, lamp_m, gamma[..., None], u) @ weights
-    return np.asarray(air.scattering_per_m / (lamp_m * np.sin(gamma)) * shares * end / 2)
-
-
-def turned_share(air: Air, lamp_m: float, angle_rad: FloatArray, u_rad: FloatArray) -> FloatArray:
-    """Share of a lamp's light turned into the lens per angle at the lamp, and not lost on its way.
-
-    See the notes of `lamp_airlight`: phase function at angle + u, times the transmittance of the
-    way from the lamp to the point and on to the lens.
+    the lamp is gone, and the integrand is smooth in u. It is the phase function at angle + u, times
+    the transmittance of the way from the lamp to the point and on to the lens.
     """
     # (sin a + sin u) / sin(a + u) = cos((a - u) / 2) / cos((a + u) / 2), without 0 / 0.
     half = np.maximum(np.cos((angle_rad + u_rad) / 2), 1e-300)
@@ -256,7 +153,7 @@ def turned_share(air: Air, lamp_m: float, angle_rad: FloatArray, u_rad: FloatArr
 
 
 class LampGlow:
-    """Glow of one lamp in air, tabulated: `lamp_airlight` for many rays at once.
+    """Light that air adds to view rays beside a lamp that shines evenly, scattered once.
 
     Parameters
     ----------
@@ -269,8 +166,8 @@ class LampGlow:
 
     Notes
     -----
-    The integral over u is tabulated over the angle from the lamp and the share of the way to
-    u = pi - angle, both even. Straight interpolation between is right within 2e-4.
+    The integral of `turned_share` over u is tabulated over the angle from the lamp and the share of
+    the way to u = pi - angle, both even. Straight interpolation between is right within 2e-4.
     """
 
     __slots__ = ("_level", "_table", "_widest", "lamp_m")

@@ -114,7 +114,7 @@ def beam_airlight(
 
     Notes
     -----
-    By quadrature over the angle at the lamp, as in `lamp_airlight`, between the points where the
+    By quadrature over the angle at the lamp, as in `turned_share`, between the points where the
     ray enters and leaves the cone.
     """
     out = np.zeros(len(rays))

@@ -177,7 +177,7 @@ def choose_camera(
     ...     fg.ShotData(), width_px=1920, height_px=1080, lens_mm=50, f_number=2.8, sensor="super35"
     ... )
     >>> choice.camera.focal_length_mm, len(choice.notices)
-    (50, 0)
+    (50.0, 0)
     """
     check_positive("width_px", width_px)
     check_positive("height_px", height_px)
@@ -185,10 +185,7 @@ def choose_camera(
     assumed: list[str] = []
     size = None if sensor is None else sensor_mm_from_text(sensor)
     focal, sensor_width = _lens_and_sensor(shot, frame, lens_mm, size, assumed)
-    stop = f_number if f_number is not None else _known(shot.f_number)
-    if stop is None:
-        stop = ASSUMED_F_NUMBER
-        assumed.append(f"f/{ASSUMED_F_NUMBER:g}")
+    stop = _stop(shot, f_number, assumed)
     distance = ASSUMED_FILTER_DISTANCE_MM if filter_distance_mm is None else filter_distance_mm
     camera = Camera(
         focal_length_mm=focal,
@@ -196,9 +193,8 @@ def choose_camera(
         sensor_width_mm=sensor_width,
         filter_distance_mm=distance,
     )
-    if not assumed:
-        return CameraChoice(camera, ())
-    return CameraChoice(camera, (f"The camera is not fully known: assumed {_listed(assumed)}.",))
+    notes = (f"The camera is not fully known: assumed {_listed(assumed)}.",) if assumed else ()
+    return CameraChoice(camera, notes)
 
 
 def lens_mm_from_text(text: str) -> float:
@@ -314,6 +310,15 @@ def _lens_and_sensor(
         width = frame.width_on(36.0, 24.0)
     long_mm = width * max(frame) / frame.width_px
     return long_mm / 2 / math.tan(math.radians(ASSUMED_FIELD_DEG) / 2), width
+
+
+def _stop(shot: ShotData, f_number: float | None, assumed: list[str]) -> float:
+    """F-number [1]; adds to `assumed`."""
+    stop = f_number if f_number is not None else _known(shot.f_number)
+    if stop is None:
+        assumed.append(f"f/{ASSUMED_F_NUMBER:g}")
+        return ASSUMED_F_NUMBER
+    return stop
 
 
 def _sensor_width(

@@ -6,7 +6,7 @@ import math
 
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
 from frontglass.errors import ParameterError
-from frontglass.units import ratio_from_stops, stops_from_ratio
+from frontglass.units import stops_from_ratio
 
 
 def veiled_radiance(radiance: float, *, mean_radiance: float, veil_share: float) -> float:
@@ -36,40 +36,6 @@ def veiled_radiance(radiance: float, *, mean_radiance: float, veil_share: float)
     return (1 - share) * radiance + share * mean_radiance
 
 
-def contrast_ratio_through_veil(
-    white: float, black: float, *, mean_radiance: float, veil_share: float
-) -> float:
-    """Ratio of a white to a black, both seen through a veil.
-
-    Parameters
-    ----------
-    white, black : float
-        Radiance without the veil. [white = 1]; white >= 0, black >= 0.
-    mean_radiance, veil_share : float
-        As for `veiled_radiance`.
-
-    Returns
-    -------
-    float
-        The ratio; inf for a perfect black without a veil.
-
-    Examples
-    --------
-    A scene of ten stops keeps 7.75 of them through a veil of 2 %:
-
-    >>> ratio = contrast_ratio_through_veil(1.0, 2**-10, mean_radiance=0.18, veil_share=0.02)
-    >>> round(math.log2(ratio), 3)
-    7.754
-    """
-    lit = veiled_radiance(white, mean_radiance=mean_radiance, veil_share=veil_share)
-    dark = veiled_radiance(black, mean_radiance=mean_radiance, veil_share=veil_share)
-    if dark > 0:
-        return lit / dark
-    if lit > 0:
-        return math.inf
-    raise ParameterError("white", "> 0 where black and veil are 0", white)
-
-
 def black_lift_stops(black: float, *, veil_radiance: float) -> float:
     """How far light laid over a black lifts it [stops].
 
@@ -86,26 +52,6 @@ def black_lift_stops(black: float, *, veil_radiance: float) -> float:
     check_positive("black", black)
     check_not_negative("veil_radiance", veil_radiance)
     return math.log1p(veil_radiance / black) / math.log(2)
-
-
-def veil_radiance_from_lift(black: float, *, lift_stops: float) -> float:
-    """Light to lay over a black so as to lift it by a number of stops.
-
-    Parameters
-    ----------
-    black : float
-        Radiance of the black. [white = 1], > 0.
-    lift_stops : float
-        [stops], >= 0.
-
-    Returns
-    -------
-    float
-        black (2**lift - 1), in the unit of `black`.
-    """
-    check_positive("black", black)
-    check_not_negative("lift_stops", lift_stops)
-    return black * math.expm1(lift_stops * math.log(2))
 
 
 def veil_share_at_strength(veil_share: float, strength: float) -> float:
@@ -152,8 +98,3 @@ def light_loss_stops(transmittance: float) -> float:
     if not 0 < number <= 1:
         raise ParameterError("transmittance", "in (0, 1]", transmittance)
     return stops_from_ratio(1 / number)
-
-
-def transmittance_from_loss(loss_stops: float) -> float:
-    """Transmittance that costs a number of stops [stops], >= 0."""
-    return ratio_from_stops(-check_not_negative("loss_stops", loss_stops))

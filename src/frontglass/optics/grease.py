@@ -1,4 +1,4 @@
-"""Grease on a clear filter: a film of uneven height, and the ridges that a wipe leaves."""
+"""Grease on a clear filter: a film of uneven height, and how it was wiped."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
 from frontglass.choices import Choice
@@ -155,98 +154,6 @@ class GreaseFilm:
             wavelength_m * np.asarray(fy, dtype=np.float64),
         )
         return np.asarray(self.clear_share + (1 - self.clear_share) * np.exp(-depth * (1 - rho)))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ridges:
-    """Even ridges across a wipe: a sinusoidal phase grating.
-
-    Parameters
-    ----------
-    amplitude_m : float
-        From the mean height to the top of a ridge. [m], >= 0.
-    period_m : float
-        From ridge to ridge. [m], > 0.
-    stroke_rad : float
-        Direction of the stroke, along the ridges, from x towards y. [rad]
-    index : float
-        Refractive index. [1], > 1.
-
-    Raises
-    ------
-    ParameterError
-        If a value is out of range.
-
-    Notes
-    -----
-    With delta = 2 pi (index - 1) amplitude / wavelength, order m at m wavelength / period across
-    the stroke holds J_m(delta)**2, and OTF = J_0(2 delta sin(pi wavelength f / period)). Many
-    orders together follow the slopes: an arcsine distribution that ends at
-    (index - 1) 2 pi amplitude / period.
-
-    References
-    ----------
-    [Goodman2005] sec. 4.4.3, thin sinusoidal phase grating.
-    """
-
-    amplitude_m: float
-    period_m: float
-    stroke_rad: float = 0.0
-    index: float = PETROLATUM_INDEX
-
-    def __post_init__(self) -> None:
-        check_not_negative("amplitude_m", self.amplitude_m)
-        check_positive("period_m", self.period_m)
-        check_number("stroke_rad", self.stroke_rad)
-        if not check_number("index", self.index) > 1:
-            raise ParameterError("index", "> 1", self.index)
-
-    def at_strength(self, strength: float) -> Self:
-        """Return ridges with `strength` times the variance of height."""
-        ratio = math.sqrt(check_not_negative("strength", strength))
-        return replace(self, amplitude_m=self.amplitude_m * ratio)
-
-    def phase_rad(self, wavelength_m: float) -> float:
-        """Amplitude delta of the phase [rad]."""
-        wavelength = check_positive("wavelength_m", wavelength_m)
-        return 2 * math.pi * (self.index - 1) * self.amplitude_m / wavelength
-
-    def direct(self, wavelength_m: float) -> float:
-        """Zero order over all light at a wavelength. [1], in [0, 1]."""
-        return float(special.j0(self.phase_rad(wavelength_m)) ** 2)
-
-    @property
-    def edge_rad(self) -> float:
-        """Largest deviation by slopes [rad]."""
-        return (self.index - 1) * 2 * math.pi * self.amplitude_m / self.period_m
-
-    @property
-    def rms_angle_rad(self) -> float:
-        """Standard deviation of deviation across the stroke [rad]: the edge over sqrt(2)."""
-        return self.edge_rad / math.sqrt(2)
-
-    def orders(self, wavelength_m: float, *, highest: int) -> RidgeOrders:
-        """Orders from -highest to highest as directions and shares."""
-        m = np.arange(-highest, highest + 1, dtype=np.float64)
-        shares = special.jv(m, self.phase_rad(wavelength_m)) ** 2
-        at = np.asarray(m * wavelength_m / self.period_m)
-        across = self.stroke_rad + math.pi / 2
-        return RidgeOrders(math.cos(across) * at, math.sin(across) * at, np.asarray(shares))
-
-    def geometric_share_within(self, angle_rad: ArrayLike) -> FloatArray:
-        """Share deviated by no more than an angle >= 0 [rad] either way, by slopes alone."""
-        angle = np.asarray(angle_rad, dtype=np.float64)
-        if not self.edge_rad:
-            return np.ones_like(angle)
-        return np.asarray(2 / np.pi * np.arcsin(np.clip(angle / self.edge_rad, 0.0, 1.0)))
-
-    def otf(self, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> FloatArray:
-        """Transfer function at (fx, fy) [cycles/rad], 1 at the origin; real."""
-        delta = self.phase_rad(wavelength_m)
-        c, s = math.cos(self.stroke_rad), math.sin(self.stroke_rad)
-        across = c * np.asarray(fy, dtype=np.float64) - s * np.asarray(fx, dtype=np.float64)
-        turns = np.sin(np.pi * wavelength_m / self.period_m * across)
-        return np.asarray(special.j0(2 * delta * turns))
 
 
 class Strokes(Choice):

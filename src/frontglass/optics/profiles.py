@@ -1,4 +1,4 @@
-"""Shapes of a halo: round PSFs that deviate all light, in closed form."""
+"""Shapes of a halo: PSFs that deviate all light, in closed form."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from scipy import special
 
 from frontglass.checks import check_number, check_positive
 from frontglass.errors import ParameterError
-from frontglass.optics.psf import FLUX_TOLERANCE, FloatArray, RadialPsf, check_encircled_share
+from frontglass.optics.psf import FLUX_TOLERANCE, FloatArray, Psf, check_encircled_share
 
 LARGEST_BETA = 50.0
 # Beyond these arguments the functions are 0 or 1 to double precision, and beyond them
@@ -22,15 +22,10 @@ _HUGE = 1e8
 _LARGEST_EXPONENT = 700.0
 
 
-class Profile(RadialPsf):
-    """A round PSF that deviates all light and loses none."""
+class Profile(Psf):
+    """A PSF that deviates all light."""
 
     __slots__ = ()
-
-    @property
-    def flux(self) -> float:
-        """1: nothing is lost."""
-        return 1.0
 
     @property
     def direct(self) -> float:
@@ -62,11 +57,6 @@ class Gaussian(Profile):
     def __post_init__(self) -> None:
         check_positive("sigma_rad", self.sigma_rad)
 
-    @classmethod
-    def from_fwhm(cls, fwhm_rad: float) -> Self:
-        """Gaussian of a full width at half maximum [rad]."""
-        return cls(sigma_rad=fwhm_rad / math.sqrt(8 * math.log(2)))
-
     def radial_density(self, r_rad: ArrayLike) -> FloatArray:
         """Light per solid angle [1/sr] at an angle r [rad]."""
         x = _ratio(r_rad, self.sigma_rad)
@@ -77,7 +67,7 @@ class Gaussian(Profile):
         return np.exp(-(_product(f_per_rad, 2 * np.pi * self.sigma_rad) ** 2) / 2)
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
-        """Share of the flux within a radius [rad]."""
+        """Share of the light within a radius [rad]."""
         return -np.expm1(-(_ratio(radius_rad, self.sigma_rad) ** 2) / 2)
 
     def repeated(self, times: int) -> Gaussian:
@@ -119,7 +109,7 @@ class Exponential(Profile):
         return np.exp(-_product(f_per_rad, 2 * np.pi * self.scale_rad))
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
-        """Share of the flux within a radius [rad]."""
+        """Share of the light within a radius [rad]."""
         x = _ratio(radius_rad, self.scale_rad)
         h = np.hypot(1.0, x)
         within: FloatArray = (x / h) * (x / (1 + h))  # 1 - 1/h, without its cancellation near 0
@@ -173,11 +163,6 @@ class Moffat(Profile):
             hint = "So steep a tail is a Gaussian."
             raise ParameterError("beta", f"in (1, {LARGEST_BETA:g}]", self.beta, hint)
 
-    @classmethod
-    def from_fwhm(cls, fwhm_rad: float, *, beta: float) -> Self:
-        """Moffat profile of a full width at half maximum [rad]."""
-        return cls(core_rad=fwhm_rad / (2 * math.sqrt(math.expm1(math.log(2) / beta))), beta=beta)
-
     def radial_density(self, r_rad: ArrayLike) -> FloatArray:
         """Light per solid angle [1/sr] at an angle r [rad]."""
         x = _ratio(r_rad, self.core_rad)
@@ -197,12 +182,12 @@ class Moffat(Profile):
         return np.where(known, np.exp(np.where(known, log_bessel + log_rest, 0.0)), 1.0)
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
-        """Share of the flux within a radius [rad]."""
+        """Share of the light within a radius [rad]."""
         x = _ratio(radius_rad, self.core_rad)
         return -np.expm1((1 - self.beta) * np.log1p(x**2))
 
     def encircled_radius_rad(self, share: float) -> float:
-        """Radius [rad] of the circle that holds a share of the flux, [1], in [0, 1)."""
+        """Radius [rad] of the circle that holds a share of the light, [1], in [0, 1)."""
         # Closed form, because near beta = 1 the radius is beyond any search.
         exponent = -math.log1p(-check_encircled_share(share)) / (self.beta - 1)
         return self.core_rad * math.sqrt(math.expm1(min(exponent, _LARGEST_EXPONENT)))
@@ -213,8 +198,8 @@ class Moffat(Profile):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RoundFlecks(Profile):
-    """Diffraction by round flecks of one size: the Airy pattern of a fleck.
+class Airy(Profile):
+    """Airy pattern: diffraction by round flecks of one size.
 
     Parameters
     ----------
@@ -258,7 +243,7 @@ class RoundFlecks(Profile):
         return np.asarray(2 / np.pi * overlap, dtype=np.float64)
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
-        """Share of the flux within a radius [rad]."""
+        """Share of the light within a radius [rad]."""
         x = np.pi * _ratio(radius_rad, self.lambda_over_d_rad)
         safe, small = np.minimum(x, _HUGE), np.minimum(x, 1e-3)
         beyond = special.j0(safe) ** 2 + special.j1(safe) ** 2
@@ -284,10 +269,6 @@ class Cone(Profile):
     density = 3 / (pi R**2) (1 - r/R); share within r: 3 (r/R)**2 - 2 (r/R)**3;
     transform = 6 (int_0^q J0 / q**3 - J0(q) / q**2), with q = 2 pi R f, which equals
     3 pi / q**2 (J1(q) H0(q) - J0(q) H1(q)) with the Struve functions H.
-
-    References
-    ----------
-    [AbramowitzStegun1964] eq. 11.1.7, for the integral of J0 by Struve functions.
     """
 
     radius_rad: float
@@ -314,7 +295,7 @@ class Cone(Profile):
         return np.where(near, _cone_series(np.where(near, q, 0.0)), middle)
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
-        """Share of the flux within a radius [rad]."""
+        """Share of the light within a radius [rad]."""
         x = np.minimum(_ratio(radius_rad, self.radius_rad), 1.0)
         return np.asarray(x**2 * (3 - 2 * x), dtype=np.float64)
 
@@ -362,7 +343,7 @@ class Mixture(Profile):
         return self._mean([profile.transform(f_per_rad) for profile in self.profiles])
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
-        """Share of the flux within a radius [rad]."""
+        """Share of the light within a radius [rad]."""
         return self._mean([profile.encircled_flux(radius_rad) for profile in self.profiles])
 
     def scaled(self, ratio: float) -> Self:

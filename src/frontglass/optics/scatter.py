@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,46 +12,12 @@ from numpy.typing import ArrayLike
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.optics.hankel import density_from_transform, encircled_from_transform
 from frontglass.optics.profiles import Exponential, Gaussian, Profile
-from frontglass.optics.psf import FloatArray, RadialPsf
+from frontglass.optics.psf import FloatArray, Psf
 
 CHANNEL_WAVELENGTHS_NM = (600.0, 540.0, 465.0)
 """Middle of the red, green and blue channel [nm]; from memory, typical of sensors."""
 
 REFERENCE_WAVELENGTH_NM = CHANNEL_WAVELENGTHS_NM[1]
-
-
-class ScatterShares(NamedTuple):
-    """How light divides by the number of times it was deviated. [1], each in [0, 1]."""
-
-    direct: float
-    single: float
-    multiple: float
-
-    @property
-    def scattered(self) -> float:
-        """Light deviated at least once."""
-        return self.single + self.multiple
-
-
-def scatter_shares(optical_depth: float) -> ScatterShares:
-    """How light divides at an optical depth: the terms of a Poisson distribution.
-
-    Parameters
-    ----------
-    optical_depth : float
-        Mean number of deviations. [1], >= 0.
-
-    Examples
-    --------
-    >>> shares = scatter_shares(0.7)
-    >>> round(shares.direct, 4), round(shares.scattered, 4), round(shares.multiple, 4)
-    (0.4966, 0.5034, 0.1558)
-    """
-    depth = check_not_negative("optical_depth", optical_depth)
-    direct = math.exp(-depth)
-    single = depth * direct
-    # By expm1, because 1 - direct - single would cancel at small depths.
-    return ScatterShares(direct, single, max(-math.expm1(-depth) - single, 0.0))
 
 
 def optical_depth_at_wavelength(
@@ -93,7 +58,7 @@ def width_ratio_at_wavelength(wavelength_nm: float, *, exponent: float) -> float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CompoundScatter(RadialPsf):
+class CompoundScatter(Psf):
     """A thin layer in which every deviation follows one profile.
 
     Parameters
@@ -125,11 +90,6 @@ class CompoundScatter(RadialPsf):
         check_not_negative("optical_depth", self.optical_depth)
 
     @property
-    def flux(self) -> float:
-        """1: light is deviated, none is lost."""
-        return 1.0
-
-    @property
     def direct(self) -> float:
         """Share that passes undeviated."""
         return math.exp(-self.optical_depth)
@@ -153,7 +113,7 @@ class CompoundScatter(RadialPsf):
         return np.maximum(once + multiple, 0.0)
 
     def encircled_flux(self, radius_rad: ArrayLike) -> FloatArray:
-        """Share of the flux within a radius [rad], direct light included."""
+        """Share of the light within a radius [rad], direct light included."""
         within = np.full(np.shape(radius_rad), self.direct)
         if isinstance(self.profile, Gaussian | Exponential):
             for times, share in _poisson_terms(self.optical_depth):

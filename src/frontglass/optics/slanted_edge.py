@@ -47,24 +47,9 @@ class EdgeResponse:
     place_px: float
 
     @property
-    def angle_deg(self) -> float:
-        """Angle between the edge and the nearer axis of the picture [degree]."""
-        return math.degrees(math.atan(abs(self.slope)))
-
-    @property
     def mtf(self) -> FloatArray:
         """Modulation transfer, 1 at frequency 0."""
         return np.asarray(self.amplitude / self.amplitude[0])
-
-    def frequency_at(self, level: float) -> float:
-        """First frequency at which the transfer falls to `level` [cycles/px]; nan if it never does.
-
-        Raises
-        ------
-        ParameterError
-            If the level is not in (0, 1).
-        """
-        return first_fall(self.frequency_per_px, self.mtf, level)
 
 
 def first_fall(frequency: FloatArray, transfer: FloatArray, level: float) -> float:
@@ -143,13 +128,7 @@ def edge_response(
     ----------
     [ISO12233] e-SFR.
     """
-    patch = np.asarray(light, dtype=np.float64)
-    if patch.ndim != 2 or min(patch.shape) < 16:
-        raise ParameterError("light", "a patch of one channel, 16 px a side at least", patch.shape)
-    if not np.isfinite(patch).all():
-        raise ParameterError("light", "finite", "nan or inf")
-    if np.ptp(patch.mean(axis=0)) < np.ptp(patch.mean(axis=1)):
-        patch = patch.T
+    patch = _upright_patch(light)
     slope, middle = _edge_line(patch) if where is None else (where.slope, where.place_px)
     angle = math.atan(slope)
     rows, columns = np.indices(patch.shape)
@@ -205,6 +184,17 @@ def diffraction_limited_mtf(
     )
     v = np.clip(np.asarray(frequency_per_m, dtype=np.float64) / cut_off, 0.0, 1.0)
     return np.asarray(2 / math.pi * (np.arccos(v) - v * np.sqrt(1 - v**2)))
+
+
+def _upright_patch(light: ArrayLike) -> FloatArray:
+    """Return the checked patch, turned so that its edge is nearer the vertical."""
+    patch = np.asarray(light, dtype=np.float64)
+    if patch.ndim != 2 or min(patch.shape) < 16:
+        raise ParameterError("light", "a patch of one channel, 16 px a side at least", patch.shape)
+    if not np.isfinite(patch).all():
+        raise ParameterError("light", "finite", "nan or inf")
+    upright = np.ptp(patch.mean(axis=0)) >= np.ptp(patch.mean(axis=1))
+    return patch if upright else patch.T
 
 
 def _edge_line(patch: FloatArray) -> tuple[float, float]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
 from frontglass.errors import ParameterError
+from frontglass.optics.air import henyey_greenstein
 from frontglass.optics.psf import FloatArray
 
 LARGEST_LAMP_ANGLE_RAD = math.radians(89.0)
@@ -19,52 +19,9 @@ SCENE_WHITE_REFLECTANCE = 0.9
 FEWEST_BLADES, MOST_BLADES = 5, 18
 
 
-class WideScatter(ABC):
-    """How front glass scatters light far from its direction."""
-
-    __slots__ = ()
-
-    @abstractmethod
-    def density(self, angle_rad: ArrayLike) -> FloatArray:
-        """Share of the light that falls on the glass, per solid angle [1/sr], at an angle."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class InverseSquareScatter(WideScatter):
-    """Glass whose scatter falls as the inverse square of the angle, as that of the eye does.
-
-    Parameters
-    ----------
-    level_per_sr : float
-        At one degree, if the law held so far in. [1/sr], >= 0.
-    core_rad : float
-        Angle within which it stays level. [rad], > 0; one degree unless given.
-
-    Notes
-    -----
-    level / max(angle, core)**2, angles in degrees.
-
-    References
-    ----------
-    [Spencer1995] quotes the law for the eye.
-    """
-
-    level_per_sr: float
-    core_rad: float = math.radians(1.0)
-
-    def __post_init__(self) -> None:
-        check_not_negative("level_per_sr", self.level_per_sr)
-        check_positive("core_rad", self.core_rad)
-
-    def density(self, angle_rad: ArrayLike) -> FloatArray:
-        """Share per solid angle [1/sr] at an angle [rad]."""
-        angle = np.degrees(np.maximum(np.asarray(angle_rad, np.float64), self.core_rad))
-        return np.asarray(self.level_per_sr / angle**2)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HenyeyGreensteinScatter(WideScatter):
-    """Scatter by particles large enough to throw most of it forward.
+class HenyeyGreensteinScatter:
+    """How front glass scatters light far from its direction: most of it forward.
 
     Parameters
     ----------
@@ -75,11 +32,7 @@ class HenyeyGreensteinScatter(WideScatter):
 
     Notes
     -----
-    depth (1 - g**2) / (4 pi (1 + g**2 - 2 g cos angle)**1.5).
-
-    References
-    ----------
-    [HenyeyGreenstein1941].
+    The phase function of `henyey_greenstein`, times the depth.
     """
 
     optical_depth: float
@@ -92,9 +45,8 @@ class HenyeyGreensteinScatter(WideScatter):
 
     def density(self, angle_rad: ArrayLike) -> FloatArray:
         """Share per solid angle [1/sr] at an angle [rad]."""
-        g = self.asymmetry
-        below = 1 + g**2 - 2 * g * np.cos(np.asarray(angle_rad, dtype=np.float64))
-        return np.asarray(self.optical_depth * (1 - g**2) / (4 * np.pi * below**1.5))
+        cosine = np.cos(np.asarray(angle_rad, dtype=np.float64))
+        return self.optical_depth * henyey_greenstein(cosine, self.asymmetry)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +102,7 @@ class OffAxisLamp:
         Where it stands.
     illuminance : float
         On a surface that faces it, at the glass. [lx, or relative to the key light], >= 0.
-    scatter : WideScatter
+    scatter : HenyeyGreensteinScatter
         What the glass does to it.
     dust_share : float
         Share scattered evenly by dust and fingerprints. [1], in [0, 1].
@@ -164,7 +116,7 @@ class OffAxisLamp:
 
     direction: LampDirection
     illuminance: float
-    scatter: WideScatter
+    scatter: HenyeyGreensteinScatter
     dust_share: float = 0.0
     hooded: bool = False
 

@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
+
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 UInt8 = NDArray[np.uint8]
@@ -20,9 +22,10 @@ DIMMEST_SHARED = 0.002
 BELIEVED_GAIN = 0.9
 """A shift is believed if it leaves less than this share of the difference."""
 LARGEST_SHIFT_BITS, EXCLUDED_CODES = 6, 4
-NARROWEST_LEVEL_PX, LARGEST_LEVEL_PX = 40, 8_000_000
-"""Least squares run from stills shrunk to the first to stills of no more pixels than the second."""
-LEAST_SQUARES_STEPS, LAST_STEP_PX, WHOLE_WITHIN_PX = 4, 0.01, 0.05
+NARROWEST_LEVEL_PX = 40
+"""Least squares begin with stills shrunk to this."""
+WHOLE_WITHIN_PX = 0.05
+"""A shift this close to whole pixels is one: whole shifts leave light as it is."""
 
 
 def aligned(
@@ -84,7 +87,7 @@ def _least_squares_shift(
     other = np.minimum(dark.mean(axis=2), SOFT_TO * scale)
     shift = np.array(start)
     level = max(0, int(np.log2(min(one.shape) / NARROWEST_LEVEL_PX)))
-    while level >= 0 and one.size <= LARGEST_LEVEL_PX * 4**level:
+    while level >= 0 and one.size <= ACCURACY.alignment_px * 4**level:
         size = (one.shape[1] >> level, one.shape[0] >> level)
         ref, src = (
             cv2.GaussianBlur(cv2.resize(x, size, interpolation=cv2.INTER_AREA), (0, 0), 1.0)
@@ -104,7 +107,7 @@ def _stepped(ref: Float32, src: Float32, shift: Float64) -> Float64:
     down, right = np.gradient(ref)
     slopes = np.stack([right, down], axis=-1)
     weight = 1 / (ref + np.float32(DIMMEST_SHARED))
-    for _ in range(LEAST_SQUARES_STEPS):
+    for _ in range(ACCURACY.alignment_steps):
         edge = int(np.abs(shift).max()) + 2
         if 2 * edge >= min(ref.shape):
             return shift
@@ -113,7 +116,7 @@ def _stepped(ref: Float32, src: Float32, shift: Float64) -> Float64:
         rates = (slopes * weight[..., np.newaxis])[inner].reshape(-1, 2)
         step = np.linalg.lstsq(rates.T @ rates, rates.T @ off, rcond=None)[0]
         shift = shift + step
-        if np.abs(step).max() < LAST_STEP_PX:
+        if np.abs(step).max() < ACCURACY.alignment_last_px:
             break
     return shift
 

@@ -196,7 +196,8 @@ def with_recovered_light(
     >>> import numpy as np, frontglass as fg
     >>> night = np.full((60, 90), 40, np.uint8)
     >>> night[30:33, 40:44] = 255
-    >>> still = fg.with_recovered_light(fg.Picture.from_array(night), fg.Recovery(clipped=6)).picture
+    >>> recovery = fg.Recovery(clipped=6)
+    >>> still = fg.with_recovered_light(fg.Picture.from_array(night), recovery).picture
     >>> float(still.radiance.max()), bool(still.recovered.max() > 40)
     (1.0, True)
     """

@@ -10,22 +10,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
 from frontglass.picture.lamp_place import LampPlace
+from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 OVER_THE_MEAN = 8.0
 """A pixel is a lamp's from three stops above the mean light of the frame on."""
-LEAST_SHARE = 0.01
-"""Regions that send less than this share of the brightest one's light are no lamps."""
-MOST_LAMPS = 32
 EDGE_SHARE = 0.25
 """A lamp marked by hand reaches as far as a quarter of its own peak."""
 MARK_REACH = 1 / 200
 """How far, over the width of the frame, a mark may miss the brightest pixel of its lamp."""
-PATCH_RAD = math.radians(1.5)
+LAMP_PATCH_RAD = rad_from_deg(ACCURACY.lamp_patch_deg)
 """What is larger than this is taken for several lamps, side by side."""
 
 
@@ -96,9 +95,9 @@ def lamps_in(
             measured.append((region, away, sums))
     if marks is None:
         brightest = max((float(sums.flux.sum()) for *_, sums in measured), default=0.0)
-        measured = [m for m in measured if m[2].flux.sum() >= LEAST_SHARE * brightest]
+        measured = [m for m in measured if m[2].flux.sum() >= ACCURACY.dimmest_in_air * brightest]
         measured.sort(key=lambda m: -float(m[2].flux.sum()))
-        del measured[MOST_LAMPS:]
+        del measured[ACCURACY.lamps_in_air :]
     total = np.array(cv2.mean(light)[:3]) * grey.size
     taken = sum((sums.pixels for *_, sums in measured), np.zeros(3))
     rest = (total - taken) / grey.size
@@ -135,7 +134,7 @@ def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
     bright = bright[first : int(rows[-1]) + 1]
     count, labels, stats, _ = cv2.connectedComponentsWithStats(bright, connectivity=8)
     # A window of noise may fall into thousands of specks, none of which is a lamp.
-    largest = np.argsort(-stats[1:, cv2.CC_STAT_AREA])[: 8 * MOST_LAMPS] + 1
+    largest = np.argsort(-stats[1:, cv2.CC_STAT_AREA])[: 8 * ACCURACY.lamps_in_air] + 1
     for label in largest if count > 1 else ():
         left, top, width, height = (int(n) for n in stats[label, :4])
         mask = labels[top : top + height, left : left + width] == label
@@ -199,9 +198,9 @@ def _parts(
 ) -> Iterator[LampInAir]:
     """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
     height, width = region.mask.shape
-    patch = max(1, round(PATCH_RAD * px_per_rad))
+    patch = max(1, round(LAMP_PATCH_RAD * px_per_rad))
     across, down = math.ceil(width / patch), math.ceil(height / patch)
-    while across * down > MOST_LAMPS:
+    while across * down > ACCURACY.lamps_in_air:
         across, down = math.ceil(across / 2), math.ceil(down / 2)
     y, x = np.nonzero(region.mask)
     part = (y * down // height) * across + x * across // width

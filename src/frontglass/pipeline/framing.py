@@ -28,7 +28,7 @@ class Framing:
     >>> import numpy as np, frontglass as fg
     >>> still = fg.Picture(radiance=np.zeros((9, 16, 3)))
     >>> fg.Framing(lens_mm=50, sensor="super35").camera_for(still).camera.focal_length_mm
-    50
+    50.0
     """
 
     lens_mm: float | None = None

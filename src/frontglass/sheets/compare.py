@@ -16,7 +16,7 @@ from frontglass.picture.region import Region
 from frontglass.pipeline.rendering import render
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
-from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, Lines, broken, fitted
+from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, TextLines, broken, fitted
 from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.warned import gathered_warnings
@@ -211,7 +211,7 @@ def _marks(page: Page, watched: Sequence[tuple[str, Region]], scale: float, top:
             top + round(region.y_px * scale),
             math.ceil(region.width_px * scale),
             math.ceil(region.height_px * scale),
-            Lines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
+            TextLines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
         )
 
 

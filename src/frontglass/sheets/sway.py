@@ -101,8 +101,11 @@ def sway(
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
     small = _reduced(picture, width_px)
-    how = {"camera": camera, "surround": surround, "compensate": compensate}
-    seen = render(small, looks, **how)  # type: ignore[arg-type]  # mypy joins the values' types
+
+    def rendered(still: Picture, stack: Sequence[Look]) -> Picture:
+        return render(still, stack, camera=camera, surround=surround, compensate=compensate)
+
+    seen = rendered(small, looks)
     lamps = lamps_of(small)
     boiling = Boiling.of(
         small=small,
@@ -117,8 +120,7 @@ def sway(
     nets = any(look.draped(1.0) != look for look in looks)
 
     def lamps_turned(turn_deg: float) -> Float32:
-        turned = [look.draped(turn_deg) for look in front]
-        return render(lit, turned, **how).radiance  # type: ignore[arg-type]  # as above
+        return rendered(lit, [look.draped(turn_deg) for look in front]).radiance
 
     still_lamps = lamps_turned(0.0)
     halo = np.maximum(still_lamps - lit.radiance, 0) if boiling.structured else None
