@@ -62,12 +62,14 @@ class Accuracy:
         So far at least, and no farther, are such orders laid [px].
     triple_orders : int
         The same of three families, time with the cube.
-    order_step_px : float
-        Between the points of such an order's streak [px].
+    order_step_px, peak_step_px : float
+        Between the points of such an order's streak, and of a part of a widened one [px].
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
     tulle_orders : float
         Cycles per pitch out to which orders of tulle are laid one by one; beyond, its arms are.
+    tulle_steps_px : tuple of (float, float)
+        Of these orders, up to how many cycles per pitch their points are how far apart [px].
     arm_steps : int
         Points of a row of an arm while its distance grows by a factor of e.
     halo_lobes, halo_step_px, darkest_halo : int, float, float
@@ -99,14 +101,16 @@ class Accuracy:
     streak_points_per_px: int = 64
     streak_fine_px: int = 256
     streak_points_together: int = 8
-    streak_reach_px: int = 16384
-    joint_orders: int = 16
+    streak_reach_px: int = 8192
+    joint_orders: int = 24
     joint_px: float = 48.0
     joint_reach_px: float = 700.0
-    triple_orders: int = 8
-    order_step_px: float = 0.25
+    triple_orders: int = 14
+    order_step_px: float = 0.125
+    peak_step_px: float = 0.5
     darkest_share: float = 1e-13
     tulle_orders: float = 64.0
+    tulle_steps_px: tuple[tuple[float, float], ...] = ((10.0, 0.0625), (20.0, 0.125), (64.0, 0.5))
     arm_steps: int = 200
     halo_lobes: int = 8
     halo_step_px: float = 0.5

@@ -197,50 +197,90 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
 
 
 def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pixels | None:
-    """Light of first orders that several gratings deviate, less what a product makes of it."""
-    spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
-    groups = [group for size in (2, 3) for group in mask.groups_of(size)]
-    if not groups or not all(g.width_m for g in mask.gratings):
+    """Light of first orders that several gratings deviate, less what a product makes of it.
+
+    Notes
+    -----
+    What the means of two lack of the mean of their product is their covariance C over the band,
+    and of three their third moment about the means as well: with the means T of all,
+    ``C_12 T_3 + C_13 T_2 + C_23 T_1 + C_123`` is added to ``T_1 T_2 T_3``. Four are left at that.
+    """
+    numbers = range(len(mask.gratings))
+    if len(numbers) < 2 or not all(g.width_m for g in mask.gratings):
         return None
-    highest = {size: _highest(size, spacing) for size in (2, 3)}
+    spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
+    wanted = max(ACCURACY.joint_orders, math.ceil(ACCURACY.joint_px / spacing))
+    highest = max(min(wanted, int(ACCURACY.joint_reach_px / spacing)), 1)
     wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
-    most = max(n * (highest[n] + 0.5) for n in {len(group) for group in groups})
-    side = fft.next_fast_len(2 * math.ceil(most * wide * spacing) + 4, real=True)
-    lone = {
-        (size, index): _on_torus(
-            mask.joint_orders((index,), highest[size]), band, px_per_rad, side
-        )
-        / mask.others_direct((index,))
-        for size in {len(group) for group in groups}
-        for index in range(len(mask.gratings))
-    }
-    light = np.zeros((side, side // 2 + 1))
-    for group in groups:
-        orders = mask.joint_orders(group, highest[len(group)])
-        light += _on_torus(orders, band, px_per_rad, side)
-        light -= mask.others_direct(group) * math.prod(lone[len(group), i] for i in group)
-    pixels = off_torus(np.asarray(fft.irfft2(light, s=(side, side), workers=-1)))
+    reach = min(len(numbers), 3) * (highest + 0.5) * wide * spacing
+    torus = _Torus(mask, band, px_per_rad, fft.next_fast_len(2 * math.ceil(reach) + 4, real=True))
+    light = torus.of_pairs(highest) + torus.of_triples(min(highest, ACCURACY.triple_orders))
+    pixels = off_torus(np.asarray(fft.irfft2(light, s=(torus.side,) * 2, workers=-1)))
     lit = np.abs(pixels.light) > ACCURACY.darkest_share
     return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
 
 
-def _highest(size: int, spacing_px: float) -> int:
-    """Order up to which what so many gratings deviate is laid at its place."""
-    if size == 2:
-        wanted = max(ACCURACY.joint_orders, math.ceil(ACCURACY.joint_px / spacing_px))
-        return max(min(wanted, int(ACCURACY.joint_reach_px / spacing_px)), 1)
-    return ACCURACY.triple_orders
+@dataclass(frozen=True, slots=True)
+class _Torus:
+    """Transforms of first orders laid on a square that repeats, wide enough for them."""
+
+    mask: CrossedGratings
+    band: Band
+    px_per_rad: float
+    side: int
+
+    def of_pairs(self, highest: int) -> Float64:
+        """Covariances of two, behind all others."""
+        lone = self._lone(highest)
+        light = np.zeros((self.side, self.side // 2 + 1))
+        for pair in self.mask.groups_of(2):
+            passed = math.prod(
+                grating.direct + lone[index]
+                for index, grating in enumerate(self.mask.gratings)
+                if index not in pair
+            )
+            light += passed * self._covariance(pair, lone, highest)
+        return light
+
+    def of_triples(self, highest: int) -> Float64:
+        """Third moments about the means, less the direct light of others."""
+        light = np.zeros((self.side, self.side // 2 + 1))
+        groups = self.mask.groups_of(3)
+        if not groups:
+            return light
+        lone = self._lone(highest)
+        pairs = {
+            pair: self._covariance(pair, lone, highest) for pair in self.mask.groups_of(2)
+        }
+        for i, j, k in groups:
+            moment = self._joint((i, j, k), highest) - lone[i] * lone[j] * lone[k]
+            moment -= pairs[i, j] * lone[k] + pairs[i, k] * lone[j] + pairs[j, k] * lone[i]
+            light += self.mask.others_direct((i, j, k)) * moment
+        return light
+
+    def _covariance(
+        self, pair: tuple[int, ...], lone: list[Float64], highest: int
+    ) -> Float64:
+        i, j = pair
+        return np.asarray(self._joint(pair, highest) - lone[i] * lone[j])
+
+    def _lone(self, highest: int) -> list[Float64]:
+        return [self._joint((index,), highest) for index in range(len(self.mask.gratings))]
+
+    def _joint(self, members: tuple[int, ...], highest: int) -> Float64:
+        """Orders in which some gratings deviate light, whatever the others do."""
+        orders = self.mask.joint_orders(members, highest)
+        total = np.zeros((self.side, self.side))
+        drifts = any(grating.drift_m for grating in self.mask.gratings)
+        step = ACCURACY.peak_step_px if drifts else ACCURACY.order_step_px
+        for points in streaks_of(orders, self.band, self.px_per_rad, step):
+            total += on_torus(splat(points), self.side)
+        return np.asarray(fft.rfft2(total, workers=-1).real)
 
 
-def _on_torus(orders: Orders, band: Band, px_per_rad: float, side: int) -> Float64:
-    """Transform of orders laid on a square that repeats."""
-    total = np.zeros((side, side))
-    for points in streaks_of(orders, band, px_per_rad):
-        total += on_torus(splat(points), side)
-    return np.asarray(fft.rfft2(total, workers=-1).real)
-
-
-def streaks_of(orders: Orders, band: Band, px_per_rad: float) -> Iterator[Points]:
+def streaks_of(
+    orders: Orders, band: Band, px_per_rad: float, step_px: float
+) -> Iterator[Points]:
     """Orders as a band smears them, along the line to the lamp, a ring of them at a time."""
     x, y = (at * band.centre_m * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
     radius = np.hypot(x, y)
@@ -248,7 +288,7 @@ def streaks_of(orders: Orders, band: Band, px_per_rad: float) -> Iterator[Points
     for ring in np.unique(rings):
         member = rings == ring
         wavelengths, weights = band.wavelengths(
-            band.centre_m * ACCURACY.order_step_px / float(radius[member].max())
+            band.centre_m * step_px / float(radius[member].max())
         )
         ratio = wavelengths / band.centre_m
         yield Points(

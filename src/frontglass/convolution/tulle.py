@@ -88,7 +88,13 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     orders = mask.orders(ACCURACY.tulle_orders)
     kept = mask.kept(orders.x_per_m, orders.y_per_m)
     near = Orders(orders.x_per_m, orders.y_per_m, orders.shares * kept)
-    yield from streaks_of(near, band, px_per_rad)
+    first = 0.0
+    radius = np.hypot(near.x_per_m, near.y_per_m) * mask.pitch_m
+    for last, step in ACCURACY.tulle_steps_px:
+        some = (radius <= last) & (radius > first)
+        chosen = Orders(*(column[some] for column in near))
+        yield from streaks_of(chosen, band, px_per_rad, step)
+        first = last
     # Half of all there is lies to one side.
     beyond = (1 - mask.direct) / 2 - float(orders.shares.sum())
     farther = np.array([1.5 * ACCURACY.tulle_orders / mask.pitch_m])
