@@ -209,11 +209,19 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     if len(numbers) < 2 or not all(g.width_m for g in mask.gratings):
         return None
     spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
-    wanted = max(ACCURACY.joint_orders, math.ceil(ACCURACY.joint_px / spacing))
+    orders, step = ACCURACY.joint_orders
+    two = sorted(1 - grating.direct for grating in mask.gratings)[-2:]
+    if math.prod(two) > ACCURACY.much_joint_light:
+        orders, step = ACCURACY.more_joint_orders
+    wanted = max(orders, math.ceil(ACCURACY.joint_px / spacing))
     highest = max(min(wanted, int(ACCURACY.joint_reach_px / spacing)), 1)
     wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
-    reach = min(len(numbers), 3) * (highest + 0.5) * wide * spacing
-    torus = _Torus(mask, band, px_per_rad, fft.next_fast_len(2 * math.ceil(reach) + 4, real=True))
+    # Far enough along either axis for what all families together deviate.
+    across = np.array(mask.across_rad)
+    turns = max(float(np.abs(turn(across)).sum()) for turn in (np.cos, np.sin))
+    reach = turns * (highest + 0.5) * wide * spacing
+    side = fft.next_fast_len(2 * math.ceil(reach) + 4, real=True)
+    torus = _Torus(mask, band, px_per_rad, side, step)
     light = torus.of_pairs(highest) + torus.of_triples(min(highest, ACCURACY.triple_orders))
     pixels = off_torus(np.asarray(fft.irfft2(light, s=(torus.side,) * 2, workers=-1)))
     lit = np.abs(pixels.light) > ACCURACY.darkest_share
@@ -228,6 +236,7 @@ class _Torus:
     band: Band
     px_per_rad: float
     side: int
+    step_px: float
 
     def of_pairs(self, highest: int) -> Float64:
         """Covariances of two, behind all others."""
@@ -270,12 +279,9 @@ class _Torus:
     def _joint(self, members: tuple[int, ...], highest: int) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
         orders = self.mask.joint_orders(members, highest)
-        total = np.zeros((self.side, self.side))
-        drifts = any(grating.drift_m for grating in self.mask.gratings)
-        step = ACCURACY.peak_step_px if drifts else ACCURACY.order_step_px
-        for points in streaks_of(orders, self.band, self.px_per_rad, step):
-            total += on_torus(splat(points), self.side)
-        return np.asarray(fft.rfft2(total, workers=-1).real)
+        points = streaks_of(orders, self.band, self.px_per_rad, self.step_px)
+        light = on_torus(Pixels.joined([splat(some) for some in points]), self.side)
+        return np.asarray(fft.rfft2(light, workers=-1).real)
 
 
 def streaks_of(

@@ -24,7 +24,7 @@ _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2
 _ROWS = np.arange(-12, 13)
 """Of orders beside an arm; 97 % of its light."""
-_ROW_WAVELENGTHS = 9
+_ROW_WAVELENGTHS = 17
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,6 +116,7 @@ def _arms(
     edges = start_px * np.exp(np.arange(count + 1) / ACCURACY.arm_steps)
     tail = -np.diff(1 / edges)
     tail /= tail.sum()
+    # Orders are smeared along and beside alike.
     rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
     wavelengths, weights = band.wavelengths(8 * band.sigma_m / (_ROW_WAVELENGTHS - 1))
     aside = np.outer(_ROWS, wavelengths).ravel() * px_per_rad / (math.sqrt(3) * mask.pitch_m)
@@ -123,6 +124,7 @@ def _arms(
     # No two rows have points side by side: their steps are longer than a pixel.
     shift = (np.arange(aside.size) * _GOLDEN) % 1.0
     along = edges[:-1] + np.outer(shift, np.diff(edges))
+    along *= np.tile(wavelengths / band.centre_m, len(_ROWS))[:, np.newaxis]
     yield from _on_arms(mask, along, np.broadcast_to(aside[:, np.newaxis], along.shape), np.outer(shares, tail))
 
 
@@ -131,34 +133,37 @@ def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> It
     wavelengths, weights = band.wavelengths(band.sigma_m / 2)
     lobe = band.centre_m * px_per_rad / mask.width_m
     aside_lobe = band.centre_m * px_per_rad / mask.thread_length_m
-    along, wide = _steps(ACCURACY.halo_lobes * lobe, lobe)
-    aside, narrow = _steps(ACCURACY.halo_lobes * aside_lobe, aside_lobe)
-    aside = np.concatenate([-aside[::-1], aside])
-    narrow = np.concatenate([narrow[::-1], narrow])
+    (along, wide), (aside, narrow) = (_steps(size) for size in (lobe, aside_lobe))
+    aside, narrow = np.concatenate([-aside[::-1], aside]), np.tile(narrow, 2)
+    narrow[: len(narrow) // 2] = narrow[: len(narrow) // 2 - 1 : -1]
     shares = np.zeros((along.size, aside.size))
     nothing = np.zeros(1)
     for wavelength, weight in zip(wavelengths, weights, strict=True):
         u, v = (at / (wavelength * px_per_rad) for at in (along, aside))
-        across = np.sinc(mask.width_m * u) ** 2 * wide
-        beside = np.sinc(mask.thread_length_m * v) ** 2 * narrow
+        across = _lobes(mask.width_m * u) * wide
+        beside = _lobes(mask.thread_length_m * v) * narrow
         shares += weight / wavelength**2 * np.outer(across, beside)
         left, own = mask.kept(u, nothing), mask.kept(v, nothing)
         shares -= weight / wavelength**2 * np.outer(across * left, beside * own)
-    # A lobe's tail beyond these: 1 / (pi^2 lobes) of one that nothing takes from.
-    beyond = float(shares[-along.size // ACCURACY.halo_lobes :].sum()) * ACCURACY.halo_lobes
-    shares *= light / (float(shares.sum()) + beyond)
+    shares *= light / float(shares.sum())
     y, x = np.broadcast_arrays(aside, along[:, np.newaxis])
     lit = shares > ACCURACY.darkest_halo
     yield from _on_arms(mask, x[lit], y[lit], shares[lit] / len(_NORMALS))
-    left_over = light - float(shares[lit].sum())
-    yield from _arms(mask, band, px_per_rad, ACCURACY.halo_lobes * lobe, left_over)
 
 
-def _steps(end_px: float, lobe_px: float) -> tuple[Float64, Float64]:
-    """Middles of steps from 0, and their lengths: half a pixel or an eighth of a lobe."""
-    count = math.ceil(end_px / min(ACCURACY.halo_step_px, lobe_px / 8))
-    step = end_px / count
-    return (np.arange(count) + 0.5) * step, np.full(count, step)
+def _lobes(at: Float64) -> Float64:
+    """Pattern of a slit; far out, where a band has blurred its ripples, their mean."""
+    far = np.maximum(np.abs(at), ACCURACY.halo_lobes)
+    return np.where(np.abs(at) < far, np.sinc(at) ** 2, 1 / (2 * (np.pi * far) ** 2))
+
+
+def _steps(lobe_px: float) -> tuple[Float64, Float64]:
+    """Middles of steps from 0, and their lengths: equal ones, then ever longer ones."""
+    end = ACCURACY.halo_lobes * lobe_px
+    near = np.linspace(0, end, math.ceil(end / min(ACCURACY.halo_step_px, lobe_px / 8)) + 1)
+    count = math.ceil(math.log(ACCURACY.faint_halo_lobes / ACCURACY.halo_lobes) * ACCURACY.arm_steps)
+    edges = np.concatenate([near, end * np.exp(np.arange(1, count + 1) / ACCURACY.arm_steps)])
+    return (edges[1:] + edges[:-1]) / 2, np.diff(edges)
 
 
 def _on_arms(mask: HexagonalNet, along: Float64, aside: Float64, shares: Float64) -> Iterator[Points]:
