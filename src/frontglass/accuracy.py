@@ -73,11 +73,13 @@ class Accuracy:
         Cycles per pitch out to which orders of tulle are laid one by one; beyond, its arms are.
     tulle_steps_px : tuple of (float, float)
         Of these orders, up to how many cycles per pitch their points are how far apart [px].
-    arm_steps : int
-        Points of a row of an arm while its distance grows by a factor of e.
-    halo_lobes, faint_halo_lobes, halo_step_px, darkest_halo : float
-        Lobes of the pattern of a piece of thread that are laid on equal steps, lobes that are laid
-        at all, these steps [px], and the share of a lamp's light below which a point is left out.
+    fine_arms, arm_steps_px : float, (float, float)
+        Out to so many times where they begin, and beyond, steps of the arms' rows [px].
+    halo_lobes, faint_halo_lobes, halo_step_px, halo_steps_per_lobe : float
+        Lobes of the pattern of a piece of thread that are laid on equal steps, lobes aside that are
+        laid at all, and these steps: so many pixels, or longer where a lobe has many of them.
+    darkest_halo : float
+        Share of a lamp's light below which a point of it is left out.
     """
 
     local_share: float = 1e-3
@@ -113,11 +115,13 @@ class Accuracy:
     triple_orders: int = 12
     darkest_share: float = 1e-13
     tulle_orders: float = 64.0
-    tulle_steps_px: tuple[tuple[float, float], ...] = ((10.0, 0.0625), (20.0, 0.125), (math.inf, 0.5))
-    arm_steps: int = 100
+    tulle_steps_px: tuple[tuple[float, float], ...] = ((5.0, 0.03), (10.0, 0.0625), (20.0, 0.125), (math.inf, 0.5))
+    fine_arms: float = 8.0
+    arm_steps_px: tuple[float, float] = (0.25, 2.0)
     halo_lobes: float = 8.0
     faint_halo_lobes: float = 64.0
-    halo_step_px: float = 1.0
+    halo_step_px: float = 0.5
+    halo_steps_per_lobe: float = 64.0
     darkest_halo: float = 1e-12
 
 

@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.convolution.nets import streaks_of
 from frontglass.convolution.splat import Pixels, Points, planes_of, splat
-from frontglass.optics.bands import Band
+from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
 
@@ -24,7 +25,6 @@ _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2
 _ROWS = np.arange(-12, 13)
 """Of orders beside an arm; 97 % of its light."""
-_ROW_WAVELENGTHS = 17
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,32 +100,39 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     farther = np.array([1.5 * ACCURACY.tulle_orders / mask.pitch_m])
     still = float(mask.kept(farther, np.zeros(1))[0])
     lost = float(np.sum(orders.shares * (1 - kept))) + beyond * (1 - still)
-    start = ACCURACY.tulle_orders * px / mask.pitch_m
+    start = ACCURACY.tulle_orders * px / mask.pitch_m, band.sigma_m / band.centre_m
     yield from _arms(mask, band, px_per_rad, start, beyond * still)
     if mask.jitter_m:
         yield from _halo(mask, band, px_per_rad, lost)
 
 
 def _arms(
-    mask: HexagonalNet, band: Band, px_per_rad: float, start_px: float, light: float
+    mask: HexagonalNet, band: Band, px_per_rad: float, start: tuple[float, float], light: float
 ) -> Iterator[Points]:
-    """Light beyond some distance: rows of orders along three arms, each the tail of an edge."""
-    count = math.ceil(math.log(ACCURACY.streak_reach_px / start_px) * ACCURACY.arm_steps)
-    if count <= 0 or light <= 0:
+    """Light beyond some distance: rows of orders along three arms, each the tail of an edge.
+
+    They start at a distance [px] that is blurred by a share of it.
+    """
+    start_px, blur = start
+    if light <= 0 or start_px >= ACCURACY.streak_reach_px:
         return
-    edges = start_px * np.exp(np.arange(count + 1) / ACCURACY.arm_steps)
-    tail = -np.diff(1 / edges)
-    tail /= tail.sum()
-    # Orders are smeared along and beside alike.
+    relative = band.sigma_m / band.centre_m
+    first, coarse = (1 - REACH_SIGMAS * blur) * start_px, ACCURACY.fine_arms * start_px
+    fine_px, coarse_px = ACCURACY.arm_steps_px
+    edges = np.concatenate(
+        [np.arange(first, coarse, fine_px), np.arange(coarse, ACCURACY.streak_reach_px, coarse_px)]
+    )
+    along = (edges[1:] + edges[:-1]) / 2
+    # The band smears where they begin, and each row aside: every point has a wavelength.
+    tail = -np.diff(1 / edges) * (
+        special.ndtr((along / start_px - 1) / blur) if blur else 1.0
+    )
     rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
-    wavelengths, weights = band.wavelengths(8 * band.sigma_m / (_ROW_WAVELENGTHS - 1))
-    aside = np.outer(_ROWS, wavelengths).ravel() * px_per_rad / (math.sqrt(3) * mask.pitch_m)
-    shares = np.outer(rows / rows.sum(), weights).ravel() * light / len(_NORMALS)
-    # No two rows have points side by side: their steps are longer than a pixel.
-    shift = (np.arange(aside.size) * _GOLDEN) % 1.0
-    along = edges[:-1] + np.outer(shift, np.diff(edges))
-    along *= np.tile(wavelengths / band.centre_m, len(_ROWS))[:, np.newaxis]
-    yield from _on_arms(mask, along, np.broadcast_to(aside[:, np.newaxis], along.shape), np.outer(shares, tail))
+    quantiles = np.add.outer(_ROWS * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
+    ratio = 1 + relative * special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
+    aside = np.c_[_ROWS] * ratio * band.centre_m * px_per_rad / (math.sqrt(3) * mask.pitch_m)
+    shares = np.outer(rows / rows.sum(), tail / tail.sum()) * light / len(_NORMALS)
+    yield from _on_arms(mask, np.broadcast_to(along, aside.shape), aside, shares)
 
 
 def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> Iterator[Points]:
@@ -133,9 +140,10 @@ def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> It
     wavelengths, weights = band.wavelengths(band.sigma_m / 2)
     lobe = band.centre_m * px_per_rad / mask.width_m
     aside_lobe = band.centre_m * px_per_rad / mask.thread_length_m
-    (along, wide), (aside, narrow) = (_steps(size) for size in (lobe, aside_lobe))
-    aside, narrow = np.concatenate([-aside[::-1], aside]), np.tile(narrow, 2)
-    narrow[: len(narrow) // 2] = narrow[: len(narrow) // 2 - 1 : -1]
+    along, wide = _steps(lobe, ACCURACY.halo_lobes)
+    aside, narrow = _steps(aside_lobe, ACCURACY.faint_halo_lobes)
+    aside, narrow = (np.concatenate([way[::-1], way]) for way in (aside, narrow))
+    aside[: len(aside) // 2] *= -1
     shares = np.zeros((along.size, aside.size))
     nothing = np.zeros(1)
     for wavelength, weight in zip(wavelengths, weights, strict=True):
@@ -145,7 +153,11 @@ def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> It
         shares += weight / wavelength**2 * np.outer(across, beside)
         left, own = mask.kept(u, nothing), mask.kept(v, nothing)
         shares -= weight / wavelength**2 * np.outer(across * left, beside * own)
-    shares *= light / float(shares.sum())
+    # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light.
+    beyond = float(shares.sum()) / (np.pi**2 * ACCURACY.halo_lobes)
+    shares *= light / (float(shares.sum()) + beyond)
+    left_over = light - float(shares.sum())
+    yield from _arms(mask, band, px_per_rad, (ACCURACY.halo_lobes * lobe, 0.0), left_over)
     y, x = np.broadcast_arrays(aside, along[:, np.newaxis])
     lit = shares > ACCURACY.darkest_halo
     yield from _on_arms(mask, x[lit], y[lit], shares[lit] / len(_NORMALS))
@@ -157,12 +169,13 @@ def _lobes(at: Float64) -> Float64:
     return np.where(np.abs(at) < far, np.sinc(at) ** 2, 1 / (2 * (np.pi * far) ** 2))
 
 
-def _steps(lobe_px: float) -> tuple[Float64, Float64]:
+def _steps(lobe_px: float, lobes: float) -> tuple[Float64, Float64]:
     """Middles of steps from 0, and their lengths: equal ones, then ever longer ones."""
     end = ACCURACY.halo_lobes * lobe_px
-    near = np.linspace(0, end, math.ceil(end / min(ACCURACY.halo_step_px, lobe_px / 8)) + 1)
-    count = math.ceil(math.log(ACCURACY.faint_halo_lobes / ACCURACY.halo_lobes) * ACCURACY.arm_steps)
-    edges = np.concatenate([near, end * np.exp(np.arange(1, count + 1) / ACCURACY.arm_steps)])
+    longest = max(ACCURACY.halo_step_px, lobe_px / ACCURACY.halo_steps_per_lobe)
+    near = np.linspace(0, end, math.ceil(end / min(longest, lobe_px / 8)) + 1)
+    longer = math.ceil(math.log(lobes / ACCURACY.halo_lobes) * 100)
+    edges = np.concatenate([near, end * np.exp(np.arange(1, longer + 1) / 100)])
     return (edges[1:] + edges[:-1]) / 2, np.diff(edges)
 
 
