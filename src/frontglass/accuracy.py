@@ -69,8 +69,9 @@ class Accuracy:
         The same of three families, time with the cube.
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
-    tulle_orders : float
-        Cycles per pitch out to which orders of tulle are laid one by one; beyond, its arms are.
+    tulle_orders, tulle_px, most_tulle_orders : float
+        Cycles per pitch out to which orders of tulle are laid one by one, or more of them out to
+        so many pixels; beyond, its arms are.
     tulle_steps_px : tuple of (float, float)
         Of these orders, up to how many cycles per pitch their points are how far apart [px].
     fine_arms, arm_steps_px : float, (float, float)
@@ -115,6 +116,8 @@ class Accuracy:
     triple_orders: int = 12
     darkest_share: float = 1e-13
     tulle_orders: float = 64.0
+    tulle_px: float = 240.0
+    most_tulle_orders: float = 128.0
     tulle_steps_px: tuple[tuple[float, float], ...] = ((5.0, 0.03), (10.0, 0.0625), (20.0, 0.125), (math.inf, 0.5))
     fine_arms: float = 8.0
     arm_steps_px: tuple[float, float] = (0.25, 2.0)

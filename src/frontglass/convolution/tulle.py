@@ -23,8 +23,8 @@ Float64 = NDArray[np.float64]
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2
-_ROWS = np.arange(-12, 13)
-"""Of orders beside an arm; 97 % of its light."""
+_ROWS = np.arange(-18, 19)
+"""Of orders beside an arm; 98 % of its light."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +85,9 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     if not mask.width_m:
         return
     px = px_per_rad * band.centre_m
-    orders = mask.orders(ACCURACY.tulle_orders)
+    farthest = min(ACCURACY.tulle_px * mask.pitch_m / px, ACCURACY.most_tulle_orders)
+    farthest = max(farthest, ACCURACY.tulle_orders)
+    orders = mask.orders(farthest)
     kept = mask.kept(orders.x_per_m, orders.y_per_m)
     near = Orders(orders.x_per_m, orders.y_per_m, orders.shares * kept)
     first = 0.0
@@ -97,10 +99,10 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
         first = last
     # Half of all there is lies to one side.
     beyond = (1 - mask.direct) / 2 - float(orders.shares.sum())
-    farther = np.array([1.5 * ACCURACY.tulle_orders / mask.pitch_m])
+    farther = np.array([1.5 * farthest / mask.pitch_m])
     still = float(mask.kept(farther, np.zeros(1))[0])
     lost = float(np.sum(orders.shares * (1 - kept))) + beyond * (1 - still)
-    start = ACCURACY.tulle_orders * px / mask.pitch_m, band.sigma_m / band.centre_m
+    start = farthest * px / mask.pitch_m, band.sigma_m / band.centre_m
     yield from _arms(mask, band, px_per_rad, start, beyond * still)
     if mask.jitter_m:
         yield from _halo(mask, band, px_per_rad, lost)
@@ -145,16 +147,17 @@ def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> It
     aside, narrow = (np.concatenate([way[::-1], way]) for way in (aside, narrow))
     aside[: len(aside) // 2] *= -1
     shares = np.zeros((along.size, aside.size))
-    nothing = np.zeros(1)
+    nothing, whole = np.zeros(1), 0.0
     for wavelength, weight in zip(wavelengths, weights, strict=True):
         u, v = (at / (wavelength * px_per_rad) for at in (along, aside))
         across = _lobes(mask.width_m * u) * wide
         beside = _lobes(mask.thread_length_m * v) * narrow
         shares += weight / wavelength**2 * np.outer(across, beside)
+        whole += weight / wavelength**2 * float(across.sum() * beside.sum())
         left, own = mask.kept(u, nothing), mask.kept(v, nothing)
         shares -= weight / wavelength**2 * np.outer(across * left, beside * own)
-    # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light.
-    beyond = float(shares.sum()) / (np.pi**2 * ACCURACY.halo_lobes)
+    # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light, and jitter takes it all.
+    beyond = whole / (np.pi**2 * ACCURACY.halo_lobes)
     shares *= light / (float(shares.sum()) + beyond)
     left_over = light - float(shares.sum())
     yield from _arms(mask, band, px_per_rad, (ACCURACY.halo_lobes * lobe, 0.0), left_over)
