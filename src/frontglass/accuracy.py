@@ -24,10 +24,18 @@ class Accuracy:
     smoothing_px : float
         In the dark a filter too narrow for cells is divided in two: a part without detail below
         some such pixels, and a sharp rest. A larger value takes fewer cells and a wider margin.
+    smooth_cell_px : float
+        Cells for the smooth part: the sharp one takes most of it away beside a lamp, so it must
+        hold to a thousandth of its peak and better. Wider ones take less time.
     sharp_light_per_px2 : float
         Where the sharp part has fallen below, it ends. Less makes the margin wider.
+    least_reach_px : int
+        In the dark a filter that goes any way is cut at the frame, but what goes three times as far
+        is folded back first, from so many pixels at least. More take time on small frames.
     negligible_alias : float
         Transfer functions are followed past the grid's highest frequency down to this.
+    few_aliases : int
+        Of a film's Gaussians. With more of them a kernel of few pixels is laid instead.
     most_aliases : int
         That many times the grid's own range at most, for filters that have no closed form.
     radius_nodes : int
@@ -90,8 +98,11 @@ class Accuracy:
     largest_leak: float = 2.5e-5
     fewest_cells: int = 8
     smoothing_px: float = 24.0
-    sharp_light_per_px2: float = 1e-9
+    smooth_cell_px: float = 4.0
+    sharp_light_per_px2: float = 2e-10
+    least_reach_px: int = 256
     negligible_alias: float = 1e-8
+    few_aliases: int = 9
     most_aliases: int = 12
     radius_nodes: int = 8192
     widest_deposited_px: float = 8.0

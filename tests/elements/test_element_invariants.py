@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -13,7 +12,7 @@ from frontglass.elements import ELEMENTS, LOBES, Element, Haze, Place, StrayLamp
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from tests.elements.samples import SAMPLE_LOBES, SAMPLES
 
 CAMERA = Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36)
@@ -32,13 +31,6 @@ every_lobe = pytest.mark.parametrize("lobe", SAMPLE_LOBES.values(), ids=SAMPLE_L
 every_surround = pytest.mark.parametrize("surround", Surround)
 
 
-@dataclass(frozen=True)
-class Path:
-    """A look reduced to what `render` asks of it."""
-
-    light_path: tuple[Element, ...]
-
-
 def picture(radiance: np.ndarray) -> Picture:
     # A wall that faces the lens; only haze asks.
     distance = np.full(radiance.shape[:2], 4.0, np.float32)
@@ -48,7 +40,7 @@ def picture(radiance: np.ndarray) -> Picture:
 
 
 def seen(light: np.ndarray, *elements: Element, **how) -> np.ndarray:
-    return render(picture(light), [Path(elements)], camera=CAMERA, **how).radiance
+    return render(picture(light), elements, camera=CAMERA, **how).radiance
 
 
 def night() -> np.ndarray:

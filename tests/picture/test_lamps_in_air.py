@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from frontglass.errors import ParameterError
-from frontglass.picture.lamps import LampMark
-from frontglass.picture.lamps_in_air import MOST_LAMPS, LampPlace, lamps_in
+from frontglass.picture.clipped_lamps import LampMark
+from frontglass.picture.lamp_place import LampPlace
+from frontglass.picture.lamps_in_air import MOST_LAMPS, lamps_in
 from frontglass.picture.marks import marks_from_texts
 
 HEIGHT, WIDTH, PX_PER_RAD = 120, 200, 180.0

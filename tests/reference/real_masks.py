@@ -103,7 +103,13 @@ def kernel_of(orders: Orders, channel: int, px_per_rad: float, shape: tuple[int,
         for start in range(0, member.size, max(_CHUNK // z.size, 1)):
             some = member[start : start + max(_CHUNK // z.size, 1)]
             light = np.outer(orders.shares[some], weights).ravel()
-            _splat(kernel, np.outer(x[some], ratio).ravel(), np.outer(y[some], ratio).ravel(), light, shape)
+            _splat(
+                kernel,
+                np.outer(x[some], ratio).ravel(),
+                np.outer(y[some], ratio).ravel(),
+                light,
+                shape,
+            )
     return kernel.reshape(shape)
 
 

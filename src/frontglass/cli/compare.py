@@ -48,7 +48,7 @@ def compare(
     from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet

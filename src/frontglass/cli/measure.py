@@ -44,7 +44,7 @@ def measure(
     from frontglass.files.whole import write_bytes_whole
     from frontglass.looks import look_from_text
     from frontglass.measurement.measure import measure, picture_height_px
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix, write_sheet
 
     for target in filter(None, (csv, picture)):

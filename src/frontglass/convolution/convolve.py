@@ -19,6 +19,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
 from frontglass.convolution.blocks import ROWS_AT_ONCE, in_pieces, precision_for
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
@@ -59,8 +60,7 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
         _add_over_cells(out, light, filters, boundary, cell_px)
     elif boundary is Surround.DARK and all(f.is_round for f in filters):
         smooth = [SmoothPart(f) for f in filters]
-        cell_px = min(cell_width_px(f, shortest_px) for f in set(smooth))
-        _add_over_cells(out, light, smooth, boundary, cell_px)
+        _add_over_cells(out, light, smooth, boundary, ACCURACY.smooth_cell_px)
         _add_over_pixels(out, light, [SharpPart(f) for f in filters], boundary)
     else:
         _add_over_pixels(out, light, filters, boundary)

@@ -151,6 +151,9 @@ class VeilFilter(Filter):
         [1], in [0, 1].
     """
 
+    is_round = True
+    reach_px = 0.0
+
     share: float
 
     @property
@@ -162,16 +165,6 @@ class VeilFilter(Filter):
     def veil(self) -> float:
         """See `Filter`."""
         return self.share
-
-    @property
-    def is_round(self) -> bool:
-        """See `Filter`."""
-        return True
-
-    @property
-    def reach_px(self) -> float:
-        """See `Filter`."""
-        return 0.0
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
@@ -200,6 +193,8 @@ class ScatterFilter(Filter):
     the grid: nothing is negative, the energy is 1, and strengths add.
     """
 
+    is_round = True
+
     scatterers: tuple[tuple[float, Profile], ...]
     px_per_rad: float
 
@@ -207,11 +202,6 @@ class ScatterFilter(Filter):
     def direct(self) -> float:
         """exp(-total optical depth)."""
         return math.exp(-sum(depth for depth, _ in self.scatterers))
-
-    @property
-    def is_round(self) -> bool:
-        """See `Filter`."""
-        return True
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""

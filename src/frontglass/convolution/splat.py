@@ -78,9 +78,7 @@ def off_torus(light: Float64) -> Pixels:
     chosen[0, :half] = 0
     chosen[0, half] /= 2
     row, column = np.nonzero(chosen)
-    return Pixels(
-        rows[row].astype(np.int32), columns[column].astype(np.int32), chosen[row, column]
-    )
+    return Pixels(rows[row].astype(np.int32), columns[column].astype(np.int32), chosen[row, column])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -67,6 +67,11 @@ class Covering(Element):
             lambda part: self.through_covered(part, passage),
         )
 
+    def covered_share(self, camera: Camera) -> float:
+        """See `Element`."""
+        clear = self.clear_centre
+        return 1.0 if clear is None else 1 - clear.share_in_the_middle(camera)
+
     def facts(self, camera: Camera, width_px: int) -> tuple[Fact, ...]:
         """See `Element`."""
         clear = () if self.clear_centre is None else self.clear_centre.facts(camera)

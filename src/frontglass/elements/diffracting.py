@@ -7,9 +7,10 @@ from abc import abstractmethod
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements.covering import Covering
-from frontglass.elements.element import CHANNELS, GREEN, Fact, Passage
 from frontglass.convolution.filters import Filter
+from frontglass.elements.covering import Covering
+from frontglass.elements.element import CHANNELS, GREEN, Fact
+from frontglass.elements.encircled import encircled_flux
 from frontglass.elements.mesh_light import mask_filter
 from frontglass.optics.masks import PupilMask
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
@@ -55,8 +56,7 @@ class Diffracting(Covering):
 
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """See `Element`."""
-        del radius_rad, channel
-        return 1 - self.veil_share
+        return encircled_flux(lambda scale: self.covered_filter(channel, scale), radius_rad)
 
     def covered_filter(self, channel: int, px_per_rad: float) -> Filter:
         """See `Covering`."""

@@ -16,7 +16,7 @@ from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter, Product
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
-from frontglass.picture.lamps_in_air import LampPlace
+from frontglass.picture.lamp_place import LampPlace
 
 Float32 = NDArray[np.float32]
 
@@ -84,6 +84,12 @@ class Element(ABC):
     Notes
     -----
     Its numbers are those at strength 1. Channels are 0 red, 1 green, 2 blue.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [isinstance(part, fg.Element) for part in fg.read_look("harbour-night").elements]
+    [True]
     """
 
     __slots__ = ()
@@ -120,8 +126,13 @@ class Element(ABC):
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """Light that lands within an angle of where it belongs, of all that leaves. [1], in [0, 1].
 
-        For light below white: what a threshold leaves alone stays.
+        Where it covers the view; for light below white, which a threshold leaves alone.
         """
+
+    def covered_share(self, camera: Camera) -> float:
+        """Light from the middle of the frame that meets it, of all that does. [1], in [0, 1]."""
+        del camera
+        return 1.0
 
     @abstractmethod
     def filter(self, channel: int, px_per_rad: float) -> Filter | None:

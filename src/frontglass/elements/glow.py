@@ -68,6 +68,13 @@ class Glow(Covering):
     ``OTF = exp(-tau (1 - K))`` with K the transform of the lobes; strength multiplies tau, so that
     strengths add. With a threshold the glow is no longer linear in the light: a concession to
     those who want the lamps touched and nothing else.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> glow = fg.Glow(optical_depth=0.2, lobes=(fg.ExponentialLobe(scale_deg=0.5),))
+    >>> round(glow.psf(1).direct, 3), round(glow.at(2).psf(1).direct, 3)
+    (0.819, 0.67)
     """
 
     kind: ClassVar[str] = "glow"

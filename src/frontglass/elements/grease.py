@@ -16,10 +16,12 @@ from frontglass.checks import (
     check_share,
     check_within,
 )
+from frontglass.convolution.films import FilmFilter
+from frontglass.convolution.filters import Filter
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.covering import Covering
-from frontglass.elements.element import CHANNELS, Fact, Passage
-from frontglass.elements.grease_light import _through_film
+from frontglass.elements.element import CHANNELS, Fact, Passage, filtered
+from frontglass.elements.encircled import encircled_flux
 from frontglass.elements.grease_patches import Patches
 from frontglass.errors import ParameterError
 from frontglass.optics.grease import GreaseFilm, Strokes
@@ -27,8 +29,6 @@ from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.units import deg_from_rad, m_from_mm, m_from_nm, m_from_um, rad_from_deg
 
 Float32 = NDArray[np.float32]
-
-STROKES = tuple(strokes.value for strokes in Strokes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,8 +48,8 @@ class Grease(Covering):
     streak_ratio : float
         How much longer the texture is along the stroke; lamps streak across it. [1], in
         [1, 100]; 1 is dabbed on without a stroke.
-    strokes : str
-        "straight", "radial", "circular" or "random".
+    strokes : "straight", "radial", "circular" or "random"
+        How it was wiped.
     stroke_deg : float
         Direction of straight strokes, anticlockwise from the horizontal; a turn of all others.
         [degree]
@@ -73,6 +73,13 @@ class Grease(Covering):
     Notes
     -----
     Strength multiplies the variance of the height, so that strengths add.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> wiped = fg.Grease(film_um=0.4, texture_um=80, strokes="radial", streak_ratio=6)
+    >>> round(wiped.at(4).film_um, 2)
+    0.8
     """
 
     kind: ClassVar[str] = "grease"
@@ -83,7 +90,7 @@ class Grease(Covering):
     grain_um: float = 10.0
     grain_share: float = 0.0
     streak_ratio: float = 1.0
-    strokes: str = Strokes.STRAIGHT.value
+    strokes: Strokes | str = Strokes.STRAIGHT
     stroke_deg: float = 0.0
     patch_mm: float = 10.0
     unevenness: float = 0.0
@@ -97,8 +104,7 @@ class Grease(Covering):
         check_within("grain_um", self.grain_um, 2, 20000)
         check_share("grain_share", self.grain_share)
         check_within("streak_ratio", self.streak_ratio, 1, 100)
-        if self.strokes not in STROKES:
-            raise ParameterError("strokes", "one of " + ", ".join(STROKES), self.strokes)
+        object.__setattr__(self, "strokes", Strokes.of("strokes", self.strokes))
         check_number("stroke_deg", self.stroke_deg)
         check_positive("patch_mm", self.patch_mm)
         check_share("unevenness", self.unevenness)
@@ -139,21 +145,19 @@ class Grease(Covering):
 
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """See `Element`; of an uneven film, where it is as deep as on average."""
-        del radius_rad, channel
-        return 1.0
+        film = self.film()
+        return encircled_flux(lambda scale: film_filter(film, channel, scale), radius_rad)
 
-    def covered_filter(self, channel: int, px_per_rad: float) -> None:
-        """See `Covering`; patches differ from place to place."""
-        del channel, px_per_rad
+    def covered_filter(self, channel: int, px_per_rad: float) -> Filter | None:
+        """See `Covering`; a film that differs from place to place has none."""
+        if self._turns or self.unevenness:
+            return None
+        return film_filter(self.film(), channel, px_per_rad)
 
     @property
     def _turns(self) -> bool:
         """Whether streaks run in different directions."""
         return self.streak_ratio > 1 and self.strokes != Strokes.STRAIGHT.value
-
-    @property
-    def _even(self) -> bool:
-        return not self._turns and self.unevenness == 0
 
     def through_covered(self, light: Float32, passage: Passage) -> Float32:
         """See `Covering`.
@@ -165,15 +169,15 @@ class Grease(Covering):
         """
         if self.film_um == 0 or self.gaps == 1:
             return light
+        if not (self._turns or self.unevenness):
+            return Covering.through_covered(self, light, passage)
         shape = (light.shape[0], light.shape[1])
         px_per_rad = passage.camera.px_per_rad(shape[1])
-        if self._even:
-            return _through_film(light, self.film(), px_per_rad, passage.surround)
         out = np.zeros_like(light)
         for share, patch in self._patches().over_frame(shape, passage.camera):
             film = self.film(variance_ratio=patch.variance_ratio, stroke_rad=patch.stroke_rad)
-            part = light * share[..., np.newaxis]
-            out += _through_film(part, film, px_per_rad, passage.surround)
+            filters = [film_filter(film, channel, px_per_rad) for channel in CHANNELS]
+            out += filtered(light * share[..., np.newaxis], [filters], passage)
         return out
 
     def _patches(self) -> Patches:
@@ -198,6 +202,21 @@ class Grease(Covering):
             Fact(name=name, values=(across,), unit="degrees"),
             Fact(name=name, values=(across * px_per_deg,), unit="px"),
         )
+
+
+def film_filter(film: GreaseFilm, channel: int, px_per_rad: float) -> FilmFilter:
+    """Return what a film does to the light of a channel on pixels."""
+    wavelength_m = _wavelength_m(channel)
+    return FilmFilter(
+        optical_depth=film.optical_depth(wavelength_m),
+        across_px=tuple(
+            wavelength_m / (2 * math.pi * texture) * px_per_rad for texture in film.textures_m
+        ),
+        shares=film.shares,
+        streak_ratio=film.streak_ratio,
+        stroke_rad=film.stroke_rad,
+        clear_share=film.clear_share,
+    )
 
 
 def _wavelength_m(channel: int) -> float:

@@ -57,6 +57,16 @@ class Beam:
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> spot = fg.Beam(
+    ...     right_m=-1, up_m=3, forward_m=4, aim_right_m=0, aim_up_m=0, aim_forward_m=5,
+    ...     cone_deg=8, level=6,
+    ... )
+    >>> len(fg.Haze(extinction_per_m=0.02, beams=(spot,)).beams)
+    1
     """
 
     right_m: float
@@ -134,6 +144,13 @@ class Haze(Element):
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> haze = fg.Haze(optical_range_m=60)
+    >>> [round(haze.at(strength).extinction(1), 3) for strength in (1, 2)]
+    [0.05, 0.1]
     """
 
     kind: ClassVar[str] = "haze"

@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
-from frontglass.picture.lamps_in_air import Lamp, lamps_in
+from frontglass.picture.lamps_in_air import LampInAir as Lamp
+from frontglass.picture.lamps_in_air import lamps_in
 from frontglass.units import rad_from_deg
 
 if TYPE_CHECKING:

@@ -41,6 +41,13 @@ class Lines(Diffracting):
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> star = fg.Lines(pitch_mm=1, line_mm=0.02, families=3)
+    >>> round(star.at(2).line_mm, 3)
+    0.04
     """
 
     kind: ClassVar[str] = "lines"

@@ -62,6 +62,13 @@ class StrayLamp(Element):
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> torch = fg.StrayLamp(right_deg=40, up_deg=10, illuminance=1.5)
+    >>> torch.at(0.5).illuminance
+    0.75
     """
 
     kind: ClassVar[str] = "stray_lamp"

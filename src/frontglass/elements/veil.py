@@ -32,6 +32,12 @@ class Veil(Element):
     -----
     ``L' = (1 - V) L + V mean(L)``; at strength s the share is ``1 - (1 - V)**s``, so that strengths
     add.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> round(fg.Veil(veil_share=0.19).at(0.5).veil_share, 3)
+    0.1
     """
 
     kind: ClassVar[str] = "veil"

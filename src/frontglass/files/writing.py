@@ -73,6 +73,16 @@ def write_picture(
         If the extension is unknown or the file cannot be written; nothing is left behind.
     ParameterError
         If `quality` is out of range.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> bright = fg.Picture.from_array(np.full((2, 3, 3), 1.5))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     fg.write_picture(f"{folder}/bright.exr", bright)
+    ...     fg.write_picture(f"{folder}/bright.png", bright)
+    ()
+    ('100 % of pixels clipped at white.',)
     """
     where = Path(path)
     container = container_of(where)

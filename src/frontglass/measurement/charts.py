@@ -17,7 +17,7 @@ from frontglass.optics.camera import Camera
 from frontglass.optics.psf import FloatArray
 from frontglass.optics.slanted_edge import EdgeResponse, edge_response
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.units import ratio_from_stops, stops_from_ratio
 
 GREEN = 1

@@ -28,7 +28,14 @@ NO_EFFECT = 2e-4
 
 
 class Criterion(Choice):
-    """In what two looks are to be equal."""
+    """In what two looks are to be equal.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [one.value for one in fg.Criterion]
+    ['halo', 'black', 'texture', 'mix']
+    """
 
     HALO = "halo"
     BLACK = "black"
@@ -120,6 +127,14 @@ def meter_on_targets(camera: Camera, height_of_width: float) -> Meter:
         Lens, stop and sensor.
     height_of_width : float
         Height of the frame over its width. [1], > 0.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
+    >>> meter = fg.meter_on_targets(camera, 9 / 16)
+    >>> meter(fg.Look(elements=(fg.Veil(veil_share=0.01),))).black_stops > 1
+    True
     """
 
     def effects(look: Look) -> Effects:
@@ -155,6 +170,15 @@ def match(
     ------
     ParameterError
         If the reference is at strength 0, or the criterion is none of these.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
+    >>> veils = [fg.Look(elements=(fg.Veil(veil_share=share),)) for share in (0.02, 0.01)]
+    >>> found = fg.match(*veils, fg.meter_on_targets(camera, 9 / 16), "black")
+    >>> round(found.matched.strength, 2)
+    2.01
     """
     criterion = Criterion.of("criterion", criterion)
     if reference.strength == 0:

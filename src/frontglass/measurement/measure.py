@@ -64,6 +64,14 @@ class LookMeasures:
         frame's height. [1]
     notices : tuple of str
         What was less exact than usual.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
+    >>> measured = fg.measure(fg.Look(elements=(fg.Veil(veil_share=0.01),)), camera, 1920, 1080)
+    >>> round(measured.veiling_glare_index, 4), round(measured.plateau, 3)
+    (0.01, 0.99)
     """
 
     name: str
@@ -109,6 +117,14 @@ def measure(look: Look, camera: Camera, width_px: int, height_px: int) -> LookMe
     References
     ----------
     [ISO12233] e-SFR; [ISO9358] black patch in an even field.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
+    >>> measured = fg.measure(fg.Look(elements=(fg.Veil(veil_share=0.01),)), camera, 1920, 1080)
+    >>> isinstance(measured, fg.LookMeasures)
+    True
     """
     check_positive("width_px", width_px)
     shape = check_positive("height_px", height_px) / width_px

@@ -65,8 +65,7 @@ class LookNumbers:
         Where deviated light goes; None where there is no glow.
     veiling_glare_index : float
         Light in the middle of a black disc of 1 degree radius over that of the even field round
-        it, in green. [1]. Glows, veils and pale threads have part in it; glows with a threshold,
-        dots and smears have not.
+        it, in green. [1]. All that spreads light has part in it but glows with a threshold.
     black_lift_stops : float
         By how much that, and the wash of a stray lamp in the middle of the frame, lift the black
         of the reference scene: white 1, black ten stops under it, mean 0.18. [stop]
@@ -107,7 +106,7 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
     path = look.light_path
     front = [part for part in path if part.place is Place.FRONT]
     glows = [part for part in path if part.scatter(GREEN) is not None]
-    kept = _within_black_patch(path)
+    kept = _within_black_patch(path, camera)
     scene = {"mean_radiance": REFERENCE_MEAN, "veil_share": 1 - kept}
     black = veiled_radiance(REFERENCE_BLACK, **scene)
     white = veiled_radiance(REFERENCE_WHITE, **scene)
@@ -125,16 +124,15 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
     )
 
 
-def _within_black_patch(path: Sequence[Element]) -> float:
-    """Light that lands within a black patch's radius of where it belongs, in green. [1]."""
+def _within_black_patch(path: Sequence[Element], camera: Camera) -> float:
+    """Light in the middle of the frame that lands within a black patch's radius, in green. [1]."""
     within, scatterers = 1.0, []
     for part in path:
-        if part.place is Place.AIR:
-            continue
-        if part.scatter(GREEN) is None or part.threshold_stops is not None:
-            within *= part.encircled_flux(BLACK_PATCH_RADIUS_RAD, GREEN)
-        else:
+        covered = part.covered_share(camera)
+        if covered == 1 and part.scatter(GREEN) is not None and part.threshold_stops is None:
             scatterers.append(part)
+        elif part.place is not Place.AIR and covered > 0:
+            within *= 1 - covered * (1 - part.encircled_flux(BLACK_PATCH_RADIUS_RAD, GREEN))
     if scatterers:
         within *= float(_together(scatterers, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
     return within

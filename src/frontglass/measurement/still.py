@@ -14,7 +14,7 @@ from frontglass.measurement.match import Effects, Meter
 from frontglass.measurement.watch import WatchedRegion, luminance
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.units import stops_from_ratio
 
 Mask = NDArray[np.bool_]
@@ -38,7 +38,7 @@ def meter_on_still(
     camera: Camera,
     *,
     watched: tuple[WatchedRegion, ...] = (),
-    surround: Surround = Surround.MIRROR,
+    surround: Surround | str = Surround.MIRROR,
 ) -> Meter:
     """Return what measures a look by what it does to a still.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from enum import Enum
 from typing import NamedTuple, Self
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
+from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 from frontglass.optics.profiles import Gaussian, Mixture
 from frontglass.optics.psf import FLUX_TOLERANCE, FloatArray
@@ -249,7 +249,7 @@ class Ridges:
         return np.asarray(special.j0(2 * delta * turns))
 
 
-class Strokes(Enum):
+class Strokes(Choice):
     """How a filter was wiped."""
 
     STRAIGHT = "straight"

@@ -48,7 +48,6 @@ class PupilMask(ABC):
         """Zero order over all light that leaves. [1], in [0, 1]."""
 
 
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrossedGratings:
     """Gratings one over the other, each spreading light across its own threads.

@@ -62,7 +62,7 @@ class Outline(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Signs:
+class RegionFeatures:
     """What a still shows of its clipped regions; each array has one entry per region.
 
     Parameters
@@ -172,8 +172,8 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
     return levels
 
 
-def signs(light: Float32, found: Outline) -> Signs:
-    """Return what the still shows of each region; see `Signs`."""
+def region_features(light: Float32, found: Outline) -> RegionFeatures:
+    """Features of each clipped region, which its lost light is estimated from."""
     number = found.regions + 1
     inside = found.labels > 0
     owner, away = _nearest(found.labels)
@@ -188,7 +188,7 @@ def signs(light: Float32, found: Outline) -> Signs:
     ring = ~inside & (away <= EDGE_PX + max(NARROWEST_RING_PX, RING_SHARE * away.shape[1]))
     step = max(1, round((inside.size / MEDIAN_PX) ** 0.5))
     frame = _brightness(light[::step, ::step], found.levels)
-    return Signs(
+    return RegionFeatures(
         x_px=mean_inside(columns),
         y_px=mean_inside(rows),
         area_px=area,

@@ -41,6 +41,12 @@ class DistancePoint:
         Pixel, from the left and the top. [px], >= 0.
     distance_m : float
         From the lens. [m], > 0.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.DistancePoint.from_text("640,150,9.6").distance_m
+    9.6
     """
 
     x_px: float

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.checks import check_not_negative, check_positive
 from frontglass.errors import ParameterError
+from frontglass.picture.lamp_place import LampPlace
 
 Float32 = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -30,30 +29,7 @@ PATCH_RAD = math.radians(1.5)
 """What is larger than this is taken for several lamps, side by side."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LampPlace:
-    """A lamp pointed at by hand.
-
-    Parameters
-    ----------
-    x_px, y_px : float
-        Pixel that shows it, from the left and the top. [px], >= 0.
-    distance_m : float or None
-        From the lens. [m], > 0; None takes it from the distance map.
-    """
-
-    x_px: float
-    y_px: float
-    distance_m: float | None = None
-
-    def __post_init__(self) -> None:
-        check_not_negative("x_px", self.x_px)
-        check_not_negative("y_px", self.y_px)
-        if self.distance_m is not None:
-            check_positive("distance_m", self.distance_m)
-
-
-class Lamp(NamedTuple):
+class LampInAir(NamedTuple):
     """A lamp, or a part of a large one.
 
     Parameters
@@ -77,7 +53,7 @@ class Lamp(NamedTuple):
 class LampsAndRest(NamedTuple):
     """Lamps of a frame, and the mean light of all else, red, green and blue."""
 
-    lamps: tuple[Lamp, ...]
+    lamps: tuple[LampInAir, ...]
     rest: tuple[float, float, float]
 
 
@@ -218,7 +194,9 @@ def _tangents(
     return down, right
 
 
-def _parts(light: Float32, region: _Region, away_m: float, px_per_rad: float) -> Iterator[Lamp]:
+def _parts(
+    light: Float32, region: _Region, away_m: float, px_per_rad: float
+) -> Iterator[LampInAir]:
     """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
     height, width = region.mask.shape
     patch = max(1, round(PATCH_RAD * px_per_rad))
@@ -237,7 +215,7 @@ def _parts(light: Float32, region: _Region, away_m: float, px_per_rad: float) ->
         share = flux.sum(1).clip(0)
         share /= share.sum() or 1.0
         red, green, blue = flux.sum(0).tolist()
-        yield Lamp(
+        yield LampInAir(
             tangents=(float(share @ tangent_right[own]), float(share @ tangent_down[own])),
             radius_rad=math.sqrt(float(solid[own].sum()) / math.pi),
             distance_m=away_m,

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from frontglass.checks import check_within
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
-from frontglass.picture.lamps_in_air import PATCH_RAD, Lamp, lamps_in
+from frontglass.picture.lamps_in_air import PATCH_RAD, LampInAir, lamps_in
 from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import grid
 from frontglass.sheets.lettering import SEPARATOR, Lines, broken, fitted, text_width_px
@@ -91,7 +91,7 @@ def distance_sheet(
     return Sheet(page.painted(end + sizes.margin), tuple(notices))
 
 
-def _about(distance: Float32, lamps: Sequence[Lamp], camera: Camera) -> str:
+def _about(distance: Float32, lamps: Sequence[LampInAir], camera: Camera) -> str:
     near, far = _ends(distance)
     sky = 100 * float(np.isinf(distance).mean())
     places = sorted({round(lamp.distance_m, 1) for lamp in lamps})
@@ -148,7 +148,7 @@ def _label(page: Page, distance: Float32, size: tuple[int, int], corner: tuple[i
 
 def _mark_lamps(
     page: Page,
-    lamps: Sequence[Lamp],
+    lamps: Sequence[LampInAir],
     camera: Camera,
     picture: Picture,
     at: tuple[int, int, float],

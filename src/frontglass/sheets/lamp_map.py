@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from frontglass.picture.lamps import Lamp
+from frontglass.picture.clipped_lamps import ClippedLamp
 from frontglass.picture.picture import Picture
 from frontglass.sheets.lettering import Lines
 from frontglass.sheets.sheet import Page, Sheet, Sizes
@@ -17,7 +17,7 @@ ROOM_PX = 3
 """Between a lamp and its box."""
 
 
-def lamp_map(picture: Picture, lamps: Sequence[Lamp]) -> Sheet:
+def lamp_map(picture: Picture, lamps: Sequence[ClippedLamp]) -> Sheet:
     """Return a still with a box round each lamp, its number and its stops above white beside it."""
     width, height = picture.width_px, picture.height_px
     page = Page(width, Sizes.of(width))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -39,6 +40,12 @@ class Sheet:
         sRGB codes.
     notices : tuple of str
         What was assumed on the way, one sentence each.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> fg.Sheet(np.zeros((40, 60, 3), np.uint8)).codes.shape
+    (40, 60, 3)
     """
 
     codes: Codes
@@ -136,6 +143,16 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
         If the extension is neither, or the file cannot be written.
     ParameterError
         If `quality` is out of range.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder, "sheet.png")
+    ...     fg.write_sheet(path, fg.Sheet(np.zeros((40, 60, 3), np.uint8)))
+    ...     path.is_file()
+    True
     """
     target = Path(path)
     check_suffix(target)
@@ -145,6 +162,13 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
     # Colour at full resolution: small warm lamps would smear at half.
     options = {} if kind == "PNG" else {"quality": int(chosen), "subsampling": 0}
     write_whole(target, lambda beside: image.save(beside, kind, **options))
+
+
+def png_bytes(codes: Codes) -> bytes:
+    """PNG of display codes, in memory."""
+    out = io.BytesIO()
+    Image.fromarray(codes).save(out, "PNG")
+    return out.getvalue()
 
 
 def check_suffix(path: Path) -> None:

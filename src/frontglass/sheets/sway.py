@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from frontglass.checks import check_positive, check_within
+from frontglass.checks import check_bool, check_positive, check_within
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import write_whole
@@ -20,7 +20,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, Lamp, lamps_of
 from frontglass.sheets.sheet import Codes
 from frontglass.sheets.views import view
@@ -63,7 +63,7 @@ def sway(
     pan_deg: float = 1.0,
     exaggerate: float = 1.0,
     width_px: int = LOOP_WIDTH_PX,
-    surround: Surround = Surround.MIRROR,
+    surround: Surround | str = Surround.MIRROR,
     compensate: bool = True,
     progress: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Loop:
@@ -95,6 +95,8 @@ def sway(
     and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
     millimetre. Air and veils have no structure.
     """
+    surround = Surround.of("surround", surround)
+    check_bool("compensate", compensate)
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)

@@ -1,4 +1,4 @@
-"""A bracket from files to file."""
+"""A bracket merged from files to file."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ def merge_files(
     out: Path,
     stops: str | None = None,
     *,
-    response: Response = Response.PROFILE,
-    alignment: Alignment = Alignment.SHIFT,
+    response: Response | str = Response.PROFILE,
+    alignment: Alignment | str = Alignment.SHIFT,
 ) -> MergedBracket:
     """Merge bracketed stills into a file that holds light above white.
 

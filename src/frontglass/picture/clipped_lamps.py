@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 
 from frontglass.checks import check_not_negative, check_within
 from frontglass.errors import ParameterError
-from frontglass.picture.clipped import Outline, Signs, depth_within, outline, signs
+from frontglass.picture.clipped import (
+    Outline,
+    RegionFeatures,
+    depth_within,
+    outline,
+    region_features,
+)
 from frontglass.picture.picture import Picture
 
 Float32 = NDArray[np.float32]
@@ -19,13 +25,13 @@ Float64 = NDArray[np.float64]
 
 AUTO, OFF = "auto", "off"
 MOST_STOPS = 20.0
-MOST_GUESSED_STOPS = 8.0
+MOST_ESTIMATED_STOPS = 8.0
 LEAST_STOPS = 0.1
 """A region estimated at less is plain white, and given nothing."""
 UNREAD_STOPS = 0.9
 """For a region whose outline cannot be seen: the median of clipped areas of open pictures, crops
 counting alike and areas by their size, as tests/benchmarks/fit_lamps.py prints it."""
-FIT = (-1.119, 1.829, -1.139, -0.063, 0.271)
+COEFFICIENTS = (-1.119, 1.829, -1.139, -0.063, 0.271)
 """The logarithm of the light a region lost, over white [stop], is a constant; rises with the share
 that clips in all channels, with a darker edge, a darker frame and a larger area. As printed by
 tests/benchmarks/fit_lamps.py on 28 open panoramas, none of which the benchmark knows."""
@@ -36,7 +42,7 @@ SMALL_SHARE, LARGE_SHARE = 0.05, 0.4
 """Of the frame: up to the first an area may be a lamp, from the second on it is a sky or a wall."""
 HARD_EDGE, SOFT_EDGE = 0.75, 0.95
 """Light just outside, over the clipping level: white that comes up softly is no lamp either."""
-DIMMEST_SIGN = 0.02
+DIMMEST_EDGE = 0.02
 DARKEST_FRAME = 0.005
 MARK_REACH_SHARE = 0.01
 FARTHEST_MARK_PX = 8.0
@@ -53,6 +59,12 @@ class LampMark:
         A pixel in the region or close beside it. [px], >= 0.
     stops : float
         Mean light of the region above white. [stop], in [0, 20].
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Recovery(marks=(fg.LampMark(80, 90, stops=8),)).is_asked_for
+    True
     """
 
     x_px: float
@@ -75,6 +87,12 @@ class Recovery:
         Estimate each region, do nothing, or take every region to be this far above white. [stop]
     marks : tuple of LampMark
         Regions whose level is known; a mark wins over `clipped`, even over "off".
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Recovery(clipped=6).is_asked_for, fg.Recovery().is_asked_for
+    (True, False)
     """
 
     clipped: str | float = AUTO
@@ -110,7 +128,7 @@ class Recovery:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lamp:
+class ClippedLamp:
     """A clipped region and what is believed of it.
 
     Parameters
@@ -127,6 +145,15 @@ class Lamp:
         Of its light, mean 1.
     marked : bool
         Whether its level was typed for this region.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> night = np.full((60, 90), 40, np.uint8)
+    >>> night[30:33, 40:44] = 255
+    >>> (lamp,) = fg.with_recovered_light(fg.Picture.from_array(night)).lamps
+    >>> lamp.x_px, lamp.area_px, lamp.stops > 0
+    (41.5, 12, True)
     """
 
     x_px: float
@@ -142,7 +169,7 @@ class RecoveredStill(NamedTuple):
     """A still with the light its lamps had lost, and the clipped regions, most light first."""
 
     picture: Picture
-    lamps: tuple[Lamp, ...]
+    lamps: tuple[ClippedLamp, ...]
 
 
 def with_recovered_light(
@@ -163,6 +190,15 @@ def with_recovered_light(
     ------
     ParameterError
         If a mark lies on no clipped region.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> night = np.full((60, 90), 40, np.uint8)
+    >>> night[30:33, 40:44] = 255
+    >>> still = fg.with_recovered_light(fg.Picture.from_array(night), fg.Recovery(clipped=6)).picture
+    >>> float(still.radiance.max()), bool(still.recovered.max() > 40)
+    (1.0, True)
     """
     recovery = Recovery() if recovery is None else recovery
     if not picture.encoding.sample.is_integer:
@@ -175,25 +211,25 @@ def with_recovered_light(
     found = outline(light, white)
     if found.regions == 0 and not recovery.marks:
         return RecoveredStill(replace(picture, recovered=None), ())
-    shown = signs(light, found)
-    stops, uncertain = _levels(shown, recovery.clipped)
+    features = region_features(light, found)
+    stops, uncertain = _levels(features, recovery.clipped)
     marked = np.zeros(found.regions, dtype=bool)
     for mark in recovery.marks:
         region = _region_at(mark, found)
         stops[region], uncertain[region], marked[region] = mark.stops, 0, True
-    colours = _colours(shown)
+    colours = _colours(features)
     excess = _excess(light, found, stops, colours)
     lamps = tuple(
-        Lamp(
-            x_px=float(shown.x_px[i]),
-            y_px=float(shown.y_px[i]),
-            area_px=int(shown.area_px[i]),
+        ClippedLamp(
+            x_px=float(features.x_px[i]),
+            y_px=float(features.y_px[i]),
+            area_px=int(features.area_px[i]),
             stops=float(stops[i]),
             uncertain_stops=float(uncertain[i]),
             colour=(float(colours[i, 0]), float(colours[i, 1]), float(colours[i, 2])),
             marked=bool(marked[i]),
         )
-        for i in np.argsort(-(2.0**stops - 1) * shown.area_px, kind="stable")
+        for i in np.argsort(-(2.0**stops - 1) * features.area_px, kind="stable")
     )
     if not excess.any():
         return RecoveredStill(replace(picture, recovered=None), lamps)
@@ -201,59 +237,61 @@ def with_recovered_light(
     return RecoveredStill(replace(picture, recovered=excess, notices=notices), lamps)
 
 
-def _said(lamps: tuple[Lamp, ...]) -> str:
+def _said(lamps: tuple[ClippedLamp, ...]) -> str:
     given = [lamp.stops for lamp in lamps if lamp.stops > 0]
     areas = "1 clipped area is" if len(given) == 1 else f"{len(given)} clipped areas are"
     return f"{areas} taken to be up to {max(given):.1f} stops above white in what spreads."
 
 
-def _levels(shown: Signs, clipped: str | float) -> tuple[Float64, Float64]:
+def _levels(features: RegionFeatures, clipped: str | float) -> tuple[Float64, Float64]:
     """Level of each region above white and its uncertainty [stop]."""
-    count = len(shown.area_px)
+    count = len(features.area_px)
     if clipped == OFF:
         return np.zeros(count), np.zeros(count)
     if isinstance(clipped, float | int):
         return np.full(count, float(clipped)), np.zeros(count)
-    read = guessed_stops(shown)
+    read = estimated_stops(features)
     unread = np.isnan(read)
     # A still that is white all over shows a wall, not a lamp.
     stops = np.where(unread, UNREAD_STOPS if count > 1 else 0.0, read)
-    stops = np.clip(np.where(stops < LEAST_STOPS, 0, stops), 0, MOST_GUESSED_STOPS)
+    stops = np.clip(np.where(stops < LEAST_STOPS, 0, stops), 0, MOST_ESTIMATED_STOPS)
     return stops, np.full(count, UNCERTAIN_STOPS)
 
 
-def guessed_stops(shown: Signs, fit: Sequence[float] = FIT) -> Float64:
+def estimated_stops(
+    features: RegionFeatures, coefficients: Sequence[float] = COEFFICIENTS
+) -> Float64:
     """Level of each region above white [stop], nan where its edge is not to be seen.
 
     Parameters
     ----------
-    shown : Signs
+    features : RegionFeatures
         What the still shows.
-    fit : five numbers
-        As `FIT`.
+    coefficients : five numbers
+        As `COEFFICIENTS`.
 
     Notes
     -----
-    The light lost, over white, is a power law of the signs: it never falls below zero, and fades
+    The light lost, over white, is a power law of the features: it never falls below zero, and fades
     away by itself where they speak against a lamp.
     """
-    lost_stops = logarithms(shown) @ np.asarray(fit)
-    level = np.log2(1 + 2 ** np.minimum(lost_stops, MOST_GUESSED_STOPS))
-    return np.asarray(level * lamp_share(shown))
+    lost_stops = log_features(features) @ np.asarray(coefficients)
+    level = np.log2(1 + 2 ** np.minimum(lost_stops, MOST_ESTIMATED_STOPS))
+    return np.asarray(level * lamp_share(features))
 
 
-def logarithms(shown: Signs) -> Float64:
-    """Return what `FIT` multiplies, shape (N, 5): 1, whole share, edge, median, area [stop]."""
-    edge = np.log2(np.maximum(shown.edge, DIMMEST_SIGN))
-    median = np.log2(np.maximum(shown.frame_median, DARKEST_FRAME))
-    columns = (1.0, shown.whole_share, edge, median, np.log2(shown.area_share))
+def log_features(features: RegionFeatures) -> Float64:
+    """Return what `COEFFICIENTS` multiply, shape (N, 5): 1, whole share, edge, median, area."""
+    edge = np.log2(np.maximum(features.edge, DIMMEST_EDGE))
+    median = np.log2(np.maximum(features.frame_median, DARKEST_FRAME))
+    columns = (1.0, features.whole_share, edge, median, np.log2(features.area_share))
     return np.stack([np.broadcast_to(column, edge.shape) for column in columns], axis=1)
 
 
-def lamp_share(shown: Signs) -> Float64:
+def lamp_share(features: RegionFeatures) -> Float64:
     """How much a region may be a lamp, by its size and the hardness of its edge [1]."""
-    larger = np.log2(shown.area_share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
-    softer = (shown.edge - HARD_EDGE) / (SOFT_EDGE - HARD_EDGE)
+    larger = np.log2(features.area_share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
+    softer = (features.edge - HARD_EDGE) / (SOFT_EDGE - HARD_EDGE)
     return np.asarray((1 - np.clip(larger, 0, 1)) * (1 - np.clip(softer, 0, 1)))
 
 
@@ -274,9 +312,9 @@ def _region_at(mark: LampMark, found: Outline) -> int:
     return int(found.labels[rows[nearest], columns[nearest]]) - 1
 
 
-def _colours(shown: Signs) -> Float64:
+def _colours(features: RegionFeatures) -> Float64:
     """Colour of each region's light, mean 1: half way (in stops) from white to its ring."""
-    ring = np.nan_to_num(np.maximum(shown.ring_light, 0), nan=1.0)
+    ring = np.nan_to_num(np.maximum(features.ring_light, 0), nan=1.0)
     mean = ring.mean(axis=1, keepdims=True)
     hue = np.where(mean > 0, np.maximum(ring, 1e-3 * mean) / np.where(mean > 0, mean, 1), 1.0)
     hue = hue**HUE_KEPT
