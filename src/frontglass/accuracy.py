@@ -129,7 +129,12 @@ class Accuracy:
     tulle_orders: float = 64.0
     tulle_px: float = 240.0
     most_tulle_orders: float = 128.0
-    tulle_steps_px: tuple[tuple[float, float], ...] = ((5.0, 0.03), (10.0, 0.0625), (20.0, 0.125), (math.inf, 0.5))
+    tulle_steps_px: tuple[tuple[float, float], ...] = (
+        (5.0, 0.03),
+        (10.0, 0.0625),
+        (20.0, 0.125),
+        (math.inf, 0.5),
+    )
     fine_arms: float = 8.0
     arm_steps_px: tuple[float, float] = (0.25, 2.0)
     halo_lobes: float = 8.0

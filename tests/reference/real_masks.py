@@ -42,7 +42,11 @@ class Orders:
 
 
 def orders_of(
-    mask: NDArray[np.complex128], cell_m: tuple[float, float], *, tiles: int = 0, least: float = 1e-10
+    mask: NDArray[np.complex128],
+    cell_m: tuple[float, float],
+    *,
+    tiles: int = 0,
+    least: float = 1e-10,
 ) -> Orders:
     """Orders of a mask drawn on (rows, columns) of a cell of (height, width) [m].
 

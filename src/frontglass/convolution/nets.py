@@ -90,9 +90,7 @@ class CrossedFilter(Filter):
                 continue
             image = self.mask.mirror_image_of(index)
             laid = splat(_turned(streaks[grating], self.mask.across_rad[index]))
-            family = _Passed(
-                grating.direct, planes_of(laid, shape, dtype, is_even=image == index)
-            )
+            family = _Passed(grating.direct, planes_of(laid, shape, dtype, is_even=image == index))
             if image is not None and image != index:
                 done.add(image)
                 family = family.with_mirror_image()
@@ -258,18 +256,14 @@ class _Torus:
         if not groups:
             return light
         lone = self._lone(highest)
-        pairs = {
-            pair: self._covariance(pair, lone, highest) for pair in self.mask.groups_of(2)
-        }
+        pairs = {pair: self._covariance(pair, lone, highest) for pair in self.mask.groups_of(2)}
         for i, j, k in groups:
             moment = self._joint((i, j, k), highest) - lone[i] * lone[j] * lone[k]
             moment -= pairs[i, j] * lone[k] + pairs[i, k] * lone[j] + pairs[j, k] * lone[i]
             light += self.mask.others_direct((i, j, k)) * moment
         return light
 
-    def _covariance(
-        self, pair: tuple[int, ...], lone: list[Float64], highest: int
-    ) -> Float64:
+    def _covariance(self, pair: tuple[int, ...], lone: list[Float64], highest: int) -> Float64:
         i, j = pair
         return np.asarray(self._joint(pair, highest) - lone[i] * lone[j])
 
@@ -284,9 +278,7 @@ class _Torus:
         return np.asarray(fft.rfft2(light, workers=-1).real)
 
 
-def streaks_of(
-    orders: Orders, band: Band, px_per_rad: float, step_px: float
-) -> Iterator[Points]:
+def streaks_of(orders: Orders, band: Band, px_per_rad: float, step_px: float) -> Iterator[Points]:
     """Orders as a band smears them, along the line to the lamp, a ring of them at a time."""
     x, y = (at * band.centre_m * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
     radius = np.hypot(x, y)

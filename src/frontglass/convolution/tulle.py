@@ -126,9 +126,7 @@ def _arms(
     )
     along = (edges[1:] + edges[:-1]) / 2
     # The band smears where they begin, and each row aside: every point has a wavelength.
-    tail = -np.diff(1 / edges) * (
-        special.ndtr((along / start_px - 1) / blur) if blur else 1.0
-    )
+    tail = -np.diff(1 / edges) * (special.ndtr((along / start_px - 1) / blur) if blur else 1.0)
     rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
     quantiles = np.add.outer(_ROWS * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
     ratio = 1 + relative * special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
@@ -182,7 +180,9 @@ def _steps(lobe_px: float, lobes: float) -> tuple[Float64, Float64]:
     return (edges[1:] + edges[:-1]) / 2, np.diff(edges)
 
 
-def _on_arms(mask: HexagonalNet, along: Float64, aside: Float64, shares: Float64) -> Iterator[Points]:
+def _on_arms(
+    mask: HexagonalNet, along: Float64, aside: Float64, shares: Float64
+) -> Iterator[Points]:
     """Points in directions along and beside the six arms, three of them to one side of the lamp."""
     for a in _NORMALS:
         c, s = math.cos(a), math.sin(a)
