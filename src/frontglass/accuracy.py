@@ -62,9 +62,15 @@ class Accuracy:
     revivals : float
         Periods of a mask, as shifts, after which a band has washed out its transfer function. Fewer
         leave ripples between dots.
-    streak_points_per_px, streak_fine_px, streak_points_together, streak_reach_px : int
-        Points per pixel of a streak out to some pixels, how many are taken together beyond, and
-        where it is folded back. More points, more exact dots and more time.
+    near_px : int
+        Out to where a lamp's light is summed on an array; memory with its square.
+    streak_points_per_px : (int, int)
+        Points per pixel of a streak, at least and at most. More, more exact dots and more time.
+    points_in_a_dot : float
+        How many of them the standard deviation of a first order asks for.
+    streak_fine_px, streak_points_together, streak_reach_px : int
+        Out to where they are so fine, how many are taken together beyond, and where the streak is
+        folded back.
     joint_orders, more_joint_orders : (int, float)
         First orders of two families that are laid at their exact places, and how far apart their
         points are [px]. More take time with the square of their number; farther out a product is
@@ -82,6 +88,8 @@ class Accuracy:
         so many pixels; beyond, its arms are.
     tulle_steps_px : tuple of (float, float)
         Of these orders, up to how many cycles per pitch their points are how far apart [px].
+    lone_tulle_orders : float
+        Beyond so many cycles per pitch they may be an eighth of the orders' distance apart.
     fine_arms, arm_steps_px : float, (float, float)
         Out to so many times where they begin, and beyond, steps of the arms' rows [px].
     halo_lobes, faint_halo_lobes, halo_step_px, halo_steps_per_lobe : float
@@ -115,7 +123,9 @@ class Accuracy:
     parts_of_a_peak: tuple[float, ...] = (0.0, 0.03, 0.1, 0.25, 0.42, 0.58, 0.75, 0.9, 0.97, 1.0)
     drifts_told_apart: float = 0.4
     revivals: float = 20.0
-    streak_points_per_px: int = 64
+    near_px: int = 1024
+    streak_points_per_px: tuple[int, int] = (16, 64)
+    points_in_a_dot: float = 20.0
     streak_fine_px: int = 256
     streak_points_together: int = 8
     streak_reach_px: int = 8192
@@ -128,6 +138,7 @@ class Accuracy:
     darkest_share: float = 1e-13
     tulle_orders: float = 64.0
     tulle_px: float = 240.0
+    lone_tulle_orders: float = 20.0
     most_tulle_orders: float = 128.0
     tulle_steps_px: tuple[tuple[float, float], ...] = (
         (5.0, 0.03),
@@ -136,7 +147,7 @@ class Accuracy:
         (math.inf, 0.5),
     )
     fine_arms: float = 8.0
-    arm_steps_px: tuple[float, float] = (0.25, 2.0)
+    arm_steps_px: tuple[float, float] = (0.5, 4.0)
     halo_lobes: float = 8.0
     faint_halo_lobes: float = 64.0
     halo_step_px: float = 0.5

@@ -89,7 +89,7 @@ class CrossedFilter(Filter):
             if index in done:
                 continue
             image = self.mask.mirror_image_of(index)
-            laid = splat(_turned(streaks[grating], self.mask.across_rad[index]))
+            laid = [splat(_turned(streaks[grating], self.mask.across_rad[index]))]
             family = _Passed(grating.direct, planes_of(laid, shape, dtype, is_even=image == index))
             if image is not None and image != index:
                 done.add(image)
@@ -97,7 +97,7 @@ class CrossedFilter(Filter):
             product = family if product is None else product.times(family)
         assert product is not None
         beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
-        planes = beside and planes_of(beside, shape, dtype, is_even=self.is_even)
+        planes = beside and planes_of([beside], shape, dtype, is_even=self.is_even)
         return product.mixed(planes, 1 - self.pale_share)
 
 
@@ -172,7 +172,11 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     triangle, so that none is lost between them. What lies beyond the reach comes back, as from
     mirrors, along the same line. Far from the lamp several points are taken together.
     """
-    per_px, reach = ACCURACY.streak_points_per_px, ACCURACY.streak_reach_px
+    smear = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
+    per_px, most = ACCURACY.streak_points_per_px
+    while per_px < most and per_px * smear < ACCURACY.points_in_a_dot:
+        per_px *= 2
+    reach = ACCURACY.streak_reach_px
     count = per_px * reach
     frequency = np.arange(count + 1) / (2 * reach)
     last = ACCURACY.revivals * grating.pitch_m / band.centre_m / px_per_rad
@@ -274,7 +278,7 @@ class _Torus:
         """Orders in which some gratings deviate light, whatever the others do."""
         orders = self.mask.joint_orders(members, highest)
         points = streaks_of(orders, self.band, self.px_per_rad, self.step_px)
-        light = on_torus(Pixels.joined([splat(some) for some in points]), self.side)
+        light = on_torus(points, self.side)
         return np.asarray(fft.rfft2(light, workers=-1).real)
 
 

@@ -14,7 +14,7 @@ from scipy import special
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.convolution.nets import streaks_of
-from frontglass.convolution.splat import Pixels, Points, planes_of, splat
+from frontglass.convolution.splat import Points, planes_of, splat
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
@@ -23,7 +23,7 @@ Float64 = NDArray[np.float64]
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2
-_ROWS = np.arange(-18, 19)
+_ROWS = np.arange(-15, 16)
 """Of orders beside an arm; 98 % of its light."""
 
 
@@ -71,13 +71,11 @@ class TulleFilter(Filter):
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         share = 1 - self.pale_share
-        parts = [
+        parts = (
             splat(Points(x, y, share * light))
             for x, y, light in star(self.mask, self.band, self.px_per_rad)
-        ]
-        if not parts:
-            parts = [splat(Points(*3 * (np.zeros(0),)))]
-        return planes_of(Pixels.joined(parts), shape, dtype, is_even=self.is_even)
+        )
+        return planes_of(parts, shape, dtype, is_even=self.is_even)
 
 
 def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
@@ -90,12 +88,14 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     orders = mask.orders(farthest)
     kept = mask.kept(orders.x_per_m, orders.y_per_m)
     near = Orders(orders.x_per_m, orders.y_per_m, orders.shares * kept)
-    first = 0.0
+    first, spacing = 0.0, 2 / math.sqrt(3) * px / mask.pitch_m
     radius = np.hypot(near.x_per_m, near.y_per_m) * mask.pitch_m
     for last, step in ACCURACY.tulle_steps_px:
         some = (radius <= last) & (radius > first)
         chosen = Orders(*(column[some] for column in near))
-        yield from streaks_of(chosen, band, px_per_rad, step)
+        # Where so many lie over one another, a part of their distance serves.
+        widest = spacing / 8 if first >= ACCURACY.lone_tulle_orders else step
+        yield from streaks_of(chosen, band, px_per_rad, max(step, widest))
         first = last
     # Half of all there is lies to one side.
     beyond = (1 - mask.direct) / 2 - float(orders.shares.sum())
@@ -136,7 +136,7 @@ def _arms(
 
 
 def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> Iterator[Points]:
-    """What jitter takes from the orders: patterns of pieces of thread that move each on its own."""
+    """Return what jitter takes from the orders: patterns of pieces of thread that move each on its own."""
     wavelengths, weights = band.wavelengths(band.sigma_m / 2)
     lobe = band.centre_m * px_per_rad / mask.width_m
     aside_lobe = band.centre_m * px_per_rad / mask.thread_length_m
@@ -175,8 +175,8 @@ def _steps(lobe_px: float, lobes: float) -> tuple[Float64, Float64]:
     end = ACCURACY.halo_lobes * lobe_px
     longest = max(ACCURACY.halo_step_px, lobe_px / ACCURACY.halo_steps_per_lobe)
     near = np.linspace(0, end, math.ceil(end / min(longest, lobe_px / 8)) + 1)
-    longer = math.ceil(math.log(lobes / ACCURACY.halo_lobes) * 100)
-    edges = np.concatenate([near, end * np.exp(np.arange(1, longer + 1) / 100)])
+    longer = math.ceil(math.log(lobes / ACCURACY.halo_lobes) * 40)
+    edges = np.concatenate([near, end * np.exp(np.arange(1, longer + 1) / 40)])
     return (edges[1:] + edges[:-1]) / 2, np.diff(edges)
 
 
