@@ -59,10 +59,7 @@ class Breath(Element):
     def direct_share(self, channel: int) -> float:
         return self.scatter(channel).direct
 
-    def encircled_flux(self, radius_rad: float, channel: int) -> float:
-        return float(self.scatter(channel).encircled_flux(radius_rad))
-
-    def filter(self, channel: int, px_per_rad: float) -> Filter:
+    def filter(self, channel: int, px_per_rad: float) -> Filter | None:
         scatterers = ((self.drops, self.scatter(channel).profile),)
         return ScatterFilter(scatterers=scatterers, px_per_rad=px_per_rad)
 
@@ -151,3 +148,14 @@ def test_it_is_measured(look):
     shown = json.loads(run("show", look, *OPTICS, "--width", "512", "--json"))
     told = next(row for row in shown["numbers"] if row["strength"] == 1)
     assert got["veiling_glare_index"] == pytest.approx(told["veiling_glare_index"], rel=0.02)
+
+
+def test_one_without_a_filter_needs_a_way_of_its_own():
+    @dataclass(frozen=True, slots=True, kw_only=True)
+    class Idle(Breath):
+        def filter(self, channel: int, px_per_rad: float) -> None:
+            del channel, px_per_rad
+
+    light = np.full((9, 9, 3), 0.1, np.float32)
+    with pytest.raises(NotImplementedError, match="Idle has neither a filter nor a way"):
+        fg.render(light, Idle(drops=0.1, blur_deg=1.0))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from frontglass.convolution.filters import Filter
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.element import CHANNELS, Element, Fact, Passage, Place, filtered
+from frontglass.elements.encircled import encircled_flux
 from frontglass.optics.camera import Camera
 
 Float32 = NDArray[np.float32]
@@ -39,8 +40,8 @@ class Covering(Element):
     def through_covered(self, light: Float32, passage: Passage) -> Float32:
         """See `Element.through`, where it is covered; by its filter unless it has its own way."""
         px_per_rad = passage.camera.px_per_rad(light.shape[1])
-        filters = (self.covered_filter(channel, px_per_rad) for channel in CHANNELS)
-        return filtered(light, [[one for one in filters if one is not None]], passage)
+        filters = [self._has(self.covered_filter(channel, px_per_rad)) for channel in CHANNELS]
+        return filtered(light, [filters], passage)
 
     def covered_facts(self, px_per_deg: float) -> tuple[Fact, ...]:
         """See `Element.facts`, where it is covered."""
@@ -66,6 +67,14 @@ class Covering(Element):
             self.covered_transmittance,
             lambda part: self.through_covered(part, passage),
         )
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`."""
+
+        def covered(px_per_rad: float) -> Filter:
+            return self._has(self.covered_filter(channel, px_per_rad))
+
+        return encircled_flux(covered, radius_rad)
 
     def covered_share(self, camera: Camera) -> float:
         """See `Element`."""

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from frontglass.convolution.filters import Filter
 from frontglass.elements.covering import Covering
 from frontglass.elements.element import CHANNELS, GREEN, Fact
-from frontglass.elements.encircled import encircled_flux
-from frontglass.elements.mesh_light import mask_filter
+from frontglass.elements.mask_filter import mask_filter
 from frontglass.optics.masks import PupilMask
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.units import deg_from_rad, m_from_mm, m_from_nm
@@ -53,10 +52,6 @@ class Diffracting(Covering):
     def direct_share(self, channel: int) -> float:
         """See `Element`."""
         return (1 - self.veil_share) * self.mask(channel).direct
-
-    def encircled_flux(self, radius_rad: float, channel: int) -> float:
-        """See `Element`."""
-        return encircled_flux(lambda scale: self.covered_filter(channel, scale), radius_rad)
 
     def covered_filter(self, channel: int, px_per_rad: float) -> Filter:
         """See `Covering`."""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter, Product
+from frontglass.elements.encircled import encircled_flux
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.picture.lamp_place import LampPlace
@@ -122,12 +123,13 @@ class Element(ABC):
         threshold, light far above.
         """
 
-    @abstractmethod
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """Light that lands within an angle of where it belongs, of all that leaves. [1], in [0, 1].
 
-        Where it covers the view; for light below white, which a threshold leaves alone.
+        Where it covers the view; for light below white, which a threshold leaves alone. Read from
+        its filter, unless it knows better.
         """
+        return encircled_flux(lambda scale: self._has(self.filter(channel, scale)), radius_rad)
 
     def covered_share(self, camera: Camera) -> float:
         """Light from the middle of the frame that meets it, of all that does. [1], in [0, 1]."""
@@ -152,12 +154,21 @@ class Element(ABC):
         passage : Passage
             What else it may ask.
         """
-        return filtered(light, [self.filters(passage.camera.px_per_rad(light.shape[1]))], passage)
+        px_per_rad = passage.camera.px_per_rad(light.shape[1])
+        filters = [self._has(self.filter(channel, px_per_rad)) for channel in CHANNELS]
+        return filtered(light, [filters], passage)
 
     def filters(self, px_per_rad: float) -> tuple[Filter, ...]:
         """Return its filters for red, green and blue; none if it has a step of its own."""
         filters = (self.filter(channel, px_per_rad) for channel in CHANNELS)
         return tuple(one for one in filters if one is not None)
+
+    def _has(self, its: Filter | None) -> Filter:
+        """Return its filter; without one and without a way of its own it could do nothing."""
+        if its is None:
+            msg = f"{type(self).__name__} has neither a filter nor a way of its own."
+            raise NotImplementedError(msg)
+        return its
 
     def merged_with(self, other: Element) -> Element | None:
         """Return one element that does what both do, if there is one."""

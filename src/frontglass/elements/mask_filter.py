@@ -1,4 +1,4 @@
-"""Nets and lines as filters."""
+"""Nets and lines as filters: what the pupil sees of them, laid on pixels."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from frontglass.optics.tulle import HexagonalNet
 
 
 def mask_filter(mask: PupilMask, channel: int, px_per_rad: float, pale_share: float) -> Filter:
-    """What a net or line glass does to the light of a channel: 0 red, 1 green, 2 blue.
+    """Return what a net or line glass does to the light of a channel: 0 red, 1 green, 2 blue.
 
     Parameters
     ----------
