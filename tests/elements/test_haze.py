@@ -21,7 +21,7 @@ BEAM = {
 @pytest.mark.source("CIE17", "term 17-31-018: extinction is ln 20 over the range")
 def test_extinction_and_optical_range_are_one_thing_said_twice():
     haze = Haze(optical_range_m=149.787)
-    assert haze.extinction == pytest.approx(0.02, abs=1e-7)
+    assert haze.extinction(1) == pytest.approx(0.02, abs=1e-7)
     assert haze.range_m == pytest.approx(149.787)
     assert haze.at(0.5).range_m == pytest.approx(2 * 149.787)
     assert haze.at(0).range_m == math.inf

@@ -198,6 +198,11 @@ class Haze(Element):
         return Air(extinction_per_m=extinction, albedo=self.albedo, asymmetry=self.asymmetry)
 
     @property
+    def range_m(self) -> float:
+        """Meteorological optical range in green [m]; inf in clear air."""
+        return optical_range_m(self.green_extinction_per_m)
+
+    @property
     def transmittance(self) -> float:
         """See `Element`: from an evenly lit room as much light comes in as goes out."""
         return 1.0
@@ -254,7 +259,7 @@ class Haze(Element):
             for metres in (NEAR_M, ACROSS_THE_ROOM_M)
         }
         return (
-            Fact(name="optical range, 5 % left", values=(optical_range_m(green),), unit="m"),
+            Fact(name="optical range, 5 % left", values=(self.range_m,), unit="m"),
             *(
                 Fact(name=f"light left after {metres:g} m", values=shares, unit="%")
                 for metres, shares in left.items()
