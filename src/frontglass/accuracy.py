@@ -51,6 +51,9 @@ class Accuracy:
         Cones up to this radius are laid on pixels point by point, wider ones by their transform.
     few_frequencies : int
         Up to here a table along the radius costs less than sums of Gaussians, seen at 1280x720.
+    kept_in_the_dark_px : int
+        Frames up to this keep what was made of a filter for the next still, 100 bytes a pixel; a
+        larger one would hold copies of itself. Under mirrors all frames do, at a quarter of that.
     single_from_px : int
         Smaller frames cost little in double precision, which keeps light to a millionth.
     single_rms : float
@@ -161,6 +164,7 @@ class Accuracy:
     radius_nodes: int = 8192
     widest_deposited_px: float = 8.0
     few_frequencies: int = 500_000
+    kept_in_the_dark_px: int = 2_100_000
     single_from_px: int = 1_000_000
     single_rms: float = 12.0
     fewest_for_a_table: int = 4096

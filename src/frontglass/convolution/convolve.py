@@ -101,18 +101,22 @@ def _planes_of(
     filters: Sequence[Filter], shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
 ) -> Iterator[tuple[list[int], Planes]]:
     """Channels that share a filter, and its planes, one filter at a time to hold memory down."""
+    is_small = shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
+    keeps = boundary is Surround.MIRROR or is_small
+    make = _planes if keeps else _planes.__wrapped__
     for filter_ in dict.fromkeys(filters):
         channels = [channel for channel, own in enumerate(filters) if own == filter_]
-        if boundary is Surround.MIRROR:
-            yield channels, _planes_among_mirrors(filter_, shape, dtype)
-        else:
-            yield channels, planes_in_the_dark(filter_, shape, dtype)
+        yield channels, make(filter_, shape, dtype, boundary)
 
 
 @lru_cache(maxsize=3)
-def _planes_among_mirrors(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
-    """Planes of a filter, kept for the next still of a scene. In the dark they are too large."""
-    return filter_.cosine_planes(shape, dtype)
+def _planes(
+    filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
+) -> Planes:
+    """Planes of a filter, kept for the next still of a scene."""
+    if boundary is Surround.MIRROR:
+        return filter_.cosine_planes(shape, dtype)
+    return planes_in_the_dark(filter_, shape, dtype)
 
 
 def _add_over_cells(
