@@ -32,6 +32,13 @@ class Accuracy:
     least_reach_px : int
         In the dark a filter that goes any way is cut at the frame, but what goes three times as far
         is folded back first, from so many pixels at least. More take time on small frames.
+    fading_cells : int
+        Over so many cells beyond a dark frame a kernel fades. Cut off, it would ring.
+    nodes_per_cell : int
+        Of tables of the light at a distance. More take time.
+    narrowest_film_px : float
+        Standard deviation of a film's single deviation that pixels cannot tell from a wider one:
+        a hundredth of its light reaches the next pixel. Less takes more aliases, and time.
     negligible_alias : float
         Transfer functions are followed past the grid's highest frequency down to this.
     few_aliases : int
@@ -44,6 +51,9 @@ class Accuracy:
         Cones up to this radius are laid on pixels point by point, wider ones by their transform.
     few_frequencies : int
         Up to here a table along the radius costs less than sums of Gaussians, seen at 1280x720.
+    kept_in_the_dark_px : int
+        Frames up to this keep what was made of a filter for the next still, 100 bytes a pixel; a
+        larger one would hold copies of itself. Under mirrors all frames do, at a quarter of that.
     single_from_px : int
         Smaller frames cost little in double precision, which keeps light to a millionth.
     single_rms : float
@@ -145,12 +155,16 @@ class Accuracy:
     smooth_cell_px: float = 4.0
     sharp_light_per_px2: float = 2e-10
     least_reach_px: int = 256
+    fading_cells: int = 16
+    nodes_per_cell: int = 8
+    narrowest_film_px: float = 0.01
     negligible_alias: float = 1e-8
     few_aliases: int = 9
     most_aliases: int = 12
     radius_nodes: int = 8192
     widest_deposited_px: float = 8.0
     few_frequencies: int = 500_000
+    kept_in_the_dark_px: int = 2_100_000
     single_from_px: int = 1_000_000
     single_rms: float = 12.0
     fewest_for_a_table: int = 4096

@@ -15,7 +15,7 @@ from frontglass.convolution.blocks import precision_for
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes, Product, ScatterFilter, VeilFilter
-from frontglass.optics.profiles import Gaussian
+from frontglass.optics.profiles import Airy, Gaussian
 
 Array = NDArray[np.float64]
 SINGLE, DOUBLE = np.dtype(np.float32), np.dtype(np.float64)
@@ -122,6 +122,19 @@ def test_a_product_is_what_its_filters_are_one_after_the_other(dots, kind):
     glowed = convolve(dotted.astype(np.float32), [glow] * 3, Surround.MIRROR)
     want = 0.9 * glowed[around:-around, around:-around] + 0.1 * mean
     np.testing.assert_allclose(got, want, atol=1e-6)
+
+
+@pytest.mark.parametrize("boundary", Surround)
+@pytest.mark.parametrize("profile", [Gaussian(sigma_rad=2.0), Airy(lambda_over_d_rad=9.0)])
+def test_a_product_of_scatterers_is_one_that_scatters_as_often(profile, boundary):
+    light = np.full((90, 60, 3), 0.01, dtype=np.float32)
+    light[20, 50] = 1e4
+    once = ScatterFilter(scatterers=((0.3, profile),), px_per_rad=1.0)
+    twice = ScatterFilter(scatterers=((0.6, profile),), px_per_rad=1.0)
+    product = Product((once, once, VeilFilter(share=0.1)))
+    got = convolve(light, [product] * 3, boundary)
+    want = 0.9 * convolve(light, [twice] * 3, boundary) + 0.1 * light.mean(axis=(0, 1))
+    np.testing.assert_allclose(got, want, rtol=3e-4, atol=3e-5)
 
 
 def test_single_precision_keeps_well_within_the_engines_bound_as_long_as_it_is_trusted():

@@ -11,7 +11,7 @@ cannot get far.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -92,16 +92,28 @@ def _add_over_pixels(
     """Add deviated light pixel by pixel, one channel at a time to hold memory down."""
     shape = (light.shape[0], light.shape[1])
     dtype = precision_for(light, max(1 - f.direct for f in filters))
-    for channel, filter_ in enumerate(filters):
-        planes = _planes(filter_, shape, dtype, boundary)
-        out[..., channel] += filtered(light[..., channel], planes)
+    for channels, planes in _planes_of(filters, shape, dtype, boundary):
+        for channel in channels:
+            out[..., channel] += filtered(light[..., channel], planes)
+
+
+def _planes_of(
+    filters: Sequence[Filter], shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
+) -> Iterator[tuple[list[int], Planes]]:
+    """Channels that share a filter, and its planes, one filter at a time to hold memory down."""
+    is_small = shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
+    keeps = boundary is Surround.MIRROR or is_small
+    make = _planes if keeps else _planes.__wrapped__
+    for filter_ in dict.fromkeys(filters):
+        channels = [channel for channel, own in enumerate(filters) if own == filter_]
+        yield channels, make(filter_, shape, dtype, boundary)
 
 
 @lru_cache(maxsize=3)
 def _planes(
     filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
 ) -> Planes:
-    """Planes of a filter, kept for channels that share it and for the next still of a scene."""
+    """Planes of a filter, kept for the next still of a scene."""
     if boundary is Surround.MIRROR:
         return filter_.cosine_planes(shape, dtype)
     return planes_in_the_dark(filter_, shape, dtype)
@@ -121,10 +133,10 @@ def _add_over_cells(
     tall = rows.gather(light.reshape(height, width * 3)).reshape(rows.total, width, 3)
     cells = columns.gather(tall.transpose(1, 0, 2).reshape(width, rows.total * 3))
     cells = cells.reshape(columns.total, rows.total, 3)
-    for channel, filter_ in enumerate(filters):
-        on_cells = FilterOnCells(filter_, rows, columns)
-        planes = _planes(on_cells, shape, np.dtype(np.float64), boundary)
-        cells[..., channel] = filtered(cells[..., channel].T, planes).T
+    on_cells = [FilterOnCells(f, rows, columns) for f in filters]
+    for channels, planes in _planes_of(on_cells, shape, np.dtype(np.float64), boundary):
+        for channel in channels:
+            cells[..., channel] = filtered(cells[..., channel].T, planes).T
     wide = np.zeros((width, rows.total * 3), dtype=np.float32)
     columns.add(cells.reshape(columns.total, rows.total * 3), wide)
     tall = np.ascontiguousarray(wide.reshape(width, rows.total, 3).transpose(1, 0, 2))

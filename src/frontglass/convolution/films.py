@@ -16,8 +16,6 @@ from frontglass.convolution.filters import Filter
 Float64 = NDArray[np.float64]
 
 AT_ONCE = 300_000
-NARROWEST_PX = 0.01
-"""Standard deviation of a single deviation that pixels cannot tell from none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +122,8 @@ class FilmFilter(Filter):
         )
         along, across = -2 * (math.pi * f_along) ** 2, -2 * (math.pi * f_across) ** 2
         for sigma, share in zip(self.across_px, self.shares, strict=True):
-            narrow, wide = max(sigma / self.streak_ratio, NARROWEST_PX), max(sigma, NARROWEST_PX)
+            least = ACCURACY.narrowest_film_px
+            narrow, wide = max(sigma / self.streak_ratio, least), max(sigma, least)
             weight = self.optical_depth * share
             if self.is_even:
                 exponent += weight * np.exp(narrow**2 * along) * np.exp(wide**2 * across)
@@ -137,7 +136,7 @@ class FilmFilter(Filter):
 
     def _aliases(self, fx_per_px: Float64, fy_per_px: Float64) -> NDArray[np.intp]:
         """Which aliases of some frequencies hold any light, as rows and columns."""
-        narrowest = max(min(self.across_px) / self.streak_ratio, NARROWEST_PX)
+        narrowest = max(min(self.across_px) / self.streak_ratio, ACCURACY.narrowest_film_px)
         last = math.ceil(math.sqrt(-math.log(ACCURACY.negligible_alias) / 2) / math.pi / narrowest)
         m = np.arange(-last, last + 1)
         (middle_y, far_y), (middle_x, far_x) = _middle(fy_per_px), _middle(fx_per_px)

@@ -299,10 +299,8 @@ class Product(Filter):
 
     def density(self, r_px: Float64) -> Float64:
         """See `Filter`; what only one of them deviates keeps that one's rings."""
-        others = [
-            math.prod(other.direct for other in self.members if other is not member)
-            for member in self.members
-        ]
+        shares = [member.direct for member in self.members]
+        others = [math.prod(shares[:i] + shares[i + 1 :]) for i in range(len(shares))]
 
         def by_several(f_per_px: Float64) -> Float64:
             once = np.zeros_like(f_per_px)

@@ -20,9 +20,6 @@ from frontglass.convolution.filters import Filter, Planes
 Float64 = NDArray[np.float64]
 
 FARTHEST_PX = 65536.0
-NODES_PER_CELL = 8
-BEYOND_CELLS = 16
-"""Where a kernel fades beyond the frame: cut off, it would ring once cells are divided out."""
 
 
 @dataclass(frozen=True)
@@ -156,11 +153,11 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     Its density is laid on the cells of the frame and a few more.
     """
     rows, columns = filter_.rows.width_px, filter_.columns.width_px
-    reach = (shape[0] + BEYOND_CELLS, shape[1] + BEYOND_CELLS)
+    reach = (shape[0] + ACCURACY.fading_cells, shape[1] + ACCURACY.fading_cells)
     padded = _padded(shape, reach)
     y, x = np.arange(reach[0]) * rows, np.arange(reach[1]) * columns
     end = np.hypot(y[-1], x[-1]) + max(rows, columns)
-    r = np.arange(0, end, min(rows, columns) / NODES_PER_CELL)
+    r = np.arange(0, end, min(rows, columns) / ACCURACY.nodes_per_cell)
     density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
     points = np.zeros((padded[0] + 1, padded[1] + 1))
     points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
@@ -174,5 +171,5 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
 
 
 def _fading(reach: int) -> Float64:
-    t = np.clip((np.arange(reach) - reach) / BEYOND_CELLS + 1, 0, 1)
+    t = np.clip((np.arange(reach) - reach) / ACCURACY.fading_cells + 1, 0, 1)
     return 1 - t**3 * (10 - 15 * t + 6 * t**2)
