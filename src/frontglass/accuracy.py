@@ -81,6 +81,8 @@ class Accuracy:
         So far at least, and no farther, are such orders laid [px].
     triple_orders : int
         The same of three families, time with the cube.
+    points_at_once : int
+        Points laid at a time; more take memory.
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
     tulle_orders, tulle_px, most_tulle_orders : float
@@ -136,6 +138,7 @@ class Accuracy:
     joint_reach_px: float = 700.0
     triple_orders: int = 12
     darkest_share: float = 1e-13
+    points_at_once: int = 400_000
     tulle_orders: float = 64.0
     tulle_px: float = 240.0
     lone_tulle_orders: float = 20.0

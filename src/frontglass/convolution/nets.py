@@ -215,6 +215,9 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     two = sorted(1 - grating.direct for grating in mask.gratings)[-2:]
     if math.prod(two) > ACCURACY.much_joint_light:
         orders, step = ACCURACY.more_joint_orders
+    if any(g.drift_m for g in mask.gratings):
+        # Parts of a peak lie beside one another.
+        step = max(step, min(2 * step, spacing / 16))
     wanted = max(orders, math.ceil(ACCURACY.joint_px / spacing))
     highest = max(min(wanted, int(ACCURACY.joint_reach_px / spacing)), 1)
     wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
@@ -288,16 +291,19 @@ def streaks_of(orders: Orders, band: Band, px_per_rad: float, step_px: float) ->
     radius = np.hypot(x, y)
     rings = np.ceil(2 * np.log2(np.maximum(radius, 1.0)))
     for ring in np.unique(rings):
-        member = rings == ring
+        (members,) = np.nonzero(rings == ring)
         wavelengths, weights = band.wavelengths(
-            band.centre_m * step_px / float(radius[member].max())
+            band.centre_m * step_px / float(radius[members].max())
         )
         ratio = wavelengths / band.centre_m
-        yield Points(
-            np.outer(ratio, x[member]).ravel(),
-            np.outer(ratio, y[member]).ravel(),
-            np.outer(weights, orders.shares[member]).ravel(),
-        )
+        some = max(ACCURACY.points_at_once // ratio.size, 1)
+        for start in range(0, members.size, some):
+            chosen = members[start : start + some]
+            yield Points(
+                np.outer(ratio, x[chosen]).ravel(),
+                np.outer(ratio, y[chosen]).ravel(),
+                np.outer(weights, orders.shares[chosen]).ravel(),
+            )
 
 
 def _turned(points: Points, angle_rad: float) -> Points:

@@ -157,10 +157,10 @@ def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> It
     # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light, and jitter takes it all.
     beyond = whole / (np.pi**2 * ACCURACY.halo_lobes)
     shares *= light / (float(shares.sum()) + beyond)
-    left_over = light - float(shares.sum())
+    lit = shares > ACCURACY.darkest_halo
+    left_over = light - float(shares[lit].sum())
     yield from _arms(mask, band, px_per_rad, (ACCURACY.halo_lobes * lobe, 0.0), left_over)
     y, x = np.broadcast_arrays(aside, along[:, np.newaxis])
-    lit = shares > ACCURACY.darkest_halo
     yield from _on_arms(mask, x[lit], y[lit], shares[lit] / len(_NORMALS))
 
 
