@@ -53,7 +53,7 @@ class Accuracy:
     fewest_for_a_table, table_steps_per_thread, largest_table : int
         Transfer functions of gratings at more frequencies than the first are looked up in a table
         with so many steps to a thread's width, and no more in all. More steps, more time and
-        memory; these hold it to a 4000th of a thread's share.
+        memory; these hold it to a millionth.
     parts_of_a_peak : tuple of float
         How an order which a drift has widened is divided, as shares of its light from one side to
         the other, each to be laid at its middle: finer where it is wide and faint.
@@ -120,7 +120,7 @@ class Accuracy:
     single_from_px: int = 1_000_000
     single_rms: float = 12.0
     fewest_for_a_table: int = 4096
-    table_steps_per_thread: int = 256
+    table_steps_per_thread: int = 96
     largest_table: int = 2**18
     parts_of_a_peak: tuple[float, ...] = (0.0, 0.03, 0.1, 0.25, 0.42, 0.58, 0.75, 0.9, 0.97, 1.0)
     drifts_told_apart: float = 0.4

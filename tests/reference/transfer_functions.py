@@ -32,7 +32,9 @@ def correlation(grating: Grating, shift_m: ArrayLike) -> Array:
     return grating.band_transfer(shift / narrow.centre_m, narrow)
 
 
-def mask_otf(mask: PupilMask | CrossedGratings, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> Array:
+def mask_otf(
+    mask: PupilMask | CrossedGratings, fx: ArrayLike, fy: ArrayLike, wavelength_m: float
+) -> Array:
     """Transfer function at (fx, fy) [cycles/rad], 1 at the origin."""
     if isinstance(mask, HexagonalNet):
         return hexagonal_otf(mask, fx, fy, wavelength_m)

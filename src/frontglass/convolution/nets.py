@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -53,12 +53,15 @@ class CrossedFilter(Filter):
         Scale of the picture, > 0.
     pale_share : float
         Share of all that leaves that pale threads scatter into a veil. [1], in [0, 1].
+    has_mirrors : bool
+        Whether mirrors send back what leaves a frame.
     """
 
     mask: CrossedGratings
     band: Band
     px_per_rad: float
     pale_share: float = 0.0
+    has_mirrors: bool = True
 
     @property
     def direct(self) -> float:
@@ -80,6 +83,10 @@ class CrossedFilter(Filter):
         """See `Filter`."""
         return True
 
+    def without_mirrors(self) -> Filter:
+        """See `Filter`."""
+        return replace(self, has_mirrors=False)
+
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}
@@ -90,15 +97,27 @@ class CrossedFilter(Filter):
                 continue
             image = self.mask.mirror_image_of(index)
             laid = [splat(_turned(streaks[grating], self.mask.across_rad[index]))]
-            family = _Passed(grating.direct, planes_of(laid, shape, dtype, is_even=image == index))
+            family = _Passed(
+                grating.direct, self._planes(laid, shape, dtype, is_even=image == index)
+            )
             if image is not None and image != index:
                 done.add(image)
                 family = family.with_mirror_image()
             product = family if product is None else product.times(family)
         assert product is not None
         beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
-        planes = beside and planes_of([beside], shape, dtype, is_even=self.is_even)
+        planes = beside and self._planes([beside], shape, dtype, is_even=self.is_even)
         return product.mixed(planes, 1 - self.pale_share)
+
+    def _planes(
+        self,
+        parts: list[Pixels],
+        shape: tuple[int, int],
+        dtype: np.dtype[Any],
+        *,
+        is_even: bool,
+    ) -> Planes:
+        return planes_of(parts, shape, dtype, is_even=is_even, has_mirrors=self.has_mirrors)
 
 
 @dataclass(frozen=True, slots=True)
