@@ -130,7 +130,7 @@ class Accuracy:
     points_in_a_dot: float = 20.0
     streak_fine_px: int = 256
     streak_points_together: int = 8
-    streak_reach_px: int = 8192
+    streak_reach_px: int = 16384
     joint_orders: tuple[int, float] = (16, 0.25)
     more_joint_orders: tuple[int, float] = (36, 0.125)
     much_joint_light: float = 0.01
