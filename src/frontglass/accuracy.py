@@ -63,7 +63,7 @@ class Accuracy:
     fewest_for_a_table, table_steps_per_thread, largest_table : int
         Transfer functions of gratings at more frequencies than the first are looked up in a table
         with so many steps to a thread's width, and no more in all. More steps, more time and
-        memory; these hold it to a 4000th of a thread's share.
+        memory; these hold it to a millionth.
     parts_of_a_peak : tuple of float
         How an order which a drift has widened is divided, as shares of its light from one side to
         the other, each to be laid at its middle: finer where it is wide and faint.
@@ -91,6 +91,8 @@ class Accuracy:
         So far at least, and no farther, are such orders laid [px].
     triple_orders : int
         The same of three families, time with the cube.
+    points_at_once : int
+        Points laid at a time; more take memory.
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
     tulle_orders, tulle_px, most_tulle_orders : float
@@ -168,7 +170,7 @@ class Accuracy:
     single_from_px: int = 1_000_000
     single_rms: float = 12.0
     fewest_for_a_table: int = 4096
-    table_steps_per_thread: int = 256
+    table_steps_per_thread: int = 96
     largest_table: int = 2**18
     parts_of_a_peak: tuple[float, ...] = (0.0, 0.03, 0.1, 0.25, 0.42, 0.58, 0.75, 0.9, 0.97, 1.0)
     drifts_told_apart: float = 0.4
@@ -178,7 +180,7 @@ class Accuracy:
     points_in_a_dot: float = 20.0
     streak_fine_px: int = 256
     streak_points_together: int = 8
-    streak_reach_px: int = 8192
+    streak_reach_px: int = 16384
     joint_orders: tuple[int, float] = (16, 0.25)
     more_joint_orders: tuple[int, float] = (36, 0.125)
     much_joint_light: float = 0.01
@@ -186,6 +188,7 @@ class Accuracy:
     joint_reach_px: float = 700.0
     triple_orders: int = 12
     darkest_share: float = 1e-13
+    points_at_once: int = 400_000
     tulle_orders: float = 64.0
     tulle_px: float = 240.0
     lone_tulle_orders: float = 20.0

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.elements import Element, Lines, Net
-from frontglass.optics.bands import CHANNEL_BANDS
+from frontglass.optics.bands import CHANNEL_BANDS, Band
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
@@ -67,7 +67,7 @@ def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
             weight = np.sinc(f) ** 2
             axes.append((f * px_per_rad, weight))
         transfer = np.zeros(big.shape)
-        for wavelength, share in zip(*band.wavelengths(band.sigma_m / 400), strict=True):
+        for wavelength, share in zip(*_whole_band(band), strict=True):
             # So far out a band has washed all periods out of it, and left the mean.
             down, right = (
                 (w * (correlation(wavelength * f) - mean)).sum(axis=0) + mean for f, w in axes
@@ -75,3 +75,10 @@ def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
             transfer += share * np.outer(down if len(gratings) > 1 else np.ones_like(down), right)
         out[..., channel] = np.fft.ifft2(np.fft.fft2(big) * transfer).real[:height, :width]
     return out
+
+
+def _whole_band(band: Band) -> tuple[Array, Array]:
+    """Wavelengths of a Gaussian band, out to where 1e-10 of it is left."""
+    z = np.linspace(-6.5, 6.5, 5201)
+    shares = np.exp(-(z**2) / 2)
+    return band.centre_m + band.sigma_m * z, shares / shares.sum()

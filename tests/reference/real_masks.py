@@ -70,7 +70,7 @@ def orders_of(
 
 
 def light_through(
-    plane: Array, orders: Orders, channel: int, px_per_rad: float, *, direct: float | None = None
+    plane: Array, orders: Orders, channel: int, px_per_rad: float
 ) -> Array:
     """One channel's light behind a mask, mirrored for ever at the frame's edges.
 

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating, triangle_through_gaussian
-from frontglass.optics.masks import CrossedMask, PupilMask
+from frontglass.optics.masks import CrossedGratings, CrossedMask, PupilMask
 from frontglass.optics.tulle import HexagonalNet
 
 Array = NDArray[np.float64]
@@ -32,13 +32,16 @@ def correlation(grating: Grating, shift_m: ArrayLike) -> Array:
     return grating.band_transfer(shift / narrow.centre_m, narrow)
 
 
-def mask_otf(mask: PupilMask, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> Array:
+def mask_otf(
+    mask: PupilMask | CrossedGratings, fx: ArrayLike, fy: ArrayLike, wavelength_m: float
+) -> Array:
     """Transfer function at (fx, fy) [cycles/rad], 1 at the origin."""
     if isinstance(mask, HexagonalNet):
         return hexagonal_otf(mask, fx, fy, wavelength_m)
-    assert isinstance(mask, CrossedMask)
+    assert isinstance(mask, CrossedMask | CrossedGratings)
+    crossed = mask.crossed if isinstance(mask, CrossedMask) else mask
     total = np.ones(np.broadcast_shapes(np.shape(fx), np.shape(fy)))
-    for grating, angle in zip(mask.crossed.gratings, mask.crossed.across_rad, strict=True):
+    for grating, angle in zip(crossed.gratings, crossed.across_rad, strict=True):
         across = math.cos(angle) * np.asarray(fx) + math.sin(angle) * np.asarray(fy)
         total *= correlation(grating, wavelength_m * across)
     return total

@@ -96,6 +96,10 @@ class Filter(ABC):
         """Offset in x or y beyond which there is no deviated light to speak of [px]."""
         return math.inf
 
+    def without_mirrors(self) -> Filter:
+        """Return what lays in `cosine_planes` only what lands within a frame, for a dark one."""
+        return self
+
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """Transfer function of the deviated light, real, shape (len(fy), len(fx)).
 
@@ -282,6 +286,10 @@ class Product(Filter):
     def reach_px(self) -> float:
         """See `Filter`."""
         return sum(member.reach_px for member in self.members)
+
+    def without_mirrors(self) -> Filter:
+        """See `Filter`."""
+        return Product(tuple(member.without_mirrors() for member in self.members))
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -53,12 +53,15 @@ class CrossedFilter(Filter):
         Scale of the picture, > 0.
     pale_share : float
         Share of all that leaves that pale threads scatter into a veil. [1], in [0, 1].
+    has_mirrors : bool
+        Whether mirrors send back what leaves a frame.
     """
 
     mask: CrossedGratings
     band: Band
     px_per_rad: float
     pale_share: float = 0.0
+    has_mirrors: bool = True
 
     @property
     def direct(self) -> float:
@@ -80,6 +83,10 @@ class CrossedFilter(Filter):
         """See `Filter`."""
         return True
 
+    def without_mirrors(self) -> Filter:
+        """See `Filter`."""
+        return replace(self, has_mirrors=False)
+
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}
@@ -90,15 +97,27 @@ class CrossedFilter(Filter):
                 continue
             image = self.mask.mirror_image_of(index)
             laid = [splat(_turned(streaks[grating], self.mask.across_rad[index]))]
-            family = _Passed(grating.direct, planes_of(laid, shape, dtype, is_even=image == index))
+            family = _Passed(
+                grating.direct, self._planes(laid, shape, dtype, is_even=image == index)
+            )
             if image is not None and image != index:
                 done.add(image)
                 family = family.with_mirror_image()
             product = family if product is None else product.times(family)
         assert product is not None
         beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
-        planes = beside and planes_of([beside], shape, dtype, is_even=self.is_even)
+        planes = beside and self._planes([beside], shape, dtype, is_even=self.is_even)
         return product.mixed(planes, 1 - self.pale_share)
+
+    def _planes(
+        self,
+        parts: list[Pixels],
+        shape: tuple[int, int],
+        dtype: np.dtype[Any],
+        *,
+        is_even: bool,
+    ) -> Planes:
+        return planes_of(parts, shape, dtype, is_even=is_even, has_mirrors=self.has_mirrors)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +234,9 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     two = sorted(1 - grating.direct for grating in mask.gratings)[-2:]
     if math.prod(two) > ACCURACY.much_joint_light:
         orders, step = ACCURACY.more_joint_orders
+    if any(g.drift_m for g in mask.gratings):
+        # Parts of a peak lie beside one another.
+        step = max(step, min(2 * step, spacing / 16))
     wanted = max(orders, math.ceil(ACCURACY.joint_px / spacing))
     highest = max(min(wanted, int(ACCURACY.joint_reach_px / spacing)), 1)
     wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
@@ -288,16 +310,19 @@ def streaks_of(orders: Orders, band: Band, px_per_rad: float, step_px: float) ->
     radius = np.hypot(x, y)
     rings = np.ceil(2 * np.log2(np.maximum(radius, 1.0)))
     for ring in np.unique(rings):
-        member = rings == ring
+        (members,) = np.nonzero(rings == ring)
         wavelengths, weights = band.wavelengths(
-            band.centre_m * step_px / float(radius[member].max())
+            band.centre_m * step_px / float(radius[members].max())
         )
         ratio = wavelengths / band.centre_m
-        yield Points(
-            np.outer(ratio, x[member]).ravel(),
-            np.outer(ratio, y[member]).ravel(),
-            np.outer(weights, orders.shares[member]).ravel(),
-        )
+        some = max(ACCURACY.points_at_once // ratio.size, 1)
+        for start in range(0, members.size, some):
+            chosen = members[start : start + some]
+            yield Points(
+                np.outer(ratio, x[chosen]).ravel(),
+                np.outer(ratio, y[chosen]).ravel(),
+                np.outer(weights, orders.shares[chosen]).ravel(),
+            )
 
 
 def _turned(points: Points, angle_rad: float) -> Points:

@@ -135,7 +135,7 @@ def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[
     # What goes three frames away is folded back too; of a small frame that is not far.
     least = ACCURACY.least_reach_px
     padded = _padded(shape, (max(shape[0], least), max(shape[1], least)))
-    planes = filter_.cosine_planes(padded, dtype)
+    planes = filter_.without_mirrors().cosine_planes(padded, dtype)
     cut(planes, shape)
     return planes
 

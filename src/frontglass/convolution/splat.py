@@ -102,7 +102,9 @@ class MirrorKernel:
     shape: tuple[int, int]
 
     @classmethod
-    def of(cls, parts: Iterable[Pixels], shape: tuple[int, int]) -> MirrorKernel:
+    def of(
+        cls, parts: Iterable[Pixels], shape: tuple[int, int], *, has_mirrors: bool
+    ) -> MirrorKernel:
         """Kernel of pixels, one of each pair of opposites, and of those opposites."""
         height, width = shape
         reach = min(ACCURACY.near_px, height - 1, width - 1)
@@ -116,6 +118,8 @@ class MirrorKernel:
             light = np.bincount(place, pixels.light[inside], minlength=near.size)
             near += light.reshape(near.shape)
             outside = ~inside
+            if not has_mirrors:
+                outside &= (rows < height) & (np.abs(columns) < width)
             beyond = Pixels(rows[outside], columns[outside], pixels.light[outside])
             far.append(_folded(beyond, shape))
         near[0] += near[0, ::-1].copy()
@@ -157,7 +161,12 @@ def _folded(pixels: Pixels, shape: tuple[int, int]) -> Pixels:
 
 
 def planes_of(
-    parts: Iterable[Pixels], shape: tuple[int, int], dtype: np.dtype[Any], *, is_even: bool
+    parts: Iterable[Pixels],
+    shape: tuple[int, int],
+    dtype: np.dtype[Any],
+    *,
+    is_even: bool,
+    has_mirrors: bool = True,
 ) -> Planes:
     """Planes of light on pixels, for a frame of `shape`.
 
@@ -171,8 +180,10 @@ def planes_of(
         Of the planes; transforms are computed in it too.
     is_even : bool
         Whether the light looks the same in a mirror: then there is no odd plane.
+    has_mirrors : bool
+        Whether what lands outside a frame's width and height comes back, or is gone.
     """
-    kernel = MirrorKernel.of(parts, shape)
+    kernel = MirrorKernel.of(parts, shape, has_mirrors=has_mirrors)
     height, width = shape
     planes = Planes.empty(shape, dtype, is_even=is_even)
 

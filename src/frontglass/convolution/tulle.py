@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -41,12 +41,15 @@ class TulleFilter(Filter):
         Scale of the picture, > 0.
     pale_share : float
         Share of all that leaves that pale threads scatter into a veil. [1], in [0, 1].
+    has_mirrors : bool
+        Whether mirrors send back what leaves a frame.
     """
 
     mask: HexagonalNet
     band: Band
     px_per_rad: float
     pale_share: float = 0.0
+    has_mirrors: bool = True
 
     @property
     def direct(self) -> float:
@@ -68,6 +71,10 @@ class TulleFilter(Filter):
         """See `Filter`."""
         return True
 
+    def without_mirrors(self) -> Filter:
+        """See `Filter`."""
+        return replace(self, has_mirrors=False)
+
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         share = 1 - self.pale_share
@@ -75,7 +82,7 @@ class TulleFilter(Filter):
             splat(Points(x, y, share * light))
             for x, y, light in star(self.mask, self.band, self.px_per_rad)
         )
-        return planes_of(parts, shape, dtype, is_even=self.is_even)
+        return planes_of(parts, shape, dtype, is_even=self.is_even, has_mirrors=self.has_mirrors)
 
 
 def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
@@ -157,10 +164,10 @@ def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> It
     # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light, and jitter takes it all.
     beyond = whole / (np.pi**2 * ACCURACY.halo_lobes)
     shares *= light / (float(shares.sum()) + beyond)
-    left_over = light - float(shares.sum())
+    lit = shares > ACCURACY.darkest_halo
+    left_over = light - float(shares[lit].sum())
     yield from _arms(mask, band, px_per_rad, (ACCURACY.halo_lobes * lobe, 0.0), left_over)
     y, x = np.broadcast_arrays(aside, along[:, np.newaxis])
-    lit = shares > ACCURACY.darkest_halo
     yield from _on_arms(mask, x[lit], y[lit], shares[lit] / len(_NORMALS))
 
 

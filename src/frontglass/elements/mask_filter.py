@@ -23,6 +23,11 @@ def mask_filter(mask: PupilMask, channel: int, px_per_rad: float, pale_share: fl
         Scale of the picture, > 0.
     pale_share : float
         Of the light that leaves, what pale threads scatter into a veil. [1], in [0, 1).
+
+    Raises
+    ------
+    TypeError
+        If there is no filter for such a mask.
     """
     band = CHANNEL_BANDS[channel]
     match mask:

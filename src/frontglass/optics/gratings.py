@@ -9,6 +9,7 @@ from typing import NamedTuple, Self
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
+from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_not_negative, check_number, check_positive
@@ -138,7 +139,7 @@ class Grating:
         largest = float(shift.max())
         count = math.ceil(largest / self.width_m * ACCURACY.table_steps_per_thread)
         nodes = np.linspace(0.0, largest, min(max(count, 2), ACCURACY.largest_table) + 1)
-        return np.interp(shift, nodes, self._blurred(nodes, relative))
+        return np.asarray(CubicSpline(nodes, self._blurred(nodes, relative))(shift))
 
     def orders(self, highest: int) -> LineOrders:
         """Orders from 1 to `highest`, those to the other side being their mirror images.
