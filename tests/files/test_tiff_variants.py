@@ -366,14 +366,17 @@ def test_a_depth_of_unknown_type_is_damage_not_one_bit(tmp_path: Path):
         read_picture(path)
 
 
-@pytest.mark.parametrize("tiles", [{}, {"tile": (2, 16, 16)}])
-def test_a_volume_is_refused(tmp_path: Path, tiles: dict[str, Any]):
+@pytest.mark.parametrize(
+    ("tiles", "reason"),
+    [({}, "its strips do not fill the picture"), ({"tile": (2, 16, 16)}, "damaged")],
+)
+def test_a_volume_is_refused(tmp_path: Path, tiles: dict[str, Any], reason: str):
     slices = np.stack([whole(8)] * 2)
     tifffile.imwrite(
         tmp_path / "still.tif", slices, photometric="rgb", volumetric=True,
         metadata=None, **tiles,
     )  # fmt: skip
-    with pytest.raises(PictureFileError, match="damaged"):
+    with pytest.raises(PictureFileError, match=reason):
         read_picture(tmp_path / "still.tif")
 
 
