@@ -13,10 +13,13 @@ import pytest
 
 import frontglass as fg
 from frontglass.batch import run
-from frontglass.batch.plan import Job, plan
+from frontglass.batch.job import Job
+from frontglass.batch.plan import plan
 from frontglass.batch.run import Outcome, planned_batch
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
-from frontglass.pipeline.recipe import Framing, Recipe, out_beside
+from frontglass.pipeline.framing import Framing
+from frontglass.pipeline.recipe import Recipe
+from frontglass.pipeline.still_files import out_beside
 
 
 @pytest.fixture

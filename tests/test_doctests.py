@@ -6,7 +6,7 @@ import doctest
 from pathlib import Path
 
 SRC = Path(__file__).parents[1] / "src" / "frontglass"
-AT_LEAST = 14
+AT_LEAST = 225
 
 
 def test_the_number_of_examples_does_not_fall():

@@ -78,6 +78,22 @@ def test_python_of_the_readme_runs(tmp_path, monkeypatch):
 
 
 @pytest.mark.slow
+def test_the_tour_can_be_walked(tmp_path):
+    script = ROOT / "examples" / "tour.py"
+    said = subprocess.run(
+        [sys.executable, str(script), str(tmp_path / "tour")],
+        check=True, capture_output=True, text=True,
+    ).stdout  # fmt: skip
+    assert "float64" in said
+    assert "stops above white" in said
+    names = {path.name for path in (tmp_path / "tour").iterdir()}
+    assert names == {"ladder.png", "last-ferry.png", "last-ferry.toml"}
+    # Every cell that ends with a value ends with one that a notebook can show.
+    cells = script.read_text(encoding="utf-8").split("# %%")
+    assert sum(cell.rstrip().endswith(("cafe", "look", "own", "seen")) for cell in cells) >= 4
+
+
+@pytest.mark.slow
 def test_example_script_writes_its_picture(tmp_path):
     out = tmp_path / "pier.png"
     script = ROOT / "examples" / "quiet_pier.py"

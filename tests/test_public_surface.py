@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import doctest
 import inspect
 import subprocess
 import sys
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import frontglass
+from frontglass.elements import ELEMENTS, LOBES, Beam, ClearCentre, Element, Lobe
 
 HEAVY = ("numpy", "scipy", "cv2", "PIL", "OpenEXR", "typer", "rich")
 
@@ -26,6 +28,10 @@ def loaded_after(code: str) -> set[str]:
 
 def test_importing_frontglass_loads_nothing_heavy():
     assert loaded_after("import frontglass").isdisjoint(HEAVY)
+
+
+def test_a_name_loads_its_own_room_only():
+    assert "PIL" not in loaded_after("import frontglass; frontglass.Camera")
 
 
 def test_errors_can_be_caught_without_loading_numpy():
@@ -45,14 +51,34 @@ def test_an_unknown_name_is_an_attribute_error_that_names_it():
         frontglass.blur  # noqa: B018
 
 
-def test_what_type_checkers_see_is_what_is_there():
-    source = Path(inspect.getfile(frontglass)).read_text(encoding="utf-8")
-    seen = {
-        alias.name
-        for node in ast.walk(ast.parse(source))
-        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
-        for statement in node.body
-        if isinstance(statement, ast.ImportFrom)
-        for alias in statement.names
-    }
-    assert seen == set(frontglass.__all__) - {"__version__"}
+def test_the_stub_names_each_thing_once_under_its_own_name():
+    stub = Path(inspect.getfile(frontglass)).with_suffix(".pyi")
+    body = ast.parse(stub.read_text(encoding="utf-8")).body
+    imports = [node for node in body if isinstance(node, ast.ImportFrom)]
+    aliases = [alias for node in imports for alias in node.names]
+    # Only `X as X` is public in a stub.
+    assert all(alias.asname == alias.name for alias in aliases)
+    names = [alias.name for alias in aliases]
+    assert sorted([*names, "__version__"]) == frontglass.__all__
+    assert len(set(names)) == len(names)
+    assert ast.unparse(body[-1]) == "__version__: str"
+    assert len(body) == len(imports) + 1
+
+
+def test_a_star_import_brings_every_public_name():
+    brought: dict[str, object] = {}
+    exec("from frontglass import *", brought)
+    assert set(frontglass.__all__) <= set(brought)
+
+
+def test_every_element_and_lobe_is_public():
+    for kind in (*ELEMENTS.values(), *LOBES.values(), Beam, ClearCentre, Element, Lobe):
+        assert getattr(frontglass, kind.__name__) is kind
+
+
+@pytest.mark.parametrize("name", [n for n in frontglass.__all__ if not n.startswith("__")])
+def test_every_public_name_shows_an_example_that_runs(name: str):
+    text = inspect.getdoc(getattr(frontglass, name)) or ""
+    _, has_section, examples = text.partition("\nExamples\n--------\n")
+    assert has_section, f"{name} has no section Examples"
+    assert doctest.DocTestParser().get_examples(examples), f"{name} shows nothing that runs"

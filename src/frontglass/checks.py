@@ -27,6 +27,13 @@ def check_number(name: str, value: object) -> float:
     return number
 
 
+def check_bool(name: str, value: object) -> bool:
+    """Return `value`, which is True or False, else raise ParameterError."""
+    if not isinstance(value, bool):
+        raise ParameterError(name, "True or False", value)
+    return value
+
+
 def check_positive(name: str, value: object) -> float:
     """Return `value` as a float > 0, else raise ParameterError."""
     number = check_number(name, value)

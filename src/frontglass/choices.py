@@ -3,9 +3,21 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Self
+from typing import Self, TypeVar
 
 from frontglass.errors import ParameterError
+
+Names = TypeVar("Names", bound=StrEnum)
+
+
+def member_of(names: type[Names], name: str, value: object) -> Names:
+    """Return the member of `names` that `value` names; see `Choice.of`."""
+    try:
+        return names(value)  # type: ignore[arg-type]
+    except ValueError:
+        known = [repr(member.value) for member in names]
+        rule = " or ".join(filter(None, (", ".join(known[:-1]), known[-1])))
+        raise ParameterError(name, rule, value) from None
 
 
 class Choice(StrEnum):
@@ -27,16 +39,18 @@ class Choice(StrEnum):
         ParameterError
             If it names none.
         """
-        try:
-            return cls(value)  # type: ignore[arg-type]
-        except ValueError:
-            names = [repr(member.value) for member in cls]
-            rule = " or ".join(filter(None, (", ".join(names[:-1]), names[-1])))
-            raise ParameterError(name, rule, value) from None
+        return member_of(cls, name, value)
 
 
 class Surround(Choice):
-    """What lies outside the frame: its mirror image, or darkness."""
+    """What lies outside the frame: its mirror image, or darkness.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Surround("dark") == "dark"
+    True
+    """
 
     MIRROR = "mirror"
     DARK = "dark"

@@ -1,4 +1,4 @@
-"""Where `lamps.FIT` comes from: a fit to open panoramas, and how it does on those left out of it.
+"""Where `clipped_lamps.COEFFICIENTS` come from: a fit to open panoramas, and those left out of it.
 
     python tests/benchmarks/fit_lamps.py FOLDER
 
@@ -8,8 +8,8 @@ and up to a stop and a half off it, and stored as 8-bit PNG or JPEG. What the fi
 error of the glow, not of the levels. Some crops show drawn sheets of white paper, lit like their
 surroundings. Errors of the fit are those of pictures left out of it.
 
-`FIT` is what it prints for these 28, and none of them is one of those that the benchmark measures
-(`tests/data/hdr/LICENCE.md`), under whatever name:
+`COEFFICIENTS` are what it prints for these 28, and none of them is one of those that the benchmark
+measures (`tests/data/hdr/LICENCE.md`), under whatever name:
 
 - `world-city world-courtyard world-forest world-interior world-night world-studio world-sunrise`,
   the OpenEXR worlds of bpy 5.0.1 without its sunset, by Poly Haven, CC0, renamed with `world-`;
@@ -41,9 +41,14 @@ from scipy import fft, optimize
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import frontglass as fg
-from frontglass.picture.clipped import Signs, depth_within, outline, signs
+from frontglass.picture.clipped import RegionFeatures, depth_within, outline, region_features
+from frontglass.picture.clipped_lamps import (
+    COEFFICIENTS,
+    MOST_ESTIMATED_STOPS,
+    lamp_share,
+    log_features,
+)
 from frontglass.picture.curves import SRGB_CURVE
-from frontglass.picture.lamps import FIT, MOST_GUESSED_STOPS, lamp_share, logarithms
 from tests.picture.hdr_scenes import KEY, codes
 
 Float32 = NDArray[np.float32]
@@ -67,7 +72,7 @@ class Crop(NamedTuple):
     """
 
     name: str
-    shown: Signs
+    features: RegionFeatures
     by_region: Float64
     as_is: Float64
     true: Float64
@@ -173,7 +178,7 @@ def crop_of(name: str, truth: Float32, quality: int | None) -> Crop | None:
     lost = np.bincount(labels, np.maximum(truth - still, 0).mean(axis=2).ravel())[1:]
     held = np.bincount(labels, unit.ravel())[1:]
     level = np.log2(1 + lost / np.maximum(held, 1e-3))
-    return Crop(name, signs(still, found), own, as_is, true, level)
+    return Crop(name, region_features(still, found), own, as_is, true, level)
 
 
 def exposed(light: Float32, rng: np.random.Generator) -> Float32:
@@ -249,18 +254,18 @@ class Joined:
 
     def __init__(self, crops: list[Crop]) -> None:
         self.first = np.cumsum([0, *(len(crop.by_region) for crop in crops)])
-        self.logs = np.concatenate([logarithms(crop.shown) for crop in crops])
+        self.logs = np.concatenate([log_features(crop.features) for crop in crops])
         # A region whose outline cannot be seen is not estimated.
         self.unread = np.isnan(self.logs).any(axis=1)
         self.logs[self.unread] = 0
-        share = np.concatenate([lamp_share(crop.shown) for crop in crops])
+        share = np.concatenate([lamp_share(crop.features) for crop in crops])
         self.share = np.where(self.unread, 0, share)
         self.by_region = np.concatenate([crop.by_region for crop in crops])
         self.as_is = np.stack([crop.as_is for crop in crops])
         self.true = np.log2(np.maximum(np.stack([crop.true for crop in crops]), 1e-6))
 
     def levels(self, fit: Float64) -> Float64:
-        lost = np.minimum(self.logs @ fit, MOST_GUESSED_STOPS)
+        lost = np.minimum(self.logs @ fit, MOST_ESTIMATED_STOPS)
         return np.asarray(self.share * np.log2(1 + 2.0**lost))
 
     def ratios(self, stops: Float64) -> tuple[Float64, Float64]:
@@ -278,7 +283,7 @@ class Joined:
         crop = np.repeat(np.arange(len(off)), np.diff(self.first))
         by_stops = (by_glow[crop] * self.by_region).sum(axis=1) * 2.0**stops * np.log(2)
         lost = self.logs @ fit
-        rising = self.share / (1 + 2.0**-lost) * (lost < MOST_GUESSED_STOPS)
+        rising = self.share / (1 + 2.0**-lost) * (lost < MOST_ESTIMATED_STOPS)
         value = weight @ rms + RIDGE * fit @ fit
         return float(value), np.asarray(self.logs.T @ (by_stops * rising) + 2 * RIDGE * fit)
 
@@ -349,7 +354,7 @@ def said(crops: list[Crop], stops: list[Float64]) -> None:
 
 def said_of_levels(crops: list[Crop], stops: list[Float64]) -> None:
     """Print the error of single levels, crops counting alike and regions by their area."""
-    share = [c.shown.area_px / c.shown.area_px.sum() for c in crops if c.name != "paper"]
+    share = [c.features.area_px / c.features.area_px.sum() for c in crops if c.name != "paper"]
     true = np.concatenate([c.level for c in crops if c.name != "paper"])
     guess = np.concatenate([s for c, s in zip(crops, stops, strict=True) if c.name != "paper"])
     weight = np.concatenate(share)
@@ -378,8 +383,8 @@ def main() -> None:
         print("fit_lamps.py measures a folder of high-dynamic-range pictures: name one.")
         return
     crops = drawn_crops(asked.folder, asked.crops, asked.seed)
-    print("\nFIT as it stands:")
-    shipped = levels(crops, np.array(FIT))
+    print("\nCoefficients as they stand:")
+    shipped = levels(crops, np.array(COEFFICIENTS))
     said(crops, shipped)
     said_of_levels(crops, shipped)
     fit = fitted(crops)

@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 import frontglass as fg
-from frontglass.elements import Beam, Element, Haze
+from frontglass.elements import Beam, Haze
 from frontglass.picture.encoding import Encoding
 
 RUNS = 9
@@ -22,13 +21,6 @@ BEAM = Beam(
     right_m=-2.0, up_m=1.5, forward_m=5.0, aim_right_m=1.0, aim_up_m=-1.0, aim_forward_m=6.0,
     cone_deg=5.0, edge_deg=2.0, level=5.0,
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class InTheAir:
-    """A look reduced to what `render` asks of it."""
-
-    light_path: tuple[Element, ...]
 
 
 def scout() -> fg.Picture:
@@ -45,11 +37,11 @@ def scout() -> fg.Picture:
 def main() -> None:
     """Print both times in copies of the still, and their ratio."""
     still, camera = scout(), fg.Camera.from_field(40.0)
-    haze = InTheAir((Haze(extinction_per_m=0.02, asymmetry=0.8, beams=(BEAM,)),))
+    haze = Haze(extinction_per_m=0.02, asymmetry=0.8, beams=(BEAM,))
     work: dict[str, Callable[[], object]] = {
         "copy": still.radiance.copy,
         "harbour-night": lambda: fg.render(still, [fg.read_look("harbour-night")], camera=camera),
-        "haze": lambda: fg.render(still, [haze], camera=camera),
+        "haze": lambda: fg.render(still, haze, camera=camera),
     }
     taken: dict[str, list[float]] = {name: [] for name in work}
     for _ in range(RUNS):

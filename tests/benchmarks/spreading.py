@@ -20,8 +20,8 @@ from scipy import fft, signal
 
 import frontglass as fg
 from frontglass.choices import Surround
-from frontglass.convolution.halo import ScatterHalo
-from frontglass.convolution.spread import spread
+from frontglass.convolution.convolve import convolve
+from frontglass.convolution.filters import ScatterFilter
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container, Encoding, Sample
 from frontglass.picture.picture import Picture
@@ -62,12 +62,12 @@ def line(name: str, value: str, must: str = "", aim: str = "") -> None:
     print(f"{name:44} {value:>18}{bounds}", flush=True)
 
 
-def harbour_halos(width: int) -> tuple[ScatterHalo, ...]:
+def harbour_halos(width: int) -> tuple[ScatterFilter, ...]:
     """Halos of harbour-night, red, green and blue."""
     (glow,) = fg.read_look("harbour-night").light_path
     px_per_rad = CAMERA.px_per_rad(width)
     return tuple(
-        ScatterHalo(scatterers=((glow.depth(c), glow.profile(c)),), px_per_rad=px_per_rad)
+        ScatterFilter(scatterers=((glow.depth(c), glow.profile(c)),), px_per_rad=px_per_rad)
         for c in range(3)
     )
 
@@ -106,7 +106,7 @@ def accuracy() -> float:
     """Largest error of harbour-night over 1e-3 of the local value plus 1e-4 of white."""
     still = picture(1000, 1500)
     halos = harbour_halos(6000)
-    by_cells = spread(still.radiance, halos, surround=Surround.MIRROR)
+    by_cells = convolve(still.radiance, halos, Surround.MIRROR)
     plane = still.radiance[..., 0].astype(np.float64)
     fy, fx = np.arange(1000) / 2000, np.arange(1500) / 3000
     halo = halos[0]

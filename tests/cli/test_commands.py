@@ -15,7 +15,7 @@ from typer.testing import CliRunner, Result
 import frontglass as fg
 from frontglass.cli.app import app
 from frontglass.elements import ELEMENTS
-from frontglass.judge import look_numbers
+from frontglass.measurement import look_numbers
 from frontglass.picture.region import Region
 
 Run = Callable[..., Result]

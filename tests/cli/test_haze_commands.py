@@ -16,7 +16,7 @@ from frontglass.cli.app import app
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.distance import DistanceKind
 from frontglass.picture.distance import DistancePoint
-from frontglass.picture.lamps_in_air import LampPlace
+from frontglass.picture.lamp_place import LampPlace
 from frontglass.picture.room import Room
 from frontglass.pipeline.space import map_of
 

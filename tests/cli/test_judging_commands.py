@@ -12,8 +12,8 @@ from typer.testing import CliRunner, Result
 
 import frontglass as fg
 from frontglass.cli.app import app
-from frontglass.judge.measure import measure
-from frontglass.judge.watch import WatchedRegion, region_numbers
+from frontglass.measurement.measure import measure
+from frontglass.measurement.watch import WatchedRegion, region_numbers
 
 CAMERA = ("--lens", "50mm", "--stop", "f/2.8", "--sensor", "super35-3perf")
 THE_CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.89)

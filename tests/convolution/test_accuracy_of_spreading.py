@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
-from frontglass.convolution import spread as engine
-from frontglass.convolution.halo import ScatterHalo
-from frontglass.convolution.spread import cell_width_px, spread
+from frontglass.convolution import cells
+from frontglass.convolution.cells import cell_width_px
+from frontglass.convolution.convolve import convolve
+from frontglass.convolution.filters import ScatterFilter
 from frontglass.optics.profiles import (
     Airy,
     Cone,
@@ -80,8 +84,8 @@ def disc_lamp(shape: tuple[int, int], at: tuple[int, int], radius_px: float) -> 
 def seen(
     plane: Plane, scatterers: Scatterers, surround: Surround = Surround.MIRROR
 ) -> NDArray[np.float32]:
-    halo = ScatterHalo(scatterers=tuple(scatterers), px_per_rad=1.0)
-    return spread(np.dstack([plane] * 3), (halo,) * 3, surround=surround)[..., 0]
+    halo = ScatterFilter(scatterers=tuple(scatterers), px_per_rad=1.0)
+    return convolve(np.dstack([plane] * 3), (halo,) * 3, surround)[..., 0]
 
 
 class TestMirror:
@@ -138,11 +142,11 @@ class TestMirror:
     def test_each_channel_has_its_own_halo(self) -> None:
         widths = (24.0, 12.0, 6.0)
         halos = [
-            ScatterHalo(scatterers=((0.5, Exponential(scale_rad=width)),), px_per_rad=1.0)
+            ScatterFilter(scatterers=((0.5, Exponential(scale_rad=width)),), px_per_rad=1.0)
             for width in widths
         ]
         plane = lamp((80, 90), (20, 30))
-        got = spread(np.dstack([plane] * 3), halos, surround=Surround.MIRROR)
+        got = convolve(np.dstack([plane] * 3), halos, Surround.MIRROR)
         for channel, width in enumerate(widths):
             expected = mirrored(plane.astype(np.float64), [(0.5, Exponential(scale_rad=width))])
             assert score(got[..., channel], expected) <= 1
@@ -150,7 +154,7 @@ class TestMirror:
     def test_larger_frame_on_wide_cells(self) -> None:
         scatterers = [(0.4, Exponential(scale_rad=90))]
         plane = lamp((299, 307), (298, 5)) + disc_lamp((299, 307), (100, 200), 5.5)
-        assert cell_width_px(ScatterHalo(scatterers=tuple(scatterers), px_per_rad=1.0), 299) >= 12
+        assert cell_width_px(ScatterFilter(scatterers=tuple(scatterers), px_per_rad=1.0), 299) >= 12
         expected = mirrored(plane.astype(np.float64), scatterers)
         assert score(seen(plane, scatterers), expected) <= 1
 
@@ -183,12 +187,8 @@ class TestDark:
         assert score(seen(plane, scatterers, Surround.DARK), expected) <= 1
 
 
-class TestLargeFramesInTheDark:
-    """Above a limit narrow halos go by two parts; here the limit is put below the frame."""
-
-    @pytest.fixture(autouse=True)
-    def _no_frame_is_small(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr(engine, "LARGEST_WHOLE_KERNEL_PX", 0)
+class TestNarrowFiltersInTheDark:
+    """These go by two parts: one on cells, and one that ends within a margin."""
 
     @pytest.mark.parametrize("at", [(100, 140), (0, 0)], ids=["inside", "corner"])
     @pytest.mark.parametrize(
@@ -222,7 +222,7 @@ def test_cells_agree_with_the_pixel_route_on_a_frame_of_millions_of_pixels(
     plane = np.random.default_rng(3).uniform(0.005, 0.3, (1301, 1951)).astype(np.float32)
     plane[400:404, 1000:1003] = 3e4
     by_cells = seen(plane, scatterers)
-    monkeypatch.setattr(engine, "CELL_WIDTHS_PX", ())
+    monkeypatch.setattr(cells, "ACCURACY", replace(ACCURACY, cell_widths_px=()))
     by_pixels = seen(plane, scatterers)
     assert not np.array_equal(by_cells, by_pixels)
     assert score(by_cells, by_pixels.astype(np.float64)) <= 1

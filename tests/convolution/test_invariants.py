@@ -7,8 +7,9 @@ import pytest
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.convolution.halo import ScatterHalo
-from frontglass.convolution.spread import cell_width_px, spread
+from frontglass.convolution.cells import cell_width_px
+from frontglass.convolution.convolve import convolve
+from frontglass.convolution.filters import ScatterFilter
 from frontglass.optics.profiles import (
     Airy,
     Cone,
@@ -40,12 +41,12 @@ ROUNDING = 4e-7
 """A few units in the last place of float32."""
 
 
-def halo(profile: Profile, depth: float = 0.5) -> ScatterHalo:
-    return ScatterHalo(scatterers=((depth, profile),), px_per_rad=1.0)
+def halo(profile: Profile, depth: float = 0.5) -> ScatterFilter:
+    return ScatterFilter(scatterers=((depth, profile),), px_per_rad=1.0)
 
 
-def seen(light: Light, scatterer: ScatterHalo, surround: Surround = Surround.MIRROR) -> Light:
-    return spread(light, (scatterer,) * 3, surround=surround)
+def seen(light: Light, scatterer: ScatterFilter, surround: Surround = Surround.MIRROR) -> Light:
+    return convolve(light, (scatterer,) * 3, surround)
 
 
 def lamp(shape: tuple[int, int], at: tuple[int, int], level: float = 1e5) -> Light:
@@ -137,11 +138,11 @@ def test_strengths_add(profile: Profile) -> None:
 def test_channels_do_not_mix(surround: Surround) -> None:
     light = grainy((64, 90))
     halos = [halo(Exponential(scale_rad=width)) for width in (30.0, 20.0, 12.0)]
-    together = spread(light, halos, surround=surround)
+    together = convolve(light, halos, surround)
     for channel in range(3):
         alone = np.zeros_like(light)
         alone[..., channel] = light[..., channel]
-        apart = spread(alone, halos, surround=surround)
+        apart = convolve(alone, halos, surround)
         np.testing.assert_allclose(apart[..., channel], together[..., channel], rtol=ROUNDING)
         others = [c for c in range(3) if c != channel]
         assert float(np.abs(apart[..., others]).max()) == 0
@@ -221,10 +222,10 @@ def test_cores_of_the_eye_s_glare_rendered_fall_as_the_equation_says() -> None:
     px_per_rad = px_per_deg * 180 / np.pi
     # A depth so small that light is deviated once; the rest of it passes.
     depth = 1e-3
-    scatterer = ScatterHalo(
+    scatterer = ScatterFilter(
         scatterers=((depth, Mixture(shares=shares, profiles=profiles)),), px_per_rad=px_per_rad
     )
-    out = spread(lamp((201, 201), (100, 100), 1.0), (scatterer,) * 3, surround=Surround.DARK)
+    out = convolve(lamp((201, 201), (100, 100), 1.0), (scatterer,) * 3, Surround.DARK)
     at = 100 + np.round(radius_deg * px_per_deg).astype(int)
     got = out[100, at, 0] / depth * sum(light) * px_per_rad**2
     expected = sum(peak / (1 + (radius_deg / core) ** 2) ** 1.5 for peak, core in terms)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -19,7 +19,8 @@ from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import transmittance
 from frontglass.optics.beams import beam_airlight
 from frontglass.picture.encoding import Encoding
-from frontglass.picture.lamps_in_air import LampPlace, lamps_in
+from frontglass.picture.lamp_place import LampPlace
+from frontglass.picture.lamps_in_air import lamps_in
 from tests.reference.air import hazed_radiance, lamp_airlight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -32,13 +33,8 @@ BEAM = Beam(
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class InTheAir:
-    light_path: tuple[Element, ...]
-
-
 def seen(picture: fg.Picture, *elements: Element) -> np.ndarray:
-    return fg.render(picture, [InTheAir(elements)], camera=CAMERA).radiance
+    return fg.render(picture, elements, camera=CAMERA).radiance
 
 
 @lru_cache(maxsize=1)
@@ -182,17 +178,17 @@ def test_a_stop_more_light_is_a_stop_more_haze():
 def test_haze_comes_before_glass():
     haze = Haze(extinction_per_m=0.05)
     glow = Glow(optical_depth=0.2, lobes=(ExponentialLobe(scale_deg=0.5),))
-    hazed = fg.render(room(), [InTheAir((haze,))], camera=CAMERA)
+    hazed = fg.render(room(), haze, camera=CAMERA)
     expected = seen(hazed, glow)
     for order in ([glow, haze], [haze, glow]):
-        got = fg.render(room(), [InTheAir((part,)) for part in order], camera=CAMERA).radiance
+        got = fg.render(room(), order, camera=CAMERA).radiance
         np.testing.assert_array_equal(got, expected)
 
 
 def test_different_droplets_act_one_after_the_other():
     fine = Haze(extinction_per_m=0.02, extinction_exponent=1.0, airlight=(0.1, 0.1, 0.1))
     coarse = Haze(extinction_per_m=0.03, airlight=(0.2, 0.2, 0.2))
-    first = fg.render(room(), [InTheAir((fine,))], camera=CAMERA)
+    first = fg.render(room(), fine, camera=CAMERA)
     np.testing.assert_allclose(seen(room(), fine, coarse), seen(first, coarse), rtol=1e-5)
 
 
@@ -203,14 +199,14 @@ def test_a_still_without_distance_says_what_to_give():
 
 
 def test_what_was_assumed_is_said():
-    said = fg.render(room(), [InTheAir((Haze(extinction_per_m=0.02),))], camera=CAMERA).notices
+    said = fg.render(room(), Haze(extinction_per_m=0.02), camera=CAMERA).notices
     assert any("Airlight of the haze is estimated: 3/3/3 % of white" in text for text in said)
     assert any("glow in the haze are 5.0, 9.0 m away" in text for text in said)
     assert not any("mg/m3" in text for text in said)
 
 
 def test_a_high_load_is_cautioned():
-    said = fg.render(room(), [InTheAir((Haze(extinction_per_m=0.051),))], camera=CAMERA).notices
+    said = fg.render(room(), Haze(extinction_per_m=0.051), camera=CAMERA).notices
     caution = next(text for text in said if "mg/m3" in text)
     for word in ("ventilate", "detectors", "slippery", "data sheet", "local rules", "responsible"):
         assert word in caution

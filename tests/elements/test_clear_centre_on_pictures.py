@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from frontglass.elements import ClearCentre, ExponentialLobe, Glow, Grease, Net
-from frontglass.elements.filter_plane import through_clear_centre
 from frontglass.optics.camera import Camera
 from tests.reference.front_optics import lamp, seen
 
@@ -21,7 +20,7 @@ def share_of_clear(clear: ClearCentre, f_number: float) -> np.ndarray:
     """Share of each pixel's light that passes the clean part."""
     camera = Camera(f_number=f_number, **FULL_FRAME)
     white = np.ones((*SHAPE, 3), np.float32)
-    return through_clear_centre(white, clear, camera, 0.0, np.zeros_like)[..., 1]
+    return clear.through(white, camera, 0.0, np.zeros_like)[..., 1]
 
 
 def counted_share(x_mm: float, f_number: float) -> float:

@@ -3,71 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
 
 import numpy as np
 import pytest
 
 from frontglass.choices import Surround
-from frontglass.elements import (
-    ELEMENTS,
-    LOBES,
-    ClearCentre,
-    ConeLobe,
-    Element,
-    ExponentialLobe,
-    FlecksLobe,
-    GaussianLobe,
-    Glow,
-    Grease,
-    Haze,
-    Lines,
-    Lobe,
-    MoffatLobe,
-    Net,
-    Place,
-    StrayLamp,
-    Veil,
-)
+from frontglass.elements import ELEMENTS, LOBES, Element, Haze, Place, StrayLamp
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
+from tests.elements.samples import SAMPLE_LOBES, SAMPLES
 
 CAMERA = Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36)
-
-SAMPLE_LOBES: dict[str, Lobe] = {
-    "cone": ConeLobe(radius_deg=4.0, share=2.0),
-    "exponential": ExponentialLobe(scale_deg=0.5),
-    "flecks": FlecksLobe(diameter_um=60.0),
-    "gaussian": GaussianLobe(sigma_deg=0.4, channel_scale=(1.2, 1.0, 0.8)),
-    "moffat": MoffatLobe(core_deg=0.2, beta=1.6),
-}
-SAMPLES: dict[str, Element] = {
-    **{
-        f"glow {name}": Glow(optical_depth=0.4, lobes=(lobe,), clear_share=0.9)
-        for name, lobe in SAMPLE_LOBES.items()
-    },
-    "glow of all lobes": Glow(optical_depth=1.0, lobes=tuple(SAMPLE_LOBES.values())),
-    "glow in colour": Glow(
-        optical_depth=0.2, lobes=(SAMPLE_LOBES["moffat"],), channel_depth=(1.5, 1.0, 0.0)
-    ),
-    "glow above white": Glow(
-        optical_depth=0.3, lobes=(SAMPLE_LOBES["gaussian"],), threshold_stops=0.0
-    ),
-    "grease": Grease(film_um=0.3, texture_um=60.0, streak_ratio=4.0, grain_share=0.3),
-    "grease with a clear centre": Grease(
-        film_um=0.5, texture_um=100.0, clear_centre=ClearCentre(radius_mm=8.0)
-    ),
-    "haze": Haze(extinction_per_m=0.05),
-    "lines": Lines(pitch_mm=1.0, line_mm=0.1, families=3),
-    "lines of clear grooves": Lines(pitch_mm=1.0, line_mm=0.1, groove_phase_deg=120.0),
-    "net": Net(pitch_mm=0.5, thread_mm=0.04, angle_deg=10.0, unevenness=0.02),
-    "knitted net": Net(pitch_mm=0.5, denier=20.0, weave="knitted", unevenness=0.03),
-    "pale tulle": Net(pitch_mm=1.0, thread_mm=0.06, weave="tulle", pale_share=0.5),
-    "stray lamp": StrayLamp(right_deg=40.0, illuminance=1.0),
-    "veil": Veil(veil_share=0.03),
-}
 
 every_element = pytest.mark.parametrize("element", SAMPLES.values(), ids=SAMPLES.keys())
 # A lamp beside the lens adds light of its own, whatever is in the frame.
@@ -83,13 +31,6 @@ every_lobe = pytest.mark.parametrize("lobe", SAMPLE_LOBES.values(), ids=SAMPLE_L
 every_surround = pytest.mark.parametrize("surround", Surround)
 
 
-@dataclass(frozen=True)
-class Path:
-    """A look reduced to what `render` asks of it."""
-
-    light_path: tuple[Element, ...]
-
-
 def picture(radiance: np.ndarray) -> Picture:
     # A wall that faces the lens; only haze asks.
     distance = np.full(radiance.shape[:2], 4.0, np.float32)
@@ -99,7 +40,7 @@ def picture(radiance: np.ndarray) -> Picture:
 
 
 def seen(light: np.ndarray, *elements: Element, **how) -> np.ndarray:
-    return render(picture(light), [Path(elements)], camera=CAMERA, **how).radiance
+    return render(picture(light), elements, camera=CAMERA, **how).radiance
 
 
 def night() -> np.ndarray:

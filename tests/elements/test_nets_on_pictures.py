@@ -235,7 +235,7 @@ def test_fine_detail_falls_to_the_plateau():
         got = seen(light, WOVEN, camera=camera(256, SCALE)).astype(float)
         amplitude = 2 * np.abs(np.fft.fft(got[30, :, GREEN])[256 // period]) / 256
         f_per_rad = SCALE / period
-        grating = WOVEN.mask()._crossed.gratings[0]
+        grating = WOVEN.mask().crossed.gratings[0]
         otf = float(grating.band_transfer(f_per_rad, CHANNEL_BANDS[GREEN]))
         # The dots are averaged over two pixels, the direct light is not.
         seen_by_pixels = 0.94 + (otf - 0.94) * np.sinc(1 / period) ** 2

@@ -100,6 +100,12 @@ class TestRefused:
         with pytest.raises(PictureFileError, match="colour"):
             read_distance(tmp_path / "d.tif")
 
+    def test_12_bits_which_a_picture_would_stretch_to_16(self, tmp_path):
+        numbers = np.arange(6, dtype=np.uint16).reshape(2, 3)
+        tifffile.imwrite(tmp_path / "d.tif", numbers, bitspersample=12, metadata=None)
+        with pytest.raises(PictureFileError, match="12 bits cannot be read"):
+            read_distance(tmp_path / "d.tif", scale_m=0.001)
+
     def test_exr_without_distances(self, tmp_path):
         path = exr(tmp_path / "d.exr", {"R": METRES, "G": METRES, "B": METRES})
         with pytest.raises(PictureFileError, match=r"no channel of distances.*B, G, R"):

@@ -79,25 +79,26 @@ def test_further_channels_are_left_out_with_a_notice(tmp_path: Path):
         (codes(3, "u4"), {"photometric": "rgb"}, "32-bit samples"),
         (codes(3).astype("i2"), {"photometric": "rgb"}, "cannot be read"),
         (codes(3), {"photometric": 8}, "photometric interpretation 8"),
-        (codes(2), {"photometric": "minisblack", "fillorder": 2}, ""),
     ],
 )
 def test_unusual_samples_are_refused_with_the_reason(
     tmp_path: Path, pixels: np.ndarray, options: dict[str, Any], reason: str
 ):
-    path = tmp_path / "still.tif"
-    fill_order = options.pop("fillorder", None)
-    tiff(path, pixels, **options)
-    if fill_order is not None:
-        with tifffile.TiffFile(path, mode="r+") as file:
-            tag = file.pages.first.tags["ResolutionUnit"]
-            offset = tag.offset
-        data = bytearray(path.read_bytes())
-        struct.pack_into("<HHIH", data, offset, 266, 3, 1, 2)
-        path.write_bytes(data)
-        reason = "reversed bits"
+    path = tiff(tmp_path / "still.tif", pixels, **options)
     with pytest.raises(PictureFileError, match=reason):
         read_picture(path)
+
+
+@pytest.mark.source("TIFF6.0", "FillOrder 2: the first pixel in the lowest bit of a byte")
+def test_reversed_bits_are_read(tmp_path: Path):
+    reversed_codes = np.packbits(np.unpackbits(codes(1), bitorder="little")).reshape(18, 26)
+    path = tiff(tmp_path / "still.tif", reversed_codes, photometric="minisblack")
+    with tifffile.TiffFile(path) as file:
+        offset = file.pages.first.tags["ResolutionUnit"].offset
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<HHIH", data, offset, 266, 3, 1, 2)
+    path.write_bytes(data)
+    np.testing.assert_array_equal(read_picture(path).encoding.codes[..., 0], codes(1))
 
 
 def png(path: Path, header: bytes, rows: bytes, *chunks: tuple[bytes, bytes]) -> Path:

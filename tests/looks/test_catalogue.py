@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 import frontglass as fg
 from frontglass.elements import Haze, Net, StrayLamp
-from frontglass.judge import look_numbers
 from frontglass.looks import Look, catalogue, look_names, read_look
 from frontglass.looks.catalogue import shipped_folder
+from frontglass.measurement import look_numbers
 from frontglass.picture.encoding import Encoding
 from frontglass.units import STOCK_STRENGTHS
 

@@ -54,10 +54,19 @@ class TestLook:
         with pytest.raises(ParameterError, match="strength must be a number or a fraction"):
             look().at(strength)
 
-    @pytest.mark.parametrize("elements", [(), [], [GLOW], None, GLOW])
-    def test_its_elements_are_a_tuple(self, elements):
-        with pytest.raises(ParameterError, match="elements must be a tuple of at least one"):
+    @pytest.mark.parametrize("elements", [(), [], None, GLOW, (GLOW, "veil"), ("glow",), {GLOW}])
+    def test_its_elements_are_one_or_more_in_order(self, elements):
+        with pytest.raises(ParameterError, match="elements must be one element at least"):
             look(elements=elements)
+
+    def test_a_list_of_elements_is_taken_as_it_stands(self):
+        assert look(elements=[GLOW, VEIL]) == look()
+
+    def test_elements_alone_make_a_look(self):
+        alone = Look(elements=(GLOW,))
+        assert alone.light_path == (GLOW,)
+        assert (alone.name, alone.strength) == ("untitled", 1.0)
+        assert all((alone.summary, alone.watch))
 
     def test_its_elements_stand_in_light_order(self):
         with pytest.raises(ParameterError, match="elements must be in light order, got 'veil, g"):

@@ -11,7 +11,7 @@ import pytest
 
 from frontglass.errors import ParameterError
 from frontglass.optics.air import Air
-from frontglass.optics.beams import Beam, beam_airlight
+from frontglass.optics.beams import Spotlight, beam_airlight
 from tests.reference.air import lamp_airlight
 
 TRACED = json.loads((Path(__file__).parents[1] / "data" / "traced_beams.json").read_text())
@@ -29,14 +29,14 @@ def unit(vectors) -> np.ndarray:
     return v / np.linalg.norm(v, axis=-1, keepdims=True)
 
 
-def beam(**changed) -> Beam:
+def beam(**changed) -> Spotlight:
     usual = {
         "origin_m": (-2.0, -1.0, 4.0),
         "direction": (1.0, 0.8, 0.3),
         "cone_rad": math.radians(6),
         "edge_rad": math.radians(2),
     }
-    return Beam(**{**usual, **changed})
+    return Spotlight(**{**usual, **changed})
 
 
 @pytest.mark.source("Traced2026", "traced_beams.json: full to 6 degrees, falling to 0 at 8")
@@ -69,7 +69,7 @@ def test_a_beam_that_holds_all_points_of_a_ray_is_a_lamp(surface):
     air = Air(extinction_per_m=0.05, asymmetry=0.7)
     # A lamp behind and beside the lens that shines forward: the rays stay within 80 degrees.
     origin = (1.5, 0.0, -2.0)
-    wide = Beam(origin_m=origin, direction=(-0.3, 0, 1), cone_rad=1.4, edge_rad=0.01)
+    wide = Spotlight(origin_m=origin, direction=(-0.3, 0, 1), cone_rad=1.4, edge_rad=0.01)
     rays = unit([[0.1, 0.1, 1], [0, 0, 1], [-0.3, -0.2, 1]])
     lamp = unit(origin)
     angle = np.arccos(rays @ lamp)

@@ -112,7 +112,7 @@ class TestPerfectLens:
     @pytest.mark.parametrize("f_number", [5.6, 11.0, 22.0])
     def test_edge_through_it_and_square_pixels_reads_its_mtf50(self, f_number):
         import frontglass as fg
-        from frontglass.judge.targets import edge_target
+        from frontglass.measurement.targets import edge_target
 
         camera = fg.Camera(focal_length_mm=50, f_number=f_number, sensor_width_mm=36)
         got = edge_response(edge_target(camera, 6000).radiance[60:-60, :, 1])

@@ -12,7 +12,7 @@ from frontglass.optics.stray_lamp import (
     EXAMPLE_GHOSTS,
     HenyeyGreensteinScatter,
     LampDirection,
-    StrayLamp,
+    OffAxisLamp,
     ghost_radiance,
     iris_cover,
     white_from_radiance,
@@ -40,7 +40,7 @@ def test_a_lamp_below_is_nearest_to_the_bottom_of_the_frame() -> None:
 
 @pytest.mark.source("Spencer1995", "eq. for f2: scatter of the eye, inverse square of the angle")
 def test_wash_of_inverse_square_glass() -> None:
-    lamp = StrayLamp(
+    lamp = OffAxisLamp(
         direction=RIGHT_40, illuminance=500, scatter=InverseSquareScatter(level_per_sr=10)
     )
     wash = lamp.wash(PLACES, 0.0)
@@ -52,13 +52,13 @@ def test_wash_of_inverse_square_glass() -> None:
 @pytest.mark.source("HenyeyGreenstein1941", "the phase function")
 def test_wash_of_forward_scattering_glass() -> None:
     scatter = HenyeyGreensteinScatter(optical_depth=0.02, asymmetry=0.9)
-    lamp = StrayLamp(direction=RIGHT_40, illuminance=500, scatter=scatter)
+    lamp = OffAxisLamp(direction=RIGHT_40, illuminance=500, scatter=scatter)
     expected = [0.135, 0.217, 0.409, 0.938, 2.761]
     np.testing.assert_allclose(lamp.wash(PLACES, 0.0), expected, atol=5e-4)
 
 
 def test_wash_of_dust_is_even() -> None:
-    lamp = StrayLamp(direction=RIGHT_40, illuminance=500, scatter=NONE, dust_share=0.01)
+    lamp = OffAxisLamp(direction=RIGHT_40, illuminance=500, scatter=NONE, dust_share=0.01)
     np.testing.assert_allclose(lamp.wash(PLACES, 0.0), 1.219, atol=5e-4)
 
 
@@ -79,7 +79,7 @@ def test_phase_function(g: float, forward: float, half_deg: float) -> None:
 
 
 def test_a_hood_keeps_the_lamp_off() -> None:
-    lamp = StrayLamp(
+    lamp = OffAxisLamp(
         direction=RIGHT_40,
         illuminance=500,
         scatter=InverseSquareScatter(level_per_sr=10),
@@ -91,7 +91,7 @@ def test_a_hood_keeps_the_lamp_off() -> None:
 
 
 def test_ghosts_lie_on_the_line_through_the_middle_and_hold_their_light() -> None:
-    lamp = StrayLamp(
+    lamp = OffAxisLamp(
         direction=LampDirection(off_axis_rad=math.radians(30), clock_rad=0.5),
         illuminance=2.0,
         scatter=NONE,
@@ -139,9 +139,9 @@ def test_iris_has_the_area_of_its_polygon(blades: int) -> None:
         (lambda: LampDirection(off_axis_rad=0.5, clock_rad=math.inf), "clock_rad"),
         (lambda: HenyeyGreensteinScatter(optical_depth=-1.0, asymmetry=0.0), "optical_depth"),
         (lambda: HenyeyGreensteinScatter(optical_depth=0.1, asymmetry=1.0), "asymmetry"),
-        (lambda: StrayLamp(direction=RIGHT_40, illuminance=-1.0, scatter=NONE), "illuminance"),
+        (lambda: OffAxisLamp(direction=RIGHT_40, illuminance=-1.0, scatter=NONE), "illuminance"),
         (
-            lambda: StrayLamp(direction=RIGHT_40, illuminance=1.0, scatter=NONE, dust_share=2.0),
+            lambda: OffAxisLamp(direction=RIGHT_40, illuminance=1.0, scatter=NONE, dust_share=2.0),
             "dust_share",
         ),
         (lambda: white_from_radiance(1.0, key_illuminance=0.0), "key_illuminance"),

@@ -12,8 +12,8 @@ from PIL import Image
 
 import frontglass as fg
 from frontglass.choices import Surround
-from frontglass.convolution.halo import ScatterHalo
-from frontglass.convolution.spread import spread
+from frontglass.convolution.convolve import convolve
+from frontglass.convolution.filters import ScatterFilter
 from frontglass.elements import Glow
 from frontglass.picture.curves import SRGB_CURVE
 
@@ -66,11 +66,11 @@ def glow_light(light: Float32) -> Float32:
     assert isinstance(glow, Glow)
     scale = CAMERA.px_per_rad(light.shape[1])
     halos = [
-        ScatterHalo(scatterers=((glow.depth(c), glow.profile(c)),), px_per_rad=scale)
+        ScatterFilter(scatterers=((glow.depth(c), glow.profile(c)),), px_per_rad=scale)
         for c in range(3)
     ]
     direct = np.array([halo.direct for halo in halos], dtype=np.float32)
-    return spread(light, halos, surround=Surround.MIRROR) - direct * light
+    return convolve(light, halos, Surround.MIRROR) - direct * light
 
 
 def source(picture: fg.Picture) -> Float32:

@@ -12,7 +12,7 @@ from PIL import Image
 
 import frontglass as fg
 from frontglass.files.icc import icc_profile_bytes
-from frontglass.picture.clipped import clipping_levels, outline, signs
+from frontglass.picture.clipped import clipping_levels, outline, region_features
 from frontglass.picture.curves import SRGB_CURVE, Curve, ParametricCurve
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
@@ -80,7 +80,7 @@ def test_a_camera_may_clip_below_the_highest_code(top):
 def test_a_jpeg_does_not_pass_for_a_lamps_colour(radius, quality):
     light = soft_disc(room() * np.array([4.0, 1.0, 0.2], dtype=np.float32), 61, 59, radius, 40)
     plain = np.asarray(SRGB_CURVE.decode(codes(light) / 255), dtype=np.float32)
-    one, other = (signs(still, outline(still)) for still in (plain, jpeg(light, quality)))
+    one, other = (region_features(still, outline(still)) for still in (plain, jpeg(light, quality)))
     assert other.whole_share == pytest.approx(one.whole_share, abs=0.05)
 
 
@@ -107,15 +107,15 @@ def test_channels_clip_each_for_itself():
     assert inside[..., 2].max() == 0
 
 
-def test_signs_are_those_of_the_region():
+def test_features_are_those_of_the_region():
     light = room()
     light[40:60, 80:110] = 1.0
-    shown = signs(light, outline(light))
-    assert (shown.x_px[0], shown.y_px[0]) == (94.5, 49.5)
-    assert shown.area_px[0] == 600
-    assert shown.whole_share[0] == 1
-    assert shown.edge[0] == pytest.approx(0.06 * 0.9, rel=0.05)
-    np.testing.assert_allclose(shown.ring_light[0], 0.06 * np.array([1, 0.9, 0.8]), rtol=0.05)
+    features = region_features(light, outline(light))
+    assert (features.x_px[0], features.y_px[0]) == (94.5, 49.5)
+    assert features.area_px[0] == 600
+    assert features.whole_share[0] == 1
+    assert features.edge[0] == pytest.approx(0.06 * 0.9, rel=0.05)
+    np.testing.assert_allclose(features.ring_light[0], 0.06 * np.array([1, 0.9, 0.8]), rtol=0.05)
 
 
 class TestAgainstOpenScenes:

@@ -8,9 +8,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
-from frontglass.picture.lamps import LampMark
-from frontglass.picture.lamps_in_air import MOST_LAMPS, LampPlace, lamps_in
+from frontglass.picture.clipped_lamps import LampMark
+from frontglass.picture.lamp_place import LampPlace
+from frontglass.picture.lamps_in_air import lamps_in
 from frontglass.picture.marks import marks_from_texts
 
 HEIGHT, WIDTH, PX_PER_RAD = 120, 200, 180.0
@@ -72,7 +74,7 @@ def test_a_long_tube_is_several_lamps():
     light, distance = night()
     light[50:53, 60:140] = 40.0
     lamps, _ = lamps_in(light, distance, PX_PER_RAD)
-    assert 5 < len(lamps) <= MOST_LAMPS
+    assert 5 < len(lamps) <= ACCURACY.lamps_in_air
     places = sorted(lamp.tangents[0] for lamp in lamps)
     assert all(b - a < 0.06 for a, b in pairwise(places))
     whole = sum(lamp.illuminance[1] for lamp in lamps)

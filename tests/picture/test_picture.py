@@ -21,8 +21,53 @@ def test_a_picture_made_in_memory_is_linear_float():
 
 
 def test_codes_are_refused_as_light():
-    with pytest.raises(ParameterError, match="float32 array, got 'uint8'"):
+    with pytest.raises(ParameterError, match=r"array of floats, got 'uint8'. Picture.from_array"):
         Picture(radiance=light(4, 6, 3).astype(np.uint8), encoding=Encoding.linear())
+
+
+@pytest.mark.parametrize("dtype", [np.float16, np.float64, np.longdouble, ">f4"])
+def test_other_floats_become_single_precision(dtype):
+    numbers = np.linspace(0, 4, 4 * 6 * 3).reshape(4, 6, 3).astype(dtype)
+    picture = Picture(radiance=numbers)
+    assert picture.radiance.dtype == np.float32
+    np.testing.assert_allclose(picture.radiance, numbers.astype(np.float64), rtol=1e-7)
+
+
+def test_light_in_columns_is_laid_in_rows_and_light_in_rows_is_not_copied():
+    rows = np.random.default_rng(1).random((4, 6, 3), np.float32)
+    columns = Picture(radiance=np.asfortranarray(rows)).radiance
+    assert columns.flags.c_contiguous
+    np.testing.assert_array_equal(columns, rows)
+    assert Picture(radiance=rows).radiance is rows
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
+def test_light_that_is_no_number_is_refused_with_its_place(value: float):
+    spoilt = light(4, 6, 3)
+    spoilt[2, 5, 1] = value
+    with pytest.raises(ParameterError, match=r"radiance must be finite, .* x 5, y 2"):
+        Picture(radiance=spoilt)
+    with pytest.raises(ParameterError, match="recovered must be >= 0 and finite"):
+        Picture(radiance=light(4, 6, 3), recovered=spoilt)
+
+
+def test_light_beyond_single_precision_is_refused():
+    with pytest.raises(ParameterError, match="0 NaN and 72 infinite"):
+        Picture(radiance=np.full((4, 6, 3), 1e39))
+
+
+def test_light_whose_sum_overflows_is_light():
+    bright = np.full((64, 64, 3), 3e38, np.float32)
+    assert Picture(radiance=bright).radiance is bright
+
+
+@pytest.mark.parametrize("value", [np.nan, 0.0, -1.0])
+def test_distances_are_positive(value: float):
+    distance = np.full((4, 6), np.inf)
+    assert Picture(radiance=light(4, 6, 3), distance_m=distance).distance_m.dtype == np.float32
+    distance[1, 1] = value
+    with pytest.raises(ParameterError, match="distance_m must be > 0"):
+        Picture(radiance=light(4, 6, 3), distance_m=distance)
 
 
 @pytest.mark.parametrize("shape", [(4, 6), (4, 6, 4), (0, 6, 3)])
@@ -51,6 +96,19 @@ def test_an_encoding_has_a_curve_per_channel():
         container=Container.PNG, sample=Sample.UINT8, tone=Tone.GREY, curves=(SRGB_CURVE,)
     )
     assert grey.tone.value == 1
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right"),
+    [
+        ({"container": "BMP"}, "'JPEG', 'PNG', 'TIFF', 'OpenEXR' or 'Radiance HDR'"),
+        ({"sample": "uint32"}, "'uint8', 'uint16', 'float16' or 'float32'"),
+        ({"tone": 3}, "Tone.GREY or Tone.RGB"),
+    ],
+)
+def test_unknown_choices_of_an_encoding_name_the_known_ones(wrong: dict, right: str):
+    with pytest.raises(ParameterError, match=f"must be {right}, got"):
+        Encoding(**{"container": "PNG", "sample": "uint8", **wrong})
 
 
 def test_other_sample_types_are_refused():

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from frontglass.choices import Surround
 from frontglass.elements import Element, ExponentialLobe, GaussianLobe, Glow, MoffatLobe, Veil
-from frontglass.elements.highlights import light_above
+from frontglass.elements.glow import light_above
 from frontglass.looks import catalogue
 from frontglass.looks.look import Look
 from frontglass.optics.camera import Camera, ShotData

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ from frontglass.optics.bands import CHANNEL_BANDS
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from tests.reference.mesh_twin import tabulated
 
 Light = NDArray[np.float32]
@@ -21,13 +20,6 @@ Array = NDArray[np.float64]
 
 RED, GREEN, BLUE = 0, 1, 2
 WAVELENGTHS_M = (600e-9, 540e-9, 465e-9)
-
-
-@dataclass(frozen=True)
-class Path:
-    """A look reduced to what `render` asks of it."""
-
-    light_path: tuple[Element, ...]
 
 
 def camera(width_px: int, px_per_rad: float, **how: float) -> Camera:
@@ -40,7 +32,7 @@ def camera(width_px: int, px_per_rad: float, **how: float) -> Camera:
 def seen(light: Any, *elements: Element, camera: Camera, **how: Any) -> Light:
     """Light after elements."""
     picture = Picture(radiance=np.asarray(light, np.float32), encoding=Encoding.linear())
-    return render(picture, [Path(elements)], camera=camera, **how).radiance
+    return render(picture, elements, camera=camera, **how).radiance
 
 
 def lamp(shape: tuple[int, int], row: int, column: int, level: float = 1.0) -> Light:
@@ -62,7 +54,7 @@ def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
     out = np.empty(light.shape)
     for channel in range(3):
         mask = mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel)
-        gratings = mask._crossed.gratings
+        gratings = mask.crossed.gratings
         u = light[..., channel].astype(float)
         big = np.block([[u, u[:, ::-1]], [u[::-1], u[::-1, ::-1]]])
         band = CHANNEL_BANDS[channel]

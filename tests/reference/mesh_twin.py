@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -13,8 +14,9 @@ from numpy.typing import NDArray
 from frontglass.elements import Lines, Net
 from frontglass.optics.bands import CHANNEL_BANDS, Band
 from frontglass.optics.gratings import Grating
-from frontglass.optics.masks import CrossedGratings, Dots, PupilMask
+from frontglass.optics.masks import CrossedMask, Orders, PupilMask
 from frontglass.optics.tulle import HexagonalNet
+from tests.reference.transfer_functions import correlation, hexagonal_otf, own_pairs
 
 Array = NDArray[np.float64]
 Rest = Callable[[Array, Array], Array]
@@ -176,7 +178,8 @@ def _mean(rest: Rest, samples: _Samples, band: Band, px_per_rad: float, count: i
 
 def _crossed(mask: PupilMask, largest_m: float) -> tuple[Rest, list[_Arm]]:
     """Split the product of several gratings' transfer functions."""
-    crossed = mask if isinstance(mask, CrossedGratings) else mask._crossed
+    assert isinstance(mask, CrossedMask)
+    crossed = mask.crossed
     gratings, directions = crossed.gratings, crossed.across_rad
     direct = [grating.direct for grating in gratings]
     others = [math.prod(direct[:i] + direct[i + 1 :]) for i in range(len(direct))]
@@ -196,11 +199,11 @@ def _crossed(mask: PupilMask, largest_m: float) -> tuple[Rest, list[_Arm]]:
 
 def _low_orders(mask: HexagonalNet, band: Band, px_per_rad: float, shape: tuple[int, int]) -> Array:
     """Transform of tulle's first orders, as streaks so fine that a pixel sees a line."""
-    orders = _first_orders(mask, band.centre_m)
+    orders = _first_orders(mask)
     height, width = shape
     light = np.zeros(height * width)
-    for x_rad, y_rad, share in zip(*orders, strict=True):
-        x, y = px_per_rad * x_rad, px_per_rad * y_rad
+    for x_per_m, y_per_m, share in zip(*orders, strict=True):
+        x, y = (band.centre_m * px_per_rad * at for at in (x_per_m, y_per_m))
         wavelengths, weights = band.wavelengths(band.centre_m * FINEST_PX / math.hypot(x, y))
         ratio = wavelengths / band.centre_m
         for row, low in _two_pixels(y * ratio):
@@ -216,11 +219,11 @@ def _two_pixels(at: Array) -> Iterator[tuple[NDArray[np.intp], Array]]:
     yield below.astype(np.intp) + 1, at - below
 
 
-def _first_orders(mask: HexagonalNet, wavelength_m: float) -> Dots:
-    orders = mask.orders(wavelength_m, highest=2 * TULLE_ORDERS)
-    away = np.hypot(orders.x_rad, orders.y_rad) * mask.pitch_m / wavelength_m
-    first = (away > 0.5) & (away < TULLE_ORDERS + 0.1)
-    return Dots(*(column[first] for column in orders))
+def _first_orders(mask: HexagonalNet) -> Orders:
+    orders = mask.orders(TULLE_ORDERS + 0.1)
+    shares = orders.shares * mask.kept(orders.x_per_m, orders.y_per_m)
+    both = (np.concatenate([at, -at]) for at in (orders.x_per_m, orders.y_per_m))
+    return Orders(*both, np.tile(shares, 2))
 
 
 def _tulle(mask: HexagonalNet) -> Rest:
@@ -231,7 +234,7 @@ def _tulle(mask: HexagonalNet) -> Rest:
     j, i = np.meshgrid(t, t, indexing="ij")
     x, y = mask.pitch_m * (i + j / 2), mask.pitch_m * j * math.sqrt(3) / 2
     still = replace(straight, jitter_m=0.0)
-    spectrum = np.fft.fft2(still.otf(x, y, 1.0))
+    spectrum = np.fft.fft2(hexagonal_otf(still, x, y, 1.0))
     m = np.fft.fftfreq(TULLE_NODES, 1 / TULLE_NODES)
     row, column = np.meshgrid(m, m, indexing="ij")
     # Cycles per pitch of the order (row, column).
@@ -249,8 +252,8 @@ def _tulle(mask: HexagonalNet) -> Rest:
         values = _looked_up(table, down, u / mask.pitch_m - down / 2)
         if mask.jitter_m:
             near = np.hypot(u, v) < own_m
-            pairs = straight._own_pairs(u[near], v[near])
-            values[near] += (1 - whole) * pairs / straight._own_pairs(np.zeros(1), np.zeros(1))
+            pairs = own_pairs(straight, u[near], v[near])
+            values[near] += (1 - whole) * pairs / own_pairs(straight, np.zeros(1), np.zeros(1))
         return values
 
     return rest
@@ -269,9 +272,9 @@ def _looked_up(table: Array, row: Array, column: Array) -> Array:
 def tabulated(grating: Grating, largest_m: float) -> Callable[[Array], Array]:
     """Return a grating's correlation; if it is irregular, by a table of a 64th of a thread."""
     if not (grating.jitter_m or grating.drift_m):
-        return grating.correlation
+        return partial(correlation, grating)
     step = grating.width_m / 64
-    table = grating.correlation(np.arange(math.ceil(largest_m / step) + 2) * step)
+    table = correlation(grating, np.arange(math.ceil(largest_m / step) + 2) * step)
     slopes = np.diff(table)
 
     def found(shift_m: Array) -> Array:

@@ -58,6 +58,33 @@ def test_stills_are_rendered_at_their_own_size_and_reduced_afterwards(look):
     assert [found[0] for found in places] == sorted(found[0] for found in places)
 
 
+@pytest.mark.parametrize("how", [{"surround": "dark"}, {"compensate": False}])
+def test_surround_and_compensation_are_those_asked_for(how):
+    picture = room_with_lamp(120, 80)
+    # Wide, so that the frame's edge tells, and half absorbed.
+    glass = fg.Glow(optical_depth=0.7, lobes=(fg.GaussianLobe(sigma_deg=5),), clear_share=0.5)
+    look = fg.Look(elements=(glass,))
+    sheet = ladder(picture, look, camera=CAMERA, strengths=(1,), width_px=700, **how)
+    usual = ladder(picture, look, camera=CAMERA, strengths=(1,), width_px=700)
+    cells = grid(2, (120, 80), width_px=700 - 2 * Sizes.of(700).margin, gap_px=Sizes.of(700).gap)
+    size = (cells.cell_width_px, cells.cell_height_px)
+    asked = view(fg.render(picture, look, camera=CAMERA, **how), size)
+    assert len(places_of(asked, sheet)) == 1
+    assert places_of(asked, usual) == []
+
+
+@pytest.mark.parametrize(
+    ("how", "said"),
+    [
+        ({"surround": "black"}, "surround must be 'mirror' or 'dark', got 'black'"),
+        ({"compensate": "no"}, "compensate must be True or False, got 'no'"),
+    ],
+)
+def test_wrong_choices_name_the_right_ones(look, how, said):
+    with pytest.raises(ParameterError, match=said):
+        ladder(room_with_lamp(40, 30), look, camera=CAMERA, strengths=(1,), **how)
+
+
 def test_close_ups_show_every_strength_at_one_magnification(look):
     picture, region = room_with_lamp(200, 120), Region(30, 20, 40, 30)
     sheet = ladder(

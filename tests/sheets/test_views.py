@@ -63,21 +63,26 @@ def test_size_as_it_is_gives_the_display_codes_themselves():
 
 
 def test_other_primaries_are_shown_on_a_bt709_screen():
+    # Light of BT.709's own red, in BT.2020's channels, by the chromaticities of both.
+    red = np.zeros((4, 4, 3), np.float32)
+    red[...] = np.array([0.627404, 0.069097, 0.016391]) * 0.5
+    wide = Picture(radiance=red, primaries=BT2020, encoding=Encoding.linear())
+    # 0.5 encodes to 0.735357, code 187.5; dither moves a code by one at most.
+    for size in ((4, 4), (2, 2), (8, 8), (40, 40)):
+        shown = view(wide, size).astype(int)
+        assert np.abs(shown - [187.5, 0, 0]).max() <= 1.5
     green = np.zeros((4, 4, 3), np.float32)
-    green[...] = np.linalg.solve(BT2020.matrix_to(BT2020), [0.2, 0.2, 0.2])
-    white = Picture(radiance=green, primaries=BT2020, encoding=Encoding.linear())
-    same = view(picture_of(np.full((4, 4), 0.2)), (4, 4))
-    assert np.abs(view(white, (4, 4)).astype(int) - same).max() <= 1
-    green[...] = [0, 0.2, 0]  # outside of BT.709: red and blue would be negative
-    assert (view(white, (4, 4))[..., [0, 2]] == 0).all()
+    green[..., 1] = 0.2  # outside of BT.709: red and blue would be negative
+    outside = Picture(radiance=green, primaries=BT2020, encoding=Encoding.linear())
+    assert (view(outside, (4, 4))[..., [0, 2]] == 0).all()
 
 
 def test_a_region_is_cut_with_its_distances():
-    distance = np.arange(48, dtype=np.float32).reshape(6, 8)
-    whole = picture_of(np.arange(48).reshape(6, 8), distance_m=distance)
+    distance = np.arange(1, 49, dtype=np.float32).reshape(6, 8)
+    whole = picture_of(np.arange(1, 49).reshape(6, 8), distance_m=distance)
     part = Region.from_text("2,1,3,4").of(whole)
     assert part.radiance.shape == (4, 3, 3)
-    assert part.radiance[0, 0, 0] == part.distance_m[0, 0] == 10
+    assert part.radiance[0, 0, 0] == part.distance_m[0, 0] == 11
 
 
 @pytest.mark.parametrize("text", ["", "1,2,3", "1,2,3,4,5", "a,b,c,d", "1.5,2,3,4"])

@@ -14,8 +14,9 @@ from frontglass.files.whole import write_bytes_whole
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
-    from frontglass.batch.plan import Job
-    from frontglass.pipeline.recipe import Recipe, RenderedStill
+    from frontglass.batch.job import Job
+    from frontglass.pipeline.recipe import Recipe
+    from frontglass.pipeline.still_files import RenderedStill
 
 MANIFEST_NAME = "frontglass-batch.json"
 FORMAT = 1

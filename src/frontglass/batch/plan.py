@@ -5,32 +5,13 @@ from __future__ import annotations
 import glob
 import os
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
+from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.files import EXTENSIONS
-from frontglass.pipeline.recipe import same_file
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """One still of a batch.
-
-    Parameters
-    ----------
-    still : Path
-        The still.
-    out : Path
-        Where it goes.
-    name : str
-        `out` as seen from the batch's folder, with forward slashes: its key in the manifest.
-    """
-
-    still: Path
-    out: Path
-    name: str
+from frontglass.pipeline.still_files import same_file
 
 
 def plan(sources: Iterable[str | Path], folder: Path, *, suffix: str | None = None) -> list[Job]:

@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from multiprocessing.sharedctypes import Synchronized
 from pathlib import Path
 
+from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
-from frontglass.batch.plan import Job, plan
+from frontglass.batch.plan import plan
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
-from frontglass.pipeline.recipe import Recipe, RenderedStill, render_file
+from frontglass.pipeline.recipe import Recipe
+from frontglass.pipeline.still_files import RenderedStill, render_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +160,19 @@ def render_batch(
     -------
     list of Outcome
         One for each still.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> from pathlib import Path
+    >>> recipe = fg.Recipe(looks=(fg.read_look("harbour-night"),))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     still = Path(folder, "scouts", "one.png")
+    ...     still.parent.mkdir()
+    ...     said = fg.write_picture(still, fg.Picture.from_array(np.full((30, 40), 90, np.uint8)))
+    ...     for outcome in fg.render_batch([still.parent], Path(folder, "out"), recipe):
+    ...         print(outcome.job.name, outcome.state)
+    one.png rendered
     """
     return list(planned_batch(sources, folder, recipe).run(processes=processes))
 

@@ -31,7 +31,7 @@ def apply(
 
     The extension of --out chooses the format: JPEG, PNG, TIFF, OpenEXR or Radiance HDR.
     """
-    from frontglass.pipeline.recipe import render_file
+    from frontglass.pipeline.still_files import render_file
 
     recipe = light.recipe(looks.looks(), camera, space)
     result = render_file(still, out, recipe, overwrite=overwrite)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,7 +22,10 @@ from frontglass.cli.options import (
 )
 from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
-from frontglass.cli.texts import print_json
+from frontglass.cli.texts import Record, print_json
+
+if TYPE_CHECKING:
+    from frontglass.looks import Look
 
 
 def compare(
@@ -45,10 +49,10 @@ def compare(
     The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
     each other; they are not stacked. --json prints the numbers too.
     """
-    from frontglass.judge.watch import WatchedRegion, number_texts, region_numbers
+    from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
@@ -86,15 +90,16 @@ def compare(
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
     if as_json:
-        names = ["bare", *(str(look) for look in chosen)]
-        print_json(
-            {
-                "out": str(target),
-                "light_loss_stops": {str(look): look.light_loss_stops for look in chosen},
-                "watched": {
-                    part: dict(zip(names, found, strict=True)) for part, found in read.items()
-                },
-            }
-        )
+        print_json(_record(target, chosen, read))
     else:
         typer.echo(str(target))
+
+
+def _record(target: Path, looks: Sequence[Look], read: Mapping[str, Sequence[object]]) -> Record:
+    """Return a sheet's numbers as a script wants to read them."""
+    names = ["bare", *(str(look) for look in looks)]
+    return {
+        "out": str(target),
+        "light_loss_stops": {str(look): look.light_loss_stops for look in looks},
+        "watched": {part: dict(zip(names, found, strict=True)) for part, found in read.items()},
+    }

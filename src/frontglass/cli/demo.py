@@ -45,7 +45,7 @@ def demo(
     The scene comes with frontglass; the files land in a folder, a ladder among them.
     """
     from frontglass.looks import read_look
-    from frontglass.pipeline.recipe import render_file
+    from frontglass.pipeline.still_files import render_file
     from frontglass.shipped import shipped_folder
 
     out.mkdir(parents=True, exist_ok=True)
@@ -64,7 +64,8 @@ def demo(
 def scene_recipe(looks: tuple[Look, ...] = ()) -> Recipe:
     """Return the recipe that shows the scene as it was meant, through `looks`."""
     from frontglass.optics.camera import Camera
-    from frontglass.pipeline.recipe import Framing, Recipe
+    from frontglass.pipeline.framing import Framing
+    from frontglass.pipeline.recipe import Recipe
     from frontglass.pipeline.space import Space
     from frontglass.shipped import shipped_folder
 

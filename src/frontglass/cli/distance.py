@@ -33,7 +33,7 @@ def distance(
     the distances it is given.
     """
     from frontglass.cli.options import given
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.distance_page import distance_sheet
     from frontglass.sheets.sheet import check_suffix, write_sheet
 

@@ -60,8 +60,8 @@ def ladder(
     """
     from frontglass.looks import look_from_text, read_look
 
-    shown = read_look(look)
-    target = out or still.with_name(f"{still.stem}_{shown.name}_ladder.png")
+    chosen = read_look(look)
+    target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
     regions = close_up or ()
     how = given(
         strengths=strengths and strengths.split(","),
@@ -70,7 +70,7 @@ def ladder(
         beside=beside and [look_from_text(text) for text in beside],
     )
     recipe = light.recipe((), camera, space)
-    notices = written_ladder(still, shown, target, recipe, regions, overwrite=overwrite, **how)
+    notices = written_ladder(still, chosen, target, recipe, regions, overwrite=overwrite, **how)
     note(*notices)
     typer.echo(str(target))
 
@@ -87,7 +87,7 @@ def written_ladder(
 ) -> tuple[str, ...]:
     """Write the ladder of a look on a still; return what was assumed."""
     from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
 

@@ -14,7 +14,7 @@ from frontglass.cli.texts import print_json, table
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from frontglass.picture.lamps import Lamp
+    from frontglass.picture.clipped_lamps import ClippedLamp
 
 SHOWN = 20
 
@@ -43,9 +43,9 @@ def lamps(
     Those that would send most light come first; --out draws them on a copy of the still.
     """
     from frontglass.files import read_picture
-    from frontglass.picture.lamps import with_recovered_light
+    from frontglass.picture.clipped_lamps import with_recovered_light
     from frontglass.picture.marks import marks_from_texts
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.lamp_map import lamp_map
     from frontglass.sheets.sheet import check_suffix, write_sheet
 
@@ -63,7 +63,7 @@ def lamps(
         typer.echo(_text(found.lamps))
 
 
-def _record(lamp: Lamp) -> dict[str, object]:
+def _record(lamp: ClippedLamp) -> dict[str, object]:
     return {
         "x_px": round(lamp.x_px, 1),
         "y_px": round(lamp.y_px, 1),
@@ -75,7 +75,7 @@ def _record(lamp: Lamp) -> dict[str, object]:
     }
 
 
-def _text(lamps: Sequence[Lamp]) -> str:
+def _text(lamps: Sequence[ClippedLamp]) -> str:
     if not lamps:
         return "nothing clips"
     rows = [["no", "at, px", "area, px", "stops above white", "colour, R G B"]]

@@ -10,8 +10,9 @@ from frontglass.cli.texts import Record, table
 from frontglass.units import deg_from_rad, strength_text
 
 if TYPE_CHECKING:
-    from frontglass.judge import Fact, HazeNumbers, LookNumbers
+    from frontglass.elements import Fact
     from frontglass.looks import Look
+    from frontglass.measurement import HazeNumbers, LookNumbers
     from frontglass.optics.camera import Camera
 
 UNITS = {
@@ -30,7 +31,7 @@ def look_record(
     look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
 ) -> Record:
     """Return a look and its numbers as a script wants to read them."""
-    from frontglass.judge import element_facts, haze_numbers
+    from frontglass.measurement import haze_numbers
 
     hazes = [haze_numbers(look.at(one.strength).light_path) for one in numbers]
     return {
@@ -40,9 +41,7 @@ def look_record(
         "elements": [
             {
                 **_record(element),
-                "facts": [
-                    dataclasses.asdict(fact) for fact in element_facts(element, camera, width_px)
-                ],
+                "facts": [dataclasses.asdict(fact) for fact in element.facts(camera, width_px)],
             }
             for element in look.elements
         ],
@@ -60,13 +59,13 @@ def look_lines(
 ) -> Iterator[str]:
     """Yield a look and its numbers in lines of text."""
     from frontglass.elements import Place
-    from frontglass.judge import element_facts, haze_numbers
+    from frontglass.measurement import haze_numbers
 
     yield from (look.name, f"  {look.summary}", f"  watch: {look.watch}", "")
     yield "in the order in which light meets it, at strength 1:"
     for element in look.elements:
         yield from _lines(element, camera.px_per_deg(width_px), "  ")
-        yield from map(_fact_line, element_facts(element, camera, width_px))
+        yield from map(_fact_line, element.facts(camera, width_px))
     hazes = [(one.strength, haze_numbers(look.at(one.strength).light_path)) for one in numbers]
     yield from _haze_lines([(strength, haze) for strength, haze in hazes if haze])
     if all(element.place is Place.AIR for element in look.elements):

@@ -37,8 +37,8 @@ def show(
     as_json: Json = False,
 ) -> None:
     """Show what a look is made of and what it does, in numbers."""
-    from frontglass.judge import look_numbers
     from frontglass.looks import read_look
+    from frontglass.measurement import look_numbers
     from frontglass.units import STOCK_STRENGTHS
 
     shown = read_look(look)

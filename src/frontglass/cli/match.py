@@ -15,7 +15,7 @@ from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
-    from frontglass.judge.match import Effects, Judge, Match
+    from frontglass.measurement.match import Effects, Match, Meter
 
 WIDTH_PX = 4096
 
@@ -52,13 +52,13 @@ def match(
     What then stays different is said, and the nearest strength that can be rented with what it
     costs.
     """
-    from frontglass.judge.match import Respect, match
     from frontglass.looks import look_from_text, read_look
+    from frontglass.measurement.match import match
 
     reference, sought = look_from_text(look), read_look(other)
-    judge, notices = _judge(still, watch or [], camera, light)
+    meter, notices = _meter(still, watch or [], camera, light)
     note(*notices)
-    found = match(reference, sought, judge, Respect(by))
+    found = match(reference, sought, meter, by)
     if as_json:
         print_json(match_record(found))
     else:
@@ -76,7 +76,7 @@ def match_lines(found: Match) -> Iterator[str]:
     assert found.at_stock is not None
     strength, stock = found.matched.strength, found.stock.strength
     name = found.matched.name
-    yield f"{name} {strength:.3g} equals {found.reference} in {found.respect.value}."
+    yield f"{name} {strength:.3g} equals {found.reference} in {found.criterion.value}."
     if found.left_out:
         left = " and ".join(one.value for one in found.left_out)
         yield f"The mix leaves out {left}: one of the two does nothing there."
@@ -93,13 +93,13 @@ def match_lines(found: Match) -> Iterator[str]:
 
 
 def _stock_line(found: Match, stock: float) -> str:
-    from frontglass.judge.match import SINGLE, Respect
+    from frontglass.measurement.match import SINGLE, Criterion
 
     assert found.at_stock is not None
     assert found.matched is not None
     if abs(stock / found.matched.strength - 1) < 0.005:
         return f"{strength_text(stock)} is a stock strength."
-    asked = SINGLE if found.respect is Respect.MIX else (found.respect,)
+    asked = SINGLE if found.criterion is Criterion.MIX else (found.criterion,)
     costs = [
         f"{100 * (found.at_stock.of(one) / found.wanted.of(one) - 1):+.0f} % in {one.value}"
         for one in asked
@@ -131,7 +131,7 @@ def match_record(found: Match) -> Record:
     effects = {"got": found.got, "at_stock": found.at_stock}
     return {
         "reference": {"name": found.reference.name, "strength": found.reference.strength},
-        "by": found.respect.value,
+        "by": found.criterion.value,
         **{
             key: look and {"name": look.name, "strength": look.strength}
             for key, look in looks.items()
@@ -143,15 +143,15 @@ def match_record(found: Match) -> Record:
     }
 
 
-def _judge(
+def _meter(
     still: Path | None, watch: list[str], camera: CameraOptions, light: LightOptions
-) -> tuple[Judge, tuple[str, ...]]:
-    """Return what judges looks, and what was assumed."""
+) -> tuple[Meter, tuple[str, ...]]:
+    """Return what measures looks, and what was assumed."""
     from frontglass.errors import ParameterError
-    from frontglass.judge.match import judged_on_targets
-    from frontglass.judge.measure import picture_height_px
-    from frontglass.judge.still import judged_on_still
-    from frontglass.judge.watch import WatchedRegion
+    from frontglass.measurement.match import meter_on_targets
+    from frontglass.measurement.measure import picture_height_px
+    from frontglass.measurement.still import meter_on_still
+    from frontglass.measurement.watch import WatchedRegion
 
     recipe = light.recipe((), camera)
     if still is None:
@@ -159,9 +159,9 @@ def _judge(
             raise ParameterError("watch", "given together with --on STILL", watch[0])
         choice = recipe.framing.camera_for_width(WIDTH_PX)
         shape = picture_height_px(WIDTH_PX, camera.sensor) / WIDTH_PX
-        return judged_on_targets(choice.camera, shape), choice.notices
+        return meter_on_targets(choice.camera, shape), choice.notices
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
     parts = tuple(WatchedRegion.from_text(text) for text in watch)
-    judge = judged_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
-    return judge, (*picture.notices, *choice.notices)
+    meter = meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
+    return meter, (*picture.notices, *choice.notices)

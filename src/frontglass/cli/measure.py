@@ -42,9 +42,9 @@ def measure(
     """
     from frontglass.cli import measure_texts as texts
     from frontglass.files.whole import write_bytes_whole
-    from frontglass.judge.measure import measure, picture_height_px
     from frontglass.looks import look_from_text
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.measurement.measure import measure, picture_height_px
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix, write_sheet
 
     for target in filter(None, (csv, picture)):

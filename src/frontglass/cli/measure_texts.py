@@ -13,7 +13,7 @@ from frontglass.cli.texts import Record, table
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
-    from frontglass.judge.measure import LookMeasures
+    from frontglass.measurement.measure import LookMeasures
     from frontglass.optics.camera import Camera
     from frontglass.sheets.sheet import Sheet
 

@@ -41,13 +41,12 @@ def merge(
 
     White is the white of the brightest exposure; --exposure of other commands shows it anew.
     """
-    from frontglass.picture.bracket import Alignment, Response
-    from frontglass.pipeline.bracket_files import merge_files
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.merge_files import merge_files
+    from frontglass.pipeline.still_files import check_may_write
 
     check_may_write(out, stills, overwrite=overwrite)
-    alignment = Alignment.OFF if no_align else Alignment.SHIFT
-    merged = merge_files(stills, out, stops, response=Response(response), alignment=alignment)
+    alignment = "off" if no_align else "shift"
+    merged = merge_files(stills, out, stops, response=response, alignment=alignment)
     note(*merged.picture.notices)
     if as_json:
         print_json(

@@ -51,7 +51,7 @@ def mood(
     are rendered whole and cropped afterwards.
     """
     from frontglass.errors import ParameterError
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.mood import (
         aspect_from_text,
         mood_html,

@@ -12,8 +12,9 @@ import typer
 if TYPE_CHECKING:
     from frontglass.cli.space_options import SpaceOptions
     from frontglass.looks import Look
-    from frontglass.picture.lamps import LampMark, Recovery
-    from frontglass.pipeline.recipe import Framing, Recipe
+    from frontglass.picture.clipped_lamps import LampMark, Recovery
+    from frontglass.pipeline.framing import Framing
+    from frontglass.pipeline.recipe import Recipe
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -53,7 +54,7 @@ class CameraOptions:
     def framing(self) -> Framing:
         """Return these options as the library takes them."""
         from frontglass.optics import camera
-        from frontglass.pipeline.recipe import Framing
+        from frontglass.pipeline.framing import Framing
 
         return Framing(
             lens_mm=_parsed(camera.lens_mm_from_text, self.lens),
@@ -138,8 +139,6 @@ class LightOptions:
         space: SpaceOptions | None = None,
     ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
-        from frontglass.choices import Surround
-        from frontglass.files import NonFinite
         from frontglass.picture.marks import marks_from_texts
         from frontglass.pipeline.recipe import Recipe
 
@@ -149,10 +148,10 @@ class LightOptions:
             framing=camera.framing(),
             **given(
                 space=space and space.space(marks.places),
-                surround=self.surround and Surround(self.surround),
+                surround=self.surround,
                 exposure_stops=self.exposure,
                 compensate=False if self.no_compensate else None,
-                non_finite=self.non_finite and NonFinite(self.non_finite),
+                non_finite=self.non_finite,
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels),
             ),
@@ -161,7 +160,7 @@ class LightOptions:
 
 def recovery_from(clipped: str | None, marks: tuple[LampMark, ...]) -> Recovery | None:
     """Return what the options say of clipped lamps; None if nothing."""
-    from frontglass.picture.lamps import AUTO, Recovery
+    from frontglass.picture.clipped_lamps import AUTO, Recovery
 
     if clipped is None and not marks:
         return None

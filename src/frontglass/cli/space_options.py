@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 if TYPE_CHECKING:
-    from frontglass.picture.lamps_in_air import LampPlace
+    from frontglass.picture.lamp_place import LampPlace
     from frontglass.pipeline.space import Space
 
 
@@ -49,7 +49,6 @@ class SpaceOptions:
 
     def space(self, lamps: tuple[LampPlace, ...]) -> Space:
         """Return these options as the library takes them, with the lamps that were marked."""
-        from frontglass.files.distance import DistanceKind
         from frontglass.picture.distance import DistancePoint
         from frontglass.picture.room import Room
         from frontglass.pipeline.space import Space
@@ -57,7 +56,7 @@ class SpaceOptions:
         return Space(
             depth=self.depth,
             depth_scale_m=self.depth_scale,
-            depth_kind=DistanceKind(self.depth_is) if self.depth_is else None,
+            depth_kind=self.depth_is,
             room=Room.from_text(self.room) if self.room is not None else None,
             points=tuple(DistancePoint.from_text(text) for text in self.distance or ()),
             lamps=lamps or None,

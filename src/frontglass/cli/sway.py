@@ -42,23 +42,24 @@ def sway(
 ) -> None:
     """Show STILL through looks as the camera moves.
 
-    The move is a small circle of pan and tilt.     Halos of small lamps boil as the pupil slides
+    The move is a small circle of pan and tilt. Halos of small lamps boil as the pupil slides
     over the filter, dots of nets turn, haze and veils do neither. One line says how visible it will
     be with this lens and stop.
     """
-    from frontglass.pipeline.recipe import check_may_write
+    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
 
     targets = out or [still.with_name(f"{still.stem}_sway{end}") for end in (".webp", ".mp4")]
     for target in targets:
         check_may_write(target, [still], overwrite=overwrite)
         check_loop_suffix(target)
-    recipe = light.recipe(looks.looks(), camera)
+    chosen = looks.looks()
+    recipe = light.recipe(chosen, camera)
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
     loop = sway(
         picture,
-        recipe.looks,
+        chosen,
         camera=choice.camera,
         surround=recipe.surround,
         compensate=recipe.compensate,

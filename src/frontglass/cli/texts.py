@@ -14,7 +14,8 @@ from frontglass.cli.grouped import note
 
 if TYPE_CHECKING:
     from frontglass.batch.run import Batch, Outcome
-    from frontglass.pipeline.recipe import Recipe, RenderedStill
+    from frontglass.pipeline.recipe import Recipe
+    from frontglass.pipeline.still_files import RenderedStill
 
 Record = dict[str, object]
 

@@ -1,9 +1,9 @@
 """Light gathered into cells wider than a pixel, and spread back over pixels.
 
 A halo that is smooth over many pixels need not be computed pixel by pixel. `CellAxis.gather` weighs
-the pixels of one axis into `count` equal cells with B-splines of degree four, `CellAxis.scatter`
-is its transpose, and `CellAxis.response` is what the pair does to a spatial frequency, so that
-whoever works on the cells can divide it out again.
+the pixels of one axis into `count` equal cells with B-splines of degree four, `CellAxis.add` is its
+transpose, and `CellAxis.response` is what each does to a spatial frequency, so that whoever works
+on the cells can divide it out again.
 
 Two properties are exact, whatever the (fractional) cell width: a flat field stays flat, and no
 light is lost. Both follow from integrating the spline over each pixel instead of sampling it.
@@ -12,11 +12,14 @@ light is lost. Both follow from integrating the spline over each pixel instead o
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from frontglass.accuracy import ACCURACY
+from frontglass.convolution.blocks import in_pieces
+from frontglass.convolution.filters import Filter
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -24,31 +27,10 @@ Float64 = NDArray[np.float64]
 SPLINE_DEGREE = 4
 REACH = SPLINE_DEGREE // 2 + 1
 """Cells on either side of a pixel's own that its light reaches (a pixel may straddle a border)."""
-
 COLUMNS_AT_ONCE = 2048
-
-
-def _integral_up_to(x_cells: Float64) -> Float64:
-    """Integral of the spline from its left end, by truncated powers.
-
-    ``sum_k (-1)**k C(5, k) max(x + 5/2 - k, 0)**5 / 5!``, which is ten times faster here than
-    evaluating the spline from its knots, and errs by 1e-14.
-    """
-    order = SPLINE_DEGREE + 1
-    x = np.clip(x_cells, -order / 2, order / 2) + order / 2
-    total = np.zeros_like(x)
-    for k in range(order + 1):
-        total += (-1) ** k * math.comb(order, k) * np.maximum(x - k, 0) ** order
-    return total / math.factorial(order)
-
-
-def _runs_of_columns(count: int) -> Iterator[slice]:
-    """Columns a run at a time, so that a product of weights stays on one core and in its cache.
-
-    OpenBLAS splits products of more than 2**18 multiplications among threads that wait for each
-    other in a loop: on a machine with other work that cost ten times what it saved.
-    """
-    return (slice(at, at + COLUMNS_AT_ONCE) for at in range(0, count, COLUMNS_AT_ONCE))
+"""OpenBLAS splits products of more than 2**18 multiplications among threads that wait for each
+other in a loop: on a machine with other work that cost ten times what it saved."""
+PIECES = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +44,8 @@ class CellAxis:
     count : int
         Cells that cover them exactly, >= 1; the width need not be a whole number of pixels.
     margin : int
-        Cells kept beyond either end. 0 folds what would fall there back in, which is what a mirror
-        at the frame's edge does to light; `REACH` or more keeps it.
+        Cells beyond either end. 0 folds what would fall there back in, which is what a mirror at
+        the frame's edge does to light; `REACH` or more keeps it.
     """
 
     length_px: int
@@ -80,6 +62,48 @@ class CellAxis:
         """Cells including the margins."""
         return self.count + 2 * self.margin
 
+    def gather(self, light: Float32) -> Float32:
+        """Mean light of the cells of `light`, shape (length_px, K) -> (total, K)."""
+        starts, weights = self._weights()
+        table = np.ascontiguousarray(weights.T / self.width_px, dtype=np.float32)
+        spilled = np.zeros((self.count + 2 * REACH, light.shape[1]), dtype=np.float32)
+
+        def some(columns: slice) -> None:
+            for cell in range(self.count):
+                rows = slice(starts[cell], starts[cell + 1])
+                spilled[cell : cell + 2 * REACH + 1, columns] += (
+                    table[:, rows] @ light[rows, columns]
+                )
+
+        in_pieces(some, light.shape[1], COLUMNS_AT_ONCE)
+        cells = np.zeros((self.total, light.shape[1]), dtype=np.float32)
+        targets = self._targets()
+        cells[targets[REACH:-REACH]] = spilled[REACH:-REACH]
+        for spill in (*range(REACH), *range(REACH + self.count, len(targets))):
+            cells[targets[spill]] += spilled[spill]
+        return cells
+
+    def add(self, cells: Float32, out: Float32) -> None:
+        """Add the light of `cells`, shape (total, K), to the pixels, shape (length_px, K)."""
+        starts, weights = self._weights()
+        table = weights.astype(np.float32)
+        near = np.ascontiguousarray(cells[self._targets()])
+
+        def some(own: slice) -> None:
+            for cell in range(own.start, own.stop):
+                rows = slice(starts[cell], starts[cell + 1])
+                for start in range(0, out.shape[1], COLUMNS_AT_ONCE):
+                    columns = slice(start, start + COLUMNS_AT_ONCE)
+                    around = near[cell : cell + 2 * REACH + 1, columns]
+                    out[rows, columns] += table[rows] @ around
+
+        in_pieces(some, self.count, -(-self.count // PIECES))
+
+    def response(self, f_per_px: Float64) -> Float64:
+        """Transfer function of gathering (and of spreading back) at a frequency [cycles/px]."""
+        spline = np.sinc(f_per_px * self.width_px) ** (SPLINE_DEGREE + 1)
+        return np.asarray(np.sinc(f_per_px) * spline)
+
     def _weights(self) -> tuple[NDArray[np.intp], Float64]:
         """First pixel of each cell, and weights [pixel, cell - own cell + REACH]."""
         y = np.arange(self.length_px)
@@ -90,74 +114,49 @@ class CellAxis:
         return np.searchsorted(own, np.arange(self.count + 1)), weights
 
     def _targets(self) -> NDArray[np.intp]:
-        """Where each of the cells -REACH .. count + REACH - 1 is kept."""
+        """Where among all cells -REACH .. count + REACH - 1 are."""
         cell = np.arange(-REACH, self.count + REACH)
         if self.margin:
             return cell + self.margin
         folded = np.mod(cell, 2 * self.count)
         return np.where(folded >= self.count, 2 * self.count - 1 - folded, folded)
 
-    def gather(self, light: Float32) -> Float32:
-        """Mean light of the cells of `light`, shape (length_px, K) -> (total, K)."""
-        starts, weights = self._weights()
-        table = np.ascontiguousarray(weights.T / self.width_px, dtype=np.float32)
-        spilled = np.zeros((self.count + 2 * REACH, light.shape[1]), dtype=np.float32)
-        for cell in range(self.count):
-            rows = slice(starts[cell], starts[cell + 1])
-            near = spilled[cell : cell + 2 * REACH + 1]
-            for columns in _runs_of_columns(light.shape[1]):
-                near[:, columns] += table[:, rows] @ light[rows, columns]
-        if self.margin:
-            kept = np.zeros((self.total, light.shape[1]), dtype=np.float32)
-            kept[self.margin - REACH : self.total - self.margin + REACH] = spilled
-            return kept
-        kept = spilled[REACH : REACH + self.count]
-        targets = self._targets()
-        for spill in (*range(REACH), *range(REACH + self.count, len(targets))):
-            kept[targets[spill]] += spilled[spill]
-        return kept
 
-    def scatter(self, cells: Float32) -> CellSpreader:
-        """Prepare to read `cells`, shape (total, K), back at the pixels."""
-        starts, weights = self._weights()
-        return CellSpreader(
-            starts=starts,
-            table=weights.astype(np.float32),
-            cells=np.ascontiguousarray(cells[self._targets()]),
-        )
-
-    def response(self, f_per_px: Float64) -> Float64:
-        """Transfer function of gathering (and of scattering) at a frequency [cycles/px]."""
-        spline = np.sinc(f_per_px * self.width_px) ** (SPLINE_DEGREE + 1)
-        return np.asarray(np.sinc(f_per_px) * spline, dtype=np.float64)
+def spline_response(fy_per_cell: Float64, fx_per_cell: Float64) -> Float64:
+    """Response of cells both ways to points instead of pixels, shape (len(fy), len(fx))."""
+    return np.asarray(np.outer(np.sinc(fy_per_cell), np.sinc(fx_per_cell)) ** (SPLINE_DEGREE + 1))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CellSpreader:
-    """Cells about to become pixels, a few rows at a time."""
+def _integral_up_to(x_cells: Float64) -> Float64:
+    """Integral of the spline from its left end, by truncated powers.
 
-    starts: NDArray[np.intp]
-    table: Float32
-    cells: Float32
+    ``sum_k (-1)**k C(5, k) max(x + 5/2 - k, 0)**5 / 5!``, which is ten times faster here than
+    evaluating the spline from its knots, and errs by 1e-14.
+    """
+    order = SPLINE_DEGREE + 1
+    x = np.clip(x_cells, -order / 2, order / 2) + order / 2
+    total = np.zeros_like(x)
+    for k in range(order + 1):
+        total += (-1) ** k * math.comb(order, k) * np.maximum(x - k, 0) ** order
+    return total / math.factorial(order)
 
-    @property
-    def count(self) -> int:
-        """Cells that have pixels."""
-        return len(self.starts) - 1
 
-    def rows_of(self, cell: int) -> slice:
-        """Pixels whose centre lies in `cell`."""
-        return slice(int(self.starts[cell]), int(self.starts[cell + 1]))
+def cell_width_px(filter_: Filter, shortest_side_px: int) -> float:
+    """Widest cells on which a filter is computed within the engine's accuracy [px]; 1 for none.
 
-    def light_of(self, cell: int) -> Float32:
-        """Light of those pixels, shape (rows, K)."""
-        near = self.cells[cell : cell + 2 * REACH + 1]
-        weights = self.table[self.rows_of(cell)]
-        light = np.empty((weights.shape[0], near.shape[1]), dtype=np.float32)
-        for columns in _runs_of_columns(near.shape[1]):
-            np.matmul(weights, near[:, columns], out=light[:, columns])
-        return light
-
-    def all_rows(self) -> Float32:
-        """Light of all pixels, shape (length_px, K)."""
-        return np.concatenate([self.light_of(cell) for cell in range(self.count)])
+    Notes
+    -----
+    Light gathered into cells of width h carries, at a frequency g = f h in cycles per cell, an
+    alias of relative size ``(g / (1 - g))**(degree + 1)``. The leak is the filter's alias flux,
+    plus what it holds beyond the cells' own limit, over its whole; it bounds the error at the peak.
+    """
+    f = np.geomspace(1e-7, np.sqrt(0.5), 2000)
+    weight = np.abs(filter_.along_radius(f)) * f**2  # f df on a logarithmic axis
+    for cell_px in ACCURACY.cell_widths_px:
+        if shortest_side_px < ACCURACY.fewest_cells * cell_px:
+            continue
+        g = np.minimum(f * cell_px, 0.5)
+        alias = (g / (1 - g)) ** (SPLINE_DEGREE + 1)
+        if float((weight * alias).sum()) <= ACCURACY.largest_leak * float(weight.sum()):
+            return cell_px
+    return 1.0

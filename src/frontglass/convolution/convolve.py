@@ -1,4 +1,13 @@
-"""Convolving light with filters: the one way in which anything spreads it over pixels."""
+"""Convolving light with filters: the one way in which anything spreads it over pixels.
+
+``out = direct * light + veil * mean light + deviated light``
+
+The direct light never enters a transform. What is smooth is convolved on cells (see `cells`), the
+rest pixel by pixel, and both by the cosine transforms of a frame among its mirror images (see
+`cosines`). In the dark the same is done on a frame padded with zeros; a filter that is neither
+smooth nor near is divided into a smooth part, which may leave the frame, and a sharp one, which
+cannot get far.
+"""
 
 from __future__ import annotations
 
@@ -10,14 +19,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
-from frontglass.convolution.blocks import columns_of, precision_for
+from frontglass.convolution.blocks import ROWS_AT_ONCE, in_pieces, precision_for
+from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
+from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.convolution.mirrors import spread_among_mirrors
-from frontglass.convolution.spread import spread
-from frontglass.convolution.transfers import MirrorTransfer
+from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
 
 Float32 = NDArray[np.float32]
+
+NOTHING = 1e-12
+"""Less light than this is rounding."""
 
 
 def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> Float32:
@@ -37,28 +50,82 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
     ndarray, shape (H, W, 3), float32
         Within 1e-3 of the local value plus 1e-4 of white of the sum over every pair of pixels.
     """
-    offset = [f.veil * mean for f, mean in zip(filters, cv2.mean(light), strict=False)]
-    laid = any(f.is_laid or not f.is_even for f in filters)
-    if not laid:
-        return spread(light, filters, surround=boundary, pedestal=offset)
-    dtype = precision_for(light, 1 - min(f.direct for f in filters))
+    light = np.ascontiguousarray(light)
+    out = _without_deviated_light(light, filters)
+    if all(f.direct + f.veil >= 1 - NOTHING for f in filters):
+        return out
+    shortest_px = min(light.shape[:2])
+    cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
+    if cell_px > 1:
+        _add_over_cells(out, light, filters, boundary, cell_px)
+    elif boundary is Surround.DARK and all(f.is_round for f in filters):
+        smooth = [SmoothPart(f) for f in filters]
+        _add_over_cells(out, light, smooth, boundary, ACCURACY.smooth_cell_px)
+        _add_over_pixels(out, light, [SharpPart(f) for f in filters], boundary)
+    else:
+        _add_over_pixels(out, light, filters, boundary)
+    return out
+
+
+def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float32:
+    """Direct light and veils."""
+    height, width, _ = light.shape
+    means = cv2.mean(light)  # summed in double precision
+    veils = [f.veil * mean for f, mean in zip(filters, means, strict=False)]
+    direct = np.tile(np.array([f.direct for f in filters], dtype=np.float32), width)
+    veil = np.tile(np.array(veils, dtype=np.float32), width)
+    out = np.empty_like(light)
+    flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)
+
+    def some(rows: slice) -> None:
+        np.multiply(flat_light[rows], direct, out=flat_out[rows])
+        if any(veils):
+            flat_out[rows] += veil
+
+    in_pieces(some, height, ROWS_AT_ONCE)
+    return out
+
+
+def _add_over_pixels(
+    out: Float32, light: Float32, filters: Sequence[Filter], boundary: Surround
+) -> None:
+    """Add deviated light pixel by pixel, one channel at a time to hold memory down."""
     shape = (light.shape[0], light.shape[1])
-    planes = _kept_planes(tuple(filters), shape, dtype)
-    columns = columns_of(shape[1])
-    transfers = [
-        MirrorTransfer(
-            direct=f.direct,
-            even=[p.even[:-1, some] for some in columns],
-            odd=None if p.odd is None else [p.odd[1:-1, some] for some in columns],
-        )
-        for f, p in zip(filters, planes, strict=True)
-    ]
-    return spread_among_mirrors(light, transfers, offset)
+    dtype = precision_for(light, max(1 - f.direct for f in filters))
+    for channel, filter_ in enumerate(filters):
+        planes = _planes(filter_, shape, dtype, boundary)
+        out[..., channel] += filtered(light[..., channel], planes)
 
 
-@lru_cache(maxsize=1)
-def _kept_planes(
-    filters: tuple[Filter, ...], shape: tuple[int, int], dtype: np.dtype[Any]
-) -> tuple[Planes, ...]:
-    made = {f: f.cosine_planes(shape, dtype) for f in set(filters)}
-    return tuple(made[f] for f in filters)
+@lru_cache(maxsize=3)
+def _planes(
+    filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
+) -> Planes:
+    """Planes of a filter, kept for channels that share it and for the next still of a scene."""
+    if boundary is Surround.MIRROR:
+        return filter_.cosine_planes(shape, dtype)
+    return planes_in_the_dark(filter_, shape, dtype)
+
+
+def _add_over_cells(
+    out: Float32, light: Float32, filters: Sequence[Filter], boundary: Surround, cell_px: float
+) -> None:
+    """Gather light into cells, filter them, and add them to the pixels."""
+    height, width, _ = light.shape
+    margin = 0 if boundary is Surround.MIRROR else REACH
+    rows, columns = (
+        CellAxis(length_px=length, count=max(1, round(length / cell_px)), margin=margin)
+        for length in (height, width)
+    )
+    shape = (rows.total, columns.total)
+    tall = rows.gather(light.reshape(height, width * 3)).reshape(rows.total, width, 3)
+    cells = columns.gather(tall.transpose(1, 0, 2).reshape(width, rows.total * 3))
+    cells = cells.reshape(columns.total, rows.total, 3)
+    for channel, filter_ in enumerate(filters):
+        on_cells = FilterOnCells(filter_, rows, columns)
+        planes = _planes(on_cells, shape, np.dtype(np.float64), boundary)
+        cells[..., channel] = filtered(cells[..., channel].T, planes).T
+    wide = np.zeros((width, rows.total * 3), dtype=np.float32)
+    columns.add(cells.reshape(columns.total, rows.total * 3), wide)
+    tall = np.ascontiguousarray(wide.reshape(width, rows.total, 3).transpose(1, 0, 2))
+    rows.add(tall.reshape(rows.total, width * 3), out.reshape(height, width * 3))

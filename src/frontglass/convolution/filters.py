@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.convolution.blocks import in_pieces
-from frontglass.convolution.halo import pixel_transform
+from frontglass.convolution.pixels import pixel_transform
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 
@@ -53,7 +53,7 @@ class Planes(NamedTuple):
         return cls(np.empty(size, dtype), None if is_even else np.empty(size, dtype))
 
     def at(self, columns: slice) -> Planes:
-        """Some columns of both."""
+        """Return some columns of both."""
         return Planes(self.even[:, columns], None if self.odd is None else self.odd[:, columns])
 
 
@@ -131,7 +131,7 @@ class Filter(ABC):
         return planes
 
     def _planes_at(self, shape: tuple[int, int], columns: slice) -> Planes:
-        """Some columns of the planes, from `on_grid`."""
+        """Return some columns of the planes, from `on_grid`."""
         fy = np.arange(shape[0] + 1) / (2 * shape[0])
         fx = np.arange(columns.start, columns.stop) / (2 * shape[1])
         there = self.on_grid(fx, fy)
@@ -151,6 +151,9 @@ class VeilFilter(Filter):
         [1], in [0, 1].
     """
 
+    is_round = True
+    reach_px = 0.0
+
     share: float
 
     @property
@@ -162,16 +165,6 @@ class VeilFilter(Filter):
     def veil(self) -> float:
         """See `Filter`."""
         return self.share
-
-    @property
-    def is_round(self) -> bool:
-        """See `Filter`."""
-        return True
-
-    @property
-    def reach_px(self) -> float:
-        """See `Filter`."""
-        return 0.0
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
@@ -200,6 +193,8 @@ class ScatterFilter(Filter):
     the grid: nothing is negative, the energy is 1, and strengths add.
     """
 
+    is_round = True
+
     scatterers: tuple[tuple[float, Profile], ...]
     px_per_rad: float
 
@@ -207,11 +202,6 @@ class ScatterFilter(Filter):
     def direct(self) -> float:
         """exp(-total optical depth)."""
         return math.exp(-sum(depth for depth, _ in self.scatterers))
-
-    @property
-    def is_round(self) -> bool:
-        """See `Filter`."""
-        return True
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""

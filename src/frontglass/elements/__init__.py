@@ -1,9 +1,9 @@
-"""Things in the light path, described in the units people use; rendering is done elsewhere."""
+"""Things in the light path, in the units people use: what each is, and what it does to light."""
 
 from __future__ import annotations
 
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Element, LightPath, Place
+from frontglass.elements.element import Element, Fact, LightPath, Passage, Place, Stack
 from frontglass.elements.glow import Glow
 from frontglass.elements.grease import Grease
 from frontglass.elements.haze import Beam, Haze
@@ -21,13 +21,7 @@ from frontglass.elements.stray_lamp import StrayLamp
 from frontglass.elements.veil import Veil
 
 ELEMENTS: dict[str, type[Element]] = {
-    "glow": Glow,
-    "grease": Grease,
-    "haze": Haze,
-    "lines": Lines,
-    "net": Net,
-    "stray_lamp": StrayLamp,
-    "veil": Veil,
+    element.kind: element for element in (Glow, Grease, Haze, Lines, Net, StrayLamp, Veil)
 }
 """Every element by the name it has in a look."""
 
@@ -48,6 +42,7 @@ __all__ = [
     "ConeLobe",
     "Element",
     "ExponentialLobe",
+    "Fact",
     "FlecksLobe",
     "GaussianLobe",
     "Glow",
@@ -58,7 +53,9 @@ __all__ = [
     "Lobe",
     "MoffatLobe",
     "Net",
+    "Passage",
     "Place",
+    "Stack",
     "StrayLamp",
     "Veil",
 ]

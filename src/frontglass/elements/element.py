@@ -1,9 +1,26 @@
-"""What every element of a light path has."""
+"""What every element of a light path is, and the step that takes light through it."""
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import ClassVar, Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.choices import Surround
+from frontglass.convolution.convolve import convolve
+from frontglass.convolution.filters import Filter, Product
+from frontglass.optics.camera import Camera
+from frontglass.optics.scatter import CompoundScatter
+from frontglass.picture.lamp_place import LampPlace
+
+Float32 = NDArray[np.float32]
+
+RED, GREEN, BLUE = CHANNELS = (0, 1, 2)
 
 
 class Place(IntEnum):
@@ -14,29 +31,197 @@ class Place(IntEnum):
     LENS = 3
 
 
-class Element(Protocol):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """One thing that can be said of an element.
+
+    Parameters
+    ----------
+    name : str
+        What it is.
+    values : tuple of float
+        One number, or one for red, green and blue.
+    unit : str
+        "%", "degrees", "px", "mm", "m", "per m", "mg/m3", "stops" or "".
+    """
+
+    name: str
+    values: tuple[float, ...]
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Passage:
+    """What an element may ask when light passes it.
+
+    Parameters
+    ----------
+    camera : Camera
+        Lens, stop, sensor and filter distance.
+    surround : Surround
+        What lies outside the frame.
+    distance_m : ndarray, shape (H, W), float32, or None
+        Along the ray through each pixel [m], if it is known.
+    lamps : sequence of LampPlace or None
+        Lamps pointed at by hand; None finds them.
+    notices : list of str
+        What was assumed on the way; elements add to it.
+    """
+
+    camera: Camera
+    surround: Surround
+    distance_m: Float32 | None = None
+    lamps: Sequence[LampPlace] | None = None
+    notices: list[str] = field(default_factory=list)
+
+
+class Element(ABC):
     """One physical thing in the light path: a frozen value that says what it is.
+
+    What a class must say is abstract. The rest has defaults that hold for anything that is not
+    what they ask for: no fabric, no lamp, no air.
 
     Notes
     -----
-    Its numbers are those at strength 1. How its light is computed is the business of
-    `frontglass.convolution`.
+    Its numbers are those at strength 1. Channels are 0 red, 1 green, 2 blue.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [isinstance(part, fg.Element) for part in fg.read_look("harbour-night").elements]
+    [True]
     """
 
+    __slots__ = ()
+
+    kind: ClassVar[str]
+    """Its name in a look."""
     place: ClassVar[Place]
+    is_speckled: ClassVar[bool] = False
+    """Whether its halos are made of needles, which boil when the camera moves."""
 
     @property
+    @abstractmethod
     def transmittance(self) -> float:
         """Light that leaves over light that enters, for an evenly lit field. [1], in (0, 1]."""
-        ...
 
+    @abstractmethod
     def at(self, strength: float) -> Self:
         """Return as much of the same thing as `strength` says; 0 is nothing at all."""
+
+    @property
+    @abstractmethod
+    def is_round(self) -> bool:
+        """Whether what it makes of a point of light looks the same in every direction."""
+
+    @abstractmethod
+    def direct_share(self, channel: int) -> float:
+        """Light that goes straight on, of all that leaves it. [1], in [0, 1].
+
+        Where it is: of one with a clear centre, through the covered part; of one that acts above a
+        threshold, light far above.
+        """
+
+    @abstractmethod
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """Light that lands within an angle of where it belongs, of all that leaves. [1], in [0, 1].
+
+        Where it covers the view; for light below white, which a threshold leaves alone.
+        """
+
+    def covered_share(self, camera: Camera) -> float:
+        """Light from the middle of the frame that meets it, of all that does. [1], in [0, 1]."""
+        del camera
+        return 1.0
+
+    @abstractmethod
+    def filter(self, channel: int, px_per_rad: float) -> Filter | None:
+        """Filter that does what it does, apart from its losses, to light wherever it falls.
+
+        None for one that does not treat all light alike: it has a step of its own, `through`.
+        Neighbours with filters go through one convolution together.
+        """
+
+    def through(self, light: Float32, passage: Passage) -> Float32:
+        """Light that leaves it, apart from its losses; by its filter unless it has its own way.
+
+        Parameters
+        ----------
+        light : ndarray, shape (H, W, 3), float32
+            Linear light; not changed.
+        passage : Passage
+            What else it may ask.
+        """
+        return filtered(light, [self.filters(passage.camera.px_per_rad(light.shape[1]))], passage)
+
+    def filters(self, px_per_rad: float) -> tuple[Filter, ...]:
+        """Return its filters for red, green and blue; none if it has a step of its own."""
+        filters = (self.filter(channel, px_per_rad) for channel in CHANNELS)
+        return tuple(one for one in filters if one is not None)
+
+    def merged_with(self, other: Element) -> Element | None:
+        """Return one element that does what both do, if there is one."""
+        del other
+        return None
+
+    def facts(self, camera: Camera, width_px: int) -> tuple[Fact, ...]:
+        """Return what a lens and the width of a picture [px] make of it, in numbers."""
+        del camera, width_px
+        return ()
+
+    def scatter(self, channel: int) -> CompoundScatter | None:
+        """Return the round scatterer that it is, if it is one; those of several add up."""
+        del channel
+        return None
+
+    def without_veil(self) -> Self:
+        """Return what of it draws halos, rays and dots."""
+        return self
+
+    @property
+    def threshold_stops(self) -> float | None:
+        """Light this far above white from which on it acts [stop]; None if it acts on all."""
+        return None
+
+    def extinction(self, channel: int) -> float:
+        """Light that it takes from a ray in each metre of air. [1/m]."""
+        del channel
+        return 0.0
+
+    def stray_light(self, channel: int) -> float:
+        """Light of a lamp beside the lens that it lays on the middle of the frame [white = 1]."""
+        del channel
+        return 0.0
+
+    def without_stray_light(self) -> Self:
+        """Return it with lamps beside the lens kept off."""
+        return self
+
+    def draped(self, turn_deg: float) -> Self:
+        """Return fabric as it is where its threads have turned; what is no fabric stays."""
+        del turn_deg
+        return self
+
+
+def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
+    """Light after filters one behind the other, each a triple for red, green and blue."""
+    products = [Product(members) for members in zip(*filters, strict=True)]
+    if all(product.direct == 1 for product in products):  # nothing is deviated
+        return light
+    return convolve(light, products, passage.surround)
+
+
+class Stack(Protocol):
+    """Anything that puts elements before a lens."""
+
+    @property
+    def light_path(self) -> tuple[Element, ...]:
+        """The elements, at their strength, in light order."""
         ...
 
 
-class LightPath(Protocol):
-    """Anything that puts elements before a lens, such as a look at a strength."""
+class LightPath(Stack, Protocol):
+    """A stack that a manifest and a file's name can tell of, such as a look at a strength."""
 
     @property
     def name(self) -> str:
@@ -46,11 +231,6 @@ class LightPath(Protocol):
     @property
     def strength(self) -> float:
         """How much of it. [1], >= 0."""
-        ...
-
-    @property
-    def light_path(self) -> tuple[Element, ...]:
-        """The elements, at their strength, in light order."""
         ...
 
     @property

@@ -9,23 +9,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements.clear_centre import INSIDE, ClearCentre
 from frontglass.optics.camera import Camera
-from frontglass.optics.footprint import Footprint, RoundHole
-from frontglass.units import m_from_mm
+from frontglass.optics.footprint import Footprint
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
-Light = Callable[[Float32], Float32]
 
 NODES_PER_BLUR = 12
 FEWEST_NODES, MOST_NODES = 33, 513
-NODES_PER_BLUR_OF_A_HOLE = 48
-FEWEST_NODES_OF_A_HOLE = 129
-"""A hole has an edge, and its share is cheap: so fine that 3e-4 is the largest error."""
-
-
-ROWS_AT_A_TIME = 16
 
 
 def tangents(
@@ -83,70 +74,3 @@ def map_over_frame(
 
 def _resized(nodes: Float32, shape: tuple[int, int]) -> Float32:
     return np.asarray(cv2.resize(nodes, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR))
-
-
-def through_clear_centre(
-    light: Float32, clear: ClearCentre | None, camera: Camera, kept: float, covered: Light
-) -> Float32:
-    """Light of which a part passes a clean place of the filter.
-
-    Parameters
-    ----------
-    light : ndarray, shape (H, W, 3), float32
-        Linear light.
-    clear : ClearCentre or None
-        The clean place; None is none.
-    camera : Camera
-        Lens and filter distance.
-    kept : float
-        Transmittance of the covered part. [1]
-    covered : callable
-        What becomes of light that passes the covered part, its losses left out.
-
-    Returns
-    -------
-    ndarray, shape (H, W, 3), float32
-        The light is divided where it comes from, before it is spread, so that none is lost and
-        halos of covered lamps spill into the clear middle.
-    """
-    if clear is None:
-        return covered(light)
-    hole = RoundHole(
-        radius_m=m_from_mm(clear.radius_mm),
-        x_m=m_from_mm(clear.right_mm),
-        y_m=-m_from_mm(clear.up_mm),
-    )
-    footprint = Footprint.of_camera(camera)
-    shape = (light.shape[0], light.shape[1])
-    share = map_over_frame(
-        lambda x, y: hole.share(footprint, x, y),
-        shape,
-        camera,
-        nodes_per_blur=NODES_PER_BLUR_OF_A_HOLE,
-        fewest_nodes=FEWEST_NODES_OF_A_HOLE,
-    )
-    clean = share if clear.clear == INSIDE else 1 - share
-    out = covered(_weighed(light, 1 - clean))
-    if kept != 1:
-        out *= np.float32(kept)
-    return _weighed(light, clean, onto=out)
-
-
-def _weighed(light: Float32, share: Float32, *, onto: Float32 | None = None) -> Float32:
-    """Light times a map, added `onto` other light if there is some.
-
-    A few rows at a time with the map laid out channel by channel: three times as fast as numpy's
-    own broadcasting over three channels, and without copies of the picture.
-    """
-    out = np.empty_like(light) if onto is None else onto
-    height, width, _ = light.shape
-    flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)
-    for top in range(0, height, ROWS_AT_A_TIME):
-        rows = slice(top, top + ROWS_AT_A_TIME)
-        weights = np.repeat(share[rows], 3, axis=1)
-        weights *= flat_light[rows]
-        if onto is None:
-            flat_out[rows] = weights
-        else:
-            flat_out[rows] += weights
-    return out

@@ -6,9 +6,14 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from frontglass.checks import check_not_negative, check_number, check_within
+from frontglass.convolution.filters import Filter, ScatterFilter
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Place
+from frontglass.elements.covering import Covering
+from frontglass.elements.element import CHANNELS, Passage, filtered
 from frontglass.elements.lobes import EVEN, Lobe, check_triple
 from frontglass.errors import ParameterError
 from frontglass.optics.profiles import Mixture, Profile
@@ -17,10 +22,19 @@ from frontglass.optics.scatter import (
     CompoundScatter,
     optical_depth_at_wavelength,
 )
+from frontglass.units import ratio_from_stops
+
+Float32 = NDArray[np.float32]
+
+ROWS_AT_A_TIME = 64
+NOTHING_TO_DO = (
+    "A glow that spreads only light brighter than white did nothing: this still holds none. "
+    "Lamps that are clipped have lost it."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Glow:
+class Glow(Covering):
     """A thin scatterer before the lens.
 
     Parameters
@@ -54,9 +68,17 @@ class Glow:
     ``OTF = exp(-tau (1 - K))`` with K the transform of the lobes; strength multiplies tau, so that
     strengths add. With a threshold the glow is no longer linear in the light: a concession to
     those who want the lamps touched and nothing else.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> glow = fg.Glow(optical_depth=0.2, lobes=(fg.ExponentialLobe(scale_deg=0.5),))
+    >>> round(glow.psf(1).direct, 3), round(glow.at(2).psf(1).direct, 3)
+    (0.819, 0.67)
     """
 
-    place: ClassVar[Place] = Place.FRONT
+    kind: ClassVar[str] = "glow"
+    is_speckled: ClassVar[bool] = True
 
     optical_depth: float
     lobes: tuple[Lobe, ...]
@@ -81,9 +103,9 @@ class Glow:
         check_within("knee_stops", self.knee_stops, 0, 8)
 
     @property
-    def transmittance(self) -> float:
-        """See `Element`; 1 where part of the view is clear, since exposure goes by that."""
-        return 1.0 if self.clear_centre else self.clear_share
+    def covered_transmittance(self) -> float:
+        """See `Covering`."""
+        return self.clear_share
 
     def at(self, strength: float) -> Self:
         """See `Element`: the optical depth and the absorbance scale with strength."""
@@ -109,6 +131,86 @@ class Glow:
         shares = tuple(lobe.share / whole for lobe in self.lobes)
         return Mixture(shares=shares, profiles=profiles)
 
+    @property
+    def is_round(self) -> bool:
+        """See `Element`."""
+        return True
+
     def psf(self, channel: int) -> CompoundScatter:
         """PSF of a channel: direct light and light deviated any number of times."""
         return CompoundScatter(optical_depth=self.depth(channel), profile=self.profile(channel))
+
+    def direct_share(self, channel: int) -> float:
+        """See `Element`."""
+        return self.psf(channel).direct
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`."""
+        if self.threshold_stops is not None:
+            return 1.0
+        return float(self.psf(channel).encircled_flux(radius_rad))
+
+    def scatter(self, channel: int) -> CompoundScatter | None:
+        """See `Element`."""
+        return self.psf(channel) if self.optical_depth else None
+
+    def covered_filter(self, channel: int, px_per_rad: float) -> Filter | None:
+        """See `Covering`; light below a threshold is not spread."""
+        return None if self.threshold_stops is not None else self._spread(channel, px_per_rad)
+
+    def _spread(self, channel: int, px_per_rad: float) -> Filter:
+        scatterers = ((self.depth(channel), self.profile(channel)),)
+        return ScatterFilter(scatterers=scatterers, px_per_rad=px_per_rad)
+
+    def through_covered(self, light: Float32, passage: Passage) -> Float32:
+        """See `Covering`; with a threshold what is above it is spread, and nothing else."""
+        if self.threshold_stops is None:
+            return Covering.through_covered(self, light, passage)
+        above = light_above(light, threshold_stops=self.threshold_stops, knee_stops=self.knee_stops)
+        if not above.any():
+            passage.notices.append(NOTHING_TO_DO)
+            return light
+        px_per_rad = passage.camera.px_per_rad(light.shape[1])
+        filters = [[self._spread(channel, px_per_rad) for channel in CHANNELS]]
+        spread = filtered(above, filters, passage)
+        spread -= above
+        spread += light
+        return spread
+
+
+def light_above(light: Float32, *, threshold_stops: float, knee_stops: float) -> Float32:
+    """Light above a threshold, in the colour of the pixel it comes from.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, W, 3), float32
+        Linear light; 1 is diffuse white.
+    threshold_stops : float
+        Where the middle of the knee stands above diffuse white. [stop]
+    knee_stops : float
+        Width of the knee. [stop], >= 0.
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), float32
+        A share of `light`, in [0, 1) and the same for the three channels: of the brightest
+        channel m, what is over the threshold. Below the knee nothing, above it ``m - t``, within
+        it the parabola that joins the two smoothly.
+    """
+    low = np.float32(ratio_from_stops(threshold_stops - knee_stops / 2))
+    high = np.float32(ratio_from_stops(threshold_stops + knee_stops / 2))
+    threshold = (low + high) / 2
+    above = np.zeros_like(light)
+    for top in range(0, light.shape[0], ROWS_AT_A_TIME):
+        rows = slice(top, top + ROWS_AT_A_TIME)
+        red, green, blue = (light[rows, :, channel] for channel in range(3))
+        brightest = np.maximum(np.maximum(red, green), blue)  # ten times as fast as max(axis=2)
+        bright = brightest > low
+        if not bright.any():
+            continue
+        m = brightest[bright]
+        over = m - threshold
+        if high > low:
+            over = np.where(m < high, (m - low) ** 2 / (2 * (high - low)), over)
+        above[rows][bright] = light[rows][bright] * (over / m)[:, np.newaxis]
+    return above

@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from frontglass.checks import (
     check_not_negative,
     check_number,
@@ -13,17 +16,23 @@ from frontglass.checks import (
     check_share,
     check_within,
 )
+from frontglass.convolution.films import FilmFilter
+from frontglass.convolution.filters import Filter
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Place
+from frontglass.elements.covering import Covering
+from frontglass.elements.element import CHANNELS, Fact, Passage, filtered
+from frontglass.elements.encircled import encircled_flux
+from frontglass.elements.grease_patches import Patches
 from frontglass.errors import ParameterError
 from frontglass.optics.grease import GreaseFilm, Strokes
-from frontglass.units import m_from_mm, m_from_um, rad_from_deg
+from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
+from frontglass.units import deg_from_rad, m_from_mm, m_from_nm, m_from_um, rad_from_deg
 
-STROKES = tuple(strokes.value for strokes in Strokes)
+Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grease:
+class Grease(Covering):
     """A film of uneven height: thin it glows, thick it blurs.
 
     Parameters
@@ -39,8 +48,8 @@ class Grease:
     streak_ratio : float
         How much longer the texture is along the stroke; lamps streak across it. [1], in
         [1, 100]; 1 is dabbed on without a stroke.
-    strokes : str
-        "straight", "radial", "circular" or "random".
+    strokes : "straight", "radial", "circular" or "random"
+        How it was wiped.
     stroke_deg : float
         Direction of straight strokes, anticlockwise from the horizontal; a turn of all others.
         [degree]
@@ -64,16 +73,24 @@ class Grease:
     Notes
     -----
     Strength multiplies the variance of the height, so that strengths add.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> wiped = fg.Grease(film_um=0.4, texture_um=80, strokes="radial", streak_ratio=6)
+    >>> round(wiped.at(4).film_um, 2)
+    0.8
     """
 
-    place: ClassVar[Place] = Place.FRONT
+    kind: ClassVar[str] = "grease"
+    is_speckled: ClassVar[bool] = True
 
     film_um: float
     texture_um: float
     grain_um: float = 10.0
     grain_share: float = 0.0
     streak_ratio: float = 1.0
-    strokes: str = Strokes.STRAIGHT.value
+    strokes: Strokes | str = Strokes.STRAIGHT
     stroke_deg: float = 0.0
     patch_mm: float = 10.0
     unevenness: float = 0.0
@@ -87,8 +104,7 @@ class Grease:
         check_within("grain_um", self.grain_um, 2, 20000)
         check_share("grain_share", self.grain_share)
         check_within("streak_ratio", self.streak_ratio, 1, 100)
-        if self.strokes not in STROKES:
-            raise ParameterError("strokes", "one of " + ", ".join(STROKES), self.strokes)
+        object.__setattr__(self, "strokes", Strokes.of("strokes", self.strokes))
         check_number("stroke_deg", self.stroke_deg)
         check_positive("patch_mm", self.patch_mm)
         check_share("unevenness", self.unevenness)
@@ -110,15 +126,98 @@ class Grease:
         )
 
     @property
-    def patch_m(self) -> float:
-        """Size of a patch [m]."""
-        return m_from_mm(self.patch_mm)
-
-    @property
-    def transmittance(self) -> float:
-        """See `Element`: what a clear film loses by reflection is not counted."""
+    def covered_transmittance(self) -> float:
+        """See `Covering`: what a clear film loses by reflection is not counted."""
         return 1.0
 
     def at(self, strength: float) -> Self:
         """See `Element`."""
         return replace(self, film_um=self.film_um * math.sqrt(strength))
+
+    @property
+    def is_round(self) -> bool:
+        """See `Element`; patches of an uneven film are large beside what they do to a point."""
+        return self.streak_ratio == 1
+
+    def direct_share(self, channel: int) -> float:
+        """See `Element`; of an uneven film, where it is as deep as on average."""
+        return self.film().direct(_wavelength_m(channel))
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`; of an uneven film, where it is as deep as on average."""
+        film = self.film()
+        return encircled_flux(lambda scale: film_filter(film, channel, scale), radius_rad)
+
+    def covered_filter(self, channel: int, px_per_rad: float) -> Filter | None:
+        """See `Covering`; a film that differs from place to place has none."""
+        if self._turns or self.unevenness:
+            return None
+        return film_filter(self.film(), channel, px_per_rad)
+
+    @property
+    def _turns(self) -> bool:
+        """Whether streaks run in different directions."""
+        return self.streak_ratio > 1 and self.strokes != Strokes.STRAIGHT.value
+
+    def through_covered(self, light: Float32, passage: Passage) -> Float32:
+        """See `Covering`.
+
+        Notes
+        -----
+        Light through an uneven film is divided, where it comes from, among films of a few depths
+        and directions, by how much of each the pupil sees.
+        """
+        if self.film_um == 0 or self.gaps == 1:
+            return light
+        if not (self._turns or self.unevenness):
+            return Covering.through_covered(self, light, passage)
+        shape = (light.shape[0], light.shape[1])
+        px_per_rad = passage.camera.px_per_rad(shape[1])
+        out = np.zeros_like(light)
+        for share, patch in self._patches().over_frame(shape, passage.camera):
+            film = self.film(variance_ratio=patch.variance_ratio, stroke_rad=patch.stroke_rad)
+            filters = [film_filter(film, channel, px_per_rad) for channel in CHANNELS]
+            out += filtered(light * share[..., np.newaxis], [filters], passage)
+        return out
+
+    def _patches(self) -> Patches:
+        return Patches(
+            strokes=Strokes(self.strokes) if self._turns else Strokes.STRAIGHT,
+            stroke_rad=self.film().stroke_rad,
+            unevenness=self.unevenness,
+            patch_m=m_from_mm(self.patch_mm),
+            seed=self.seed,
+        )
+
+    def covered_facts(self, px_per_deg: float) -> tuple[Fact, ...]:
+        """See `Covering`."""
+        film = self.film()
+        depths = tuple(film.optical_depth(_wavelength_m(channel)) for channel in CHANNELS)
+        direct = tuple(100 * self.direct_share(channel) for channel in CHANNELS)
+        across = deg_from_rad(film.rms_angle_rad)
+        name = "root mean square across the stroke"
+        return (
+            Fact(name="optical depth", values=depths, unit=""),
+            Fact(name="direct", values=direct, unit="%"),
+            Fact(name=name, values=(across,), unit="degrees"),
+            Fact(name=name, values=(across * px_per_deg,), unit="px"),
+        )
+
+
+def film_filter(film: GreaseFilm, channel: int, px_per_rad: float) -> FilmFilter:
+    """Return what a film does to the light of a channel on pixels."""
+    wavelength_m = _wavelength_m(channel)
+    return FilmFilter(
+        optical_depth=film.optical_depth(wavelength_m),
+        across_px=tuple(
+            wavelength_m / (2 * math.pi * texture) * px_per_rad for texture in film.textures_m
+        ),
+        shares=film.shares,
+        streak_ratio=film.streak_ratio,
+        stroke_rad=film.stroke_rad,
+        clear_share=film.clear_share,
+    )
+
+
+def _wavelength_m(channel: int) -> float:
+    return m_from_nm(CHANNEL_WAVELENGTHS_NM[channel])

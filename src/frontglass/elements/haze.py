@@ -6,24 +6,31 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from frontglass.checks import check_not_negative, check_number, check_positive, check_within
-from frontglass.elements.element import Place
+from frontglass.elements.element import CHANNELS, Element, Fact, Passage, Place
+from frontglass.elements.haze_light import light_through_haze
 from frontglass.elements.lobes import EVEN, check_triple
 from frontglass.errors import ParameterError
-from frontglass.optics import beams
 from frontglass.optics.air import (
     Air,
     droplet_load_mg_per_m3,
     extinction_from_optical_range,
     optical_range_m,
 )
+from frontglass.optics.beams import Spotlight
+from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, optical_depth_at_wavelength
 from frontglass.optics.stray_lamp import SCENE_WHITE_REFLECTANCE
 from frontglass.units import rad_from_deg
 
+Float32 = NDArray[np.float32]
+
 DENSEST_PER_M = 64.0
-CAUTION_MG_PER_M3 = 10.0
-"""Load of droplets from which on the cautions are said again beside the picture."""
+NEAR_M, ACROSS_THE_ROOM_M = 3.0, 10.0
+"""A subject, and the far wall of a room, for which haze is told in numbers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +57,16 @@ class Beam:
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> spot = fg.Beam(
+    ...     right_m=-1, up_m=3, forward_m=4, aim_right_m=0, aim_up_m=0, aim_forward_m=5,
+    ...     cone_deg=8, level=6,
+    ... )
+    >>> len(fg.Haze(extinction_per_m=0.02, beams=(spot,)).beams)
+    1
     """
 
     right_m: float
@@ -83,9 +100,9 @@ class Beam:
             self.aim_forward_m - self.forward_m,
         )
 
-    def beam(self) -> beams.Beam:
+    def beam(self) -> Spotlight:
         """Return the beam as the physics has it."""
-        return beams.Beam(
+        return Spotlight(
             # Rows of a picture count downwards.
             origin_m=(self.right_m, -self.up_m, self.forward_m),
             direction=self._way,
@@ -100,7 +117,7 @@ class Beam:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Haze:
+class Haze(Element):
     """Air with droplets in it, alike everywhere in the room.
 
     Parameters
@@ -127,8 +144,16 @@ class Haze:
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> haze = fg.Haze(optical_range_m=60)
+    >>> [round(haze.at(strength).extinction(1), 3) for strength in (1, 2)]
+    [0.05, 0.1]
     """
 
+    kind: ClassVar[str] = "haze"
     place: ClassVar[Place] = Place.AIR
 
     extinction_per_m: float | None = None
@@ -145,7 +170,7 @@ class Haze:
             raise ParameterError("extinction_per_m or optical_range_m", "given, one of them", got)
         if self.optical_range_m is not None:
             check_positive("optical_range_m", self.optical_range_m)
-        check_within("extinction_per_m", self.extinction, 0, DENSEST_PER_M)
+        check_within("extinction_per_m", self.green_extinction_per_m, 0, DENSEST_PER_M)
         check_within("extinction_exponent", self.extinction_exponent, -4, 4)
         if not 0 < check_number("albedo", self.albedo) <= 1:
             raise ParameterError("albedo", "in (0, 1]", self.albedo)
@@ -157,7 +182,7 @@ class Haze:
             raise ParameterError("beams", "a tuple of Beam", self.beams)
 
     @property
-    def extinction(self) -> float:
+    def green_extinction_per_m(self) -> float:
         """Extinction in green [1/m], however it was given."""
         if self.extinction_per_m is not None:
             return check_number("extinction_per_m", self.extinction_per_m)
@@ -166,19 +191,11 @@ class Haze:
     def air(self, channel: int) -> Air:
         """Return the air as red, green or blue light meets it."""
         extinction = optical_depth_at_wavelength(
-            self.extinction, CHANNEL_WAVELENGTHS_NM[channel], exponent=self.extinction_exponent
+            self.green_extinction_per_m,
+            CHANNEL_WAVELENGTHS_NM[channel],
+            exponent=self.extinction_exponent,
         )
         return Air(extinction_per_m=extinction, albedo=self.albedo, asymmetry=self.asymmetry)
-
-    @property
-    def range_m(self) -> float:
-        """Meteorological optical range in green [m]; inf in clear air."""
-        return optical_range_m(self.extinction)
-
-    @property
-    def droplet_load_mg_per_m3(self) -> float:
-        """Mass of droplets that such haze takes, if they are the usual ones. [mg/m3]."""
-        return droplet_load_mg_per_m3(self.extinction)
 
     @property
     def transmittance(self) -> float:
@@ -189,8 +206,58 @@ class Haze:
         """See `Element`: extinction times strength."""
         if strength == 1:
             return self
-        return replace(self, extinction_per_m=self.extinction * strength, optical_range_m=None)
+        return self.with_extinction(self.green_extinction_per_m * strength)
 
     def with_extinction(self, extinction_per_m: float) -> Self:
         """Return the same droplets, more or fewer of them."""
         return replace(self, extinction_per_m=extinction_per_m, optical_range_m=None)
+
+    @property
+    def is_round(self) -> bool:
+        """See `Element`; lamps glow alike in every direction before a wall that faces the lens."""
+        return True
+
+    def direct_share(self, channel: int) -> float:
+        """See `Element`: of a subject 3 m away, for light goes astray all the way."""
+        return math.exp(-NEAR_M * self.extinction(channel))
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`: as good as nothing of what is scattered lands near where it belongs."""
+        del radius_rad
+        return self.direct_share(channel)
+
+    def filter(self, channel: int, px_per_rad: float) -> None:
+        """See `Element`: what air does to light depends on how far it comes."""
+        del channel, px_per_rad
+
+    def through(self, light: Float32, passage: Passage) -> Float32:
+        """See `Element`."""
+        return light_through_haze(light, self, passage)
+
+    def merged_with(self, other: Element) -> Haze | None:
+        """See `Element`: extinctions of the same droplets add."""
+        if not isinstance(other, Haze) or self.with_extinction(1) != other.with_extinction(1):
+            return None
+        both = self.green_extinction_per_m + other.green_extinction_per_m
+        return self.with_extinction(both)
+
+    def extinction(self, channel: int) -> float:
+        """See `Element`."""
+        return self.air(channel).extinction_per_m
+
+    def facts(self, camera: Camera, width_px: int) -> tuple[Fact, ...]:
+        """See `Element`."""
+        del camera, width_px
+        green = self.green_extinction_per_m
+        left = {
+            metres: tuple(100 * math.exp(-metres * self.extinction(c)) for c in CHANNELS)
+            for metres in (NEAR_M, ACROSS_THE_ROOM_M)
+        }
+        return (
+            Fact(name="optical range, 5 % left", values=(optical_range_m(green),), unit="m"),
+            *(
+                Fact(name=f"light left after {metres:g} m", values=shares, unit="%")
+                for metres, shares in left.items()
+            ),
+            Fact(name="droplets of 1 um", values=(droplet_load_mg_per_m3(green),), unit="mg/m3"),
+        )

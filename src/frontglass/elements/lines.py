@@ -7,7 +7,8 @@ from typing import ClassVar, Self
 
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Place
+from frontglass.elements.diffracting import Diffracting
+from frontglass.elements.element import GREEN
 from frontglass.optics.gratings import Grating
 from frontglass.optics.lines import LineGlass
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, REFERENCE_WAVELENGTH_NM
@@ -15,7 +16,7 @@ from frontglass.units import m_from_mm, mm_from_m, rad_from_deg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
+class Lines(Diffracting):
     """One to four families of parallel lines, evenly turned.
 
     Parameters
@@ -40,9 +41,16 @@ class Lines:
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> star = fg.Lines(pitch_mm=1, line_mm=0.02, families=3)
+    >>> round(star.at(2).line_mm, 3)
+    0.04
     """
 
-    place: ClassVar[Place] = Place.FRONT
+    kind: ClassVar[str] = "lines"
 
     pitch_mm: float
     line_mm: float
@@ -61,7 +69,7 @@ class Lines:
             check_number("groove_phase_deg", self.groove_phase_deg)
         self.mask()  # checks the rest
 
-    def mask(self, channel: int = 1) -> LineGlass:
+    def mask(self, channel: int = GREEN) -> LineGlass:
         """Return what the pupil sees in a channel: 0 red, 1 green, 2 blue."""
         phase_rad = None
         if self.groove_phase_deg is not None:
@@ -79,19 +87,14 @@ class Lines:
         )
 
     @property
-    def veil_share(self) -> float:
-        """No light is scattered out of the pattern."""
-        return 0.0
+    def width_mm(self) -> float:
+        """See `Diffracting`."""
+        return self.line_mm
 
     @property
     def covered_transmittance(self) -> float:
         """Light that leaves over light that enters, where the lines are [1]."""
         return self.mask().transmittance
-
-    @property
-    def transmittance(self) -> float:
-        """See `Element`; 1 where part of the view is clear, since exposure goes by that."""
-        return 1.0 if self.clear_centre else self.covered_transmittance
 
     def at(self, strength: float) -> Self:
         """See `Element`: lines of another width at the same pitch."""

@@ -54,6 +54,12 @@ class Lobe(ABC):
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> issubclass(fg.ConeLobe, fg.Lobe)
+    True
     """
 
     share: float = 1.0
@@ -88,6 +94,12 @@ class GaussianLobe(Lobe):
     ----------
     sigma_deg : float
         Standard deviation along one axis. [degree], in (0, 60].
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.GaussianLobe(sigma_deg=0.4, share=2.0).share
+    2.0
     """
 
     sigma_deg: float
@@ -109,6 +121,13 @@ class ExponentialLobe(Lobe):
     ----------
     scale_deg : float
         Core radius. [degree], in (0, 60].
+
+    Examples
+    --------
+    >>> import math, frontglass as fg
+    >>> lobe = fg.ExponentialLobe(scale_deg=0.5)
+    >>> round(math.degrees(lobe.profile(1).half_energy_radius_rad), 3)
+    0.866
     """
 
     scale_deg: float
@@ -132,6 +151,12 @@ class MoffatLobe(Lobe):
         Core radius. [degree], in (0, 60].
     beta : float
         Half the exponent of the tail. [1], in (1, 50].
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.MoffatLobe(core_deg=0.25, beta=1.6).beta
+    1.6
     """
 
     core_deg: float
@@ -155,6 +180,16 @@ class FlecksLobe(Lobe):
     ----------
     diameter_um : float
         Diameter of a fleck. [um], in [2, 5000].
+
+    Examples
+    --------
+    Red light is spread wider than blue:
+
+    >>> import frontglass as fg
+    >>> lobe = fg.FlecksLobe(diameter_um=60)
+    >>> red, blue = (lobe.profile(channel).half_energy_radius_rad for channel in (0, 2))
+    >>> red > blue
+    True
     """
 
     diameter_um: float
@@ -178,6 +213,12 @@ class ConeLobe(Lobe):
     ----------
     radius_deg : float
         Where it ends. [degree], in (0, 60].
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.ConeLobe(radius_deg=4).radius_deg
+    4
     """
 
     radius_deg: float

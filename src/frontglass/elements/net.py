@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
+from frontglass.choices import Choice
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import Place
+from frontglass.elements.diffracting import Diffracting
+from frontglass.elements.element import GREEN
 from frontglass.errors import ParameterError
 from frontglass.optics.nets import SquareNet, light_from_threads, thread_width_m_from_denier
 from frontglass.optics.tulle import HexagonalNet
 from frontglass.units import m_from_mm, mm_from_m, rad_from_deg
 
-WOVEN, KNITTED, TULLE = "woven", "knitted", "tulle"
+
+class Weave(Choice):
+    """How the threads run."""
+
+    WOVEN = "woven"
+    KNITTED = "knitted"
+    TULLE = "tulle"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Net:
+class Net(Diffracting):
     """Threads before the lens that let most light by and bend the rest into dots and rays.
 
     Parameters
@@ -28,8 +37,8 @@ class Net:
         Width of a thread at strength 1. [mm], in [0, pitch / 2]. This or `denier`.
     denier : float or None
         Weight of a round nylon thread, grams in nine kilometres. [1], > 0.
-    weave : str
-        "woven" (square), "knitted" (square, spacing errors add up) or "tulle" (hexagonal).
+    weave : "woven", "knitted" or "tulle"
+        Square; square, spacing errors add up; hexagonal.
     angle_deg : float
         Turn of the net, anticlockwise. [degree]
     unevenness : float
@@ -50,14 +59,21 @@ class Net:
     -----
     With b = 1 - thread / pitch, b**2 of the light passes, and b**2 of that undeviated. Strength s
     changes the thread's width so that the share that passes is ``b**(2 s)``.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> net = fg.Net(pitch_mm=0.5, thread_mm=0.05, weave="knitted", unevenness=0.03)
+    >>> round(net.transmittance, 2)  # (1 - 0.05 / 0.5) ** 2
+    0.81
     """
 
-    place: ClassVar[Place] = Place.FRONT
+    kind: ClassVar[str] = "net"
 
     pitch_mm: float
     thread_mm: float | None = None
     denier: float | None = None
-    weave: str = WOVEN
+    weave: Weave | str = Weave.WOVEN
     angle_deg: float = 0.0
     unevenness: float = 0.0
     pale_share: float = 0.0
@@ -70,8 +86,7 @@ class Net:
             raise ParameterError("thread_mm", "given if denier is not", self.thread_mm, hint)
         if self.thread_mm is not None:
             check_not_negative("thread_mm", self.thread_mm)
-        if self.weave not in {WOVEN, KNITTED, TULLE}:
-            raise ParameterError("weave", f"{WOVEN!r}, {KNITTED!r} or {TULLE!r}", self.weave)
+        object.__setattr__(self, "weave", Weave.of("weave", self.weave))
         check_number("angle_deg", self.angle_deg)
         check_not_negative("unevenness", self.unevenness)
         check_share("pale_share", self.pale_share)
@@ -84,15 +99,26 @@ class Net:
             return self.thread_mm
         return mm_from_m(thread_width_m_from_denier(self.denier or 0.0))
 
-    def mask(self) -> SquareNet | HexagonalNet:
-        """Return what the pupil sees."""
+    @property
+    def width_mm(self) -> float:
+        """See `Diffracting`."""
+        return self.thread_width_mm
+
+    @property
+    def spacing_ratio(self) -> float:
+        """See `Diffracting`; nearest orders of tulle are of rows closer together than its holes."""
+        return 2 / math.sqrt(3) if self.weave is Weave.TULLE else 1.0
+
+    def mask(self, channel: int = GREEN) -> SquareNet | HexagonalNet:
+        """Return what the pupil sees, the same in every channel."""
+        del channel
         pitch_m, width_m = m_from_mm(self.pitch_mm), m_from_mm(self.thread_width_mm)
         error_m, angle_rad = self.unevenness * pitch_m, -rad_from_deg(self.angle_deg)
-        if self.weave == TULLE:
+        if self.weave is Weave.TULLE:
             return HexagonalNet(
                 pitch_m=pitch_m, width_m=width_m, angle_rad=angle_rad, jitter_m=error_m
             )
-        jitter_m, drift_m = (0.0, error_m) if self.weave == KNITTED else (error_m, 0.0)
+        jitter_m, drift_m = (0.0, error_m) if self.weave is Weave.KNITTED else (error_m, 0.0)
         return SquareNet(
             pitch_m=pitch_m,
             width_m=width_m,
@@ -114,10 +140,13 @@ class Net:
         passed = self.mask().transmittance
         return passed + light_from_threads(passed, forward_share=self.pale_share).forward
 
-    @property
-    def transmittance(self) -> float:
-        """See `Element`; 1 where part of the view is clear, since exposure goes by that."""
-        return 1.0 if self.clear_centre else self.covered_transmittance
+    def without_veil(self) -> Self:
+        """See `Element`: what pale threads scatter is left out."""
+        return replace(self, pale_share=0.0)
+
+    def draped(self, turn_deg: float) -> Self:
+        """See `Element`."""
+        return replace(self, angle_deg=self.angle_deg + turn_deg)
 
     def at(self, strength: float) -> Self:
         """See `Element`: threads of another width at the same pitch."""

@@ -6,17 +6,34 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
+import numpy as np
+from numpy.typing import NDArray
+
 from frontglass.checks import check_not_negative, check_number, check_share
-from frontglass.elements.element import Place
+from frontglass.elements.element import GREEN, Element, Fact, Passage, Place
+from frontglass.elements.filter_plane import tangents
 from frontglass.elements.lobes import EVEN, check_triple
 from frontglass.errors import ParameterError
-from frontglass.optics.stray_lamp import HenyeyGreensteinScatter, LampDirection
-from frontglass.optics.stray_lamp import StrayLamp as Lamp
-from frontglass.units import rad_from_deg
+from frontglass.optics.camera import Camera
+from frontglass.optics.stray_lamp import (
+    EXAMPLE_GHOSTS,
+    HenyeyGreensteinScatter,
+    LampDirection,
+    OffAxisLamp,
+    ghost_radiance,
+    white_from_radiance,
+)
+from frontglass.units import rad_from_deg, stops_from_ratio
+
+Float32 = NDArray[np.float32]
+
+ROWS_AT_A_TIME = 64
+EDGE_PX = 2.0
+"""Width over which the edge of a ghost falls off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StrayLamp:
+class StrayLamp(Element):
     """A lamp that washes the frame, stronger on its own side.
 
     Parameters
@@ -45,8 +62,16 @@ class StrayLamp:
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> torch = fg.StrayLamp(right_deg=40, up_deg=10, illuminance=1.5)
+    >>> torch.at(0.5).illuminance
+    0.75
     """
 
+    kind: ClassVar[str] = "stray_lamp"
     place: ClassVar[Place] = Place.LENS
 
     right_deg: float
@@ -77,11 +102,11 @@ class StrayLamp:
             raise ParameterError("blades", "a whole number from 5 to 18", self.blades)
         self.lamp()  # checks the direction
 
-    def lamp(self) -> Lamp:
+    def lamp(self) -> OffAxisLamp:
         """Return the lamp as the physics has it, in units of the key light."""
         # Rows of a picture count downwards.
         right, down = rad_from_deg(self.right_deg), -rad_from_deg(self.up_deg)
-        return Lamp(
+        return OffAxisLamp(
             direction=LampDirection(
                 off_axis_rad=math.hypot(right, down), clock_rad=math.atan2(down, right)
             ),
@@ -101,3 +126,72 @@ class StrayLamp:
     def at(self, strength: float) -> Self:
         """See `Element`."""
         return replace(self, illuminance=self.illuminance * strength)
+
+    @property
+    def is_round(self) -> bool:
+        """See `Element`: nothing is made of the points of the scene."""
+        return True
+
+    def direct_share(self, channel: int) -> float:
+        """See `Element`: light of the scene passes untouched."""
+        del channel
+        return 1.0
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`."""
+        del radius_rad, channel
+        return 1.0
+
+    def filter(self, channel: int, px_per_rad: float) -> None:
+        """See `Element`: its light does not come from the scene."""
+        del channel, px_per_rad
+
+    def through(self, light: Float32, passage: Passage) -> Float32:
+        """See `Element`: the lamp's wash is laid over light, and its ghosts if they are wanted."""
+        if self.hooded:
+            return light
+        px_per_rad = passage.camera.px_per_rad(light.shape[1])
+        lamp = self.lamp()
+        colour = np.array(self.colour, dtype=np.float32)
+        out = np.empty_like(light)
+        height, width = light.shape[:2]
+        columns = np.arange(width, dtype=np.float64)
+        for top in range(0, height, ROWS_AT_A_TIME):
+            rows = np.arange(top, min(top + ROWS_AT_A_TIME, height), dtype=np.float64)
+            x, y = tangents(rows, columns, (height, width), px_per_rad)
+            wash = lamp.wash(x, y)
+            if self.ghosts:
+                edge = EDGE_PX / px_per_rad
+                chain = ghost_radiance(lamp, EXAMPLE_GHOSTS, x, y, blades=self.blades, edge=edge)
+                wash = wash + self.ghosts * chain
+            white = white_from_radiance(wash, key_illuminance=1.0).astype(np.float32)
+            out[top : top + len(rows)] = (
+                light[top : top + len(rows)] + white[..., np.newaxis] * colour
+            )
+        return out
+
+    def wash(self, tangent_right: float, channel: int) -> float:
+        """Wash at a place on the frame's horizontal [white = 1]."""
+        radiance = self.lamp().wash(tangent_right, 0.0)
+        return float(white_from_radiance(radiance, key_illuminance=1.0)) * self.colour[channel]
+
+    def stray_light(self, channel: int) -> float:
+        """See `Element`."""
+        return self.wash(0.0, channel)
+
+    def without_stray_light(self) -> Self:
+        """See `Element`."""
+        return replace(self, hooded=True)
+
+    def facts(self, camera: Camera, width_px: int) -> tuple[Fact, ...]:
+        """See `Element`."""
+        edge = width_px / 2 / camera.px_per_rad(width_px)
+        left, middle, right = (self.wash(tangent, GREEN) for tangent in (-edge, 0.0, edge))
+        facts = [
+            Fact(name=f"wash {where}, of white", values=(100 * share,), unit="%")
+            for where, share in (("left", left), ("middle", middle), ("right", right))
+        ]
+        if left > 0 and right > 0:
+            across = abs(stops_from_ratio(left / right))
+            facts.append(Fact(name="from side to side", values=(across,), unit="stops"))
+        return tuple(facts)

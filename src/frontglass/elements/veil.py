@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 from frontglass.checks import check_number
-from frontglass.elements.element import Place
+from frontglass.convolution.filters import Filter, VeilFilter
+from frontglass.elements.element import Element, Place
 from frontglass.errors import ParameterError
 from frontglass.optics.glare import veil_share_at_strength
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Veil:
+class Veil(Element):
     """Veiling glare that lifts blacks and takes nothing else.
 
     Parameters
@@ -31,8 +32,15 @@ class Veil:
     -----
     ``L' = (1 - V) L + V mean(L)``; at strength s the share is ``1 - (1 - V)**s``, so that strengths
     add.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> round(fg.Veil(veil_share=0.19).at(0.5).veil_share, 3)
+    0.1
     """
 
+    kind: ClassVar[str] = "veil"
     place: ClassVar[Place] = Place.LENS
 
     veil_share: float
@@ -51,3 +59,23 @@ class Veil:
         share = veil_share_at_strength(self.veil_share, strength)
         # Half of the light 64 times over leaves 2**-64, which a float cannot hold beside 1.
         return replace(self, veil_share=min(share, math.nextafter(1.0, 0.0)))
+
+    @property
+    def is_round(self) -> bool:
+        """See `Element`."""
+        return True
+
+    def direct_share(self, channel: int) -> float:
+        """See `Element`."""
+        del channel
+        return 1 - self.veil_share
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`."""
+        del radius_rad, channel
+        return 1 - self.veil_share
+
+    def filter(self, channel: int, px_per_rad: float) -> Filter:
+        """See `Element`."""
+        del channel, px_per_rad
+        return VeilFilter(share=self.veil_share)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import sys
 from contextlib import redirect_stdout
-from enum import Enum
 from pathlib import Path
 from typing import NamedTuple
 
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import check_positive
+from frontglass.choices import Choice
 from frontglass.errors import PictureFileError
 from frontglass.files import exr, png
 from frontglass.files.exr_structure import check_exr_structure
@@ -25,8 +25,15 @@ RAY_CHANNELS = ("distance", "dist", "d")
 DEPTH_CHANNELS = ("Z", "depth", "z")
 
 
-class DistanceKind(Enum):
-    """What the numbers of a distance map are."""
+class DistanceKind(Choice):
+    """What the numbers of a distance map are.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Space(depth="maps", depth_kind="ray").depth_kind
+    <DistanceKind.RAY: 'ray'>
+    """
 
     RAY = "ray"
     """Distance from the lens, along each pixel's ray."""
@@ -90,7 +97,12 @@ def _plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind | None]:
     elif data.startswith(png.SIGNATURE):
         values = png.read_png(data).codes
     elif data.startswith(TIFF_SIGNATURES):
-        values = read_tiff(data).codes
+        still = read_tiff(data)
+        if still.bits is not None:
+            raise PictureFileError(
+                f"distances of {still.bits} bits cannot be read; save the map with 16 or as float."
+            )
+        values = still.codes
     else:
         raise PictureFileError("a distance map is a PNG, TIFF, OpenEXR or NPY file.")
     if values.ndim == 3 and values.shape[2] == 3:

@@ -38,7 +38,7 @@ def upright_exif(exif: bytes) -> bytes:
     """Return the block with orientation 1, all else byte for byte."""
     main = _main(exif)
     tag = main.tags.get(_ORIENTATION) if main else None
-    if main is None or tag is None or tag.kind != SHORT:
+    if main is None or tag is None or tag.field_type != SHORT:
         return exif
     patched = bytearray(exif)
     struct.pack_into(f"{main.order}H", patched, tag.position, 1)

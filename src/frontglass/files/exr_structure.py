@@ -39,10 +39,10 @@ def _check(data: bytes) -> None:
         for name in (b"dataWindow", b"displayWindow"):
             x0, y0, x1, y1 = struct.unpack("<4i", part.attributes[name][1])
             check_size(x1 - x0 + 1, y1 - y0 + 1)
-        kind = part.attributes.get(b"type", (b"", b""))[1]
-        if kind.startswith(b"deep"):
+        part_type = part.attributes.get(b"type", (b"", b""))[1]
+        if part_type.startswith(b"deep"):
             raise PictureFileError("Deep OpenEXR files cannot be read. Flatten it first.")
-        is_tiled = bool(version & _TILED) or kind.startswith(b"tiled")
+        is_tiled = bool(version & _TILED) or part_type.startswith(b"tiled")
         # Before a chunk's size stand its row, or its tile's place and level; in files of
         # several parts the part's number before that.
         leader = (16 if is_tiled else 4) + (4 if version & _MULTIPART else 0)
@@ -71,13 +71,13 @@ def _headers(data: bytes, *, is_multipart: bool) -> tuple[list[_Part], int]:
         attributes: dict[bytes, tuple[bytes, bytes]] = {}
         while data[at] != 0:
             name_end = data.index(b"\0", at, at + 256)
-            kind_end = data.index(b"\0", name_end + 1, name_end + 257)
-            (size,) = struct.unpack_from("<i", data, kind_end + 1)
-            start = kind_end + 5
+            type_end = data.index(b"\0", name_end + 1, name_end + 257)
+            (size,) = struct.unpack_from("<i", data, type_end + 1)
+            start = type_end + 5
             if size < 0 or start + size > len(data):
                 raise ValueError
-            name, kind = data[at:name_end], data[name_end + 1 : kind_end]
-            attributes[name] = (kind, data[start : start + size])
+            name, attribute_type = data[at:name_end], data[name_end + 1 : type_end]
+            attributes[name] = (attribute_type, data[start : start + size])
             at = start + size
         at += 1
         parts.append(_Part(attributes))

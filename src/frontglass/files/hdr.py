@@ -32,9 +32,9 @@ def read_hdr(data: bytes) -> FileStill:
     """
     lines, rest = _header(data)
     values = dict(line.split("=", 1) for line in lines if "=" in line and line[0] != "#")
-    kind = values.get("FORMAT", _RGBE).strip()
-    if kind not in {_RGBE, _XYZE}:
-        raise PictureFileError(f"Radiance HDR files of format {kind!r} cannot be read.")
+    pixel_format = values.get("FORMAT", _RGBE).strip()
+    if pixel_format not in {_RGBE, _XYZE}:
+        raise PictureFileError(f"Radiance HDR files of format {pixel_format!r} cannot be read.")
     match = _RESOLUTION.match(rest)
     if match is None or match[2] == match[5]:
         raise PictureFileError("The Radiance HDR file is damaged: no resolution line.")
@@ -51,7 +51,7 @@ def read_hdr(data: bytes) -> FileStill:
         codes = codes.transpose(1, 0, 2)
     notices: tuple[str, ...] = ()
     primaries = _primaries(values.get("PRIMARIES"))
-    if kind == _XYZE:
+    if pixel_format == _XYZE:
         codes = (codes @ np.linalg.inv(BT709.xyz_from_rgb).T).astype(np.float32)
         primaries, notices = BT709, ("XYZ codes are converted to BT.709 and written back so.",)
     return FileStill(

@@ -149,8 +149,8 @@ def _s15_fixed16(tag: bytes, count: int) -> Matrix:
 
 
 def _curve(tag: bytes) -> Curve:
-    kind = tag[:4]
-    if kind == b"curv":
+    tag_type = tag[:4]
+    if tag_type == b"curv":
         (count,) = struct.unpack_from(">I", tag, 8)
         if count == 0:
             return LINEAR
@@ -158,13 +158,13 @@ def _curve(tag: bytes) -> Curve:
             return ParametricCurve(struct.unpack_from(">H", tag, 12)[0] / 256)
         samples = np.frombuffer(tag, dtype=">u2", count=count, offset=12)
         return SampledCurve(samples / 65535)
-    if kind == b"para":
+    if tag_type == b"para":
         (number,) = struct.unpack_from(">H", tag, 8)
         counts = (1, 3, 4, 5, 7)
         if number >= len(counts):
             raise ValueError(f"parametric curve type {number} is unknown.")
         return _parametric(number, [float(v) for v in _s15_fixed16(tag[4:], counts[number])])
-    raise ValueError(f"a curve is of type {kind.decode('latin-1')!r}.")
+    raise ValueError(f"a curve is of type {tag_type.decode('latin-1')!r}.")
 
 
 def _light_from_lightness(curve: Curve) -> Curve:
@@ -231,8 +231,8 @@ def _fixed(values: Matrix) -> list[int]:
     return [round(float(value) * 65536) for value in values]
 
 
-def _fixed_tag(kind: bytes, values: Matrix) -> bytes:
-    return kind + b"\0" * 4 + struct.pack(f">{len(values)}i", *_fixed(values))
+def _fixed_tag(tag_type: bytes, values: Matrix) -> bytes:
+    return tag_type + b"\0" * 4 + struct.pack(f">{len(values)}i", *_fixed(values))
 
 
 def _xyz_tag(values: Matrix) -> bytes:

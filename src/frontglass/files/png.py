@@ -1,12 +1,11 @@
-"""PNG: chunks read and written here, pixels decoded by Pillow (8-bit) and OpenCV (16-bit).
+"""PNG: chunks read here, pixels unpacked by libpng through imagecodecs [PNG-2003].
 
-Neither library alone will do: Pillow reduces 16-bit colour to 8, OpenCV loses the palette
-and most chunks. Chunk layouts after [PNG-2003].
+The library is shown the pixels alone: it would turn a palette's indices into colours, and
+has no place for most of the other chunks.
 """
 
 from __future__ import annotations
 
-import io
 import struct
 import zlib
 from typing import Any, NamedTuple
@@ -14,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from frontglass.errors import ParameterError, PictureFileError
+from frontglass.files.damage import damaged
 from frontglass.files.limits import check_size
 from frontglass.files.still import FileStill
 from frontglass.picture.curves import LINEAR, SRGB_CURVE, Curve, ParametricCurve
@@ -29,23 +29,21 @@ from frontglass.picture.primaries import BT709, BT2020, P3_D65, Primaries
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 XMP_KEYWORD = b"XML:com.adobe.xmp"
-_GREY, _RGB, _PALETTE, _GREY_ALPHA, _RGBA = 0, 2, 3, 4, 6
+GREY, RGB, PALETTE, GREY_ALPHA, RGBA = 0, 2, 3, 4, 6
+"""Colour types."""
+BILEVEL_DEPTH = 1
+_CHANNELS = {GREY: 1, RGB: 3, PALETTE: 1, GREY_ALPHA: 2, RGBA: 4}
 _INCHES_PER_METRE = 1 / 0.0254
 _MOST_TEXT_BYTES = 64 << 20
-_INFLATE_STEP = 1 << 20
-# Left, top, step across and step down of each pass.
-_ADAM7 = (
-    (0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), (1, 0, 2, 2), (0, 1, 1, 2)
-)  # fmt: skip
-CARRIED_TEXT = {b"tEXt", b"zTXt", b"iTXt"}
-CARRIED_COLOUR = {b"sRGB", b"gAMA", b"cHRM", b"cICP"}
+_CARRIED_TEXT = {b"tEXt", b"zTXt", b"iTXt"}
+_CARRIED_COLOUR = {b"sRGB", b"gAMA", b"cHRM", b"cICP"}
 
 
 class Chunk(NamedTuple):
     """Type and content."""
 
-    kind: bytes
-    content: bytes
+    type: bytes
+    data: bytes
 
 
 def chunks_of(data: bytes) -> list[Chunk]:
@@ -58,27 +56,27 @@ def chunks_of(data: bytes) -> list[Chunk]:
     """
     chunks: list[Chunk] = []
     at = len(SIGNATURE)
-    while not chunks or chunks[-1].kind != b"IEND":
+    while not chunks or chunks[-1].type != b"IEND":
         if at + 12 > len(data):
             raise PictureFileError("The PNG file is cut short.")
-        length, kind = struct.unpack_from(">I4s", data, at)
+        length, chunk_type = struct.unpack_from(">I4s", data, at)
         end = at + 8 + length
         if end + 4 > len(data):
             raise PictureFileError("The PNG file is cut short.")
         if zlib.crc32(data[at + 4 : end]) != struct.unpack_from(">I", data, end)[0]:
-            name = kind.decode("latin-1")
+            name = chunk_type.decode("latin-1")
             raise PictureFileError(f"The PNG file is damaged: checksum of chunk {name!r} is wrong.")
-        chunks.append(Chunk(kind, data[at + 8 : end]))
+        chunks.append(Chunk(chunk_type, data[at + 8 : end]))
         at = end + 4
-    if chunks[0].kind != b"IHDR" or len(chunks[0].content) != 13:
+    if chunks[0].type != b"IHDR" or len(chunks[0].data) != 13:
         raise PictureFileError("The PNG file is damaged: it does not begin with its header.")
     return chunks
 
 
-def chunk_bytes(kind: bytes, content: bytes) -> bytes:
+def chunk_bytes(chunk_type: bytes, data: bytes) -> bytes:
     """Return a chunk as it stands in the file."""
-    checksum = zlib.crc32(kind + content)
-    return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", checksum)
+    checksum = zlib.crc32(data, zlib.crc32(chunk_type))
+    return struct.pack(">I", len(data)) + chunk_type + data + struct.pack(">I", checksum)
 
 
 def read_png(data: bytes) -> FileStill:
@@ -92,25 +90,24 @@ def read_png(data: bytes) -> FileStill:
     if len(data) >= 24 and data[12:16] == b"IHDR":
         check_size(*struct.unpack_from(">II", data, 16))
     chunks = chunks_of(data)
-    header = chunks[0].content
-    depth, kind = header[8], header[9]
+    depth, colour_type = chunks[0].data[8], chunks[0].data[9]
     notices: list[str] = []
-    named = {chunk.kind: chunk.content for chunk in reversed(chunks)}
-    codes = _pixels(chunks, depth)
+    named = {chunk.type: chunk.data for chunk in reversed(chunks)}
+    codes = _pixels(chunks)
     native = alpha = None
-    if kind == _PALETTE:
+    if colour_type == PALETTE:
         native = Native(
             NativeKind.PALETTE, codes[..., 0], named.get(b"PLTE", b""), named.get(b"tRNS", b"")
         )
         codes, alpha = _from_palette(native)
-    elif kind in {_GREY_ALPHA, _RGBA}:
+    elif colour_type in {GREY_ALPHA, RGBA}:
         codes, alpha = codes[..., :-1], Alpha(np.ascontiguousarray(codes[..., -1]))
     elif b"tRNS" in named:
         alpha = _alpha_from_key(codes, named[b"tRNS"], depth)
         notices.append("The transparent colour of the PNG file is kept as an alpha channel.")
-    if kind == _GREY and depth == 1:
+    if colour_type == GREY and depth == BILEVEL_DEPTH:
         native = Native(NativeKind.BILEVEL, codes[..., 0])
-    elif kind == _GREY and depth < 8:
+    elif colour_type == GREY and depth < 8:
         notices.append(f"{depth}-bit grey is handled as 8-bit.")
     if b"acTL" in named:
         notices.append("The PNG file is an animation; only its first frame is used.")
@@ -131,71 +128,31 @@ def read_png(data: bytes) -> FileStill:
 
 
 def _carried(chunks: list[Chunk]) -> dict[str, Any]:
-    text = [c for c in chunks if c.kind in CARRIED_TEXT and not c.content.startswith(XMP_KEYWORD)]
-    colour = [c for c in chunks if c.kind in CARRIED_COLOUR]
+    text = [c for c in chunks if c.type in _CARRIED_TEXT and not c.data.startswith(XMP_KEYWORD)]
+    colour = [c for c in chunks if c.type in _CARRIED_COLOUR]
     return {"png_text": tuple(text), "png_colour": tuple(colour)}
 
 
-def _pixels(chunks: list[Chunk], depth: int) -> Codes:
+def _pixels(chunks: list[Chunk]) -> Codes:
     """(H, W, C) samples; palette indices stay indices."""
-    # Only what the pixels need: no colour management, no metadata between us and the codes.
-    needed = {b"IHDR", b"PLTE", b"IDAT", b"IEND"}
-    bare = SIGNATURE + b"".join(chunk_bytes(*chunk) for chunk in chunks if chunk.kind in needed)
-    if not _data_is_whole(chunks):
-        raise PictureFileError("The PNG file is damaged: its pixel data do not fill the picture.")
-    if depth == 16:
-        return _pixels_16(bare, chunks[0].content[9])
-    from PIL import PngImagePlugin
+    import imagecodecs
 
+    header = bytearray(chunks[0].data)
+    depth, colour_type = header[8], header[9]
+    if colour_type == PALETTE:
+        # Told that they are grey, the library hands the indices over as they are, but for
+        # fewer than 8 bits, which it stretches so that the last index would be white.
+        header[9] = GREY
+    bare = SIGNATURE + chunk_bytes(b"IHDR", bytes(header))
+    bare += b"".join(chunk_bytes(*chunk) for chunk in chunks if chunk.type == b"IDAT")
     try:
-        # The plugin itself: Image.open has a size limit of its own; ours was checked.
-        with PngImagePlugin.PngImageFile(io.BytesIO(bare)) as still:
-            # 1-bit pixels come as bool; as grey they are 0 and 255.
-            codes = np.array(still.convert("L") if still.mode == "1" else still)
-    except (OSError, SyntaxError, ValueError, struct.error, zlib.error) as error:
-        raise PictureFileError(f"The PNG file is damaged: {error}.") from error
-    return codes[..., np.newaxis] if codes.ndim == 2 else codes
-
-
-def _pixels_16(bare: bytes, kind: int) -> Codes:
-    import cv2
-
-    codes = cv2.imdecode(np.frombuffer(bare, np.uint8), cv2.IMREAD_UNCHANGED)
-    if codes is None or codes.dtype != np.uint16:
-        raise PictureFileError("The PNG file is damaged: its pixels cannot be decoded.")
-    if kind == _GREY:
-        return codes[..., np.newaxis] if codes.ndim == 2 else codes[..., :1]
-    if kind == _GREY_ALPHA:
-        return codes[..., [0, 3]]
-    return codes[..., [2, 1, 0, 3][: codes.shape[2]]]
-
-
-def _data_is_whole(chunks: list[Chunk]) -> bool:
-    """Whether the stream fills the picture; both libraries leave a gap black, in silence."""
-    inflater = zlib.decompressobj()
-    inflated = 0
-    try:
-        for chunk in chunks:
-            rest = chunk.content if chunk.kind == b"IDAT" else b""
-            while rest and not inflater.eof:
-                inflated += len(inflater.decompress(rest, _INFLATE_STEP))
-                rest = inflater.unconsumed_tail
-    except zlib.error:
-        return False
-    return inflater.eof and inflated >= _stream_bytes(chunks[0].content)
-
-
-def _stream_bytes(header: bytes) -> int:
-    """Bytes that the filtered rows take, pass by pass where interlaced [PNG-2003] 8.2."""
-    width, height, depth, kind, _, _, interlace = struct.unpack(">IIBBBBB", header)
-    pixel_bits = depth * {_GREY: 1, _RGB: 3, _PALETTE: 1, _GREY_ALPHA: 2, _RGBA: 4}.get(kind, 0)
-    passes = _ADAM7 if interlace else ((0, 0, 1, 1),)
-    total = 0
-    for left, top, across, down in passes:
-        columns, rows = -(-(width - left) // across), -(-(height - top) // down)
-        if columns > 0 and rows > 0:
-            total += rows * (1 + (columns * pixel_bits + 7) // 8)
-    return total
+        # Data that end early are an error here; other libraries leave the rest black, in silence.
+        codes = imagecodecs.png_decode(bare + chunk_bytes(b"IEND", b""))
+    except (imagecodecs.PngError, ValueError) as error:
+        raise damaged("PNG", error) from error
+    if colour_type == PALETTE and depth < 8:
+        codes //= 255 // ((1 << depth) - 1)
+    return codes.reshape(*codes.shape[:2], _CHANNELS[colour_type])
 
 
 def _from_palette(native: Native) -> tuple[Codes, Alpha | None]:
@@ -253,18 +210,18 @@ def _colour(
 
 def _metadata(chunks: list[Chunk], notices: list[str]) -> Metadata:
     icc = exif = xmp = dpi = None
-    for kind, content in chunks:
-        if kind == b"iCCP":
+    for chunk_type, content in chunks:
+        if chunk_type == b"iCCP":
             try:
                 packed = content[content.index(b"\0") + 2 :]
                 icc = zlib.decompressobj().decompress(packed, _MOST_TEXT_BYTES)
             except (ValueError, zlib.error):
                 notices.append("The PNG file's colour profile is damaged; ignored.")
-        elif kind == b"eXIf":
+        elif chunk_type == b"eXIf":
             exif = content
-        elif kind == b"iTXt" and content.startswith(XMP_KEYWORD + b"\0"):
+        elif chunk_type == b"iTXt" and content.startswith(XMP_KEYWORD + b"\0"):
             xmp = _international_text(content)
-        elif kind == b"pHYs" and len(content) == 9 and content[8] == 1:
+        elif chunk_type == b"pHYs" and len(content) == 9 and content[8] == 1:
             across, down = struct.unpack_from(">II", content)
             if across and down:
                 dpi = (across / _INCHES_PER_METRE, down / _INCHES_PER_METRE)

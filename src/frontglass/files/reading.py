@@ -15,7 +15,7 @@ from frontglass.checks import check_within
 from frontglass.errors import PictureFileError
 from frontglass.files import cms, exif, exr, hdr, jpeg, png
 from frontglass.files.icc import IccProfile, ProfileKind, icc_profile_from_bytes
-from frontglass.files.non_finite import NonFinite, checked_light
+from frontglass.files.non_finite import checked_light
 from frontglass.files.orientation import upright
 from frontglass.files.still import FileStill
 from frontglass.files.tiff import read_tiff
@@ -31,6 +31,7 @@ from frontglass.picture.encoding import (
     Sample,
     Tone,
 )
+from frontglass.picture.non_finite import NonFinite
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, OPRGB, Primaries
 
@@ -44,7 +45,7 @@ def read_picture(
     path: str | os.PathLike[str],
     *,
     exposure_stops: float = 0.0,
-    non_finite: NonFinite = NonFinite.REFUSE,
+    non_finite: NonFinite | str = NonFinite.REFUSE,
 ) -> Picture:
     """Return the linear light of a picture file, with all that is needed to write it back.
 
@@ -54,8 +55,8 @@ def read_picture(
         A JPEG, PNG, TIFF, OpenEXR or Radiance HDR file; its content decides, not its name.
     exposure_stops : float
         Light is multiplied by 2 to this power. [stop], in [-40, 40]; 0 changes nothing.
-    non_finite : NonFinite
-        What to do with NaN and infinities in float files.
+    non_finite : "refuse" or "mend"
+        What to do with NaN and infinities in float files; see `NonFinite`.
 
     Returns
     -------
@@ -67,14 +68,25 @@ def read_picture(
     PictureFileError
         If the file is missing, no picture, damaged, cut short or too large.
     ParameterError
-        If `exposure_stops` is out of range.
+        If `exposure_stops` is out of range, or `non_finite` is no such rule.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     grey = fg.Picture.from_array(np.full((2, 3, 3), 128, np.uint8))
+    ...     said = fg.write_picture(f"{folder}/grey.png", grey)
+    ...     still = fg.read_picture(f"{folder}/grey.png", exposure_stops=1)
+    >>> still.width_px, round(float(still.radiance[0, 0, 1]), 3)
+    (3, 0.432)
     """
     check_within("exposure_stops", exposure_stops, -_MOST_STOPS, _MOST_STOPS)
+    rule = NonFinite.of("non_finite", non_finite)
     where = Path(path)
     data = _content(where)
     try:
         still = upright(_with_exif_orientation(_decoded(data)))
-        picture = _picture(still, non_finite)
+        picture = _picture(still, rule)
     except PictureFileError as error:
         raise PictureFileError(f"{where}: {error}") from error
     except _DAMAGE as error:

@@ -32,6 +32,8 @@ class FileStill:
         EXIF orientation still to be applied, 1 ... 8.
     shot : ShotData or None
         Lens and sensor, where the format itself has a place for them.
+    bits : int or None
+        Bits of a sample in the file, where `codes` stretches it to more.
     carried : mapping
         See `Encoding.carried`.
     notices : tuple of str
@@ -47,5 +49,6 @@ class FileStill:
     curves: tuple[Curve, ...] | None = None
     orientation: int = 1
     shot: ShotData | None = None
+    bits: int | None = None
     carried: Mapping[str, Any] = field(default_factory=dict)
     notices: tuple[str, ...] = ()

@@ -10,38 +10,9 @@ from typing import Literal, NamedTuple
 from frontglass.errors import PictureFileError
 
 BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED = 1, 2, 3, 4, 5, 7
-_WIDTHS = {
-    1: 1,
-    2: 1,
-    3: 2,
-    4: 4,
-    5: 8,
-    6: 1,
-    7: 1,
-    8: 2,
-    9: 4,
-    10: 8,
-    11: 4,
-    12: 8,
-    13: 4,
-    16: 8,
-    17: 8,
-    18: 8,
-}
-_LETTERS = {
-    1: "B",
-    3: "H",
-    4: "I",
-    6: "b",
-    8: "h",
-    9: "i",
-    11: "f",
-    12: "d",
-    13: "I",
-    16: "Q",
-    17: "q",
-    18: "Q",
-}
+# Of one number, by field type; a rational is two, and text and bytes are no numbers ("c").
+_LETTERS = dict(zip(range(1, 14), "BcHIIbchiifdI", strict=True)) | {16: "Q", 17: "q", 18: "Q"}
+_RATIONALS = frozenset({RATIONAL, 10})
 _MOST_ENTRIES = 4096
 
 Order = Literal["<", ">"]
@@ -56,7 +27,7 @@ class Tag:
 
     Parameters
     ----------
-    kind, count : int
+    field_type, count : int
         Type and number of values.
     raw : bytes
         The values in the file's byte order.
@@ -64,7 +35,7 @@ class Tag:
         Where the entry's value or offset field lies in the data it was read from.
     """
 
-    kind: int
+    field_type: int
     count: int
     raw: bytes
     position: int = 0
@@ -84,12 +55,15 @@ class Directory:
         Offset of the next directory, or 0.
     following_position : int
         Where that offset itself lies.
+    lost : frozenset of int
+        Entries that could not be read: of unknown type, or outside the data.
     """
 
     order: Order
     tags: Mapping[int, Tag]
     following: int
     following_position: int
+    lost: frozenset[int] = frozenset()
 
     def numbers(self, code: int) -> tuple[float, ...]:
         """Values of a numeric tag; () if it is missing or no number.
@@ -99,15 +73,15 @@ class Directory:
         tag = self.tags.get(code)
         if tag is None:
             return ()
-        if tag.kind in {5, 10}:
-            letter = "I" if tag.kind == RATIONAL else "i"
-            pairs = struct.unpack(f"{self.order}{2 * tag.count}{letter}", tag.raw)
-            return tuple(
-                n / d if d else float("nan") for n, d in zip(pairs[::2], pairs[1::2], strict=True)
-            )
-        if tag.kind not in _LETTERS:
+        letter = _LETTERS[tag.field_type]
+        if letter == "c":
             return ()
-        return struct.unpack(f"{self.order}{tag.count}{_LETTERS[tag.kind]}", tag.raw)
+        if tag.field_type not in _RATIONALS:
+            return struct.unpack(f"{self.order}{tag.count}{letter}", tag.raw)
+        pairs = struct.unpack(f"{self.order}{2 * tag.count}{letter}", tag.raw)
+        return tuple(
+            n / d if d else float("nan") for n, d in zip(pairs[::2], pairs[1::2], strict=True)
+        )
 
     def integers(self, code: int) -> tuple[int, ...]:
         """Values of an integer tag; () if it is missing."""
@@ -164,19 +138,29 @@ def directory_at(data: bytes, header: Header, offset: int) -> Directory:
     except struct.error:
         raise PictureFileError("The tagged structure is damaged or cut short.") from None
     tags: dict[int, Tag] = {}
+    lost = set()
     for index in range(count):
         at = start + index * entry_size
-        code, kind, number = struct.unpack_from(f"{order}HH{offset_form}", data, at)
+        code, field_type, number = struct.unpack_from(f"{order}HH{offset_form}", data, at)
         position = at + entry_size - inline
-        size = _WIDTHS.get(kind, 0) * number
+        lost.add(code)
+        size = _width(field_type) * number
         if size == 0:
             continue
         where = position
         if size > inline:
             (where,) = struct.unpack_from(f"{order}{offset_form}", data, position)
         if where + size <= len(data):
-            tags[code] = Tag(kind, number, bytes(data[where : where + size]), position)
-    return Directory(order, tags, following, end)
+            tags[code] = Tag(field_type, number, bytes(data[where : where + size]), position)
+            lost.discard(code)
+    return Directory(order, tags, following, end, frozenset(lost))
+
+
+def _width(field_type: int) -> int:
+    """Bytes of one value; 0 for an unknown type."""
+    if field_type not in _LETTERS:
+        return 0
+    return struct.calcsize(f"<{_LETTERS[field_type]}") * (2 if field_type in _RATIONALS else 1)
 
 
 Tree = Mapping[int, "Tag | Tree"]
@@ -206,10 +190,10 @@ def tree_bytes(tree: Tree, order: Order, at: int) -> bytes:
     for code in sorted(tree):
         node = tree[code]
         if isinstance(node, Tag):
-            kind, count, raw = node.kind, node.count, node.raw
+            field_type, count, raw = node.field_type, node.count, node.raw
         else:
             body += b"\0" * (-len(body) % 2)
-            kind, count = LONG, 1
+            field_type, count = LONG, 1
             raw = struct.pack(f"{order}I", values_at + len(body))
             body += tree_bytes(node, order, values_at + len(body))
         if len(raw) > 4:
@@ -218,17 +202,17 @@ def tree_bytes(tree: Tree, order: Order, at: int) -> bytes:
             body += raw
         else:
             field = raw.ljust(4, b"\0")
-        entries += struct.pack(f"{order}HHI", code, kind, count) + field
+        entries += struct.pack(f"{order}HHI", code, field_type, count) + field
     return struct.pack(f"{order}H", len(tree)) + entries + b"\0" * 4 + body
 
 
-def tag_of(order: Order, kind: int, *values: int) -> Tag:
+def tag_of(order: Order, field_type: int, *values: int) -> Tag:
     """Return a tag of integer values; rationals as numerator, denominator pairs."""
-    letters = {BYTE: "B", SHORT: "H", LONG: "I", RATIONAL: "I", UNDEFINED: "B"}
-    count = len(values) // 2 if kind == RATIONAL else len(values)
-    return Tag(kind, count, struct.pack(f"{order}{len(values)}{letters[kind]}", *values))
+    count = len(values) // 2 if field_type in _RATIONALS else len(values)
+    raw = struct.pack(f"{order}{len(values)}{_LETTERS[field_type]}", *values)
+    return Tag(field_type, count, raw)
 
 
-def bytes_tag(data: bytes, kind: int = UNDEFINED) -> Tag:
+def bytes_tag(data: bytes, field_type: int = UNDEFINED) -> Tag:
     """Return a tag that holds bytes."""
-    return Tag(kind, len(data), data)
+    return Tag(field_type, len(data), data)

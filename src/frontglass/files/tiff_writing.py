@@ -79,8 +79,8 @@ def _further_tags(
         tags[names.PREDICTOR] = tag_of(order, SHORT, 2)
     if still.alpha is not None:
         is_associated = still.alpha.kind is AlphaKind.PREMULTIPLIED
-        kind = _ASSOCIATED if is_associated else _UNASSOCIATED
-        tags[names.EXTRA_CHANNELS] = tag_of(order, SHORT, kind)
+        coverage = _ASSOCIATED if is_associated else _UNASSOCIATED
+        tags[names.EXTRA_CHANNELS] = tag_of(order, SHORT, coverage)
     if still.native is not None and _is_palette(still):
         entries = np.zeros((3, 256), dtype=np.uint16)
         given = np.frombuffer(still.native.palette, np.uint8).reshape(-1, 3)[:256]
@@ -120,14 +120,18 @@ def _samples(still: Outgoing) -> tuple[Codes, int, int]:
 def _strips(
     samples: Codes, order: Order, rows: int, predicted: Callable[[Codes], Codes]
 ) -> list[bytes]:
+    import imagecodecs
+
     stored = samples.dtype.newbyteorder(order)
 
     def strip(start: int) -> bytes:
-        part = predicted(samples[start : start + rows])
+        part = predicted(samples[start : start + rows]).astype(stored).tobytes()
+        if predicted is _plain:
+            # libdeflate: as tight as zlib, in half the time.
+            return bytes(imagecodecs.deflate_encode(part, level=_LEVEL))
         # Differences of noise pack as tightly by runs and Huffman codes as by a full search.
-        strategy = zlib.Z_DEFAULT_STRATEGY if predicted is _plain else zlib.Z_RLE
-        packer = zlib.compressobj(_LEVEL, strategy=strategy)
-        return packer.compress(part.astype(stored).tobytes()) + packer.flush()
+        packer = zlib.compressobj(_LEVEL, strategy=zlib.Z_RLE)
+        return packer.compress(part) + packer.flush()
 
     starts = range(0, samples.shape[0], rows)
     with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as threads:

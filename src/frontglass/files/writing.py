@@ -73,6 +73,16 @@ def write_picture(
         If the extension is unknown or the file cannot be written; nothing is left behind.
     ParameterError
         If `quality` is out of range.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> bright = fg.Picture.from_array(np.full((2, 3, 3), 1.5))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     fg.write_picture(f"{folder}/bright.exr", bright)
+    ...     fg.write_picture(f"{folder}/bright.png", bright)
+    ()
+    ('100 % of pixels clipped at white.',)
     """
     where = Path(path)
     container = container_of(where)
@@ -80,16 +90,16 @@ def write_picture(
         raise ParameterError("quality", "an integer in [1, 100]", quality)
     if not overwrite and where.exists():
         raise PictureFileError(f"{where} exists already. Name another file or allow overwriting.")
-    work = _Work(picture, plan_for(picture, container))
+    encoder = _Encoder(picture, plan_for(picture, container))
     if quality is not None and container is not Container.JPEG:
-        work.notices.append("Quality is for JPEG only; ignored.")
+        encoder.notices.append("Quality is for JPEG only; ignored.")
     try:
-        outgoing = work.outgoing()
-        _store(where, outgoing, container, quality, work.notices)
+        outgoing = encoder.outgoing()
+        _store(where, outgoing, container, quality, encoder.notices)
     except PictureFileError as error:
         text = str(error)
         raise PictureFileError(text if str(where) in text else f"{where}: {text}") from error
-    return tuple(work.notices)
+    return tuple(encoder.notices)
 
 
 def _store(
@@ -113,8 +123,8 @@ def _store(
 
 
 @dataclass(slots=True)
-class _Work:
-    """A picture on its way into a file, and what has to be said about it."""
+class _Encoder:
+    """Codes and metadata of a picture for a file, and what has to be said about them."""
 
     picture: Picture
     plan: Plan
@@ -309,4 +319,4 @@ class _Work:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %" if share >= 1e-4 else "Less than 0.01 %"
+    return f"{float(f'{100 * share:.2g}'):g} %" if share >= 1e-4 else "Less than 0.01 %"

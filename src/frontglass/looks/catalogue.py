@@ -14,12 +14,26 @@ from frontglass.units import strength_from_text
 
 
 def look_names() -> tuple[str, ...]:
-    """Names of the looks that come with frontglass, in alphabetical order."""
+    """Names of the looks that come with frontglass, in alphabetical order.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> "harbour-night" in fg.look_names()
+    True
+    """
     return tuple(sorted(path.stem for path in shipped_folder("presets").glob("*.toml")))
 
 
 def catalogue() -> tuple[Look, ...]:
-    """Every look that comes with frontglass, in alphabetical order."""
+    """Every look that comes with frontglass, in alphabetical order.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> len(fg.catalogue()) == len(fg.look_names())
+    True
+    """
     return tuple(read_look(name) for name in look_names())
 
 
@@ -35,6 +49,12 @@ def read_look(name: str | os.PathLike[str]) -> Look:
     ------
     LookError
         If there is no such look, or the file is not understood.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> print(fg.read_look("harbour-night").at("1/4"))
+    harbour-night 1/4
     """
     path = Path(name)
     if path.suffix.lower() == ".toml":

@@ -9,14 +9,14 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from frontglass.checks import check_within
-from frontglass.elements import Element, StrayLamp
+from frontglass.elements import Element, Place
 from frontglass.errors import ParameterError
 from frontglass.optics.glare import light_loss_stops
 from frontglass.units import LARGEST_STRENGTH, strength_from_text, strength_text
 
 NAME_RULE = "lower-case words joined by hyphens, such as quiet-pier"
-LINE_BREAKERS = {"Cc", "Zl", "Zp"}
-"""Unicode categories that end a line or steer a terminal."""
+NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
+"""Unicode categories that end a line, steer a terminal, or no file can hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,14 +25,14 @@ class Look:
 
     Parameters
     ----------
+    elements : sequence of Element
+        As they are at strength 1, in the order in which light meets them; at least one.
     name : str
         Short name: lower-case words joined by hyphens.
     summary : str
         What it does, in one line.
     watch : str
         What to watch for, in one line.
-    elements : tuple of Element
-        As they are at strength 1, in the order in which light meets them; at least one.
     strength : float
         How much of it. [1], in [0, 64].
 
@@ -41,12 +41,22 @@ class Look:
     ParameterError
         If a text breaks its rule, there is no element, or elements stand out of the order air,
         front of the lens, lens.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> mist = fg.Glow(optical_depth=0.05, lobes=(fg.MoffatLobe(core_deg=0.25, beta=1.6),))
+    >>> look = fg.Look(elements=(mist, fg.Veil(veil_share=0.004)), name="quiet-pier")
+    >>> print(look.at("1/2"))
+    quiet-pier 1/2
+    >>> fg.Look.from_toml(look.to_toml()) == look
+    True
     """
 
-    name: str
-    summary: str
-    watch: str
     elements: tuple[Element, ...]
+    name: str = "untitled"
+    summary: str = "Put together in Python."
+    watch: str = "Nothing is noted yet."
     strength: float = 1.0
 
     def __post_init__(self) -> None:
@@ -54,15 +64,41 @@ class Look:
             _check_line(key, getattr(self, key))
         if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", self.name):
             raise ParameterError("name", NAME_RULE, self.name)
-        elements: object = self.elements
-        if not isinstance(elements, tuple) or not elements:
-            raise ParameterError("elements", "a tuple of at least one element", self.elements)
+        object.__setattr__(self, "elements", _elements(self.elements))
         places = [element.place for element in self.elements]
         if places != sorted(places):
             order = ", ".join(type(element).__name__.lower() for element in self.elements)
             hint = "Light meets the air first, then what is before the lens, then the lens."
             raise ParameterError("elements", "in light order", order, hint)
         check_within("strength", self.strength, 0, LARGEST_STRENGTH)
+
+    @staticmethod
+    def from_toml(text: str) -> Look:
+        """Look that TOML text describes, as `read_look` reads it from a file.
+
+        Raises
+        ------
+        LookError
+            If the text says something that is not understood.
+        """
+        from frontglass.looks.reading import look_from_toml
+
+        return look_from_toml(text, "look")
+
+    def to_toml(self) -> str:
+        """Text of a look file, which `read_look` and `from_toml` read as the same look.
+
+        A file says what the elements are at strength 1; how strong it is used is said wherever it
+        is, so that the strength is not in the text.
+
+        Raises
+        ------
+        LookError
+            If an element is none that a file can name.
+        """
+        from frontglass.looks.writing import look_as_toml
+
+        return look_as_toml(self)
 
     def at(self, strength: str | float) -> Self:
         """Return the look at another strength, such as 0.25 or "1/4"; it replaces the present one.
@@ -76,11 +112,17 @@ class Look:
 
     def hooded(self) -> Self:
         """Return the look with every lamp beside the lens flagged."""
-        parts = (
-            replace(part, hooded=True) if isinstance(part, StrayLamp) else part
-            for part in self.elements
-        )
-        return replace(self, elements=tuple(parts))
+        return replace(self, elements=tuple(part.without_stray_light() for part in self.elements))
+
+    def before_the_lens(self) -> Self | None:
+        """Return what of it draws halos, rays and dots: no air, no veil; None if nothing does."""
+        front = (part for part in self.elements if part.place is Place.FRONT)
+        parts = tuple(part.without_veil() for part in front)
+        return replace(self, elements=parts) if parts else None
+
+    def draped(self, turn_deg: float) -> Self:
+        """Return the look where the threads of its fabrics have turned."""
+        return replace(self, elements=tuple(part.draped(turn_deg) for part in self.elements))
 
     @property
     def light_path(self) -> tuple[Element, ...]:
@@ -97,12 +139,26 @@ class Look:
         """Light lost at this strength [stop], >= 0."""
         return light_loss_stops(self.transmittance)
 
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows of it."""
+        from frontglass.notebook import look_html
+
+        return look_html(self)
+
     def __str__(self) -> str:
         return f"{self.name} {strength_text(self.strength)}"
+
+
+def _elements(given: object) -> tuple[Element, ...]:
+    """Return elements as a tuple, else raise ParameterError."""
+    elements = tuple(given) if isinstance(given, list | tuple) else ()
+    if not elements or not all(isinstance(part, Element) for part in elements):
+        raise ParameterError("elements", "one element at least, in a tuple or list", given)
+    return elements
 
 
 def _check_line(name: str, value: object) -> None:
     if not isinstance(value, str) or not value.strip():
         raise ParameterError(name, "a line of text", value)
-    if any(unicodedata.category(letter) in LINE_BREAKERS for letter in value):
+    if any(unicodedata.category(letter) in NO_TEXT for letter in value):
         raise ParameterError(name, "a single line without control characters", value)

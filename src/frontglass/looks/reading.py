@@ -15,6 +15,8 @@ from frontglass.looks.look import Look
 
 LARGEST_FILE_BYTES = 1_000_000
 TEXT_KEYS = ("name", "summary", "watch")
+LISTS = {"lobes": "lobe", "beams": "beam"}
+"""What an element has several of, and what one table of them is called."""
 
 
 def look_from_file(path: Path) -> Look:
@@ -76,10 +78,9 @@ def _element(table: Mapping[str, Any], origin: str) -> Any:
     place = f"{origin} ({table['kind']})"
     values = {key: value for key, value in table.items() if key != "kind"}
     known = _keys(kind)
-    if "lobes" in known:
-        known["lobe"] = known.pop("lobes")
-    if "beams" in known:
-        known["beam"] = known.pop("beams")
+    for several, one in LISTS.items():
+        if several in known:
+            known[one] = known.pop(several)
     _check_keys(values, known, _required(known), place)
     if "lobe" in values:
         lobes = _tables(values.pop("lobe"), "lobe", place)

@@ -17,7 +17,7 @@ STEPS = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Beam:
+class Spotlight:
     """A lamp that shines into a cone.
 
     Parameters
@@ -90,7 +90,7 @@ class Beam:
 
 
 def beam_airlight(
-    air: Air, beam: Beam, rays: FloatArray, surface_m: FloatArray, *, steps: int = STEPS
+    air: Air, beam: Spotlight, rays: FloatArray, surface_m: FloatArray, *, steps: int = STEPS
 ) -> FloatArray:
     """Light that a beam adds to view rays, scattered once.
 
@@ -98,7 +98,7 @@ def beam_airlight(
     ----------
     air : Air
         The air.
-    beam : Beam
+    beam : Spotlight
         The beam.
     rays : ndarray, shape (N, 3)
         Unit vectors from the lens: right, down, forward.

@@ -37,6 +37,12 @@ class ShotData:
     focal_length_mm, focal_length_35mm, f_number, sensor_width_mm : float or None
         Focal length, its 35 mm equivalent by diagonal, f-number, and the long side
         of the sensor's image area. [mm], [mm], [1], [mm], > 0.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.ShotData(focal_length_mm=35.0).focal_length_mm
+    35.0
     """
 
     focal_length_mm: float | None = None
@@ -64,6 +70,13 @@ class Camera:
     ------
     ParameterError
         If a value is not > 0.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
+    >>> round(camera.horizontal_field_deg, 1), round(camera.px_per_deg(1920), 1)
+    (28.0, 67.3)
     """
 
     focal_length_mm: float
@@ -156,6 +169,15 @@ def choose_camera(
     References
     ----------
     [CIPA-DCG-001].
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> choice = fg.choose_camera(
+    ...     fg.ShotData(), width_px=1920, height_px=1080, lens_mm=50, f_number=2.8, sensor="super35"
+    ... )
+    >>> choice.camera.focal_length_mm, len(choice.notices)
+    (50.0, 0)
     """
     check_positive("width_px", width_px)
     check_positive("height_px", height_px)

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from enum import Enum
-from typing import Self
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from frontglass.checks import check_not_negative, check_number, check_positive, check_share
+from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 from frontglass.optics.profiles import Gaussian, Mixture
 from frontglass.optics.psf import FLUX_TOLERANCE, FloatArray
 
 PETROLATUM_INDEX = 1.47
 """Refractive index of petrolatum; from memory."""
+
+
+class RidgeOrders(NamedTuple):
+    """Orders of ridges as directions [rad] and shares of the light."""
+
+    x_rad: FloatArray
+    y_rad: FloatArray
+    shares: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +156,7 @@ class GreaseFilm:
         return np.asarray(self.clear_share + (1 - self.clear_share) * np.exp(-depth * (1 - rho)))
 
 
-class Strokes(Enum):
+class Strokes(Choice):
     """How a filter was wiped."""
 
     STRAIGHT = "straight"

@@ -1,42 +1,32 @@
-"""Masks over the pupil that repeat: what they let through, and the dots they make of a lamp."""
+"""Masks over the pupil that repeat: what they let through, and where they send a lamp's light."""
 
 from __future__ import annotations
 
 import itertools
 import math
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from frontglass.checks import check_number, check_positive
+from frontglass.checks import check_number
 from frontglass.errors import ParameterError
-from frontglass.optics.bands import Band
-from frontglass.optics.crossings import NO_LIGHT, Crossings, crossings
-from frontglass.optics.gratings import Grating, Streak
+from frontglass.optics.gratings import Grating
 from frontglass.optics.psf import FloatArray
-from frontglass.optics.triples import Triples, triples
 
-STEPS_PER_STEP = 4
-"""A lone streak is much brighter than the plane between two, and costs much less."""
+_SAME_TURN_RAD = 1e-9
 
 
-class Dots(NamedTuple):
-    """Light of a lamp as points: directions [rad] and shares of all that leaves."""
+class Orders(NamedTuple):
+    """One of each pair of opposite orders: places [cycles/m], shares of all that leaves.
 
-    x_rad: FloatArray
-    y_rad: FloatArray
+    Light of a wavelength goes in the directions wavelength x place.
+    """
+
+    x_per_m: FloatArray
+    y_per_m: FloatArray
     shares: FloatArray
-
-    @staticmethod
-    def joined(parts: list[Dots]) -> Dots:
-        """All the points of several lists, dark ones left out."""
-        x, y, shares = (np.concatenate(column) for column in zip(*parts, strict=True))
-        lit = shares > NO_LIGHT
-        return Dots(x[lit], y[lit], shares[lit])
 
 
 class PupilMask(ABC):
@@ -57,55 +47,9 @@ class PupilMask(ABC):
     def direct(self) -> float:
         """Zero order over all light that leaves. [1], in [0, 1]."""
 
-    @abstractmethod
-    def otf(self, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> FloatArray:
-        """Transfer function at (fx, fy) [cycles/rad], 1 at the origin; real."""
-
-    @abstractmethod
-    def finest_detail_m(self) -> float:
-        """Width of the narrowest thread or line [m]; 0 if there is none."""
-
-    @abstractmethod
-    def dots(self, band: Band, *, step_rad: float, reach_rad: float) -> Dots:
-        """Deviated light within a reach of a lamp, as points.
-
-        Parameters
-        ----------
-        band : Band
-            The channel's light; orders become streaks of points.
-        step_rad : float
-            Neighbouring points of a streak or halo are about this far apart. [rad], > 0;
-            half a pixel serves.
-        reach_rad : float
-            Points lie within this angle along every axis of the mask. [rad], > 0.
-
-        Returns
-        -------
-        Dots
-            Their shares sum to ``1 - direct`` less what goes beyond the reach.
-        """
-
-    def band_otf(self, fx: ArrayLike, fy: ArrayLike, band: Band) -> FloatArray:
-        """Transfer function at (fx, fy) [cycles/rad], mean over a band; exact and slow.
-
-        Notes
-        -----
-        From one wavelength to the next the shifted mask moves by a quarter of its narrowest
-        thread at most, at the highest frequency asked for.
-        """
-        x, y = np.broadcast_arrays(*(np.asarray(f, dtype=np.float64) for f in (fx, fy)))
-        highest = float(np.hypot(x, y).max(initial=0.0))
-        detail = self.finest_detail_m() / 4
-        step = min(detail / highest, band.sigma_m) if highest and detail else band.sigma_m
-        wavelengths, shares = band.wavelengths(step)
-        total = np.zeros(x.shape)
-        for wavelength, share in zip(wavelengths, shares, strict=True):
-            total += share * self.otf(x, y, float(wavelength))
-        return total
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CrossedGratings(PupilMask):
+class CrossedGratings:
     """Gratings one over the other, each spreading light across its own threads.
 
     Parameters
@@ -122,8 +66,10 @@ class CrossedGratings(PupilMask):
 
     Notes
     -----
-    The mean over all places of one grating on another: the transfer functions multiply. Exact
-    for two; three or more with a common period would depend on how they lie.
+    Light behind them is the product of what each lets through, so at one wavelength their
+    autocorrelations, and with them their transfer functions, multiply: exactly for two, and for
+    three or more as the mean over all places of one grating on another. Three at 60 degrees that
+    share a pitch depend on how they lie; no one knows how those of a glass do.
     """
 
     gratings: tuple[Grating, ...]
@@ -146,86 +92,66 @@ class CrossedGratings(PupilMask):
         """Zero order over all light that leaves."""
         return math.prod(grating.direct for grating in self.gratings)
 
-    def finest_detail_m(self) -> float:
-        """Width of the narrowest thread or line [m]."""
-        return min(grating.width_m for grating in self.gratings)
+    @property
+    def is_even(self) -> bool:
+        """Whether every grating is its own mirror image or has one."""
+        return all(self.mirror_image_of(index) is not None for index in range(len(self.gratings)))
 
-    def otf(self, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> FloatArray:
-        """Transfer function at (fx, fy) [cycles/rad], 1 at the origin."""
-        check_positive("wavelength_m", wavelength_m)
-        total = np.ones(np.broadcast_shapes(np.shape(fx), np.shape(fy)))
-        for grating, angle in zip(self.gratings, self.across_rad, strict=True):
-            across = math.cos(angle) * np.asarray(fx) + math.sin(angle) * np.asarray(fy)
-            total *= grating.correlation(wavelength_m * across)
-        return total
+    def mirror_image_of(self, index: int) -> int | None:
+        """Which grating is the mirror image of one, itself perhaps; None if there is none."""
+        for other, (grating, angle) in enumerate(zip(self.gratings, self.across_rad, strict=True)):
+            turns = (angle + self.across_rad[index]) / math.pi
+            if grating == self.gratings[index] and abs(turns - round(turns)) < _SAME_TURN_RAD:
+                return other
+        return None
 
-    def dots(self, band: Band, *, step_rad: float, reach_rad: float) -> Dots:
-        """Deviated light within a reach of a lamp, as points; see `PupilMask`.
+    def joint_orders(self, members: tuple[int, ...], highest: int) -> Orders:
+        """Orders in which several gratings deviate light and the others do not.
 
-        Notes
-        -----
-        Light deviated by one grating lies on its arm, light deviated by two on the plane between
-        two arms (`crossings`), light deviated by three around them (`triples`). What four deviate,
-        a share below (1 - direct)**4 of a grating, is laid where three put it.
+        Parameters
+        ----------
+        members : tuple of int
+            Which deviate it, at least one.
+        highest : int
+            Order of each up to which they are counted.
         """
-        check_positive("step_rad", step_rad)
-        if not check_positive("reach_rad", reach_rad) >= step_rad:
-            raise ParameterError("reach_rad", f"at least the step of {step_rad:g}", reach_rad)
-        streaks: dict[Grating, Streak] = {}
-        parts = []
-        for index, grating in enumerate(self.gratings):
-            if grating not in streaks:
-                fine = step_rad / STEPS_PER_STEP
-                streaks[grating] = grating.streak(band, step_rad=fine, reach_rad=reach_rad)
-            at, shares = streaks[grating]
-            c, s = math.cos(self.across_rad[index]), math.sin(self.across_rad[index])
-            parts.append(Dots(c * at, s * at, shares * self._others(index)))
-        planes: dict[tuple[Grating, ...], list[Crossings]] = {}
-        for pair in itertools.combinations(range(len(self.gratings)), 2):
-            one, other = (self.gratings[i] for i in pair)
-            if (one, other) not in planes:
-                planes[one, other] = crossings(
-                    one, other, band, step_rad=step_rad, reach_rad=reach_rad
-                )
-            share = self._others(*pair)
-            parts += [
-                self._laid(pair, (plane.one_rad, plane.other_rad), share * plane.shares)
-                for plane in planes[one, other]
-            ]
-        volumes: dict[tuple[Grating, ...], Triples] = {}
-        scale = self._more_than_thrice()
-        for three in itertools.combinations(range(len(self.gratings)), 3):
-            one, other, third = (self.gratings[i] for i in three)
-            if (one, other, third) not in volumes:
-                volumes[one, other, third] = triples(
-                    (one, other, third), band, step_rad=step_rad, reach_rad=reach_rad
-                )
-            at, shares = volumes[one, other, third]
-            parts.append(self._laid(three, at, scale * self._others(*three) * shares))
-        return Dots.joined(parts)
+        x, y, shares = np.zeros(1), np.zeros(1), np.ones(1)
+        for member in members:
+            grating, angle = self.gratings[member], self.across_rad[member]
+            number, light = grating.orders(highest)
+            if member != members[0]:  # of the first, those to one side: the rest is opposite
+                number, light = np.concatenate([-number, number]), np.tile(light, 2)
+            place = number / grating.pitch_m
+            x = np.add.outer(x, math.cos(angle) * place).ravel()
+            y = np.add.outer(y, math.sin(angle) * place).ravel()
+            shares = np.outer(shares, light).ravel()
+        return Orders(x, y, shares * self.others_direct(members))
 
-    def _laid(
-        self, members: tuple[int, ...], at_rad: Iterable[FloatArray], shares: FloatArray
-    ) -> Dots:
-        """Angles along some gratings' own directions as directions in the frame."""
-        x, y = np.zeros_like(shares), np.zeros_like(shares)
-        for index, angles in zip(members, at_rad, strict=True):
-            x += math.cos(self.across_rad[index]) * angles
-            y += math.sin(self.across_rad[index]) * angles
-        return Dots(x, y, shares)
+    def others_direct(self, members: tuple[int, ...]) -> float:
+        """Direct share of all gratings but some."""
+        return math.prod(g.direct for i, g in enumerate(self.gratings) if i not in members)
 
-    def _others(self, *indices: int) -> float:
-        kept = (g.direct for i, g in enumerate(self.gratings) if i not in indices)
-        return math.prod(kept)
+    def groups_of(self, size: int) -> list[tuple[int, ...]]:
+        """All the ways of choosing so many gratings."""
+        return list(itertools.combinations(range(len(self.gratings)), size))
 
-    def _more_than_thrice(self) -> float:
-        """Light deviated three times or more over light deviated three times."""
-        bent = [1 - grating.direct for grating in self.gratings]
-        light = [
-            sum(
-                math.prod(bent[i] for i in members) * self._others(*members)
-                for members in itertools.combinations(range(len(bent)), times)
-            )
-            for times in range(4)
-        ]
-        return (1 - sum(light[:3])) / light[3] if light[3] > 0 else 1.0
+
+class CrossedMask(PupilMask):
+    """A mask made of gratings one over the other."""
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def crossed(self) -> CrossedGratings:
+        """The gratings."""
+
+    @property
+    def transmittance(self) -> float:
+        """Light that leaves over light that enters."""
+        return self.crossed.transmittance
+
+    @property
+    def direct(self) -> float:
+        """Zero order over all light that leaves."""
+        return self.crossed.direct

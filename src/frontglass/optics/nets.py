@@ -6,15 +6,10 @@ import math
 from dataclasses import dataclass, replace
 from typing import NamedTuple, Self
 
-import numpy as np
-from numpy.typing import ArrayLike
-
 from frontglass.checks import check_number, check_positive, check_share
 from frontglass.errors import ParameterError
-from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating
-from frontglass.optics.masks import CrossedGratings, Dots, PupilMask
-from frontglass.optics.psf import FloatArray
+from frontglass.optics.masks import CrossedGratings, CrossedMask
 
 NYLON_KG_PER_M3 = 1140.0
 """Density of nylon; from memory."""
@@ -88,7 +83,7 @@ def light_from_threads(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SquareNet(PupilMask):
+class SquareNet(CrossedMask):
     """Opaque threads both ways: a woven net; with drift, a knitted one.
 
     Parameters
@@ -120,66 +115,21 @@ class SquareNet(PupilMask):
 
     def __post_init__(self) -> None:
         check_number("angle_rad", self.angle_rad)
-        self._threads  # noqa: B018 - checks the rest
+        self.crossed  # noqa: B018 - checks the rest
 
     @property
-    def transmittance(self) -> float:
-        """Light that leaves over light that enters."""
-        return self._crossed.transmittance
-
-    @property
-    def direct(self) -> float:
-        """Zero order over all light that leaves."""
-        return self._crossed.direct
-
-    def at_strength(self, strength: float) -> Self:
-        """Return a net of the same pitch whose transmittance is ``transmittance**strength``."""
-        return replace(self, width_m=self._threads.at_strength(strength).width_m)
-
-    def finest_detail_m(self) -> float:
-        """Width of a thread [m]."""
-        return self.width_m
-
-    def otf(self, fx: ArrayLike, fy: ArrayLike, wavelength_m: float) -> FloatArray:
-        """Transfer function at (fx, fy) [cycles/rad], 1 at the origin."""
-        return self._crossed.otf(fx, fy, wavelength_m)
-
-    def orders(self, wavelength_m: float, *, highest: int) -> Dots:
-        """Orders (m, n), both from -highest to highest, n rising slowest.
-
-        Notes
-        -----
-        At (m, n) wavelength / pitch, turned with the net; the shares of the two sets of threads
-        multiply.
-
-        Examples
-        --------
-        >>> net = SquareNet(pitch_m=64e-6, width_m=8e-6)
-        >>> net.transmittance, float(net.orders(540e-9, highest=1).shares[4])  # middle of nine
-        (0.765625, 0.765625)
-        """
-        line = self._threads.orders(wavelength_m, highest=highest)
-        u, v = (a.ravel() for a in np.meshgrid(line.angles_rad, line.angles_rad))
-        c, s = math.cos(self.angle_rad), math.sin(self.angle_rad)
-        return Dots(c * u - s * v, s * u + c * v, np.outer(line.shares, line.shares).ravel())
-
-    def dots(self, band: Band, *, step_rad: float, reach_rad: float) -> Dots:
-        """Deviated light within a reach of a lamp, as points; see `PupilMask`."""
-        return self._crossed.dots(band, step_rad=step_rad, reach_rad=reach_rad)
-
-    @property
-    def _threads(self) -> Grating:
-        return Grating(
+    def crossed(self) -> CrossedGratings:
+        """Both sets of threads, one over the other."""
+        threads = Grating(
             pitch_m=self.pitch_m,
             width_m=self.width_m,
             jitter_m=self.jitter_m,
             drift_m=self.drift_m,
         )
+        across = (self.angle_rad, self.angle_rad + math.pi / 2)
+        return CrossedGratings(gratings=(threads, threads), across_rad=across)
 
-    @property
-    def _crossed(self) -> CrossedGratings:
-        threads = self._threads
-        return CrossedGratings(
-            gratings=(threads, threads),
-            across_rad=(self.angle_rad, self.angle_rad + math.pi / 2),
-        )
+    def at_strength(self, strength: float) -> Self:
+        """Return a net of the same pitch whose transmittance is ``transmittance**strength``."""
+        width_m = self.crossed.gratings[0].at_strength(strength).width_m
+        return replace(self, width_m=width_m)

@@ -93,7 +93,7 @@ class LampDirection:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StrayLamp:
+class OffAxisLamp:
     """A lamp outside the frame that strikes the front glass.
 
     Parameters
@@ -230,7 +230,7 @@ def iris_cover(
 
 
 def ghost_radiance(
-    lamp: StrayLamp,
+    lamp: OffAxisLamp,
     ghosts: tuple[Ghost, ...],
     tangent_x: ArrayLike,
     tangent_y: ArrayLike,
@@ -243,7 +243,7 @@ def ghost_radiance(
 
     Parameters
     ----------
-    lamp : StrayLamp
+    lamp : OffAxisLamp
         The lamp; a hooded one makes none.
     ghosts : tuple of Ghost
         The chain.
@@ -255,8 +255,8 @@ def ghost_radiance(
     Returns
     -------
     ndarray
-        In the unit of `StrayLamp.wash`. The discs lie on the line from the lamp through the middle
-        of the frame, share / area each.
+        In the unit of `OffAxisLamp.wash`. The discs lie on the line from the lamp through the
+        middle of the frame, share / area each.
     """
     x, y = np.broadcast_arrays(np.asarray(tangent_x, np.float64), np.asarray(tangent_y, np.float64))
     total = np.zeros(x.shape)

@@ -4,24 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import Enum
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import check_number
+from frontglass.choices import Choice
 from frontglass.errors import ParameterError
+from frontglass.picture.bracket_alignment import (
+    DIMMEST_SHARED,
+    FEWEST_SHARED_PX,
+    SOFT_FROM,
+    SOFT_TO,
+    aligned,
+)
 from frontglass.picture.clipped import clipping_levels
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
 
 Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-UInt8 = NDArray[np.uint8]
 
-SOFT_FROM, SOFT_TO = 0.8, 0.95
-"""Share of the clipping level between which a sample loses its say."""
 CODE_NOISE = 1.0
 """Error of a code: its rounding, and what JPEG adds. [code of 8 bits]"""
 SHOT_SHARE = 1e-4
@@ -29,29 +32,36 @@ SHOT_SHARE = 1e-4
 FLOOR = 1e-9
 WELL_EXPOSED = 0.02
 LEAST_CORRECTION_STOPS, LARGEST_CORRECTION_STOPS = 0.05, 0.5
-FEWEST_SHARED_PX = 100
-DIMMEST_SHARED = 0.002
-BELIEVED_GAIN = 0.9
 GHOST_SHARE = 0.25
 GHOST_SIGMAS = 4.0
 GHOST_REACH_PX = 2
 SMOOTHING_PX = 1.5
-LARGEST_SHIFT_BITS, EXCLUDED_CODES = 6, 4
-NARROWEST_LEVEL_PX, LARGEST_LEVEL_PX = 40, 8_000_000
-"""Least squares run from stills shrunk to the first to stills of no more pixels than the second."""
-LEAST_SQUARES_STEPS, LAST_STEP_PX, WHOLE_WITHIN_PX = 4, 0.01, 0.05
 RESPONSE_SAMPLES, RESPONSE_SMOOTHNESS = 400, 50.0
 
 
-class Response(Enum):
-    """Where the curve from light to code comes from."""
+class Response(Choice):
+    """Where the curve from light to code comes from.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [one.value for one in fg.Response]
+    ['profile', 'estimated']
+    """
 
     PROFILE = "profile"
     ESTIMATED = "estimated"
 
 
-class Alignment(Enum):
-    """Whether the stills are laid over one another first."""
+class Alignment(Choice):
+    """Whether the stills are laid over one another first.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> [one.value for one in fg.Alignment]
+    ['shift', 'off']
+    """
 
     SHIFT = "shift"
     OFF = "off"
@@ -73,6 +83,14 @@ class MergedBracket:
         Pixels that clip even in the darkest still, and so are too dark in `picture`. [1]
     ghost_share : float
         Pixels in which something moved, and which therefore rest on fewer stills. [1]
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> frames = [fg.Picture.from_array(np.full((30, 40), light)) for light in (0.4, 0.1)]
+    >>> merged = fg.merged_bracket(frames, [0, -2])
+    >>> merged.exposure_stops, merged.clipped_share
+    ((0.0, -2.0), 0.0)
     """
 
     picture: Picture
@@ -86,8 +104,8 @@ def merged_bracket(
     stills: Sequence[Picture],
     exposure_stops: Sequence[float],
     *,
-    response: Response = Response.PROFILE,
-    alignment: Alignment = Alignment.SHIFT,
+    response: Response | str = Response.PROFILE,
+    alignment: Alignment | str = Alignment.SHIFT,
 ) -> MergedBracket:
     """Light of stills of one view at several exposures.
 
@@ -97,10 +115,10 @@ def merged_bracket(
         At least two, of one size.
     exposure_stops : sequence of float
         How bright each was exposed, against any common zero. [stop]
-    response : Response
+    response : "profile" or "estimated"
         Whether the files' own curve is to be believed, or one is recovered from the stills
         [DebevecMalik1997].
-    alignment : Alignment
+    alignment : "shift" or "off"
         Whether shifts of a hand-held camera are undone, to a fraction of a pixel, by median
         threshold bitmaps [Ward2003] and by least squares [LucasKanade1981].
 
@@ -112,9 +130,21 @@ def merged_bracket(
     Notes
     -----
     Each sample counts by the inverse of its variance: rounding of its code, through the slope of
-    the curve, and shot noise. It loses its say near clipping. A still that disagrees with what the
-    better exposed ones say of a pixel is left out there: something moved.
+    the curve, and shot noise. It loses its weight near clipping. A still that disagrees with what
+    the better exposed ones say of a pixel is left out there: something moved.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> light = np.random.default_rng(3).uniform(0.02, 4, (60, 90, 3))
+    >>> light[20, 30] = 6
+    >>> frames = [fg.Picture.from_array((light * 2.0**stop).clip(0, 1)) for stop in (0, -3)]
+    >>> merged = fg.merged_bracket(frames, [0, -3], alignment="off")
+    >>> round(float(merged.picture.radiance[20, 30, 1]), 2)
+    6.0
     """
+    response = Response.of("response", response)
+    alignment = Alignment.of("alignment", alignment)
     _check(stills, exposure_stops)
     top = max(exposure_stops)
     order = sorted(range(len(stills)), key=lambda i: -exposure_stops[i])
@@ -124,11 +154,11 @@ def merged_bracket(
         lights = _by_estimated_response([stills[i] for i in order], nominal)
     shifts = [(0.0, 0.0)] * len(lights)
     if alignment is Alignment.SHIFT:
-        lights, shifts = _aligned(lights, nominal)
-    says = [_say(light) for light in lights]
-    stops = _measured_stops(lights, says, nominal)
-    radiance, ghosts = _mean_light(lights, says, stops)
-    clipped = (says[-1] == 0).any(axis=2) & (lights[-1] > SOFT_TO / 2).any(axis=2)
+        lights, shifts = aligned(lights, nominal)
+    weights = [_inverse_variance(light) for light in lights]
+    stops = _measured_stops(lights, weights, nominal)
+    radiance, ghosts = _mean_light(lights, weights, stops)
+    clipped = (weights[-1] == 0).any(axis=2) & (lights[-1] > SOFT_TO / 2).any(axis=2)
     back = np.argsort(order)
     first = stills[order[0]]
     notices = tuple(dict.fromkeys(text for still in stills for text in still.notices))
@@ -167,8 +197,8 @@ def _check(stills: Sequence[Picture], exposure_stops: Sequence[float]) -> None:
             raise ParameterError("stills", "all in the same primaries", still.primaries)
 
 
-def _say(light: Float32) -> Float32:
-    """How much each sample may say: inverse variance of its light, none where it clips."""
+def _inverse_variance(light: Float32) -> Float32:
+    """Weight of each sample: inverse variance of its light, none where it clips."""
     share = light / clipping_levels(light)
     # JPEG rings a pixel or two round what clips.
     around = cv2.dilate(share, np.ones((3, 3), np.uint8))
@@ -179,7 +209,7 @@ def _say(light: Float32) -> Float32:
 
 
 def _measured_stops(
-    lights: Sequence[Float32], says: Sequence[Float32], nominal: Sequence[float]
+    lights: Sequence[Float32], weights: Sequence[Float32], nominal: Sequence[float]
 ) -> list[float]:
     """Exposures as the stills show them: what is engraved is rounded to a third of a stop.
 
@@ -192,7 +222,7 @@ def _measured_stops(
     for i in range(1, len(lights)):
         stated = nominal[i] - nominal[i - 1]
         bright, dark = lights[i - 1][..., 1], lights[i][..., 1]
-        both = (says[i - 1][..., 1] > 0) & (dark > DIMMEST_SHARED) & (bright > WELL_EXPOSED)
+        both = (weights[i - 1][..., 1] > 0) & (dark > DIMMEST_SHARED) & (bright > WELL_EXPOSED)
         step = stated
         if np.count_nonzero(both) >= FEWEST_SHARED_PX:
             ratio = np.log2(dark[both] / bright[both])
@@ -211,39 +241,39 @@ def _weighted_median(values: Float32, weights: Float32) -> float:
 
 
 def _mean_light(
-    lights: Sequence[Float32], says: Sequence[Float32], stops: Sequence[float]
+    lights: Sequence[Float32], weights: Sequence[Float32], stops: Sequence[float]
 ) -> tuple[Float32, NDArray[np.bool_]]:
     """Weighted mean light, and where something moved."""
     scales = [np.float32(2.0**-stop) for stop in stops]
     held = [
-        np.count_nonzero((say > 0).all(axis=2) & (light.max(axis=2) > WELL_EXPOSED))
-        for light, say in zip(lights, says, strict=True)
+        np.count_nonzero((weight > 0).all(axis=2) & (light.max(axis=2) > WELL_EXPOSED))
+        for light, weight in zip(lights, weights, strict=True)
     ]
     reference = int(np.argmax(held))
     order = sorted(range(len(lights)), key=lambda i: abs(i - reference))
     total = np.zeros_like(lights[0])
-    weights = np.zeros_like(total)
+    whole = np.zeros_like(total)
     moved = np.zeros(total.shape[:2], dtype=bool)
     for i in order:
         light = lights[i] * scales[i]
-        say = says[i] / scales[i] ** 2
+        weight = weights[i] / scales[i] ** 2
         if i != reference:
-            ghost = _ghost(light, say, total, weights)
+            ghost = _ghost(light, weight, total, whole)
             moved |= ghost
-            say = np.where(ghost[..., np.newaxis], 0, say)
-        total += say * light
-        weights += say
+            weight = np.where(ghost[..., np.newaxis], 0, weight)
+        total += weight * light
+        whole += weight
     darkest = lights[-1] * scales[-1]
     brightest = lights[0] * scales[0]
     nothing = np.where(darkest > scales[-1] * SOFT_FROM, darkest, brightest)
-    return np.where(weights > 0, total / np.maximum(weights, 1e-30), nothing), moved
+    return np.where(whole > 0, total / np.maximum(whole, 1e-30), nothing), moved
 
 
-def _ghost(light: Float32, say: Float32, total: Float32, weights: Float32) -> NDArray[np.bool_]:
+def _ghost(light: Float32, weight: Float32, total: Float32, whole: Float32) -> NDArray[np.bool_]:
     """Where a still contradicts the mean so far by more than noise can."""
-    known = (say > 0) & (weights > 0)
-    mean = total / np.maximum(weights, 1e-30)
-    sigma = np.sqrt(1 / np.maximum(say, 1e-30) + 1 / np.maximum(weights, 1e-30))
+    known = (weight > 0) & (whole > 0)
+    mean = total / np.maximum(whole, 1e-30)
+    sigma = np.sqrt(1 / np.maximum(weight, 1e-30) + 1 / np.maximum(whole, 1e-30))
     off = np.where(known, light - mean, 0)
     # Smoothed, so that one noisy pixel is no ghost and one that moved takes its edge along.
     off = np.abs(cv2.GaussianBlur(np.asarray(off, dtype=np.float32), (0, 0), SMOOTHING_PX))
@@ -251,123 +281,6 @@ def _ghost(light: Float32, say: Float32, total: Float32, weights: Float32) -> ND
     ghost = np.asarray((known & (off > allowed)).any(axis=2)).astype(np.uint8)
     opened = cv2.morphologyEx(ghost, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
     return np.asarray(cv2.dilate(opened, np.ones((2 * GHOST_REACH_PX + 1,) * 2, np.uint8)) > 0)
-
-
-def _aligned(
-    lights: Sequence[Float32], nominal: Sequence[float]
-) -> tuple[list[Float32], list[tuple[float, float]]]:
-    """Stills shifted onto the brightest, each by way of its brighter neighbour.
-
-    Notes
-    -----
-    Bitmaps of a still that is mostly black say nothing: a shift is believed only if the two stills
-    then agree better where both hold light. Edges are repeated where nothing was seen.
-    """
-    moved, shifts = [lights[0]], [(0.0, 0.0)]
-    for i in range(1, len(lights)):
-        scale = np.float32(2.0 ** (nominal[i] - nominal[i - 1]))
-        light = lights[i]
-        right, down = _shift(moved[i - 1], light, scale)
-        if right or down:
-            light = _shifted(light, right, down)
-        moved.append(light)
-        shifts.append((right, down))
-    return moved, shifts
-
-
-def _shift(bright: Float32, dark: Float32, scale: np.float32) -> tuple[float, float]:
-    """Shift right and down [px] that lays `dark` on `bright`."""
-    best, least = (0.0, 0.0), _disagreement(bright, dark, scale)
-    if least is None:
-        return best
-    least *= BELIEVED_GAIN
-    for start in ((0.0, 0.0), _bitmap_shift(bright, dark, scale)):
-        shift = _least_squares_shift(bright, dark, scale, start)
-        if np.allclose(shift, best, rtol=0, atol=WHOLE_WITHIN_PX):
-            continue
-        left = _disagreement(bright, _shifted(dark, *shift), scale)
-        if left is not None and left < least:
-            best, least = shift, left
-    return best
-
-
-def _bitmap_shift(bright: Float32, dark: Float32, scale: np.float32) -> tuple[float, float]:
-    """Shift by median threshold bitmaps, in whole pixels."""
-    # Each bit halves the stills once more, and OpenCV fails when nothing is left of them.
-    bits = min(LARGEST_SHIFT_BITS, int(np.log2(min(dark.shape[:2]))) - 2)
-    if bits < 1:
-        return 0.0, 0.0
-    aligner = cv2.createAlignMTB(max_bits=bits, exclude_range=EXCLUDED_CODES, cut=False)
-    # Both as the dark still saw them: the same pixels are then above the median.
-    right, down = aligner.calculateShift(_grey_codes(bright * scale), _grey_codes(dark))
-    return float(right), float(down)
-
-
-def _least_squares_shift(
-    bright: Float32, dark: Float32, scale: np.float32, start: tuple[float, float]
-) -> tuple[float, float]:
-    """Shift of least squared difference, near `start`, from stills much shrunk to the full ones."""
-    # Both end where the bright one does, or its clipped lamps would be differences.
-    one = np.minimum(bright.mean(axis=2), SOFT_TO) * scale
-    other = np.minimum(dark.mean(axis=2), SOFT_TO * scale)
-    shift = np.array(start)
-    level = max(0, int(np.log2(min(one.shape) / NARROWEST_LEVEL_PX)))
-    while level >= 0 and one.size <= LARGEST_LEVEL_PX * 4**level:
-        size = (one.shape[1] >> level, one.shape[0] >> level)
-        ref, src = (
-            cv2.GaussianBlur(cv2.resize(x, size, interpolation=cv2.INTER_AREA), (0, 0), 1.0)
-            for x in (one, other)
-        )
-        shift = _stepped(np.asarray(ref), np.asarray(src), shift / 2**level) * 2**level
-        level -= 1
-    if np.abs(shift).max() >= min(one.shape) / 2:
-        return start
-    whole = np.rint(shift)
-    shift = np.where(np.abs(shift - whole) < WHOLE_WITHIN_PX, whole, np.round(shift, 2))
-    return float(shift[0]), float(shift[1])
-
-
-def _stepped(ref: Float32, src: Float32, shift: Float64) -> Float64:
-    """Return `shift` after a few steps towards that which lays `src` on `ref` [px]."""
-    down, right = np.gradient(ref)
-    slopes = np.stack([right, down], axis=-1)
-    weight = 1 / (ref + np.float32(DIMMEST_SHARED))
-    for _ in range(LEAST_SQUARES_STEPS):
-        edge = int(np.abs(shift).max()) + 2
-        if 2 * edge >= min(ref.shape):
-            return shift
-        inner = (slice(edge, -edge), slice(edge, -edge))
-        off = ((_shifted(src, *shift.tolist()) - ref) * weight)[inner].ravel()
-        rates = (slopes * weight[..., np.newaxis])[inner].reshape(-1, 2)
-        step = np.linalg.lstsq(rates.T @ rates, rates.T @ off, rcond=None)[0]
-        shift = shift + step
-        if np.abs(step).max() < LAST_STEP_PX:
-            break
-    return shift
-
-
-def _shifted(light: Float32, right: float, down: float) -> Float32:
-    matrix = np.array([[1, 0, right], [0, 1, down]], dtype=np.float32)
-    size = (light.shape[1], light.shape[0])
-    is_whole = right == round(right) and down == round(down)
-    kernel = cv2.INTER_NEAREST if is_whole else cv2.INTER_CUBIC
-    moved = cv2.warpAffine(light, matrix, size, flags=kernel, borderMode=cv2.BORDER_REPLICATE)
-    # Cubics swing below the dark beside a lamp.
-    return np.asarray(moved if is_whole else np.maximum(moved, 0), dtype=np.float32)
-
-
-def _disagreement(bright: Float32, dark: Float32, scale: np.float32) -> float | None:
-    """Mean difference of two stills where both hold light; None where hardly any pixel does."""
-    one, other = bright.mean(axis=2) * scale, dark.mean(axis=2)
-    both = (bright.max(axis=2) < SOFT_FROM) & (one > DIMMEST_SHARED)
-    if np.count_nonzero(both) < FEWEST_SHARED_PX:
-        return None
-    return float(np.abs(one[both] - other[both]).mean())
-
-
-def _grey_codes(light: Float32) -> UInt8:
-    grey = np.clip(light.mean(axis=2), 0, 1) ** np.float32(1 / 2.4)
-    return np.asarray(np.rint(grey * 255), dtype=np.uint8)
 
 
 def _by_estimated_response(stills: Sequence[Picture], nominal: Sequence[float]) -> list[Float32]:

@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
+
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Labels = NDArray[np.int32]
@@ -32,8 +34,6 @@ CODES = 256
 LOWEST_CLIP_CODE, USUAL_CODES = 200, 32
 """No camera's white is stored darker than this; common practice, no source."""
 SPIKE = 4.0
-MEDIAN_PX = 250_000
-"""As many pixels as a median of the frame is taken of."""
 FEWEST_PX = 4
 EDGE_PX = 2.5
 NARROWEST_RING_PX, RING_SHARE = 1.0, 0.003
@@ -62,7 +62,7 @@ class Outline(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Signs:
+class RegionFeatures:
     """What a still shows of its clipped regions; each array has one entry per region.
 
     Parameters
@@ -172,8 +172,8 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
     return levels
 
 
-def signs(light: Float32, found: Outline) -> Signs:
-    """Return what the still shows of each region; see `Signs`."""
+def region_features(light: Float32, found: Outline) -> RegionFeatures:
+    """Features of each clipped region, which its lost light is estimated from."""
     number = found.regions + 1
     inside = found.labels > 0
     owner, away = _nearest(found.labels)
@@ -186,9 +186,9 @@ def signs(light: Float32, found: Outline) -> Signs:
 
     edge = ~inside & (away <= EDGE_PX)
     ring = ~inside & (away <= EDGE_PX + max(NARROWEST_RING_PX, RING_SHARE * away.shape[1]))
-    step = max(1, round((inside.size / MEDIAN_PX) ** 0.5))
+    step = max(1, round((inside.size / ACCURACY.median_px) ** 0.5))
     frame = _brightness(light[::step, ::step], found.levels)
-    return Signs(
+    return RegionFeatures(
         x_px=mean_inside(columns),
         y_px=mean_inside(rows),
         area_px=area,

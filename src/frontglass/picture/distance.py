@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.errors import ParameterError
 
@@ -16,8 +17,6 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-LONG_SIDE_PX = 288
-"""Long side of the small picture on which distances are spread from known places."""
 EDGE_STOPS = 0.35
 """A step in light this large parts two surfaces; it is squared and taken to the exponent."""
 EDGE_COST = 6.0
@@ -41,6 +40,12 @@ class DistancePoint:
         Pixel, from the left and the top. [px], >= 0.
     distance_m : float
         From the lens. [m], > 0.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.DistancePoint.from_text("640,150,9.6").distance_m
+    9.6
     """
 
     x_px: float
@@ -236,7 +241,7 @@ def _filled(distance_m: Float32, holes: Mask, light: Float32) -> Float32:
 def _small(light: Float32) -> Float32:
     """Light of a picture in stops, reduced for spreading distances."""
     height, width = light.shape[:2]
-    scale = min(1.0, LONG_SIDE_PX / max(height, width))
+    scale = min(1.0, ACCURACY.distance_px / max(height, width))
     grey = cv2.transform(light, np.full((1, 3), 1 / 3, np.float32))
     size = max(1, round(width * scale)), max(1, round(height * scale))
     return _stops(np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA)))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import Enum
+from enum import Enum, StrEnum
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.choices import Choice, member_of
 from frontglass.errors import ParameterError
 from frontglass.picture.curves import LINEAR, SRGB_CURVE, Curve
 from frontglass.picture.primaries import BT709, Primaries
@@ -18,8 +19,15 @@ Codes = NDArray[Any]
 """What a file stores per sample: uint8, uint16, float16 or float32."""
 
 
-class Container(Enum):
-    """File formats."""
+class Container(Choice):
+    """File formats.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Encoding(container="TIFF", sample="uint16").container
+    <Container.TIFF: 'TIFF'>
+    """
 
     JPEG = "JPEG"
     PNG = "PNG"
@@ -28,24 +36,25 @@ class Container(Enum):
     HDR = "Radiance HDR"
 
 
-class Sample(Enum):
-    """What one number in the file is."""
+class Sample(StrEnum):
+    """What one number in the file is.
 
-    UINT8 = "8-bit"
-    UINT16 = "16-bit"
-    HALF = "half float"
-    FLOAT = "float"
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Sample("float16").dtype, fg.Sample("float16").is_integer
+    (dtype('float16'), False)
+    """
+
+    UINT8 = "uint8"
+    UINT16 = "uint16"
+    HALF = "float16"
+    FLOAT = "float32"
 
     @property
     def dtype(self) -> np.dtype[Any]:
         """The numpy type that holds one."""
-        names = {
-            Sample.UINT8: "uint8",
-            Sample.UINT16: "uint16",
-            Sample.HALF: "float16",
-            Sample.FLOAT: "float32",
-        }
-        return np.dtype(names[self])
+        return np.dtype(self.value)
 
     @property
     def is_integer(self) -> bool:
@@ -68,7 +77,7 @@ class Tone(Enum):
     RGB = 3
 
 
-class AlphaKind(Enum):
+class AlphaKind(Choice):
     """Whether colour has been multiplied by its alpha."""
 
     STRAIGHT = "straight"
@@ -89,6 +98,9 @@ class Alpha:
 
     codes: Codes
     kind: AlphaKind = AlphaKind.STRAIGHT
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "kind", AlphaKind.of("kind", self.kind))
 
 
 class NativeKind(Enum):
@@ -173,6 +185,20 @@ class Encoding:
     carried : mapping
         What only this container knows, by its reader's names: JPEG tables, PNG chunks,
         OpenEXR attributes and further channels.
+
+    Raises
+    ------
+    ParameterError
+        If a choice is unknown, or curves and tone do not fit together.
+
+    Examples
+    --------
+    A picture made in memory is written as 16-bit sRGB where its encoding says so:
+
+    >>> import numpy as np, frontglass as fg
+    >>> wall = fg.Picture(radiance=np.full((4, 6, 3), 0.18), encoding=fg.Encoding.srgb("uint16"))
+    >>> wall.encoding.container.value, wall.encoding.sample.value
+    ('PNG', 'uint16')
     """
 
     container: Container
@@ -187,6 +213,10 @@ class Encoding:
     carried: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "container", Container.of("container", self.container))
+        object.__setattr__(self, "sample", member_of(Sample, "sample", self.sample))
+        if not isinstance(self.tone, Tone):
+            raise ParameterError("tone", "Tone.GREY or Tone.RGB", self.tone)
         if len(self.curves) != self.tone.value:
             raise ParameterError("curves", f"{self.tone.value} curves", len(self.curves))
 
@@ -196,7 +226,12 @@ class Encoding:
         return cls(container=Container.EXR, sample=Sample.FLOAT)
 
     @classmethod
-    def srgb(cls, sample: Sample = Sample.UINT8) -> Encoding:
+    def srgb(cls, sample: Sample | str = Sample.UINT8) -> Encoding:
         """IEC 61966-2-1 codes in PNG: for pictures made in memory to be looked at."""
         curves = (SRGB_CURVE,) * 3
-        return cls(container=Container.PNG, sample=sample, curves=curves, primaries=BT709)
+        return cls(
+            container=Container.PNG,
+            sample=member_of(Sample, "sample", sample),
+            curves=curves,
+            primaries=BT709,
+        )

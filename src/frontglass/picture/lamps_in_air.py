@@ -4,56 +4,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.checks import check_not_negative, check_positive
+from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
+from frontglass.picture.lamp_place import LampPlace
+from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 OVER_THE_MEAN = 8.0
 """A pixel is a lamp's from three stops above the mean light of the frame on."""
-LEAST_SHARE = 0.01
-"""Regions that send less than this share of the brightest one's light are no lamps."""
-MOST_LAMPS = 32
 EDGE_SHARE = 0.25
 """A lamp marked by hand reaches as far as a quarter of its own peak."""
 MARK_REACH = 1 / 200
 """How far, over the width of the frame, a mark may miss the brightest pixel of its lamp."""
-PATCH_RAD = math.radians(1.5)
+LAMP_PATCH_RAD = rad_from_deg(ACCURACY.lamp_patch_deg)
 """What is larger than this is taken for several lamps, side by side."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LampPlace:
-    """A lamp pointed at by hand.
-
-    Parameters
-    ----------
-    x_px, y_px : float
-        Pixel that shows it, from the left and the top. [px], >= 0.
-    distance_m : float or None
-        From the lens. [m], > 0; None takes it from the distance map.
-    """
-
-    x_px: float
-    y_px: float
-    distance_m: float | None = None
-
-    def __post_init__(self) -> None:
-        check_not_negative("x_px", self.x_px)
-        check_not_negative("y_px", self.y_px)
-        if self.distance_m is not None:
-            check_positive("distance_m", self.distance_m)
-
-
-class Lamp(NamedTuple):
+class LampInAir(NamedTuple):
     """A lamp, or a part of a large one.
 
     Parameters
@@ -77,7 +52,7 @@ class Lamp(NamedTuple):
 class LampsAndRest(NamedTuple):
     """Lamps of a frame, and the mean light of all else, red, green and blue."""
 
-    lamps: tuple[Lamp, ...]
+    lamps: tuple[LampInAir, ...]
     rest: tuple[float, float, float]
 
 
@@ -120,9 +95,9 @@ def lamps_in(
             measured.append((region, away, sums))
     if marks is None:
         brightest = max((float(sums.flux.sum()) for *_, sums in measured), default=0.0)
-        measured = [m for m in measured if m[2].flux.sum() >= LEAST_SHARE * brightest]
+        measured = [m for m in measured if m[2].flux.sum() >= ACCURACY.dimmest_in_air * brightest]
         measured.sort(key=lambda m: -float(m[2].flux.sum()))
-        del measured[MOST_LAMPS:]
+        del measured[ACCURACY.lamps_in_air :]
     total = np.array(cv2.mean(light)[:3]) * grey.size
     taken = sum((sums.pixels for *_, sums in measured), np.zeros(3))
     rest = (total - taken) / grey.size
@@ -159,7 +134,7 @@ def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
     bright = bright[first : int(rows[-1]) + 1]
     count, labels, stats, _ = cv2.connectedComponentsWithStats(bright, connectivity=8)
     # A window of noise may fall into thousands of specks, none of which is a lamp.
-    largest = np.argsort(-stats[1:, cv2.CC_STAT_AREA])[: 8 * MOST_LAMPS] + 1
+    largest = np.argsort(-stats[1:, cv2.CC_STAT_AREA])[: 8 * ACCURACY.lamps_in_air] + 1
     for label in largest if count > 1 else ():
         left, top, width, height = (int(n) for n in stats[label, :4])
         mask = labels[top : top + height, left : left + width] == label
@@ -218,12 +193,14 @@ def _tangents(
     return down, right
 
 
-def _parts(light: Float32, region: _Region, away_m: float, px_per_rad: float) -> Iterator[Lamp]:
+def _parts(
+    light: Float32, region: _Region, away_m: float, px_per_rad: float
+) -> Iterator[LampInAir]:
     """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
     height, width = region.mask.shape
-    patch = max(1, round(PATCH_RAD * px_per_rad))
+    patch = max(1, round(LAMP_PATCH_RAD * px_per_rad))
     across, down = math.ceil(width / patch), math.ceil(height / patch)
-    while across * down > MOST_LAMPS:
+    while across * down > ACCURACY.lamps_in_air:
         across, down = math.ceil(across / 2), math.ceil(down / 2)
     y, x = np.nonzero(region.mask)
     part = (y * down // height) * across + x * across // width
@@ -237,7 +214,7 @@ def _parts(light: Float32, region: _Region, away_m: float, px_per_rad: float) ->
         share = flux.sum(1).clip(0)
         share /= share.sum() or 1.0
         red, green, blue = flux.sum(0).tolist()
-        yield Lamp(
+        yield LampInAir(
             tangents=(float(share @ tangent_right[own]), float(share @ tangent_down[own])),
             radius_rad=math.sqrt(float(solid[own].sum()) / math.pi),
             distance_m=away_m,

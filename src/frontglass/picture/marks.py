@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from frontglass.errors import ParameterError
-from frontglass.picture.lamps import LampMark
-from frontglass.picture.lamps_in_air import LampPlace
+from frontglass.picture.clipped_lamps import LampMark
+from frontglass.picture.lamp_place import LampPlace
 
 RULE = "X,Y with, after it, metres such as 3.5m, stops above white such as 8, or both"
 

@@ -6,13 +6,15 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import ShotData
+from frontglass.picture.arrays import light_of_array
 from frontglass.picture.encoding import Encoding
-from frontglass.picture.lamps_in_air import LampPlace
-from frontglass.picture.primaries import BT709, Primaries
+from frontglass.picture.lamp_place import LampPlace
+from frontglass.picture.non_finite import NonFinite, is_finite, spoilt_samples
+from frontglass.picture.primaries import BT709, Primaries, primaries_of
 
 if TYPE_CHECKING:
     from typing import Self
@@ -24,23 +26,25 @@ FloatArray = NDArray[np.float32]
 class Picture:
     """Linear light of a still.
 
+    `read_picture` makes one of a file, `Picture.from_array` of any array.
+
     Parameters
     ----------
-    radiance : ndarray, shape (H, W, 3), float32
+    radiance : ndarray, shape (H, W, 3), of floats
         Scene- or display-linear light per channel; 1 is diffuse white. Finite; may
-        exceed 1; may be negative where a wide-gamut file says so.
+        exceed 1; may be negative where a wide-gamut file says so. Held as float32 in rows: an
+        array that is so already is not copied.
     primaries : Primaries
         What the three channels mean.
     encoding : Encoding
         How the file held it; what `write_picture` goes by unless told otherwise.
     shot : ShotData
         What the file says of lens and sensor.
-    distance_m : ndarray, shape (H, W), float32, or None
-        Distance along the ray through each pixel [m]; inf is sky.
-    recovered : ndarray, shape (H, W, 3), float32, or None
+    distance_m : ndarray, shape (H, W), of floats, or None
+        Distance along the ray through each pixel [m], > 0; inf is sky.
+    recovered : ndarray, shape (H, W, 3), of floats, or None
         Light that lamps send beyond what `radiance` could hold: it spreads in whatever stands
         before the lens, but is never shown itself. >= 0.
-        Distance along the ray through each pixel [m], > 0; inf is sky.
     lamps : tuple of LampPlace or None
         Lamps pointed at by hand, which haze lets glow; None lets them be found.
     notices : tuple of str
@@ -49,12 +53,19 @@ class Picture:
     Raises
     ------
     ParameterError
-        If the arrays do not have these shapes and types.
+        If the arrays do not have these shapes, types and values.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> wall = fg.Picture(radiance=np.full((4, 6, 3), 0.18))
+    >>> wall.width_px, wall.height_px, wall.radiance.dtype.name
+    (6, 4, 'float32')
     """
 
     radiance: FloatArray
     primaries: Primaries = BT709
-    encoding: Encoding
+    encoding: Encoding = field(default_factory=Encoding.linear)
     shot: ShotData = field(default_factory=ShotData)
     distance_m: FloatArray | None = None
     recovered: FloatArray | None = None
@@ -62,18 +73,86 @@ class Picture:
     notices: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        light = self.radiance
-        kind = str(getattr(light, "dtype", type(light).__name__))
-        if kind != "float32":
-            raise ParameterError(
-                "radiance", "a float32 array", kind, "Decode to linear light first."
-            )
+        light = _single("radiance", self.radiance)
         if light.ndim != 3 or light.shape[2] != 3 or light.size == 0:
             raise ParameterError("radiance", "of shape (H, W, 3)", light.shape)
-        if self.distance_m is not None and self.distance_m.shape != light.shape[:2]:
-            raise ParameterError("distance_m", f"of shape {light.shape[:2]}", self.distance_m.shape)
-        if self.recovered is not None and self.recovered.shape != light.shape:
-            raise ParameterError("recovered", f"of shape {light.shape}", self.recovered.shape)
+        if not is_finite(light):
+            found, first = spoilt_samples(light)
+            hint = "Picture.from_array mends such samples if told to."
+            raise ParameterError("radiance", "finite", f"{found}, {first}", hint)
+        object.__setattr__(self, "radiance", light)
+        if self.distance_m is not None:
+            distance = _of_shape("distance_m", self.distance_m, light.shape[:2])
+            if not float(distance.min()) > 0:  # NaN is not either
+                raise ParameterError("distance_m", "> 0", float(distance.min()))
+            object.__setattr__(self, "distance_m", distance)
+        if self.recovered is not None:
+            recovered = _of_shape("recovered", self.recovered, light.shape)
+            if not (float(recovered.min()) >= 0 and is_finite(recovered)):
+                raise ParameterError("recovered", ">= 0 and finite", float(recovered.min()))
+            object.__setattr__(self, "recovered", recovered)
+        object.__setattr__(self, "primaries", primaries_of(self.primaries))
+
+    @classmethod
+    def from_array(
+        cls,
+        array: ArrayLike,
+        *,
+        primaries: Primaries | str = BT709,
+        curve: str | None = None,
+        white: float | None = None,
+        non_finite: NonFinite | str = NonFinite.REFUSE,
+    ) -> Self:
+        """Picture of an array: floats are linear light, whole numbers are sRGB codes.
+
+        Parameters
+        ----------
+        array : array_like, shape (H, W), (H, W, 1), (H, W, 3) or (H, W, 4)
+            Grey, RGB, or RGB with straight alpha, which is carried and never touched. Floats and
+            whole numbers of any size, in any memory order.
+        primaries : Primaries or str
+            What the channels mean: "bt709", "p3-d65", "bt2020", "oprgb", "romm", "ap0", "ap1".
+        curve : "linear", "srgb" or None
+            How numbers stand for light. None takes floats for linear light, and whole numbers for
+            display codes with the curve of IEC 61966-2-1, as in JPEG and PNG files.
+        white : float or None
+            The number that is diffuse white. > 0; None is 1 for floats, 255 for uint8 and 65535
+            for uint16. Other whole numbers do not tell: say 1023 for codes of 10 bits.
+        non_finite : "refuse" or "mend"
+            What to do with NaN and infinities, as in `read_picture`.
+
+        Returns
+        -------
+        Picture
+            `write_picture` holds it in the nearest thing to its type: codes in PNG of 8 or 16
+            bits, floats in OpenEXR, unless the name of the file says otherwise. Linear float32
+            RGB in rows is not copied.
+
+        Raises
+        ------
+        ParameterError
+            If the array is no picture, or a choice is unknown.
+
+        Examples
+        --------
+        >>> import numpy as np, frontglass as fg
+        >>> codes = np.full((2, 3, 3), 188, np.uint8)
+        >>> round(float(fg.Picture.from_array(codes).radiance[0, 0, 0]), 3)
+        0.503
+        >>> ten_bits = np.full((2, 3), 512, np.uint16)
+        >>> grey = fg.Picture.from_array(ten_bits, white=1023, curve="linear")
+        >>> grey.radiance.shape, round(float(grey.radiance[0, 0, 0]), 3)
+        ((2, 3, 3), 0.5)
+        """
+        light, encoding, notices = light_of_array(
+            array, curve=curve, white=white, non_finite=non_finite
+        )
+        return cls(
+            radiance=light,
+            primaries=primaries_of(primaries),
+            encoding=encoding,
+            notices=notices,
+        )
 
     @property
     def height_px(self) -> int:
@@ -88,3 +167,26 @@ class Picture:
     def with_radiance(self, radiance: FloatArray) -> Self:
         """Return the same picture with other light of the same shape."""
         return replace(self, radiance=radiance)
+
+    def _repr_png_(self) -> bytes:
+        """Return what a notebook shows of it."""
+        from frontglass.notebook import picture_png
+
+        return picture_png(self)
+
+
+def _single(name: str, values: ArrayLike) -> FloatArray:
+    """Return floats in single precision and in rows; the array itself if it is so already."""
+    array = np.asarray(values)
+    if array.dtype.kind != "f":
+        hint = "Picture.from_array decodes codes to linear light."
+        raise ParameterError(name, "an array of floats", str(array.dtype), hint)
+    with np.errstate(over="ignore"):  # what has become infinite is refused
+        return np.ascontiguousarray(array, dtype=np.float32)
+
+
+def _of_shape(name: str, values: ArrayLike, shape: tuple[int, ...]) -> FloatArray:
+    array = _single(name, values)
+    if array.shape != shape:
+        raise ParameterError(name, f"of shape {shape}", array.shape)
+    return array

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 
 Matrix = NDArray[np.float64]
@@ -36,6 +37,14 @@ class Primaries:
     ------
     ParameterError
         If the triangle has no area or the white no luminance.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> d65 = (0.3127, 0.3290)
+    >>> bt2020 = fg.Primaries((0.708, 0.292), (0.170, 0.797), (0.131, 0.046), d65)
+    >>> bt2020.luminance_weights.round(4).tolist()
+    [0.2627, 0.678, 0.0593]
     """
 
     red: Chromaticity
@@ -126,3 +135,36 @@ AP0 = Primaries((0.7347, 0.2653), (0.0, 1.0), (0.0001, -0.0770), (0.32168, 0.337
 
 AP1 = Primaries((0.713, 0.293), (0.165, 0.830), (0.128, 0.044), (0.32168, 0.33767))
 """Primaries of S-2014-004."""
+
+
+class NamedPrimaries(Choice):
+    """Primaries that have a name."""
+
+    BT709 = "bt709"
+    P3_D65 = "p3-d65"
+    BT2020 = "bt2020"
+    OPRGB = "oprgb"
+    ROMM = "romm"
+    AP0 = "ap0"
+    AP1 = "ap1"
+
+
+def primaries_of(value: Primaries | str) -> Primaries:
+    """Return primaries, given as such or by their name.
+
+    Raises
+    ------
+    ParameterError
+        If the name is none of `NamedPrimaries`.
+    """
+    if isinstance(value, Primaries):
+        return value
+    return {
+        NamedPrimaries.BT709: BT709,
+        NamedPrimaries.P3_D65: P3_D65,
+        NamedPrimaries.BT2020: BT2020,
+        NamedPrimaries.OPRGB: OPRGB,
+        NamedPrimaries.ROMM: ROMM,
+        NamedPrimaries.AP0: AP0,
+        NamedPrimaries.AP1: AP1,
+    }[NamedPrimaries.of("primaries", value)]

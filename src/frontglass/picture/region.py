@@ -18,6 +18,12 @@ class Region:
         Its upper left pixel, from the still's upper left corner. [px], >= 0.
     width_px, height_px : int
         Its size. [px], >= 1.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Region.from_text("60,340,200,120").size_px
+    (200, 120)
     """
 
     x_px: int

@@ -48,6 +48,14 @@ class Room:
     ------
     ParameterError
         If a value is out of its range.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> room = fg.Room.from_text("camera=1.6,back=9.5,left=3.6,right=3.6,ceiling=3.2")
+    >>> distance = room.distance_m((60, 90), px_per_rad=100)
+    >>> round(float(distance.min()), 1)
+    5.7
     """
 
     camera_m: float = CAMERA_HEIGHT_M

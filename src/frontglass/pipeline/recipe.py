@@ -1,72 +1,25 @@
-"""One still from file to file: what to do to it, doing it, and what came of it."""
+"""What is done to stills, whichever still it is: looks, camera, space, exposure."""
 
 from __future__ import annotations
 
-import math
-import os
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from frontglass.checks import check_bool
 from frontglass.choices import Surround
 from frontglass.elements import LightPath
-from frontglass.errors import PictureFileError
-from frontglass.files import NonFinite, read_picture, write_picture
-from frontglass.optics.camera import (
-    Camera,
-    CameraChoice,
-    ShotData,
-    choose_camera,
-    sensor_mm_from_text,
-)
-from frontglass.picture.lamps import Recovery, with_recovered_light
-from frontglass.pipeline.light_path import render
+from frontglass.files import NonFinite, read_picture
+from frontglass.optics.camera import Camera
+from frontglass.picture.clipped_lamps import Recovery, with_recovered_light
+from frontglass.pipeline.framing import Framing
+from frontglass.pipeline.rendering import render
 from frontglass.pipeline.space import Space
-from frontglass.units import ratio_from_stops, strength_text
+from frontglass.units import ratio_from_stops
 from frontglass.warned import gathered_warnings
 
 if TYPE_CHECKING:
     from frontglass.picture.picture import Picture
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Framing:
-    """What is known of lens and sensor beyond the still's own file; None leaves it to the file.
-
-    Parameters
-    ----------
-    lens_mm, f_number, filter_distance_mm : float or None
-        As in `Camera`. [mm], [1], [mm], > 0.
-    sensor : str or None
-        A name such as "super35", or "WxH" in mm.
-    """
-
-    lens_mm: float | None = None
-    f_number: float | None = None
-    sensor: str | None = None
-    filter_distance_mm: float | None = None
-
-    def camera_for(self, picture: Picture) -> CameraChoice:
-        """Camera that took `picture`, and what had to be assumed."""
-        return self._chosen(picture.shot, picture.width_px, picture.height_px)
-
-    def camera_for_width(self, width_px: int) -> CameraChoice:
-        """Camera of a picture that fills the sensor, wider than high where none is named."""
-        across, down = (16.0, 9.0) if self.sensor is None else sensor_mm_from_text(self.sensor)
-        # Rounded down: a row too many would make the picture narrower than the sensor.
-        height_px = max(1, math.floor(width_px * down / across))
-        return self._chosen(ShotData(), width_px, height_px)
-
-    def _chosen(self, shot: ShotData, width_px: int, height_px: int) -> CameraChoice:
-        return choose_camera(
-            shot,
-            width_px=width_px,
-            height_px=height_px,
-            lens_mm=self.lens_mm,
-            f_number=self.f_number,
-            sensor=self.sensor,
-            filter_distance_mm=self.filter_distance_mm,
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,16 +37,28 @@ class Recipe:
         How far things are, and which lamps glow in haze.
     exposure_stops : float
         Exposure of the shown still against its file [stop].
-    surround : Surround
+    surround : "mirror" or "dark"
         What lies outside the frame.
     compensate : bool
         Whether the crew opens the stop for the light lost.
-    non_finite : NonFinite
+    non_finite : "refuse" or "mend"
         What to do with pixels that are no number.
     quality : int or None
         Quality of a JPEG, 1 to 100; None leaves it to the writer.
     recovery : Recovery
         What is done about clipped lamps.
+
+    Raises
+    ------
+    ParameterError
+        If a choice is unknown.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> recipe = fg.Recipe(looks=(fg.read_look("fine-net"),), surround="dark")
+    >>> round(recipe.light_loss_stops, 2)
+    0.16
     """
 
     looks: tuple[LightPath, ...] = ()
@@ -105,6 +70,12 @@ class Recipe:
     non_finite: NonFinite = NonFinite.REFUSE
     quality: int | None = None
     recovery: Recovery = field(default_factory=Recovery)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "surround", Surround.of("surround", self.surround))
+        object.__setattr__(self, "non_finite", NonFinite.of("non_finite", self.non_finite))
+        object.__setattr__(self, "looks", tuple(self.looks))
+        check_bool("compensate", self.compensate)
 
     @property
     def light_loss_stops(self) -> float:
@@ -136,92 +107,3 @@ class Recipe:
                 compensate=self.compensate,
             )
         return replace(seen, notices=(*seen.notices, *told)) if told else seen
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RenderedStill:
-    """A still that has been rendered and written.
-
-    Parameters
-    ----------
-    still, out : Path
-        Where it came from and where it went.
-    camera : Camera
-        The camera it was rendered for.
-    notices : tuple of str
-        What was assumed or changed on the way, one sentence each.
-    """
-
-    still: Path
-    out: Path
-    camera: Camera
-    notices: tuple[str, ...]
-
-
-def render_file(
-    still: Path, out: Path | None, recipe: Recipe, *, overwrite: bool = False
-) -> RenderedStill:
-    """Render one still from file to file.
-
-    Parameters
-    ----------
-    still : Path
-        The still. It is never written to.
-    out : Path or None
-        Where to write; the extension chooses the format. None is `out_beside`.
-    recipe : Recipe
-        What to do to it.
-    overwrite : bool
-        Whether a file at `out` may be replaced.
-
-    Returns
-    -------
-    RenderedStill
-        Where it went, for which camera, and what was assumed.
-
-    Raises
-    ------
-    FrontglassError
-        If the still cannot be read, rendered or written, or `out` may not be written to.
-    """
-    target = out_beside(still, recipe.looks) if out is None else out
-    check_may_write(target, [still], overwrite=overwrite)
-    picture = recipe.picture_from(still)
-    camera, assumed = recipe.framing.camera_for(picture)
-    seen = recipe.rendered(picture, camera)
-    written = write_picture(target, seen, quality=recipe.quality)
-    notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
-    return RenderedStill(still=still, out=target, camera=camera, notices=notices)
-
-
-def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:
-    """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4."""
-    parts = [part for look in looks for part in (look.name, strength_text(look.strength))]
-    # A strength is written 1/4, which no file name may hold.
-    name = "_".join([still.stem, *(part.replace("/", "-") for part in parts or ["bare"])])
-    return still.with_name(name + still.suffix)
-
-
-def check_may_write(out: Path, inputs: list[Path], *, overwrite: bool) -> None:
-    """Refuse an `out` that is one of the inputs, or that exists and may not be replaced.
-
-    Raises
-    ------
-    PictureFileError
-        If writing to `out` would destroy something.
-    """
-    for still in inputs:
-        if same_file(out, still):
-            msg = f"{out}: is the still itself, which is never overwritten; choose another file."
-            raise PictureFileError(msg)
-    if not overwrite and os.path.lexists(out):
-        msg = f"{out}: exists already; choose another file or allow overwriting."
-        raise PictureFileError(msg)
-
-
-def same_file(one: Path, other: Path) -> bool:
-    """Whether two paths lead to one file, through links and letter case."""
-    try:
-        return one.samefile(other)
-    except OSError:  # One of them does not exist (yet).
-        return False

@@ -14,7 +14,7 @@ from frontglass.picture.distance import (
     fitted_distance,
     ray_distance,
 )
-from frontglass.picture.lamps_in_air import LampPlace
+from frontglass.picture.lamp_place import LampPlace
 from frontglass.picture.room import Room
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ class Space:
         "_distance" or "_depth".
     depth_scale_m : float or None
         What one of its numbers is worth [m].
-    depth_kind : DistanceKind or None
+    depth_kind : "ray", "depth" or None
         What its numbers are; None goes by the file, else takes them for depth.
     room : Room or None
         A simple room instead of a map.
@@ -46,16 +46,25 @@ class Space:
     ------
     ParameterError
         If a map and a room, or a map and points, are given together.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.Space(points=(fg.DistancePoint.from_text("640,150,9.6"),)).has_distance
+    True
     """
 
     depth: Path | None = None
     depth_scale_m: float | None = None
-    depth_kind: DistanceKind | None = None
+    depth_kind: DistanceKind | str | None = None
     room: Room | None = None
     points: tuple[DistancePoint, ...] = ()
     lamps: tuple[LampPlace, ...] | None = None
 
     def __post_init__(self) -> None:
+        if self.depth_kind is not None:
+            kind = DistanceKind.of("depth_kind", self.depth_kind)
+            object.__setattr__(self, "depth_kind", kind)
         if self.depth is not None and (self.room is not None or self.points):
             hint = "A map says how far everything is; leave out the room and typed distances."
             raise ParameterError("depth", "given alone", str(self.depth), hint)
@@ -83,7 +92,8 @@ class Space:
         if self.depth is not None:
             found = map_of(self.depth, still)
             metres, kind = read_distance(found, scale_m=self.depth_scale_m)
-            kind = self.depth_kind or kind
+            if self.depth_kind is not None:
+                kind = DistanceKind.of("depth_kind", self.depth_kind)
             if kind is None:
                 kind = DistanceKind.DEPTH
                 notices = (

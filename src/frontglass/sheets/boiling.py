@@ -10,7 +10,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements import Glow, Grease
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
@@ -87,14 +86,9 @@ class Boiling:
         exaggerate: float,
     ) -> Boiling:
         """Return it for a still reduced to `small`, whose needles its own pixels blur."""
-        flecked = (
-            isinstance(part, Glow | Grease)
-            for look in looks
-            if look.strength
-            for part in look.elements
-        )
+        speckled = (part.is_speckled for look in looks if look.strength for part in look.elements)
         return cls(
-            structured=any(flecked),
+            structured=any(speckled),
             filter=FleckedFilter(1),
             lamps=lamps,
             camera=camera,

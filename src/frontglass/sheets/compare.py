@@ -13,10 +13,10 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
-from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, Lines, broken, fitted
+from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, TextLines, broken, fitted
 from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.warned import gathered_warnings
@@ -54,7 +54,7 @@ def compare(
     camera: Camera,
     watched: Sequence[tuple[str, Region]] = (),
     numbers: Numbers = lambda *_: (),
-    surround: Surround = Surround.MIRROR,
+    surround: Surround | str = Surround.MIRROR,
     compensate: bool = True,
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
@@ -88,6 +88,15 @@ def compare(
     ------
     ParameterError
         If there is no look, or a part reaches outside of the still.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> still = fg.Picture.from_array(np.full((60, 90), 90, np.uint8))
+    >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
+    >>> looks = [fg.read_look("harbour-night").at("1/2"), fg.read_look("fine-net")]
+    >>> fg.compare(still, looks, camera=camera, width_px=600).codes.shape[1]
+    600
     """
     check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
     if not looks:
@@ -202,7 +211,7 @@ def _marks(page: Page, watched: Sequence[tuple[str, Region]], scale: float, top:
             top + round(region.y_px * scale),
             math.ceil(region.width_px * scale),
             math.ceil(region.height_px * scale),
-            Lines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
+            TextLines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
         )
 
 

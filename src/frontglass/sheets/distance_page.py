@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from frontglass.checks import check_within
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
-from frontglass.picture.lamps_in_air import PATCH_RAD, Lamp, lamps_in
+from frontglass.picture.lamps_in_air import LAMP_PATCH_RAD, LampInAir, lamps_in
 from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import grid
-from frontglass.sheets.lettering import SEPARATOR, Lines, broken, fitted, text_width_px
+from frontglass.sheets.lettering import SEPARATOR, TextLines, broken, fitted, text_width_px
 from frontglass.sheets.sheet import QUIET_TEXT, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 
@@ -91,7 +91,7 @@ def distance_sheet(
     return Sheet(page.painted(end + sizes.margin), tuple(notices))
 
 
-def _about(distance: Float32, lamps: Sequence[Lamp], camera: Camera) -> str:
+def _about(distance: Float32, lamps: Sequence[LampInAir], camera: Camera) -> str:
     near, far = _ends(distance)
     sky = 100 * float(np.isinf(distance).mean())
     places = sorted({round(lamp.distance_m, 1) for lamp in lamps})
@@ -143,12 +143,12 @@ def _label(page: Page, distance: Float32, size: tuple[int, int], corner: tuple[i
             metres = float(distance[int(v * height), int(u * width)])
             text = "sky" if math.isinf(metres) else f"{metres:.3g}"
             x, y = corner[0] + round(u * size[0]), corner[1] + round(v * size[1])
-            page.mark(x, y, 2, 2, Lines((text,), page.sizes.small))
+            page.mark(x, y, 2, 2, TextLines((text,), page.sizes.small))
 
 
 def _mark_lamps(
     page: Page,
-    lamps: Sequence[Lamp],
+    lamps: Sequence[LampInAir],
     camera: Camera,
     picture: Picture,
     at: tuple[int, int, float],
@@ -159,13 +159,13 @@ def _mark_lamps(
     for lamp in lamps:
         x, y = lamp.tangents
         # Parts of one large lamp are marked once.
-        if any(math.hypot(x - u, y - v) < 2 * PATCH_RAD for u, v in marked):
+        if any(math.hypot(x - u, y - v) < 2 * LAMP_PATCH_RAD for u, v in marked):
             continue
         marked.append((x, y))
         half = max(3, round((lamp.radius_rad * px_per_rad + 2) * scale))
         x_px = left + round((x * px_per_rad + picture.width_px / 2) * scale)
         y_px = top + round((y * px_per_rad + picture.height_px / 2) * scale)
-        tag = Lines((f"{lamp.distance_m:.3g} m",), page.sizes.small)
+        tag = TextLines((f"{lamp.distance_m:.3g} m",), page.sizes.small)
         page.mark(x_px - half, y_px - half, 2 * half, 2 * half, tag)
 
 
@@ -180,7 +180,7 @@ def _scale(page: Page, distance: Float32, corner: tuple[int, int], width: int) -
     end, free = y, -1.0
     for step in inside:
         x = corner[0] + width * math.log(step / near) / math.log(far / near)
-        text = Lines((f"{step:g} m",), sizes.small)
+        text = TextLines((f"{step:g} m",), sizes.small)
         room = corner[0] + width - text_width_px(text.lines[0], sizes.small)
         if free <= x <= room:
             end = max(end, page.say(round(x), y, text, QUIET_TEXT))

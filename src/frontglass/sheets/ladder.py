@@ -11,7 +11,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.sheets.ladder_page import (
     Rung,
     set_close_ups,
@@ -19,7 +19,7 @@ from frontglass.sheets.ladder_page import (
     set_marks,
     set_stills,
 )
-from frontglass.sheets.layout import close_up_size, grid, scale_text
+from frontglass.sheets.layout import Grid, close_up_size, grid, scale_text
 from frontglass.sheets.lettering import SEPARATOR
 from frontglass.sheets.sheet import Page, Sheet, Sizes
 from frontglass.sheets.views import view
@@ -36,7 +36,7 @@ def ladder(
     *,
     camera: Camera,
     strengths: Sequence[str | float] | None = None,
-    surround: Surround = Surround.MIRROR,
+    surround: Surround | str = Surround.MIRROR,
     compensate: bool = True,
     close_ups: Sequence[Region] = (),
     facts: Sequence[str] = (),
@@ -88,25 +88,27 @@ def ladder(
     ------
     ParameterError
         If strengths, close-ups, width or columns make no sheet.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> still = fg.Picture.from_array(np.full((60, 90), 90, np.uint8))
+    >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
+    >>> look = fg.read_look("harbour-night")
+    >>> sheet = fg.ladder(still, look, camera=camera, strengths=["1/4", 1], width_px=600)
+    >>> sheet.codes.shape[1] <= 600
+    True
     """
     check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
     for region in close_ups:
         region.check_inside(picture)
-    sizes = Sizes.of(width_px)
-    cells = grid(
-        1 + len(steps),
-        (picture.width_px, picture.height_px),
-        width_px=width_px - 2 * sizes.margin,
-        gap_px=sizes.gap,
-        columns=columns,
-    )
-    page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
-    shown_px = [
-        close_up_size(region.size_px, 1 + len(steps), width_px=page.room_px, gap_px=sizes.gap)
+    page, cells = _laid_out(picture, 1 + len(steps), width_px=width_px, columns=columns)
+    gap_px = page.sizes.gap
+    crop_px = [
+        close_up_size(region.size_px, 1 + len(steps), width_px=page.room_px, gap_px=gap_px)
         for region in close_ups
     ]
-
     said: list[str] = []
 
     def rung(step: Look | None) -> Rung:
@@ -114,7 +116,7 @@ def ladder(
         if step is not None:
             seen = render(picture, [step], camera=camera, surround=surround, compensate=compensate)
             said.extend(seen.notices[len(picture.notices) :])
-        crops = zip(close_ups, shown_px, strict=True)
+        crops = zip(close_ups, crop_px, strict=True)
         strength = "bare" if step is None else strength_text(step.strength)
         return Rung(
             strength=strength if step is None or step.name == look.name else str(step),
@@ -131,11 +133,11 @@ def ladder(
     top = set_head(page, look, about, notices)
     end = set_stills(page, cells, rungs, top)
     set_marks(page, cells, close_ups, (picture.width_px, top))
-    for number, (region, size) in enumerate(zip(close_ups, shown_px, strict=True)):
+    for number, (region, size) in enumerate(zip(close_ups, crop_px, strict=True)):
         title = f"Close-up {number + 1}, {scale_text(region.width_px, size[0])}"
         crops = [(rung.strength, rung.close_ups[number]) for rung in rungs]
-        end = set_close_ups(page, title, crops, end + 2 * sizes.gap)
-    return Sheet(page.painted(end + sizes.margin), notices)
+        end = set_close_ups(page, title, crops, end + 2 * gap_px)
+    return Sheet(page.painted(end + page.sizes.margin), notices)
 
 
 def still_facts(name: str, exposure_stops: float) -> tuple[str, ...]:
@@ -163,6 +165,21 @@ def stops_text(stops: float) -> str:
     if 0 < stops < 0.05:
         return "under 0.1 stop"
     return f"{stops:.1f} stop" + ("s" if round(stops, 1) > 1 else "")
+
+
+def _laid_out(
+    picture: Picture, count: int, *, width_px: int, columns: int | None
+) -> tuple[Page, Grid]:
+    """Page for `count` stills, and the cells that they stand in."""
+    sizes = Sizes.of(width_px)
+    cells = grid(
+        count,
+        (picture.width_px, picture.height_px),
+        width_px=width_px - 2 * sizes.margin,
+        gap_px=sizes.gap,
+        columns=columns,
+    )
+    return Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes), cells
 
 
 def _steps(strengths: Sequence[str | float] | None) -> list[float]:

@@ -12,7 +12,7 @@ from frontglass.sheets.layout import Grid, columns_for
 from frontglass.sheets.lettering import (
     SEPARATOR,
     SMALLEST_TYPE_PX,
-    Lines,
+    TextLines,
     broken,
     fitted,
     text_width_px,
@@ -76,7 +76,7 @@ def set_stills(page: Page, cells: Grid, rungs: Sequence[Rung], top: int) -> int:
         name = broken(rung.name, cells.column_px, size)
         after = page.say(x, y, name)
         if rung.cost and is_one_line:
-            cost = Lines((SEPARATOR + rung.cost,), size)
+            cost = TextLines((SEPARATOR + rung.cost,), size)
             page.say(x + math.ceil(text_width_px(name.lines[0], size)), y, cost, QUIET_TEXT)
         elif rung.cost:
             cost = broken(rung.cost, cells.column_px, size)
@@ -95,7 +95,7 @@ def set_marks(page: Page, cells: Grid, regions: Sequence[Region], still: tuple[i
             top + round(region.y_px * scale),
             math.ceil(region.width_px * scale),
             math.ceil(region.height_px * scale),
-            Lines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
+            TextLines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
         )
 
 

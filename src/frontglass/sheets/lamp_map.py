@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from frontglass.picture.lamps import Lamp
+from frontglass.picture.clipped_lamps import ClippedLamp
 from frontglass.picture.picture import Picture
-from frontglass.sheets.lettering import Lines
+from frontglass.sheets.lettering import TextLines
 from frontglass.sheets.sheet import Page, Sheet, Sizes
 from frontglass.sheets.views import view
 
@@ -17,7 +17,7 @@ ROOM_PX = 3
 """Between a lamp and its box."""
 
 
-def lamp_map(picture: Picture, lamps: Sequence[Lamp]) -> Sheet:
+def lamp_map(picture: Picture, lamps: Sequence[ClippedLamp]) -> Sheet:
     """Return a still with a box round each lamp, its number and its stops above white beside it."""
     width, height = picture.width_px, picture.height_px
     page = Page(width, Sizes.of(width))
@@ -29,6 +29,6 @@ def lamp_map(picture: Picture, lamps: Sequence[Lamp]) -> Sheet:
         right = min(width, round(lamp.x_px) + reach + 1)
         bottom = min(height, round(lamp.y_px) + reach + 1)
         level = f"+{lamp.stops:.1f}" if lamp.stops > 0 else "white"
-        tag = Lines((f"{number}: {level}",), size_px)
+        tag = TextLines((f"{number}: {level}",), size_px)
         page.mark(left, top, right - left, bottom - top, tag)
     return Sheet(page.painted(height), picture.notices)

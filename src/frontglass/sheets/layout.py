@@ -104,6 +104,15 @@ def size_in(still_px: tuple[int, int], room_px: int) -> tuple[int, int]:
     return width * times, height * times
 
 
+def size_within(
+    still_px: tuple[int, int], most_px: int, tallest_px: float = math.inf
+) -> tuple[int, int]:
+    """Size of a still no larger than it is, and no larger than the room [px]."""
+    width, height = still_px
+    share = min(1.0, most_px / width, tallest_px / height)
+    return max(1, round(width * share)), max(1, round(height * share))
+
+
 def close_up_size(
     size_px: tuple[int, int], count: int, *, width_px: int, gap_px: int
 ) -> tuple[int, int]:

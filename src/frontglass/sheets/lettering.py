@@ -20,7 +20,7 @@ SMALLEST_SHARE = 0.72
 
 
 @dataclass(frozen=True, slots=True)
-class Lines:
+class TextLines:
     """Text broken to fit a width.
 
     Parameters
@@ -84,7 +84,7 @@ def text_width_px(text: str, size_px: int) -> float:
     return font(size_px).getlength(text)
 
 
-def fitted(texts: Sequence[str], room_px: int, size_px: int) -> list[Lines]:
+def fitted(texts: Sequence[str], room_px: int, size_px: int) -> list[TextLines]:
     """Break texts that stand beside one another to a width, all at one size.
 
     They shrink a little to stay on one line each; what still does not fit is broken.
@@ -94,11 +94,11 @@ def fitted(texts: Sequence[str], room_px: int, size_px: int) -> list[Lines]:
     shown = [legible(text) for text in texts]
     for size in range(size_px, smallest - 1, -1):
         if all(text_width_px(text, size) <= room_px for text in shown):
-            return [Lines((text,), size) for text in shown]
+            return [TextLines((text,), size) for text in shown]
     return [broken(text, room_px, smallest) for text in shown]
 
 
-def broken(text: str, room_px: int, size_px: int) -> Lines:
+def broken(text: str, room_px: int, size_px: int) -> TextLines:
     """Break text at its spaces, and inside a word only where the word alone is too wide."""
     size_px = max(size_px, SMALLEST_TYPE_PX)
     lines: list[str] = []
@@ -117,4 +117,4 @@ def broken(text: str, room_px: int, size_px: int) -> Lines:
                 cut -= 1
             lines.append(line[:cut])
             line = line[cut:]
-    return Lines((*lines, line), size_px)
+    return TextLines((*lines, line), size_px)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import html
 import io
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from frontglass.errors import ParameterError
 from frontglass.files.whole import write_bytes_whole, write_whole
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
+from frontglass.sheets.layout import size_within
 from frontglass.sheets.lettering import broken, fitted
 from frontglass.sheets.sheet import QUIET_TEXT, SHEET_QUALITY, Page, Sheet, Sizes, write_sheet
 from frontglass.sheets.views import view
@@ -168,7 +168,7 @@ def mood_paths(folder: Path, count: int) -> list[Path]:
 
 def _figure(frame: MoodFrame) -> str:
     caption, detail = html.escape(frame.caption), html.escape(frame.detail)
-    width, height = _shown_px(frame.seen, FRAME_WIDTH_PX)
+    width, height = size_within((frame.seen.width_px, frame.seen.height_px), FRAME_WIDTH_PX)
     size = f'width="{width}" height="{height}"'
     seen = f'<img {size} alt="{caption}: {detail}" src="{_data(frame.seen, (width, height))}">'
     if frame.bare is not None:
@@ -192,13 +192,6 @@ def _data(picture: Picture, size_px: tuple[int, int]) -> str:
     codes = view(picture, size_px)
     Image.fromarray(codes).save(out, "JPEG", quality=BROWSER_QUALITY, subsampling=0)
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
-
-
-def _shown_px(picture: Picture, most_px: int, tallest_px: float = math.inf) -> tuple[int, int]:
-    """Size of a frame no larger than it is, and no larger than the room [px]."""
-    width, height = picture.width_px, picture.height_px
-    share = min(1.0, most_px / width, tallest_px / height)
-    return max(1, round(width * share)), max(1, round(height * share))
 
 
 def _page(title: str, about: str, frame: MoodFrame, number: tuple[int, int]) -> Sheet:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +15,7 @@ from PIL import Image, ImageDraw
 from frontglass.checks import check_within
 from frontglass.errors import PictureFileError
 from frontglass.files.whole import write_whole
-from frontglass.sheets.lettering import LINE_HEIGHT, Lines, font, text_width_px
+from frontglass.sheets.lettering import LINE_HEIGHT, TextLines, font, text_width_px
 
 Codes = NDArray[np.uint8]
 
@@ -39,6 +40,12 @@ class Sheet:
         sRGB codes.
     notices : tuple of str
         What was assumed on the way, one sentence each.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> fg.Sheet(np.zeros((40, 60, 3), np.uint8)).codes.shape
+    (40, 60, 3)
     """
 
     codes: Codes
@@ -67,8 +74,8 @@ class Page:
         self.width_px = width_px
         self.sizes = sizes
         self._pictures: list[tuple[int, int, Codes]] = []
-        self._texts: list[tuple[int, int, Lines, tuple[int, int, int]]] = []
-        self._boxes: list[tuple[int, int, int, int, Lines]] = []
+        self._texts: list[tuple[int, int, TextLines, tuple[int, int, int]]] = []
+        self._boxes: list[tuple[int, int, int, int, TextLines]] = []
 
     @property
     def room_px(self) -> int:
@@ -79,12 +86,14 @@ class Page:
         """Place a picture by its upper left corner."""
         self._pictures.append((x_px, y_px, codes))
 
-    def say(self, x_px: int, y_px: int, lines: Lines, colour: tuple[int, int, int] = TEXT) -> int:
+    def say(
+        self, x_px: int, y_px: int, lines: TextLines, colour: tuple[int, int, int] = TEXT
+    ) -> int:
         """Place text by its upper left corner; return where the next thing may stand."""
         self._texts.append((x_px, y_px, lines, colour))
         return y_px + lines.height_px
 
-    def mark(self, x_px: int, y_px: int, width_px: int, height_px: int, tag: Lines) -> None:
+    def mark(self, x_px: int, y_px: int, width_px: int, height_px: int, tag: TextLines) -> None:
         """Draw a thin box round a part of a picture, just outside of it, with a tag above."""
         self._boxes.append((x_px, y_px, width_px, height_px, tag))
 
@@ -111,7 +120,7 @@ class Page:
 
 
 def _write(
-    draw: ImageDraw.ImageDraw, x_px: int, y_px: int, lines: Lines, colour: tuple[int, int, int]
+    draw: ImageDraw.ImageDraw, x_px: int, y_px: int, lines: TextLines, colour: tuple[int, int, int]
 ) -> None:
     for number, line in enumerate(lines.lines):
         baseline = y_px + round((number + 0.75) * lines.size_px * LINE_HEIGHT)
@@ -136,6 +145,16 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
         If the extension is neither, or the file cannot be written.
     ParameterError
         If `quality` is out of range.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder, "sheet.png")
+    ...     fg.write_sheet(path, fg.Sheet(np.zeros((40, 60, 3), np.uint8)))
+    ...     path.is_file()
+    True
     """
     target = Path(path)
     check_suffix(target)
@@ -145,6 +164,13 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
     # Colour at full resolution: small warm lamps would smear at half.
     options = {} if kind == "PNG" else {"quality": int(chosen), "subsampling": 0}
     write_whole(target, lambda beside: image.save(beside, kind, **options))
+
+
+def png_bytes(codes: Codes) -> bytes:
+    """PNG of display codes, in memory."""
+    out = io.BytesIO()
+    Image.fromarray(codes).save(out, "PNG")
+    return out.getvalue()
 
 
 def check_suffix(path: Path) -> None:

@@ -12,18 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from frontglass.checks import check_positive, check_within
+from frontglass.checks import check_bool, check_positive, check_within
 from frontglass.choices import Surround
-from frontglass.elements import Net, Place
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import write_whole
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
-from frontglass.optics.speckle import (
-    halo_correlation,
-)
+from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.rendering import render
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, Lamp, lamps_of
 from frontglass.sheets.sheet import Codes
 from frontglass.sheets.views import view
@@ -66,7 +63,7 @@ def sway(
     pan_deg: float = 1.0,
     exaggerate: float = 1.0,
     width_px: int = LOOP_WIDTH_PX,
-    surround: Surround = Surround.MIRROR,
+    surround: Surround | str = Surround.MIRROR,
     compensate: bool = True,
     progress: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Loop:
@@ -98,12 +95,17 @@ def sway(
     and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
     millimetre. Air and veils have no structure.
     """
+    surround = Surround.of("surround", surround)
+    check_bool("compensate", compensate)
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
     small = _reduced(picture, width_px)
-    how = {"camera": camera, "surround": surround, "compensate": compensate}
-    seen = render(small, looks, **how)  # type: ignore[arg-type]  # mypy joins the values' types
+
+    def rendered(still: Picture, stack: Sequence[Look]) -> Picture:
+        return render(still, stack, camera=camera, surround=surround, compensate=compensate)
+
+    seen = rendered(small, looks)
     lamps = lamps_of(small)
     boiling = Boiling.of(
         small=small,
@@ -114,14 +116,13 @@ def sway(
         exaggerate=exaggerate,
     )
     lit = small.with_radiance(_lamps_only(small.radiance))
-    front = [part for part in map(_front_of, looks) if part is not None]
-    nets = any(isinstance(part, Net) for look in looks for part in look.elements)
+    front = [part for look in looks if (part := look.before_the_lens()) is not None]
+    nets = any(look.draped(1.0) != look for look in looks)
 
-    def renderedlamps_of(turn_deg: float) -> Float32:
-        turned = [_turned(look, turn_deg) for look in front]
-        return render(lit, turned, **how).radiance  # type: ignore[arg-type]  # as above
+    def lamps_turned(turn_deg: float) -> Float32:
+        return rendered(lit, [look.draped(turn_deg) for look in front]).radiance
 
-    still_lamps = renderedlamps_of(0.0)
+    still_lamps = lamps_turned(0.0)
     halo = np.maximum(still_lamps - lit.radiance, 0) if boiling.structured else None
     slide_mm = camera.filter_distance_mm * math.tan(rad_from_deg(pan_deg))
     turned: dict[float, Float32] = {}
@@ -136,7 +137,7 @@ def sway(
         if nets and lamps:
             turn = round(DRAPE_DEG_PER_MM * slide_mm * down * exaggerate, 6)
             if turn not in turned:
-                turned[turn] = renderedlamps_of(turn) - still_lamps
+                turned[turn] = lamps_turned(turn) - still_lamps
             light = light + turned[turn]
         frames.append(_panned(seen.with_radiance(light), shift_px, right, down))
     verdict = _verdict(boiling, camera, lamps, slide_mm if nets else 0.0, exaggerate)
@@ -216,24 +217,6 @@ def _reduced(picture: Picture, width_px: int) -> Picture:
 
 def _lamps_only(light: Float32) -> Float32:
     return np.where(light.max(axis=2, keepdims=True) >= LAMP_FROM, light, np.float32(0))
-
-
-def _front_of(look: Look) -> Look | None:
-    """Return what of a look has structure; air and veils, and what pale threads add, have none."""
-    parts = tuple(
-        replace(part, pale_share=0.0) if isinstance(part, Net) else part
-        for part in look.elements
-        if part.place is Place.FRONT
-    )
-    return replace(look, elements=parts) if parts else None
-
-
-def _turned(look: Look, turn_deg: float) -> Look:
-    parts = (
-        replace(part, angle_deg=part.angle_deg + turn_deg) if isinstance(part, Net) else part
-        for part in look.elements
-    )
-    return replace(look, elements=tuple(parts))
 
 
 def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Codes:

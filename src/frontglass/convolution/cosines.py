@@ -1,0 +1,123 @@
+"""A frame among its mirror images is a sum of cosines, and a filter multiplies them.
+
+A kernel that looks the same turned by half a turn is the sum of one that is even both ways, which
+keeps cosines cosines, and one that is odd both ways, which turns them into sines. Neither needs a
+margin round the frame, and light costs the same however far it goes. For a frame in the dark the
+same is done on a frame padded with zeros, so widely that no mirror image comes within the kernel.
+
+Transforms run over pieces of rows and of columns small enough for a processor's cache.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces, in_place
+from frontglass.convolution.filters import Planes
+
+Plane = NDArray[Any]
+
+
+def filtered(light: Plane, planes: Planes) -> Plane:
+    """Deviated light of one channel.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, W)
+        Linear light.
+    planes : Planes
+        Of the frame or of a larger one, with the light in its middle and nothing round it. The
+        transforms are done in their precision.
+
+    Returns
+    -------
+    ndarray, shape (H, W)
+
+    Notes
+    -----
+    In a frame of its own size an even field stays even, and as much light as leaves it comes in,
+    but for what a kernel askew to the frame exchanges across its corners.
+    """
+    dtype = planes.even.dtype
+    (height, width), (tall, wide) = light.shape, (n - 1 for n in planes.even.shape)
+    rows_inside = slice((tall - height) // 2, (tall + height) // 2)
+    columns_inside = slice((wide - width) // 2, (wide + width) // 2)
+    cosines = np.zeros((height, wide), dtype)
+    sines = None if planes.odd is None else np.zeros((height, wide), dtype)
+
+    def forward(rows: slice) -> None:
+        cosines[rows, columns_inside] = light[rows]
+        in_place(fft.dct, cosines[rows], axis=1)
+
+    def down(columns: slice) -> None:
+        waves = np.zeros((tall, columns.stop - columns.start), dtype)
+        waves[rows_inside] = cosines[:, columns]
+        in_place(fft.dct, waves, axis=0)
+        even, odd = planes.at(columns)
+        if odd is not None and sines is not None:
+            turned = np.zeros_like(waves)
+            np.multiply(waves[1:], odd[1:-1], out=turned[:-1])
+            in_place(fft.idst, turned, axis=0)
+            # Sines start at the first frequency, where cosines have the mean.
+            first = int(columns.start == 0)
+            there = slice(columns.start - 1 + first, columns.stop - 1)
+            sines[:, there] = turned[rows_inside, first:]
+        waves *= even[:-1]
+        in_place(fft.idct, waves, axis=0)
+        cosines[:, columns] = waves[rows_inside]
+
+    def back(rows: slice) -> None:
+        in_place(fft.idct, cosines[rows], axis=1)
+        if sines is not None:
+            in_place(fft.idst, sines[rows], axis=1)
+            cosines[rows] += sines[rows]
+
+    in_pieces(forward, height, ROWS_AT_ONCE)
+    in_pieces(down, wide, COLUMNS_AT_ONCE)
+    in_pieces(back, height, ROWS_AT_ONCE)
+    return cosines[:, columns_inside]
+
+
+def cut(planes: Planes, reach: tuple[int, int]) -> None:
+    """Take from a kernel, in place, what lies so many rows or columns away, or farther.
+
+    Only what mirrors fold onto the rest stays: a frame padded to twice its size has it three
+    frames away.
+    """
+    _cut(planes.even, reach, fft.dct)
+    if planes.odd is not None:
+        rows, columns = reach
+        _cut(planes.odd[1:-1, 1:-1], (rows - 1, columns - 1), fft.dst)
+
+
+def _cut(plane: Plane, reach: tuple[int, int], transform: Callable[..., Plane]) -> None:
+    rows_kept, columns_kept = reach
+    # These transforms undo themselves but for a factor, twice the period along each axis.
+    scale = 1 / (plane.shape[0] + (1 if transform is fft.dst else -1)) / 2
+    scale *= 1 / (plane.shape[1] + (1 if transform is fft.dst else -1)) / 2
+
+    def into_space(columns: slice) -> None:
+        waves = plane[:, columns].copy()
+        in_place(transform, waves, type=1, axis=0)
+        plane[:rows_kept, columns] = waves[:rows_kept]
+
+    def across(rows: slice) -> None:
+        in_place(transform, plane[rows], type=1, axis=1)
+        plane[rows, columns_kept:] = 0
+        plane[rows] *= plane.dtype.type(scale)
+        in_place(transform, plane[rows], type=1, axis=1)
+
+    def from_space(columns: slice) -> None:
+        waves = np.zeros((plane.shape[0], columns.stop - columns.start), plane.dtype)
+        waves[:rows_kept] = plane[:rows_kept, columns]
+        in_place(transform, waves, type=1, axis=0)
+        plane[:, columns] = waves
+
+    in_pieces(into_space, plane.shape[1], COLUMNS_AT_ONCE)
+    in_pieces(across, min(rows_kept, plane.shape[0]), ROWS_AT_ONCE)
+    in_pieces(from_space, plane.shape[1], COLUMNS_AT_ONCE)

@@ -1,0 +1,262 @@
+"""Nets and lines as filters: a product of streaks, one for each family of threads.
+
+What a family of threads does to light is a streak of one dimension. Its transfer function is in
+closed form, and one transform of it along the streak gives the light there, dots, halos and tails
+together. Streaks are laid on the mirrored frame, and what they make of its waves multiplies.
+
+A product of means over a channel's band is not the mean of products: near a lamp the dots beside
+the arms point at it, where a product would make blots of them, averaged over pixels once too often.
+So the first orders that two or three families deviate together are laid at their places, and what
+the product makes of the same orders is taken off.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from frontglass.accuracy import ACCURACY
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE, in_pieces
+from frontglass.convolution.filters import Filter, Planes
+from frontglass.convolution.splat import (
+    Pixels,
+    Points,
+    off_torus,
+    on_torus,
+    planes_of,
+    splat,
+)
+from frontglass.optics.bands import REACH_SIGMAS, Band
+from frontglass.optics.gratings import Grating
+from frontglass.optics.masks import CrossedGratings, Orders
+
+Float64 = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrossedFilter(Filter):
+    """Crossed gratings before the lens, in one channel.
+
+    Parameters
+    ----------
+    mask : CrossedGratings
+        What the pupil sees.
+    band : Band
+        The channel's light.
+    px_per_rad : float
+        Scale of the picture, > 0.
+    pale_share : float
+        Share of all that leaves that pale threads scatter into a veil. [1], in [0, 1].
+    """
+
+    mask: CrossedGratings
+    band: Band
+    px_per_rad: float
+    pale_share: float = 0.0
+
+    @property
+    def direct(self) -> float:
+        """See `Filter`."""
+        return (1 - self.pale_share) * self.mask.direct
+
+    @property
+    def veil(self) -> float:
+        """See `Filter`."""
+        return self.pale_share
+
+    @property
+    def is_even(self) -> bool:
+        """See `Filter`."""
+        return self.mask.is_even
+
+    @property
+    def is_laid(self) -> bool:
+        """See `Filter`."""
+        return True
+
+    def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
+        """See `Filter`."""
+        streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}
+        product: _Passed | None = None
+        done: set[int] = set()
+        for index, grating in enumerate(self.mask.gratings):
+            if index in done:
+                continue
+            image = self.mask.mirror_image_of(index)
+            laid = splat(_turned(streaks[grating], self.mask.across_rad[index]))
+            family = _Passed(grating.direct, planes_of(laid, shape, dtype, is_even=image == index))
+            if image is not None and image != index:
+                done.add(image)
+                family = family.with_mirror_image()
+            product = family if product is None else product.times(family)
+        assert product is not None
+        beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
+        planes = beside and planes_of(beside, shape, dtype, is_even=self.is_even)
+        return product.mixed(planes, 1 - self.pale_share)
+
+
+@dataclass(frozen=True, slots=True)
+class _Passed:
+    """Direct light, and planes of deviated light that are used up by what is done with them.
+
+    Direct light never enters a transform, nor is it ever added to what a transform gave.
+    """
+
+    direct: float
+    planes: Planes
+
+    def with_mirror_image(self) -> _Passed:
+        """Light that passes a family and its mirror image: even, (d + E)^2 - O^2 - d^2."""
+
+        def multiply(columns: slice) -> None:
+            even, odd = self.planes.at(columns)
+            even *= even + even.dtype.type(2 * self.direct)
+            even -= np.square(odd)
+
+        in_pieces(multiply, self.planes.even.shape[1], COLUMNS_AT_ONCE)
+        return _Passed(self.direct**2, Planes(self.planes.even, None))
+
+    def times(self, other: _Passed) -> _Passed:
+        """Light that passes another as well: planes E1 E2 + O1 O2 and E1 O2 + O1 E2."""
+        if self.planes.odd is None and other.planes.odd is not None:
+            return other.times(self)
+
+        def multiply(columns: slice) -> None:
+            (even, odd), (more, turned) = self.planes.at(columns), other.planes.at(columns)
+            direct = even.dtype.type(self.direct)
+            passed = more + even.dtype.type(other.direct)
+            crossed = None
+            if odd is not None and turned is not None:
+                crossed = odd * turned
+                odd *= passed
+                odd += (even + direct) * turned
+            elif odd is not None:
+                odd *= passed
+            even *= passed
+            even += direct * more
+            if crossed is not None:
+                even += crossed
+
+        in_pieces(multiply, self.planes.even.shape[1], COLUMNS_AT_ONCE)
+        return _Passed(self.direct * other.direct, self.planes)
+
+    def mixed(self, beside: Planes | None, share: float) -> Planes:
+        """Planes with light besides, times a share."""
+
+        def mix(columns: slice) -> None:
+            for number, plane in enumerate(self.planes):
+                if plane is None:
+                    continue
+                some = plane[:, columns]
+                if beside is not None and beside[number] is not None:
+                    some += beside[number][:, columns]
+                if share != 1:
+                    some *= some.dtype.type(share)
+
+        in_pieces(mix, self.planes.even.shape[1], COLUMNS_AT_ONCE)
+        return self.planes
+
+
+def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
+    """Light that a grating deviates in a band, along x: points to one side of the lamp.
+
+    Notes
+    -----
+    The inverse transform of its transfer function, averaged over the distance of two points by a
+    triangle, so that none is lost between them. What lies beyond the reach comes back, as from
+    mirrors, along the same line. Far from the lamp several points are taken together.
+    """
+    per_px, reach = ACCURACY.streak_points_per_px, ACCURACY.streak_reach_px
+    count = per_px * reach
+    frequency = np.arange(count + 1) / (2 * reach)
+    last = ACCURACY.revivals * grating.pitch_m / band.centre_m / px_per_rad
+    transfer = np.zeros(count + 1)
+    for alias in range(-math.ceil(last / per_px), math.ceil(last / per_px) + 1):
+        f = frequency + alias * per_px
+        near = np.abs(f) <= last
+        deviated = grating.band_transfer(px_per_rad * f[near], band) - grating.direct
+        transfer[near] += deviated * np.sinc(f[near] / per_px) ** 2
+    light = fft.dct(transfer, type=1) / (2 * count)
+    light[[0, -1]] /= 2
+    at = np.arange(count + 1) / per_px
+    near = slice(0, per_px * ACCURACY.streak_fine_px)
+    together = ACCURACY.streak_points_together
+    far = slice(near.stop, near.stop + (count - near.stop) // together * together)
+    places = [at[near], at[far].reshape(-1, together).mean(axis=1), at[far.stop :]]
+    shares = [light[near], light[far].reshape(-1, together).sum(axis=1), light[far.stop :]]
+    x = np.concatenate(places)
+    return Points(x, np.zeros_like(x), np.concatenate(shares))
+
+
+def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pixels | None:
+    """Light of first orders that several gratings deviate, less what a product makes of it."""
+    spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
+    groups = [group for size in (2, 3) for group in mask.groups_of(size)]
+    if not groups or not all(g.width_m for g in mask.gratings):
+        return None
+    highest = {size: _highest(size, spacing) for size in (2, 3)}
+    wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
+    most = max(n * (highest[n] + 0.5) for n in {len(group) for group in groups})
+    side = fft.next_fast_len(2 * math.ceil(most * wide * spacing) + 4, real=True)
+    lone = {
+        (size, index): _on_torus(mask.joint_orders((index,), highest[size]), band, px_per_rad, side)
+        / mask.others_direct((index,))
+        for size in {len(group) for group in groups}
+        for index in range(len(mask.gratings))
+    }
+    light = np.zeros((side, side // 2 + 1))
+    for group in groups:
+        orders = mask.joint_orders(group, highest[len(group)])
+        light += _on_torus(orders, band, px_per_rad, side)
+        light -= mask.others_direct(group) * math.prod(lone[len(group), i] for i in group)
+    pixels = off_torus(np.asarray(fft.irfft2(light, s=(side, side), workers=-1)))
+    lit = np.abs(pixels.light) > ACCURACY.darkest_share
+    return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
+
+
+def _highest(size: int, spacing_px: float) -> int:
+    """Order up to which what so many gratings deviate is laid at its place."""
+    if size == 2:
+        wanted = max(ACCURACY.joint_orders, math.ceil(ACCURACY.joint_px / spacing_px))
+        return max(min(wanted, int(ACCURACY.joint_reach_px / spacing_px)), 1)
+    return ACCURACY.triple_orders
+
+
+def _on_torus(orders: Orders, band: Band, px_per_rad: float, side: int) -> Float64:
+    """Transform of orders laid on a square that repeats."""
+    total = np.zeros((side, side))
+    for points in streaks_of(orders, band, px_per_rad):
+        total += on_torus(splat(points), side)
+    return np.asarray(fft.rfft2(total, workers=-1).real)
+
+
+def streaks_of(orders: Orders, band: Band, px_per_rad: float) -> Iterator[Points]:
+    """Orders as a band smears them, along the line to the lamp, a ring of them at a time."""
+    x, y = (at * band.centre_m * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
+    radius = np.hypot(x, y)
+    rings = np.ceil(2 * np.log2(np.maximum(radius, 1.0)))
+    for ring in np.unique(rings):
+        member = rings == ring
+        wavelengths, weights = band.wavelengths(
+            band.centre_m * ACCURACY.order_step_px / float(radius[member].max())
+        )
+        ratio = wavelengths / band.centre_m
+        yield Points(
+            np.outer(ratio, x[member]).ravel(),
+            np.outer(ratio, y[member]).ravel(),
+            np.outer(weights, orders.shares[member]).ravel(),
+        )
+
+
+def _turned(points: Points, angle_rad: float) -> Points:
+    c, s = math.cos(angle_rad), math.sin(angle_rad)
+    x, y, shares = points
+    c, s = (0.0 if abs(v) < 1e-12 else v for v in (c, s))
+    x, y = c * x - s * y, s * x + c * y
+    return Points(x, y, shares)

@@ -1,0 +1,178 @@
+"""Filters made of another: its smooth and its sharp part, itself on cells, itself in the dark."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+from scipy.interpolate import CubicSpline
+
+from frontglass.accuracy import ACCURACY
+from frontglass.convolution.blocks import available_cores
+from frontglass.convolution.cells import CellAxis, spline_response
+from frontglass.convolution.cosines import cut
+from frontglass.convolution.filters import Filter, Planes
+
+Float64 = NDArray[np.float64]
+
+FARTHEST_PX = 65536.0
+NODES_PER_CELL = 8
+BEYOND_CELLS = 16
+"""Where a kernel fades beyond the frame: cut off, it would ring once cells are divided out."""
+
+
+@dataclass(frozen=True)
+class DerivedFilter(Filter):
+    """A filter made of another, of which it has the direct light and the veil."""
+
+    whole: Filter
+
+    @property
+    def direct(self) -> float:
+        """See `Filter`."""
+        return self.whole.direct
+
+    @property
+    def veil(self) -> float:
+        """See `Filter`."""
+        return self.whole.veil
+
+    @property
+    def is_even(self) -> bool:
+        """See `Filter`."""
+        return self.whole.is_even
+
+    @property
+    def is_round(self) -> bool:
+        """See `Filter`."""
+        return self.whole.is_round
+
+
+class SmoothPart(DerivedFilter):
+    """Deviated light of a round filter without its detail below a few pixels.
+
+    Notes
+    -----
+    The window ``1 - (1 - exp(-x))**3`` with ``x = 2 (pi sigma f)**2`` is flat to sixth order at the
+    origin, so a power-law tail stays wholly in the smooth part.
+    """
+
+    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`."""
+        window = self._window(np.hypot(fy_per_px[:, np.newaxis], fx_per_px))
+        return self.whole.on_grid(fx_per_px, fy_per_px) * window
+
+    def along_radius(self, f_per_px: Float64) -> Float64:
+        """See `Filter`."""
+        return self.whole.along_radius(f_per_px) * self._window(f_per_px)
+
+    def _window(self, f_per_px: Float64) -> Float64:
+        fallen = np.expm1(-2 * (np.pi * ACCURACY.smoothing_px * f_per_px) ** 2)
+        return np.asarray(1 + fallen**3)
+
+
+class SharpPart(SmoothPart):
+    """What a `SmoothPart` leaves: detail that ends near the lamp, or at an edge of the halo."""
+
+    @property
+    def reach_px(self) -> float:
+        """See `Filter`."""
+        r = np.geomspace(ACCURACY.smoothing_px, FARTHEST_PX, 4000)
+        light = np.abs(self.whole.density(r) - SmoothPart(self.whole).density(r))
+        lit = np.flatnonzero(light > ACCURACY.sharp_light_per_px2)
+        return float(r[lit[-1]]) if lit.size else ACCURACY.smoothing_px
+
+    def _window(self, f_per_px: Float64) -> Float64:
+        return 1 - super()._window(f_per_px)
+
+
+@dataclass(frozen=True)
+class FilterOnCells(DerivedFilter):
+    """A smooth filter as cells see it, with what gathering and spreading back do divided out.
+
+    Lengths and frequencies on its grid are in cells.
+    """
+
+    rows: CellAxis
+    columns: CellAxis
+
+    @property
+    def reach_px(self) -> float:
+        """See `Filter`; in cells."""
+        return self.whole.reach_px / min(self.rows.width_px, self.columns.width_px)
+
+    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`; frequencies in cycles per cell."""
+        fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
+        response = np.outer(self.rows.response(fy), self.columns.response(fx))
+        return np.asarray(self.whole.on_grid(fx, fy) / response**2)
+
+
+class WithoutPoints(FilterOnCells):
+    """What is left of a round filter on cells without its density at their middles.
+
+    That is how pixels blur it: it goes no farther than light that is not in the density's tail.
+    """
+
+    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`; frequencies in cycles per cell."""
+        fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
+        f = np.hypot(fy[:, np.newaxis], fx)
+        nodes = f.max() * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2  # dense near zero
+        points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
+        points /= spline_response(fy_per_px, fx_per_px) ** 2
+        return np.asarray(super().on_grid(fx_per_px, fy_per_px) - points)
+
+
+def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
+    """Planes of a filter for a frame of `shape` padded so widely that it meets no mirror image."""
+    if math.isfinite(filter_.reach_px):
+        reach = math.ceil(filter_.reach_px)
+        return filter_.cosine_planes(_padded(shape, (reach, reach)), dtype)
+    if isinstance(filter_, FilterOnCells) and filter_.is_round:
+        return _round_planes(filter_, shape)
+    # What goes three frames away is folded back too; of a small frame that is not far.
+    least = ACCURACY.least_reach_px
+    padded = _padded(shape, (max(shape[0], least), max(shape[1], least)))
+    planes = filter_.cosine_planes(padded, dtype)
+    cut(planes, shape)
+    return planes
+
+
+def _padded(shape: tuple[int, int], reach: tuple[int, int]) -> tuple[int, int]:
+    rows, columns = (
+        fft.next_fast_len(side + far, real=True) for side, far in zip(shape, reach, strict=True)
+    )
+    return rows, columns
+
+
+def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
+    """Planes of a round filter whose tail, which mirrors would fold back, ends beyond the frame.
+
+    Its density is laid on the cells of the frame and a few more.
+    """
+    rows, columns = filter_.rows.width_px, filter_.columns.width_px
+    reach = (shape[0] + BEYOND_CELLS, shape[1] + BEYOND_CELLS)
+    padded = _padded(shape, reach)
+    y, x = np.arange(reach[0]) * rows, np.arange(reach[1]) * columns
+    end = np.hypot(y[-1], x[-1]) + max(rows, columns)
+    r = np.arange(0, end, min(rows, columns) / NODES_PER_CELL)
+    density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
+    points = np.zeros((padded[0] + 1, padded[1] + 1))
+    points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
+    points[: reach[0], : reach[1]] *= np.outer(_fading(reach[0]), _fading(reach[1]))
+    points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
+    points /= spline_response(*(np.arange(side + 1) / (2 * side) for side in padded)) ** 2
+    rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
+    planes = rest.cosine_planes(padded, points.dtype)
+    np.add(planes.even, points, out=planes.even)
+    return planes
+
+
+def _fading(reach: int) -> Float64:
+    t = np.clip((np.arange(reach) - reach) / BEYOND_CELLS + 1, 0, 1)
+    return 1 - t**3 * (10 - 15 * t + 6 * t**2)

@@ -1,0 +1,178 @@
+"""Light laid on pixels as points, and the planes of a frame that it makes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces
+from frontglass.convolution.filters import Planes
+
+Float64 = NDArray[np.float64]
+
+
+class Points(NamedTuple):
+    """Light of a lamp as points, one of each pair of opposites: offsets [px], shares of light."""
+
+    x_px: Float64
+    y_px: Float64
+    shares: Float64
+
+
+class Pixels(NamedTuple):
+    """Light on pixels: rows and columns of them, the lamp at (0, 0), and shares."""
+
+    rows: NDArray[np.int32]
+    columns: NDArray[np.int32]
+    light: Float64
+
+    @staticmethod
+    def joined(parts: list[Pixels]) -> Pixels:
+        """All the light of several."""
+        return Pixels(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+    def within(self, shape: tuple[int, int]) -> Pixels:
+        """What a lamp lays no farther than a frame's height and width away, without its mirrors."""
+        inside = (np.abs(self.rows) < shape[0]) & (np.abs(self.columns) < shape[1])
+        return Pixels(self.rows[inside], self.columns[inside], self.light[inside])
+
+
+def splat(points: Points) -> Pixels:
+    """Points divided among the four pixels round each.
+
+    That is what averaging over the sending and the receiving pixel makes of a point.
+    """
+    left, top = np.floor(points.x_px), np.floor(points.y_px)
+    right_share, low_share = points.x_px - left, points.y_px - top
+    column, row = left.astype(np.int32), top.astype(np.int32)
+    low = points.shares * low_share
+    high = points.shares - low
+    high_right, low_right = high * right_share, low * right_share
+    return Pixels(
+        np.concatenate([row, row, row + 1, row + 1]),
+        np.concatenate([column, column + 1, column, column + 1]),
+        np.concatenate([high - high_right, high_right, low - low_right, low_right]),
+    )
+
+
+def on_torus(pixels: Pixels, side: int) -> Float64:
+    """Light of pixels and of their opposites on a square that repeats, shape (side, side)."""
+    total = np.zeros(side * side)
+    for sign in (1, -1):
+        place = np.mod(sign * pixels.rows, side).astype(np.intp) * side
+        place += np.mod(sign * pixels.columns, side)
+        total += np.bincount(place, pixels.light, minlength=side * side)
+    return total.reshape(side, side)
+
+
+def off_torus(light: Float64) -> Pixels:
+    """One of each pair of opposite pixels of a square that repeats; the middle counts half."""
+    half = len(light) // 2
+    rows = np.arange(half + 1)
+    columns = np.arange(-half, half + 1)
+    chosen = light[np.ix_(rows, columns % len(light))]
+    chosen[0, :half] = 0
+    chosen[0, half] /= 2
+    row, column = np.nonzero(chosen)
+    return Pixels(rows[row].astype(np.int32), columns[column].astype(np.int32), chosen[row, column])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MirrorKernel:
+    """Light on pixels, for a frame of some shape among its mirror images.
+
+    Parameters
+    ----------
+    folded : Pixels
+        Rows folded into 0 ... H, columns into 0 ... 2 W - 1, sorted by row.
+    starts : ndarray, shape (H + 2,)
+        Where each row begins.
+    shape : (int, int)
+        Of the frame.
+    """
+
+    folded: Pixels
+    starts: NDArray[np.intp]
+    shape: tuple[int, int]
+
+    @classmethod
+    def of(cls, pixels: Pixels, shape: tuple[int, int]) -> MirrorKernel:
+        """Kernel of pixels, one of each pair of opposites, and of those opposites."""
+        height, width = shape
+        rows = np.mod(pixels.rows, 2 * height)
+        both = (rows == 0) | (rows == height)  # on these rows the opposite lies too
+        below = rows > height
+        columns = np.where(below, -pixels.columns, pixels.columns)
+        rows = np.where(below, 2 * height - rows, rows)
+        rows = np.concatenate([rows, rows[both]])
+        columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
+        light = np.concatenate([pixels.light, pixels.light[both]])
+        order = np.argsort(rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
+        folded = Pixels(rows[order], columns[order], light[order])
+        starts = np.searchsorted(folded.rows, np.arange(height + 2))
+        return cls(folded=folded, starts=starts, shape=shape)
+
+    def rows(self, first: int, last: int) -> Float64 | None:
+        """Light in some rows, each pixel's summed in double precision; None if there is none."""
+        a, b = self.starts[first], self.starts[last]
+        if a == b:
+            return None
+        wide = 2 * self.shape[1]
+        place = (self.folded.rows[a:b] - first) * np.intp(wide) + self.folded.columns[a:b]
+        light = np.bincount(place, self.folded.light[a:b], minlength=(last - first) * wide)
+        return np.asarray(light, dtype=np.float64).reshape(last - first, wide)
+
+
+def planes_of(
+    pixels: Pixels, shape: tuple[int, int], dtype: np.dtype[Any], *, is_even: bool
+) -> Planes:
+    """Planes of light on pixels, for a frame of `shape`.
+
+    Parameters
+    ----------
+    pixels : Pixels
+        One of each pair of opposites.
+    shape : (int, int)
+        Of the frame.
+    dtype : dtype
+        Of the planes; transforms are computed in it too.
+    is_even : bool
+        Whether the light looks the same in a mirror: then there is no odd plane.
+    """
+    kernel = MirrorKernel.of(pixels, shape)
+    height, width = shape
+    planes = Planes.empty(shape, dtype, is_even=is_even)
+
+    def along(rows: slice) -> None:
+        laid = kernel.rows(rows.start, rows.stop)
+        for plane in planes if laid is None else ():
+            if plane is not None:
+                plane[rows] = 0
+        if laid is None:
+            return
+        if planes.odd is None:
+            planes.even[rows] = fft.dct(laid[:, : width + 1].astype(dtype), type=1, axis=1)
+        else:
+            transformed = fft.rfft(laid.astype(dtype), axis=1)
+            planes.even[rows] = transformed.real
+            np.negative(transformed.imag, out=planes.odd[rows])
+
+    def down(columns: slice) -> None:
+        even = np.ascontiguousarray(planes.even[:, columns])
+        planes.even[:, columns] = fft.dct(even, type=1, axis=0, overwrite_x=True)
+        if planes.odd is not None:
+            odd = np.ascontiguousarray(planes.odd[1:-1, columns])
+            planes.odd[[0, -1], columns] = 0
+            if height > 1:
+                planes.odd[1:-1, columns] = fft.dst(odd, type=1, axis=0, overwrite_x=True)
+
+    in_pieces(along, height + 1, ROWS_AT_ONCE)
+    in_pieces(down, width + 1, COLUMNS_AT_ONCE)
+    if planes.odd is not None:
+        # At the highest frequencies a grid cannot tell a wave from its mirror image.
+        planes.odd[:, [0, -1]] = 0
+    return planes

@@ -1,0 +1,52 @@
+"""How much of a point's light lands near it, read from the filter that spreads it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.choices import Surround
+from frontglass.convolution.convolve import convolve
+from frontglass.convolution.filters import Filter
+
+Float32 = NDArray[np.float32]
+
+RADIUS_PX = 24
+OVERSAMPLED = 8
+
+
+def encircled_flux(filter_at: Callable[[float], Filter], radius_rad: float) -> float:
+    """Light that lands within an angle of where it belongs, of all that leaves. [1], in [0, 1].
+
+    Parameters
+    ----------
+    filter_at : callable (px_per_rad) -> Filter
+        The filter for a scale.
+    radius_rad : float
+        [rad], > 0.
+
+    Notes
+    -----
+    Filters look the same turned by half a turn, so that a point gets from a disc of light round it
+    what it would send there.
+    """
+    one = filter_at(RADIUS_PX / radius_rad)
+    if one.direct == 1:
+        return 1.0
+    disc = _disc()
+    seen = convolve(disc, (one, one, one), Surround.DARK)
+    middle = disc.shape[0] // 2
+    # A veil lies beyond any radius.
+    veil = one.veil * float(disc[..., 0].mean(dtype=np.float64))
+    return min(float(seen[middle, middle, 1]) - veil, 1.0)
+
+
+def _disc() -> Float32:
+    """Disc of light in the dark, its radius `RADIUS_PX`; an odd number of pixels a side."""
+    side = 2 * RADIUS_PX + 3
+    fine = (np.arange(side * OVERSAMPLED) + 0.5) / OVERSAMPLED - side / 2
+    inside = np.hypot(fine[:, np.newaxis], fine) < RADIUS_PX
+    cover = inside.reshape(side, OVERSAMPLED, side, OVERSAMPLED).mean(axis=(1, 3))
+    return np.repeat(cover[..., np.newaxis], 3, axis=2).astype(np.float32)

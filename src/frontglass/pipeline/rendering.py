@@ -1,0 +1,136 @@
+"""The public door to the light path: stills and arrays in, looks in any number, choices by name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, NamedTuple, overload
+
+from numpy.typing import NDArray
+
+from frontglass.checks import check_bool
+from frontglass.choices import Surround
+from frontglass.elements import Element, Stack
+from frontglass.errors import ParameterError
+from frontglass.optics.camera import Camera
+from frontglass.picture.arrays import array_like
+from frontglass.picture.picture import Picture
+from frontglass.pipeline import light_path
+
+Array = NDArray[Any]
+Looks = Stack | Element | Iterable[Stack | Element]
+
+
+@overload
+def render(
+    picture: Picture,
+    looks: Looks,
+    *,
+    camera: Camera | None = None,
+    surround: Surround | str = Surround.MIRROR,
+    compensate: bool = True,
+) -> Picture: ...
+
+
+@overload
+def render(
+    picture: Array,
+    looks: Looks,
+    *,
+    camera: Camera | None = None,
+    surround: Surround | str = Surround.MIRROR,
+    compensate: bool = True,
+) -> Array: ...
+
+
+def render(
+    picture: Picture | Array,
+    looks: Looks,
+    *,
+    camera: Camera | None = None,
+    surround: Surround | str = Surround.MIRROR,
+    compensate: bool = True,
+) -> Picture | Array:
+    """Picture seen through looks.
+
+    Parameters
+    ----------
+    picture : Picture, or ndarray of shape (H, W), (H, W, 1), (H, W, 3) or (H, W, 4)
+        The still. An array is read as by `Picture.from_array`: floats are linear light, uint8 and
+        uint16 are sRGB codes.
+    looks : Look, or element, or several of them
+        Light meets their elements in the order air, front of the lens, lens, and within each in
+        the order given. None, or strength 0, gives back the same light bit for bit.
+    camera : Camera or None
+        What took the still; None goes by what the file says, else assumes a 40 degree field.
+    surround : "mirror" or "dark"
+        What lies outside the frame.
+    compensate : bool
+        Whether the light lost is made up.
+
+    Returns
+    -------
+    Picture or ndarray
+        A picture gives a picture: the same still with other light; its notices say what was
+        assumed. Light recovered for clipped lamps spreads as all light does, while their cores
+        stay as the still shows them. An array gives an array of the same shape, type and meaning:
+        floats are linear and go beyond 1; codes are codes again, end at white and are dithered at
+        8 bits; one channel is the luminance of three; alpha is as it was. What was assumed is
+        said by a picture's notices alone.
+
+    Raises
+    ------
+    ParameterError
+        If something is not what it must be.
+
+    Examples
+    --------
+    A lamp behind glass, as codes of 8 bits and in linear light:
+
+    >>> import numpy as np, frontglass as fg
+    >>> mist = fg.Glow(optical_depth=0.2, lobes=(fg.GaussianLobe(sigma_deg=1),))
+    >>> night = np.zeros((40, 60, 3))
+    >>> night[20, 30] = 500
+    >>> seen = fg.render(night, mist)
+    >>> seen.shape, seen.dtype.name, bool(seen[20, 31, 1] > 0.05)
+    ((40, 60, 3), 'float64', True)
+    >>> codes = np.full((40, 60), 90, np.uint8)
+    >>> fg.render(codes, fg.read_look("harbour-night").at("1/4")).dtype.name
+    'uint8'
+    """
+    stacks = _stacks(looks)
+    if camera is not None and not isinstance(camera, Camera):
+        raise ParameterError("camera", "a Camera or None", camera)
+    surround = Surround.of("surround", surround)
+    check_bool("compensate", compensate)
+    still = picture if isinstance(picture, Picture) else Picture.from_array(picture)
+    seen = light_path.render(still, stacks, camera=camera, surround=surround, compensate=compensate)
+    if isinstance(picture, Picture):
+        return seen
+    return array_like(picture, seen.radiance, seen.encoding, seen.primaries)
+
+
+class _Alone(NamedTuple):
+    """An element that stands before the lens without a look."""
+
+    light_path: tuple[Element, ...]
+
+
+def _stacks(looks: object) -> tuple[Stack, ...]:
+    """Return looks as a tuple, whether one or several were given; an element is a stack of one."""
+    one = _stack(looks)
+    if one is not None:
+        return (one,)
+    several: list[Stack | None] = [None]
+    if isinstance(looks, Iterable) and not isinstance(looks, str):
+        several = [_stack(look) for look in looks]
+    stacks = tuple(stack for stack in several if stack is not None)
+    if len(stacks) < len(several):
+        hint = "read_look finds a look by its name."
+        raise ParameterError("looks", "a look, an element, or several of them", looks, hint)
+    return stacks
+
+
+def _stack(thing: Any) -> Stack | None:
+    if isinstance(thing, Element):
+        return _Alone((thing,))
+    return thing if hasattr(thing, "light_path") else None

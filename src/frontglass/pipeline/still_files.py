@@ -1,0 +1,125 @@
+"""One still from file to file, and what may be written over."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from frontglass.elements import LightPath
+from frontglass.errors import PictureFileError
+from frontglass.files import write_picture
+from frontglass.optics.camera import Camera
+from frontglass.pipeline.recipe import Recipe
+from frontglass.units import strength_text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RenderedStill:
+    """A still that has been rendered and written.
+
+    Parameters
+    ----------
+    still, out : Path
+        Where it came from and where it went.
+    camera : Camera
+        The camera it was rendered for.
+    notices : tuple of str
+        What was assumed or changed on the way, one sentence each.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> from pathlib import Path
+    >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
+    >>> rendered = fg.RenderedStill(
+    ...     still=Path("one.png"), out=Path("two.png"), camera=camera, notices=()
+    ... )
+    >>> rendered.out.name
+    'two.png'
+    """
+
+    still: Path
+    out: Path
+    camera: Camera
+    notices: tuple[str, ...]
+
+
+def render_file(
+    still: Path, out: Path | None, recipe: Recipe, *, overwrite: bool = False
+) -> RenderedStill:
+    """Render one still from file to file.
+
+    Parameters
+    ----------
+    still : Path
+        The still. It is never written to.
+    out : Path or None
+        Where to write; the extension chooses the format. None is `out_beside`.
+    recipe : Recipe
+        What to do to it.
+    overwrite : bool
+        Whether a file at `out` may be replaced.
+
+    Returns
+    -------
+    RenderedStill
+        Where it went, for which camera, and what was assumed.
+
+    Raises
+    ------
+    FrontglassError
+        If the still cannot be read, rendered or written, or `out` may not be written to.
+
+    Examples
+    --------
+    >>> import tempfile, numpy as np, frontglass as fg
+    >>> from pathlib import Path
+    >>> recipe = fg.Recipe(looks=(fg.read_look("harbour-night").at("1/4"),))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     still = Path(folder, "scout.png")
+    ...     said = fg.write_picture(still, fg.Picture.from_array(np.full((30, 40), 90, np.uint8)))
+    ...     fg.render_file(still, None, recipe).out.name
+    'scout_harbour-night_1-4.png'
+    """
+    target = out_beside(still, recipe.looks) if out is None else out
+    check_may_write(target, [still], overwrite=overwrite)
+    picture = recipe.picture_from(still)
+    camera, assumed = recipe.framing.camera_for(picture)
+    seen = recipe.rendered(picture, camera)
+    written = write_picture(target, seen, quality=recipe.quality)
+    notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
+    return RenderedStill(still=still, out=target, camera=camera, notices=notices)
+
+
+def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:
+    """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4."""
+    parts = [part for look in looks for part in (look.name, strength_text(look.strength))]
+    # A strength is written 1/4, which no file name may hold.
+    name = "_".join([still.stem, *(part.replace("/", "-") for part in parts or ["bare"])])
+    return still.with_name(name + still.suffix)
+
+
+def check_may_write(out: Path, inputs: list[Path], *, overwrite: bool) -> None:
+    """Refuse an `out` that is one of the inputs, or that exists and may not be replaced.
+
+    Raises
+    ------
+    PictureFileError
+        If writing to `out` would destroy something.
+    """
+    for still in inputs:
+        if same_file(out, still):
+            msg = f"{out}: is the still itself, which is never overwritten; choose another file."
+            raise PictureFileError(msg)
+    if not overwrite and os.path.lexists(out):
+        msg = f"{out}: exists already; choose another file or allow overwriting."
+        raise PictureFileError(msg)
+
+
+def same_file(one: Path, other: Path) -> bool:
+    """Whether two paths lead to one file, through links and letter case."""
+    try:
+        return one.samefile(other)
+    except OSError:  # One of them does not exist (yet).
+        return False
