@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -53,34 +54,49 @@ class Accuracy:
         Transfer functions of gratings at more frequencies than the first are looked up in a table
         with so many steps to a thread's width, and no more in all. More steps, more time and
         memory; these hold it to a 4000th of a thread's share.
-    parts_of_a_peak : int
-        Places that stand for an order which a drift has widened. More fill it more evenly.
+    parts_of_a_peak : tuple of float
+        How an order which a drift has widened is divided, as shares of its light from one side to
+        the other, each to be laid at its middle: finer where it is wide and faint.
     drifts_told_apart : float
         Orders, over pitch / drift, up to which such peaks count as orders.
     revivals : float
         Periods of a mask, as shifts, after which a band has washed out its transfer function. Fewer
         leave ripples between dots.
-    streak_points_per_px, streak_fine_px, streak_points_together, streak_reach_px : int
-        Points per pixel of a streak out to some pixels, how many are taken together beyond, and
-        where it is folded back. More points, more exact dots and more time.
-    joint_orders : int
-        First orders of two families that are laid at their exact places. More take time with the
-        square of their number; farther out a product is as good.
+    near_px : int
+        Out to where a lamp's light is summed on an array; memory with its square.
+    streak_points_per_px : (int, int)
+        Points per pixel of a streak, at least and at most. More, more exact dots and more time.
+    points_in_a_dot : float
+        How many of them the standard deviation of a first order asks for.
+    streak_fine_px, streak_points_together, streak_reach_px : int
+        Out to where they are so fine, how many are taken together beyond, and where the streak is
+        folded back.
+    joint_orders, more_joint_orders : (int, float)
+        First orders of two families that are laid at their exact places, and how far apart their
+        points are [px]. More take time with the square of their number; farther out a product is
+        as good.
+    much_joint_light : float
+        Share of what two families deviate from which on there are more of them.
     joint_px, joint_reach_px : float
         So far at least, and no farther, are such orders laid [px].
     triple_orders : int
         The same of three families, time with the cube.
-    order_step_px : float
-        Between the points of such an order's streak [px].
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
-    tulle_orders : float
-        Cycles per pitch out to which orders of tulle are laid one by one; beyond, its arms are.
-    arm_steps : int
-        Points of a row of an arm while its distance grows by a factor of e.
-    halo_lobes, halo_step_px, darkest_halo : int, float, float
-        Lobes of the pattern of a piece of thread that are laid on points, the distance of these
-        [px], and the share of a lamp's light below which a point's goes to the tail.
+    tulle_orders, tulle_px, most_tulle_orders : float
+        Cycles per pitch out to which orders of tulle are laid one by one, or more of them out to
+        so many pixels; beyond, its arms are.
+    tulle_steps_px : tuple of (float, float)
+        Of these orders, up to how many cycles per pitch their points are how far apart [px].
+    lone_tulle_orders : float
+        Beyond so many cycles per pitch they may be an eighth of the orders' distance apart.
+    fine_arms, arm_steps_px : float, (float, float)
+        Out to so many times where they begin, and beyond, steps of the arms' rows [px].
+    halo_lobes, faint_halo_lobes, halo_step_px, halo_steps_per_lobe : float
+        Lobes of the pattern of a piece of thread that are laid on equal steps, lobes aside that are
+        laid at all, and these steps: so many pixels, or longer where a lobe has many of them.
+    darkest_halo : float
+        Share of a lamp's light below which a point of it is left out.
     lamps_in_air, dimmest_in_air, lamp_patch_deg : int, float, float
         Lamps that haze lets glow at most, the share of the brightest one's light below which one
         is left out, and the size from which on one counts as several. More and smaller ones take
@@ -93,6 +109,30 @@ class Accuracy:
         step moves them by less [px].
     median_px : int
         Pixels that the median of a frame is taken of.
+    map_nodes_per_blur, fewest_map_nodes, most_map_nodes : int
+        What is painted on a filter is seen no sharper than the pupil blurs it. Nodes of its map
+        along that blur, and along a side of the frame. More take time.
+    hole_nodes_per_blur, fewest_hole_nodes : int
+        The same of a clear centre, which has an edge, and is cheap: 3e-4 is the largest error.
+    stroke_directions, film_depths : int
+        Films that stand for strokes which turn, and for depths that vary. One convolution each.
+    haze_cell_deg : float
+        Between nodes at which the light of lamps in haze is computed. Finer ones take more time.
+    widest_haze_cell_px, near_haze_cells : int
+        Such nodes are no farther apart; and how many of them round a lamp its glow is computed
+        pixel by pixel.
+    flux_radius_px, flux_oversampled : int
+        Radius of the disc from which encircled flux is read, and parts of a pixel of its rim.
+    once_only_depth : float
+        Optical depth below which light is taken to be deviated once or not at all.
+    match_tolerance : float
+        Relative error of a strength that equals another look. Less takes more pictures.
+    edge_samples_per_px, disc_oversampled : int
+        Parts of a pixel in which targets are drawn.
+    lamp_tries : int
+        Scales tried until a halo fits the target of a lamp.
+    readable_halo_px : tuple of 2 float
+        Half-energy radius between which it does: neither too coarse nor too small.
     """
 
     local_share: float = 1e-3
@@ -116,24 +156,39 @@ class Accuracy:
     fewest_for_a_table: int = 4096
     table_steps_per_thread: int = 256
     largest_table: int = 2**18
-    parts_of_a_peak: int = 12
+    parts_of_a_peak: tuple[float, ...] = (0.0, 0.03, 0.1, 0.25, 0.42, 0.58, 0.75, 0.9, 0.97, 1.0)
     drifts_told_apart: float = 0.4
     revivals: float = 20.0
-    streak_points_per_px: int = 64
+    near_px: int = 1024
+    streak_points_per_px: tuple[int, int] = (16, 64)
+    points_in_a_dot: float = 20.0
     streak_fine_px: int = 256
     streak_points_together: int = 8
-    streak_reach_px: int = 16384
-    joint_orders: int = 16
+    streak_reach_px: int = 8192
+    joint_orders: tuple[int, float] = (16, 0.25)
+    more_joint_orders: tuple[int, float] = (36, 0.125)
+    much_joint_light: float = 0.01
     joint_px: float = 48.0
     joint_reach_px: float = 700.0
-    triple_orders: int = 8
-    order_step_px: float = 0.25
+    triple_orders: int = 12
     darkest_share: float = 1e-13
     tulle_orders: float = 64.0
-    arm_steps: int = 200
-    halo_lobes: int = 8
+    tulle_px: float = 240.0
+    lone_tulle_orders: float = 20.0
+    most_tulle_orders: float = 128.0
+    tulle_steps_px: tuple[tuple[float, float], ...] = (
+        (5.0, 0.03),
+        (10.0, 0.0625),
+        (20.0, 0.125),
+        (math.inf, 0.5),
+    )
+    fine_arms: float = 8.0
+    arm_steps_px: tuple[float, float] = (0.5, 4.0)
+    halo_lobes: float = 8.0
+    faint_halo_lobes: float = 64.0
     halo_step_px: float = 0.5
-    darkest_halo: float = 3e-10
+    halo_steps_per_lobe: float = 64.0
+    darkest_halo: float = 1e-12
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01
     lamp_patch_deg: float = 1.5
@@ -142,6 +197,25 @@ class Accuracy:
     alignment_steps: int = 4
     alignment_last_px: float = 0.01
     median_px: int = 250_000
+
+    map_nodes_per_blur: int = 12
+    fewest_map_nodes: int = 33
+    most_map_nodes: int = 513
+    hole_nodes_per_blur: int = 48
+    fewest_hole_nodes: int = 129
+    stroke_directions: int = 6
+    film_depths: int = 4
+    haze_cell_deg: float = 0.2
+    widest_haze_cell_px: int = 24
+    near_haze_cells: int = 5
+    flux_radius_px: int = 24
+    flux_oversampled: int = 8
+    once_only_depth: float = 1e-6
+    match_tolerance: float = 1e-4
+    edge_samples_per_px: int = 32
+    disc_oversampled: int = 8
+    lamp_tries: int = 5
+    readable_halo_px: tuple[float, float] = (14.0, 70.0)
 
 
 ACCURACY = Accuracy()

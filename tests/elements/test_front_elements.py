@@ -25,6 +25,8 @@ from frontglass.errors import ParameterError
 from frontglass.optics.nets import SquareNet
 from frontglass.optics.tulle import HexagonalNet
 
+INDEX_LESS_1 = 0.47
+"""Of petrolatum, over air."""
 NO_NUMBERS = (math.nan, math.inf, -math.inf, "0.5", True, None)
 HOLE = ClearCentre(radius_mm=10.0)
 START: dict[type, dict[str, Any]] = {
@@ -196,6 +198,31 @@ def test_a_groove_delays_blue_by_more_of_its_wave_than_red():
     grooves = Lines(pitch_mm=1.0, line_mm=0.04, groove_phase_deg=90.0)
     phases = [grooves.mask(channel).lines.phase_rad for channel in range(3)]
     np.testing.assert_allclose(phases, math.pi / 2 * 540 / np.array([600, 540, 465]), rtol=1e-12)
+
+
+@pytest.mark.source("Goodman2005", "sec. 4.4: orders of a grating, b sinc(n b) in amplitude")
+@pytest.mark.parametrize(("pitch_mm", "thread_mm"), [(0.4, 0.04), (0.2, 0.04), (0.8, 0.05)])
+def test_light_of_a_net_beyond_a_degree_is_the_sum_of_its_far_orders(pitch_mm, thread_mm):
+    open_share = 1 - thread_mm / pitch_mm
+    n = np.arange(-1000, 1001)
+    along = (open_share * np.sinc(n * open_share)) ** 2 / open_share
+    light, order = np.outer(along, along), np.hypot(n[:, None], n)
+    # A channel is a band: 540 nm and 90 nm wide at half its height.
+    waves_m = np.linspace(420e-9, 660e-9, 25)
+    weights = 0.5 ** ((waves_m - 540e-9) / 45e-9) ** 2
+    last = math.radians(1) * pitch_mm * 1e-3 / waves_m
+    beyond = np.average([light[order > one].sum() for one in last], weights=weights)
+    got = 1 - Net(pitch_mm=pitch_mm, thread_mm=thread_mm).encircled_flux(math.radians(1), 1)
+    # The engine's bound, of the light that is there.
+    assert got == pytest.approx(beyond, abs=1e-3)
+
+
+def test_light_of_a_thick_film_is_that_of_its_slopes():
+    # Far above one wave deep its angles are normal, of the standard deviation of its slopes.
+    film = made(Grease, film_um=8.0, texture_um=400.0)
+    sigma_deg = math.degrees(INDEX_LESS_1 * 8.0 / 400.0)
+    within = 1 - math.exp(-0.5 / sigma_deg**2)
+    assert film.encircled_flux(math.radians(1), 1) == pytest.approx(within, abs=0.01)
 
 
 def test_strengths_of_grease_add_in_variance():

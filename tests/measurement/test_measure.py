@@ -197,6 +197,16 @@ def test_shipped_looks_measure_what_their_elements_say(name, strength):
         )
 
 
+@pytest.mark.parametrize("name", ["fine-net", "wide-net", "old-matinee", "keyhole"])
+def test_glare_of_nets_and_films_is_told_as_it_is_measured(name):
+    look = fg.read_look(name)
+    want = look_numbers(look, CAMERA, 2048)
+    # The target is a frame among its mirror images, 17 degrees high.
+    assert glare_index(look, CAMERA) == pytest.approx(want.veiling_glare_index, rel=0.04, abs=1e-6)
+    levels = wedge_levels(look, CAMERA)
+    assert 10 + math.log2(levels[-1]) == pytest.approx(want.black_lift_stops, abs=0.05)
+
+
 def test_a_look_at_nothing_measures_nothing():
     got = measure(fg.read_look("rehearsal-room").at(0), CAMERA, 1024, 576)
     assert (got.plateau, got.pores_held, got.halo.direct_share) == pytest.approx((1, 1, 1))

@@ -102,6 +102,20 @@ def test_a_veil_stands_behind_the_glow_whatever_order_looks_are_given_in(
     np.testing.assert_array_equal(one, other)
 
 
+@pytest.mark.parametrize("surround", Surround)
+def test_a_veil_beside_a_wide_glow_only_adds_its_share_of_the_mean(
+    pictured: Pictured, surround: Surround
+) -> None:
+    picture = pictured(room())
+    wide = Glow(optical_depth=0.05, lobes=(GaussianLobe(sigma_deg=9.0),))
+    alone, veiled = (
+        render(picture, [look_of(*parts)], camera=CAMERA, surround=surround).radiance
+        for parts in ((wide,), (wide, Veil(veil_share=0.01)))
+    )
+    want = 0.99 * alone + 0.01 * picture.radiance.mean(axis=(0, 1))
+    np.testing.assert_allclose(veiled, want, rtol=1e-5, atol=1e-6)
+
+
 def test_light_meets_elements_of_one_place_in_the_order_given(pictured: Pictured) -> None:
     # A threshold sees what the glow before it has left.
     picture = pictured(room())

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 CENTRES_M = (600e-9, 540e-9, 465e-9)
 FWHM_M = 90e-9
 SIGMA_M = FWHM_M / math.sqrt(8 * math.log(2))
-STEP_PX = 1 / 24
+STEP_PX = 1 / 16
 """Between wavelengths, of an order's place; ten times finer changes a pixel by a third of 0.1 %."""
 REACH_SIGMAS = 4.5
 _CHUNK = 1 << 20
@@ -41,11 +41,18 @@ class Orders:
         return Orders(c * x - s * y, s * x + c * y, self.shares)
 
 
-def orders_of(mask: NDArray[np.complex128], cell_m: tuple[float, float], tiles: int = 1) -> Orders:
+def orders_of(
+    mask: NDArray[np.complex128],
+    cell_m: tuple[float, float],
+    *,
+    tiles: int = 0,
+    least: float = 1e-10,
+) -> Orders:
     """Orders of a mask drawn on (rows, columns) of a cell of (height, width) [m].
 
     The grid's own spectrum repeats for ever under the pattern of a sample, and so on for the whole
-    mask: `tiles` repetitions to either side of the first are counted.
+    mask: `tiles` repetitions to either side of the first are counted, and of them orders that
+    hold `least` of the light.
     """
     rows, columns = mask.shape
     amplitude = np.fft.fft2(mask) / mask.size
@@ -57,7 +64,7 @@ def orders_of(mask: NDArray[np.complex128], cell_m: tuple[float, float], tiles: 
         for right in range(-tiles, tiles + 1):
             y, x = j + down * rows, i + right * columns
             seen = np.outer(np.sinc(y / rows) ** 2, np.sinc(x / columns) ** 2) * power
-            row, column = np.nonzero(seen > 1e-13)
+            row, column = np.nonzero(seen > least)
             parts.append((x[column] / cell_m[1], y[row] / cell_m[0], seen[row, column]))
     return Orders(*(np.concatenate(c) for c in zip(*parts, strict=True)))
 
@@ -91,7 +98,7 @@ def kernel_of(orders: Orders, channel: int, px_per_rad: float, shape: tuple[int,
         (member,) = np.nonzero(rings == ring)
         outer = radius[member].max()
         # Far away, where the streaks of hundreds of orders lie over one another, pixels serve.
-        step = STEP_PX if outer < 300 else 0.5
+        step = STEP_PX * max(1.0, outer / 20)
         half = max(24, math.ceil(REACH_SIGMAS * SIGMA_M / centre * outer / step))
         z = np.linspace(-REACH_SIGMAS, REACH_SIGMAS, 2 * half + 1)
         weights = np.exp(-(z**2) / 2)

@@ -170,6 +170,10 @@ class VeilFilter(Filter):
         """See `Filter`."""
         return np.zeros((len(fy_per_px), len(fx_per_px)))
 
+    def along_radius(self, f_per_px: Float64) -> Float64:
+        """See `Filter`; a rounding that is not zero would be a point of light at the origin."""
+        return np.zeros_like(f_per_px)
+
     def density(self, r_px: Float64) -> Float64:
         """See `Filter`."""
         return np.zeros_like(r_px)

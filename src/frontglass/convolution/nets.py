@@ -89,7 +89,7 @@ class CrossedFilter(Filter):
             if index in done:
                 continue
             image = self.mask.mirror_image_of(index)
-            laid = splat(_turned(streaks[grating], self.mask.across_rad[index]))
+            laid = [splat(_turned(streaks[grating], self.mask.across_rad[index]))]
             family = _Passed(grating.direct, planes_of(laid, shape, dtype, is_even=image == index))
             if image is not None and image != index:
                 done.add(image)
@@ -97,7 +97,7 @@ class CrossedFilter(Filter):
             product = family if product is None else product.times(family)
         assert product is not None
         beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
-        planes = beside and planes_of(beside, shape, dtype, is_even=self.is_even)
+        planes = beside and planes_of([beside], shape, dtype, is_even=self.is_even)
         return product.mixed(planes, 1 - self.pale_share)
 
 
@@ -172,7 +172,11 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     triangle, so that none is lost between them. What lies beyond the reach comes back, as from
     mirrors, along the same line. Far from the lamp several points are taken together.
     """
-    per_px, reach = ACCURACY.streak_points_per_px, ACCURACY.streak_reach_px
+    smear = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
+    per_px, most = ACCURACY.streak_points_per_px
+    while per_px < most and per_px * smear < ACCURACY.points_in_a_dot:
+        per_px *= 2
+    reach = ACCURACY.streak_reach_px
     count = per_px * reach
     frequency = np.arange(count + 1) / (2 * reach)
     last = ACCURACY.revivals * grating.pitch_m / band.centre_m / px_per_rad
@@ -195,48 +199,90 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
 
 
 def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pixels | None:
-    """Light of first orders that several gratings deviate, less what a product makes of it."""
-    spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
-    groups = [group for size in (2, 3) for group in mask.groups_of(size)]
-    if not groups or not all(g.width_m for g in mask.gratings):
+    """Light of first orders that several gratings deviate, less what a product makes of it.
+
+    Notes
+    -----
+    What the means of two lack of the mean of their product is their covariance C over the band,
+    and of three their third moment about the means as well: with the means T of all,
+    ``C_12 T_3 + C_13 T_2 + C_23 T_1 + C_123`` is added to ``T_1 T_2 T_3``. Four are left at that.
+    """
+    numbers = range(len(mask.gratings))
+    if len(numbers) < 2 or not all(g.width_m for g in mask.gratings):
         return None
-    highest = {size: _highest(size, spacing) for size in (2, 3)}
+    spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
+    orders, step = ACCURACY.joint_orders
+    two = sorted(1 - grating.direct for grating in mask.gratings)[-2:]
+    if math.prod(two) > ACCURACY.much_joint_light:
+        orders, step = ACCURACY.more_joint_orders
+    wanted = max(orders, math.ceil(ACCURACY.joint_px / spacing))
+    highest = max(min(wanted, int(ACCURACY.joint_reach_px / spacing)), 1)
     wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
-    most = max(n * (highest[n] + 0.5) for n in {len(group) for group in groups})
-    side = fft.next_fast_len(2 * math.ceil(most * wide * spacing) + 4, real=True)
-    lone = {
-        (size, index): _on_torus(mask.joint_orders((index,), highest[size]), band, px_per_rad, side)
-        / mask.others_direct((index,))
-        for size in {len(group) for group in groups}
-        for index in range(len(mask.gratings))
-    }
-    light = np.zeros((side, side // 2 + 1))
-    for group in groups:
-        orders = mask.joint_orders(group, highest[len(group)])
-        light += _on_torus(orders, band, px_per_rad, side)
-        light -= mask.others_direct(group) * math.prod(lone[len(group), i] for i in group)
-    pixels = off_torus(np.asarray(fft.irfft2(light, s=(side, side), workers=-1)))
+    # Far enough along either axis for what all families together deviate.
+    across = np.array(mask.across_rad)
+    turns = max(float(np.abs(turn(across)).sum()) for turn in (np.cos, np.sin))
+    reach = turns * (highest + 0.5) * wide * spacing
+    side = fft.next_fast_len(2 * math.ceil(reach) + 4, real=True)
+    torus = _Torus(mask, band, px_per_rad, side, step)
+    light = torus.of_pairs(highest) + torus.of_triples(min(highest, ACCURACY.triple_orders))
+    pixels = off_torus(np.asarray(fft.irfft2(light, s=(torus.side,) * 2, workers=-1)))
     lit = np.abs(pixels.light) > ACCURACY.darkest_share
     return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
 
 
-def _highest(size: int, spacing_px: float) -> int:
-    """Order up to which what so many gratings deviate is laid at its place."""
-    if size == 2:
-        wanted = max(ACCURACY.joint_orders, math.ceil(ACCURACY.joint_px / spacing_px))
-        return max(min(wanted, int(ACCURACY.joint_reach_px / spacing_px)), 1)
-    return ACCURACY.triple_orders
+@dataclass(frozen=True, slots=True)
+class _Torus:
+    """Transforms of first orders laid on a square that repeats, wide enough for them."""
+
+    mask: CrossedGratings
+    band: Band
+    px_per_rad: float
+    side: int
+    step_px: float
+
+    def of_pairs(self, highest: int) -> Float64:
+        """Covariances of two, behind all others."""
+        lone = self._lone(highest)
+        light = np.zeros((self.side, self.side // 2 + 1))
+        for pair in self.mask.groups_of(2):
+            passed = math.prod(
+                grating.direct + lone[index]
+                for index, grating in enumerate(self.mask.gratings)
+                if index not in pair
+            )
+            light += passed * self._covariance(pair, lone, highest)
+        return light
+
+    def of_triples(self, highest: int) -> Float64:
+        """Third moments about the means, less the direct light of others."""
+        light = np.zeros((self.side, self.side // 2 + 1))
+        groups = self.mask.groups_of(3)
+        if not groups:
+            return light
+        lone = self._lone(highest)
+        pairs = {pair: self._covariance(pair, lone, highest) for pair in self.mask.groups_of(2)}
+        for i, j, k in groups:
+            moment = self._joint((i, j, k), highest) - lone[i] * lone[j] * lone[k]
+            moment -= pairs[i, j] * lone[k] + pairs[i, k] * lone[j] + pairs[j, k] * lone[i]
+            light += self.mask.others_direct((i, j, k)) * moment
+        return light
+
+    def _covariance(self, pair: tuple[int, ...], lone: list[Float64], highest: int) -> Float64:
+        i, j = pair
+        return np.asarray(self._joint(pair, highest) - lone[i] * lone[j])
+
+    def _lone(self, highest: int) -> list[Float64]:
+        return [self._joint((index,), highest) for index in range(len(self.mask.gratings))]
+
+    def _joint(self, members: tuple[int, ...], highest: int) -> Float64:
+        """Orders in which some gratings deviate light, whatever the others do."""
+        orders = self.mask.joint_orders(members, highest)
+        points = streaks_of(orders, self.band, self.px_per_rad, self.step_px)
+        light = on_torus(points, self.side)
+        return np.asarray(fft.rfft2(light, workers=-1).real)
 
 
-def _on_torus(orders: Orders, band: Band, px_per_rad: float, side: int) -> Float64:
-    """Transform of orders laid on a square that repeats."""
-    total = np.zeros((side, side))
-    for points in streaks_of(orders, band, px_per_rad):
-        total += on_torus(splat(points), side)
-    return np.asarray(fft.rfft2(total, workers=-1).real)
-
-
-def streaks_of(orders: Orders, band: Band, px_per_rad: float) -> Iterator[Points]:
+def streaks_of(orders: Orders, band: Band, px_per_rad: float, step_px: float) -> Iterator[Points]:
     """Orders as a band smears them, along the line to the lamp, a ring of them at a time."""
     x, y = (at * band.centre_m * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
     radius = np.hypot(x, y)
@@ -244,7 +290,7 @@ def streaks_of(orders: Orders, band: Band, px_per_rad: float) -> Iterator[Points
     for ring in np.unique(rings):
         member = rings == ring
         wavelengths, weights = band.wavelengths(
-            band.centre_m * ACCURACY.order_step_px / float(radius[member].max())
+            band.centre_m * step_px / float(radius[member].max())
         )
         ratio = wavelengths / band.centre_m
         yield Points(

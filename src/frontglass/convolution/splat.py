@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -9,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces
 from frontglass.convolution.filters import Planes
 
@@ -35,11 +37,6 @@ class Pixels(NamedTuple):
         """All the light of several."""
         return Pixels(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
-    def within(self, shape: tuple[int, int]) -> Pixels:
-        """What a lamp lays no farther than a frame's height and width away, without its mirrors."""
-        inside = (np.abs(self.rows) < shape[0]) & (np.abs(self.columns) < shape[1])
-        return Pixels(self.rows[inside], self.columns[inside], self.light[inside])
-
 
 def splat(points: Points) -> Pixels:
     """Points divided among the four pixels round each.
@@ -59,14 +56,16 @@ def splat(points: Points) -> Pixels:
     )
 
 
-def on_torus(pixels: Pixels, side: int) -> Float64:
-    """Light of pixels and of their opposites on a square that repeats, shape (side, side)."""
+def on_torus(parts: Iterable[Points], side: int) -> Float64:
+    """Light of points and of their opposites on a square that repeats, shape (side, side)."""
     total = np.zeros(side * side)
-    for sign in (1, -1):
-        place = np.mod(sign * pixels.rows, side).astype(np.intp) * side
-        place += np.mod(sign * pixels.columns, side)
+    for points in parts:
+        pixels = splat(points)
+        place = np.mod(pixels.rows, side).astype(np.intp) * side
+        place += np.mod(pixels.columns, side)
         total += np.bincount(place, pixels.light, minlength=side * side)
-    return total.reshape(side, side)
+    square = total.reshape(side, side)
+    return square + np.roll(square[::-1, ::-1], (1, 1), axis=(0, 1))
 
 
 def off_torus(light: Float64) -> Pixels:
@@ -87,55 +86,85 @@ class MirrorKernel:
 
     Parameters
     ----------
-    folded : Pixels
-        Rows folded into 0 ... H, columns into 0 ... 2 W - 1, sorted by row.
+    near : ndarray, shape (N + 1, 2 N + 1)
+        Light in rows 0 ... N below the lamp and N columns to either side, where most of it is.
+    far : Pixels
+        All other light, rows folded into 0 ... H, columns into 0 ... 2 W - 1, sorted by row.
     starts : ndarray, shape (H + 2,)
-        Where each row begins.
+        Where in `far` each row begins.
     shape : (int, int)
         Of the frame.
     """
 
-    folded: Pixels
+    near: Float64
+    far: Pixels
     starts: NDArray[np.intp]
     shape: tuple[int, int]
 
     @classmethod
-    def of(cls, pixels: Pixels, shape: tuple[int, int]) -> MirrorKernel:
+    def of(cls, parts: Iterable[Pixels], shape: tuple[int, int]) -> MirrorKernel:
         """Kernel of pixels, one of each pair of opposites, and of those opposites."""
         height, width = shape
-        rows = np.mod(pixels.rows, 2 * height)
-        both = (rows == 0) | (rows == height)  # on these rows the opposite lies too
-        below = rows > height
-        columns = np.where(below, -pixels.columns, pixels.columns)
-        rows = np.where(below, 2 * height - rows, rows)
-        rows = np.concatenate([rows, rows[both]])
-        columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
-        light = np.concatenate([pixels.light, pixels.light[both]])
+        reach = min(ACCURACY.near_px, height - 1, width - 1)
+        near = np.zeros((reach + 1, 2 * reach + 1))
+        far = [Pixels(*np.zeros((2, 0), np.int32), np.zeros(0))]
+        for pixels in parts:
+            above = pixels.rows < 0
+            rows, columns = np.abs(pixels.rows), np.where(above, -pixels.columns, pixels.columns)
+            inside = (rows <= reach) & (np.abs(columns) <= reach)
+            place = rows[inside] * np.intp(near.shape[1]) + columns[inside] + reach
+            light = np.bincount(place, pixels.light[inside], minlength=near.size)
+            near += light.reshape(near.shape)
+            outside = ~inside
+            beyond = Pixels(rows[outside], columns[outside], pixels.light[outside])
+            far.append(_folded(beyond, shape))
+        near[0] += near[0, ::-1].copy()
+        rows, columns, light = Pixels.joined(far)
         order = np.argsort(rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
         folded = Pixels(rows[order], columns[order], light[order])
         starts = np.searchsorted(folded.rows, np.arange(height + 2))
-        return cls(folded=folded, starts=starts, shape=shape)
+        return cls(near=near, far=folded, starts=starts, shape=shape)
 
     def rows(self, first: int, last: int) -> Float64 | None:
         """Light in some rows, each pixel's summed in double precision; None if there is none."""
         a, b = self.starts[first], self.starts[last]
-        if a == b:
+        near = self.near[first:last]
+        if a == b and not near.any():
             return None
         wide = 2 * self.shape[1]
-        place = (self.folded.rows[a:b] - first) * np.intp(wide) + self.folded.columns[a:b]
-        light = np.bincount(place, self.folded.light[a:b], minlength=(last - first) * wide)
-        return np.asarray(light, dtype=np.float64).reshape(last - first, wide)
+        place = (self.far.rows[a:b] - first) * np.intp(wide) + self.far.columns[a:b]
+        light = np.bincount(place, self.far.light[a:b], minlength=(last - first) * wide)
+        laid = np.asarray(light, dtype=np.float64).reshape(last - first, wide)
+        reach = near.shape[1] // 2
+        laid[: len(near), : reach + 1] += near[:, reach:]
+        if reach:
+            laid[: len(near), -reach:] += near[:, :reach]
+        return laid
+
+
+def _folded(pixels: Pixels, shape: tuple[int, int]) -> Pixels:
+    """Fold pixels and their opposites, as mirrors send them, to rows 0 ... H."""
+    height, width = shape
+    rows = np.mod(pixels.rows, 2 * height)
+    both = (rows == 0) | (rows == height)  # on these rows the opposite lies too
+    below = rows > height
+    columns = np.where(below, -pixels.columns, pixels.columns)
+    rows = np.where(below, 2 * height - rows, rows)
+    rows = np.concatenate([rows, rows[both]])
+    columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
+    light = np.concatenate([pixels.light, pixels.light[both]])
+    return Pixels(rows.astype(np.int32), columns.astype(np.int32), light)
 
 
 def planes_of(
-    pixels: Pixels, shape: tuple[int, int], dtype: np.dtype[Any], *, is_even: bool
+    parts: Iterable[Pixels], shape: tuple[int, int], dtype: np.dtype[Any], *, is_even: bool
 ) -> Planes:
     """Planes of light on pixels, for a frame of `shape`.
 
     Parameters
     ----------
-    pixels : Pixels
-        One of each pair of opposites.
+    parts : iterable of Pixels
+        One of each pair of opposites; those at the lamp itself count half.
     shape : (int, int)
         Of the frame.
     dtype : dtype
@@ -143,7 +172,7 @@ def planes_of(
     is_even : bool
         Whether the light looks the same in a mirror: then there is no odd plane.
     """
-    kernel = MirrorKernel.of(pixels, shape)
+    kernel = MirrorKernel.of(parts, shape)
     height, width = shape
     planes = Planes.empty(shape, dtype, is_even=is_even)
 

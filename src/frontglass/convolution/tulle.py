@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.convolution.nets import streaks_of
-from frontglass.convolution.splat import Pixels, Points, planes_of, splat
-from frontglass.optics.bands import Band
+from frontglass.convolution.splat import Points, planes_of, splat
+from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
 
@@ -22,9 +23,8 @@ Float64 = NDArray[np.float64]
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2
-_ROWS = np.arange(-12, 13)
-"""Of orders beside an arm; 97 % of its light."""
-_ROW_WAVELENGTHS = 9
+_ROWS = np.arange(-15, 16)
+"""Of orders beside an arm; 98 % of its light."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,13 +71,11 @@ class TulleFilter(Filter):
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         share = 1 - self.pale_share
-        parts = [
+        parts = (
             splat(Points(x, y, share * light))
             for x, y, light in star(self.mask, self.band, self.px_per_rad)
-        ]
-        if not parts:
-            parts = [splat(Points(*3 * (np.zeros(0),)))]
-        return planes_of(Pixels.joined(parts), shape, dtype, is_even=self.is_even)
+        )
+        return planes_of(parts, shape, dtype, is_even=self.is_even)
 
 
 def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
@@ -85,76 +83,101 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     if not mask.width_m:
         return
     px = px_per_rad * band.centre_m
-    orders = mask.orders(ACCURACY.tulle_orders)
+    farthest = min(ACCURACY.tulle_px * mask.pitch_m / px, ACCURACY.most_tulle_orders)
+    farthest = max(farthest, ACCURACY.tulle_orders)
+    orders = mask.orders(farthest)
     kept = mask.kept(orders.x_per_m, orders.y_per_m)
     near = Orders(orders.x_per_m, orders.y_per_m, orders.shares * kept)
-    yield from streaks_of(near, band, px_per_rad)
+    first, spacing = 0.0, 2 / math.sqrt(3) * px / mask.pitch_m
+    radius = np.hypot(near.x_per_m, near.y_per_m) * mask.pitch_m
+    for last, step in ACCURACY.tulle_steps_px:
+        some = (radius <= last) & (radius > first)
+        chosen = Orders(*(column[some] for column in near))
+        # Where so many lie over one another, a part of their distance serves.
+        widest = spacing / 8 if first >= ACCURACY.lone_tulle_orders else step
+        yield from streaks_of(chosen, band, px_per_rad, max(step, widest))
+        first = last
     # Half of all there is lies to one side.
     beyond = (1 - mask.direct) / 2 - float(orders.shares.sum())
-    farther = np.array([1.5 * ACCURACY.tulle_orders / mask.pitch_m])
+    farther = np.array([1.5 * farthest / mask.pitch_m])
     still = float(mask.kept(farther, np.zeros(1))[0])
     lost = float(np.sum(orders.shares * (1 - kept))) + beyond * (1 - still)
-    start = ACCURACY.tulle_orders * px / mask.pitch_m
+    start = farthest * px / mask.pitch_m, band.sigma_m / band.centre_m
     yield from _arms(mask, band, px_per_rad, start, beyond * still)
     if mask.jitter_m:
         yield from _halo(mask, band, px_per_rad, lost)
 
 
 def _arms(
-    mask: HexagonalNet, band: Band, px_per_rad: float, start_px: float, light: float
+    mask: HexagonalNet, band: Band, px_per_rad: float, start: tuple[float, float], light: float
 ) -> Iterator[Points]:
-    """Light beyond some distance: rows of orders along three arms, each the tail of an edge."""
-    count = math.ceil(math.log(ACCURACY.streak_reach_px / start_px) * ACCURACY.arm_steps)
-    if count <= 0 or light <= 0:
+    """Light beyond some distance: rows of orders along three arms, each the tail of an edge.
+
+    They start at a distance [px] that is blurred by a share of it.
+    """
+    start_px, blur = start
+    if light <= 0 or start_px >= ACCURACY.streak_reach_px:
         return
-    edges = start_px * np.exp(np.arange(count + 1) / ACCURACY.arm_steps)
-    tail = -np.diff(1 / edges)
-    tail /= tail.sum()
-    rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
-    wavelengths, weights = band.wavelengths(8 * band.sigma_m / (_ROW_WAVELENGTHS - 1))
-    aside = np.outer(_ROWS, wavelengths).ravel() * px_per_rad / (math.sqrt(3) * mask.pitch_m)
-    shares = np.outer(rows / rows.sum(), weights).ravel() * light / len(_NORMALS)
-    # No two rows have points side by side: their steps are longer than a pixel.
-    shift = (np.arange(aside.size) * _GOLDEN) % 1.0
-    along = edges[:-1] + np.outer(shift, np.diff(edges))
-    yield from _on_arms(
-        mask, along, np.broadcast_to(aside[:, np.newaxis], along.shape), np.outer(shares, tail)
+    relative = band.sigma_m / band.centre_m
+    first, coarse = (1 - REACH_SIGMAS * blur) * start_px, ACCURACY.fine_arms * start_px
+    fine_px, coarse_px = ACCURACY.arm_steps_px
+    edges = np.concatenate(
+        [np.arange(first, coarse, fine_px), np.arange(coarse, ACCURACY.streak_reach_px, coarse_px)]
     )
+    along = (edges[1:] + edges[:-1]) / 2
+    # The band smears where they begin, and each row aside: every point has a wavelength.
+    tail = -np.diff(1 / edges) * (special.ndtr((along / start_px - 1) / blur) if blur else 1.0)
+    rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
+    quantiles = np.add.outer(_ROWS * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
+    ratio = 1 + relative * special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
+    aside = np.c_[_ROWS] * ratio * band.centre_m * px_per_rad / (math.sqrt(3) * mask.pitch_m)
+    shares = np.outer(rows / rows.sum(), tail / tail.sum()) * light / len(_NORMALS)
+    yield from _on_arms(mask, np.broadcast_to(along, aside.shape), aside, shares)
 
 
 def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> Iterator[Points]:
-    """What jitter takes from the orders: patterns of pieces of thread that move each on its own."""
+    """Return what jitter takes from the orders: patterns of pieces of thread that move each on its own."""
     wavelengths, weights = band.wavelengths(band.sigma_m / 2)
     lobe = band.centre_m * px_per_rad / mask.width_m
     aside_lobe = band.centre_m * px_per_rad / mask.thread_length_m
-    along, wide = _steps(ACCURACY.halo_lobes * lobe, lobe)
-    aside, narrow = _steps(ACCURACY.halo_lobes * aside_lobe, aside_lobe)
-    aside = np.concatenate([-aside[::-1], aside])
-    narrow = np.concatenate([narrow[::-1], narrow])
+    along, wide = _steps(lobe, ACCURACY.halo_lobes)
+    aside, narrow = _steps(aside_lobe, ACCURACY.faint_halo_lobes)
+    aside, narrow = (np.concatenate([way[::-1], way]) for way in (aside, narrow))
+    aside[: len(aside) // 2] *= -1
     shares = np.zeros((along.size, aside.size))
-    nothing = np.zeros(1)
+    nothing, whole = np.zeros(1), 0.0
     for wavelength, weight in zip(wavelengths, weights, strict=True):
         u, v = (at / (wavelength * px_per_rad) for at in (along, aside))
-        across = np.sinc(mask.width_m * u) ** 2 * wide
-        beside = np.sinc(mask.thread_length_m * v) ** 2 * narrow
+        across = _lobes(mask.width_m * u) * wide
+        beside = _lobes(mask.thread_length_m * v) * narrow
         shares += weight / wavelength**2 * np.outer(across, beside)
+        whole += weight / wavelength**2 * float(across.sum() * beside.sum())
         left, own = mask.kept(u, nothing), mask.kept(v, nothing)
         shares -= weight / wavelength**2 * np.outer(across * left, beside * own)
-    # A lobe's tail beyond these: 1 / (pi^2 lobes) of one that nothing takes from.
-    beyond = float(shares[-along.size // ACCURACY.halo_lobes :].sum()) * ACCURACY.halo_lobes
+    # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light, and jitter takes it all.
+    beyond = whole / (np.pi**2 * ACCURACY.halo_lobes)
     shares *= light / (float(shares.sum()) + beyond)
+    left_over = light - float(shares.sum())
+    yield from _arms(mask, band, px_per_rad, (ACCURACY.halo_lobes * lobe, 0.0), left_over)
     y, x = np.broadcast_arrays(aside, along[:, np.newaxis])
     lit = shares > ACCURACY.darkest_halo
     yield from _on_arms(mask, x[lit], y[lit], shares[lit] / len(_NORMALS))
-    left_over = light - float(shares[lit].sum())
-    yield from _arms(mask, band, px_per_rad, ACCURACY.halo_lobes * lobe, left_over)
 
 
-def _steps(end_px: float, lobe_px: float) -> tuple[Float64, Float64]:
-    """Middles of steps from 0, and their lengths: half a pixel or an eighth of a lobe."""
-    count = math.ceil(end_px / min(ACCURACY.halo_step_px, lobe_px / 8))
-    step = end_px / count
-    return (np.arange(count) + 0.5) * step, np.full(count, step)
+def _lobes(at: Float64) -> Float64:
+    """Pattern of a slit; far out, where a band has blurred its ripples, their mean."""
+    far = np.maximum(np.abs(at), ACCURACY.halo_lobes)
+    return np.where(np.abs(at) < far, np.sinc(at) ** 2, 1 / (2 * (np.pi * far) ** 2))
+
+
+def _steps(lobe_px: float, lobes: float) -> tuple[Float64, Float64]:
+    """Middles of steps from 0, and their lengths: equal ones, then ever longer ones."""
+    end = ACCURACY.halo_lobes * lobe_px
+    longest = max(ACCURACY.halo_step_px, lobe_px / ACCURACY.halo_steps_per_lobe)
+    near = np.linspace(0, end, math.ceil(end / min(longest, lobe_px / 8)) + 1)
+    longer = math.ceil(math.log(lobes / ACCURACY.halo_lobes) * 40)
+    edges = np.concatenate([near, end * np.exp(np.arange(1, longer + 1) / 40)])
+    return (edges[1:] + edges[:-1]) / 2, np.diff(edges)
 
 
 def _on_arms(

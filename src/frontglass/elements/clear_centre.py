@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_number, check_positive
 from frontglass.choices import Choice
 from frontglass.elements.element import Fact
@@ -20,9 +21,6 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Light = Callable[[Float32], Float32]
 
-NODES_PER_BLUR = 48
-FEWEST_NODES = 129
-"""A hole has an edge, and its share is cheap: so fine that 3e-4 is the largest error."""
 ROWS_AT_A_TIME = 16
 
 
@@ -76,8 +74,8 @@ class ClearCentre:
             lambda x, y: self._share(x, y, camera),
             shape,
             camera,
-            nodes_per_blur=NODES_PER_BLUR,
-            fewest_nodes=FEWEST_NODES,
+            nodes_per_blur=ACCURACY.hole_nodes_per_blur,
+            fewest_nodes=ACCURACY.fewest_hole_nodes,
         )
 
     def share_in_the_middle(self, camera: Camera) -> float:

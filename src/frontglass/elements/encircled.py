@@ -7,14 +7,12 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter
 
 Float32 = NDArray[np.float32]
-
-RADIUS_PX = 24
-OVERSAMPLED = 8
 
 
 def encircled_flux(filter_at: Callable[[float], Filter], radius_rad: float) -> float:
@@ -32,7 +30,7 @@ def encircled_flux(filter_at: Callable[[float], Filter], radius_rad: float) -> f
     Filters look the same turned by half a turn, so that a point gets from a disc of light round it
     what it would send there.
     """
-    one = filter_at(RADIUS_PX / radius_rad)
+    one = filter_at(ACCURACY.flux_radius_px / radius_rad)
     if one.direct == 1:
         return 1.0
     disc = _disc()
@@ -44,9 +42,10 @@ def encircled_flux(filter_at: Callable[[float], Filter], radius_rad: float) -> f
 
 
 def _disc() -> Float32:
-    """Disc of light in the dark, its radius `RADIUS_PX`; an odd number of pixels a side."""
-    side = 2 * RADIUS_PX + 3
-    fine = (np.arange(side * OVERSAMPLED) + 0.5) / OVERSAMPLED - side / 2
-    inside = np.hypot(fine[:, np.newaxis], fine) < RADIUS_PX
-    cover = inside.reshape(side, OVERSAMPLED, side, OVERSAMPLED).mean(axis=(1, 3))
+    """Disc of light in the dark, with an odd number of pixels a side."""
+    radius, parts = ACCURACY.flux_radius_px, ACCURACY.flux_oversampled
+    side = 2 * radius + 3
+    fine = (np.arange(side * parts) + 0.5) / parts - side / 2
+    inside = np.hypot(fine[:, np.newaxis], fine) < radius
+    cover = inside.reshape(side, parts, side, parts).mean(axis=(1, 3))
     return np.repeat(cover[..., np.newaxis], 3, axis=2).astype(np.float32)

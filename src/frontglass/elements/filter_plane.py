@@ -9,14 +9,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
-
-NODES_PER_BLUR = 12
-FEWEST_NODES, MOST_NODES = 33, 513
 
 
 def tangents(
@@ -34,8 +32,8 @@ def map_over_frame(
     shape: tuple[int, int],
     camera: Camera,
     *,
-    nodes_per_blur: int = NODES_PER_BLUR,
-    fewest_nodes: int = FEWEST_NODES,
+    nodes_per_blur: int = ACCURACY.map_nodes_per_blur,
+    fewest_nodes: int = ACCURACY.fewest_map_nodes,
 ) -> Float32:
     """Map of something painted on the filter and averaged over the pupil.
 
@@ -58,7 +56,11 @@ def map_over_frame(
     px_per_rad = camera.px_per_rad(shape[1])
     blur_px = Footprint.of_camera(camera).blur_diameter * px_per_rad
     counts = [
-        min(max(math.ceil(side / blur_px * nodes_per_blur) + 1, fewest_nodes), MOST_NODES, side)
+        min(
+            max(math.ceil(side / blur_px * nodes_per_blur) + 1, fewest_nodes),
+            ACCURACY.most_map_nodes,
+            side,
+        )
         for side in shape
     ]
     # cv2.resize puts nodes at the middles of equal parts of the frame.

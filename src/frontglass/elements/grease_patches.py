@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.elements.filter_plane import map_over_frame
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
@@ -22,9 +23,8 @@ from frontglass.optics.grease import Strokes, stroke_direction_rad, variance_wei
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-DIRECTIONS = 6
-DEPTHS = 4
 WAVES = 24
+"""That patches are made of."""
 
 
 class Patch(NamedTuple):
@@ -71,13 +71,13 @@ class Patches:
                 yield share, patch
 
     def _directions(self) -> list[float]:
-        count = 1 if self.strokes is Strokes.STRAIGHT else DIRECTIONS
+        count = 1 if self.strokes is Strokes.STRAIGHT else ACCURACY.stroke_directions
         return [self.stroke_rad + turn * math.pi / count for turn in range(count)]
 
     def _depths(self) -> list[float]:
         if not self.unevenness:
             return [1.0]
-        depths = np.linspace(1 - self.unevenness, 1 + self.unevenness, DEPTHS)
+        depths = np.linspace(1 - self.unevenness, 1 + self.unevenness, ACCURACY.film_depths)
         return [float(depth) for depth in depths]
 
     def _shares(self, x_m: Float64, y_m: Float64) -> Float64:

@@ -21,6 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
@@ -36,10 +37,6 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
 CHANNELS = (0, 1, 2)
-CELL_RAD = rad_from_deg(0.2)
-WIDEST_CELL_PX = 24
-NEAR_CELLS = 5
-"""How far round a lamp its glow is computed pixel by pixel."""
 ROWS_AT_A_TIME = 16
 DEEPEST_SINGLE_SCATTER = 0.5
 """Optical depth to a lamp from which on the missing multiple scattering is said."""
@@ -117,8 +114,9 @@ class _Grid:
         # Channels that the air treats alike share a table.
         self.alike = len(set(self.airs)) == 1
         height, width = distance.shape
-        self.cell_px = min(max(round(CELL_RAD * px_per_rad), 1), WIDEST_CELL_PX)
-        self.near_px = float(NEAR_CELLS * self.cell_px)
+        cell_rad = rad_from_deg(ACCURACY.haze_cell_deg)
+        self.cell_px = min(max(round(cell_rad * px_per_rad), 1), ACCURACY.widest_haze_cell_px)
+        self.near_px = float(ACCURACY.near_haze_cells * self.cell_px)
         self.shape = math.ceil(height / self.cell_px), math.ceil(width / self.cell_px)
         # cv2.resize puts nodes at the middles of equal parts of the frame.
         rows, columns = (

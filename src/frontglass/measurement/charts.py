@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
 from frontglass.looks import Look
 from frontglass.measurement import targets
@@ -37,10 +38,7 @@ PLATEAU_PER_PX = (0.25, 0.45)
 HALO_RING_DEG = (0.1, 3.0)
 """Ring round a lamp whose light counts as halo: outside the lamp itself, inside most frames."""
 HALO_PX_PER_DEG = 40.0
-READABLE_PX = (14.0, 70.0)
-"""Half-energy radius between which a lamp target is neither too coarse nor too small [px]."""
 SCALES_PX_PER_DEG = (2.0, 4000.0)
-MOST_TRIES = 5
 NOTHING = 1e-4
 """Share of a lamp's light below which there is no halo to speak of."""
 
@@ -180,10 +178,11 @@ def halo_share(look: Look, camera: Camera) -> float:
 
 def lamp_halo(look: Look, camera: Camera) -> LampHalo:
     """Encircled energy of a small lamp, on a target scaled until the halo fits it."""
+    least_px, most_px = ACCURACY.readable_halo_px
     scale = HALO_PX_PER_DEG
     ring = half = most = 0.0
     direct = 1.0
-    for _ in range(MOST_TRIES):
+    for _ in range(ACCURACY.lamp_tries):
         seen = _lamp_seen(look, camera, scale)
         if seen is None:
             break
@@ -197,9 +196,9 @@ def lamp_halo(look: Look, camera: Camera) -> LampHalo:
         half, most = (
             _radius_of(radius, within, direct + share * (1 - direct)) for share in (0.5, 0.8)
         )
-        if READABLE_PX[0] <= half <= READABLE_PX[1]:
+        if least_px <= half <= most_px:
             break
-        factor = 2 * READABLE_PX[0] / max(half, 1.0) if math.isfinite(half) else 1 / 8
+        factor = 2 * least_px / max(half, 1.0) if math.isfinite(half) else 1 / 8
         next_scale = float(np.clip(scale * factor, *SCALES_PX_PER_DEG))
         if next_scale == scale:
             break

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from frontglass.accuracy import ACCURACY
 from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 from frontglass.looks import Look
@@ -21,8 +22,6 @@ from frontglass.units import STOCK_STRENGTHS, stops_from_ratio
 
 WEAKEST, STRONGEST = 1 / 64, 16.0
 """Strengths between which a match is looked for."""
-CLOSE_ENOUGH = 1e-4
-"""Relative error of a strength found."""
 NO_EFFECT = 2e-4
 """Effect below which a look does nothing by a criterion, in that criterion's unit."""
 
@@ -277,6 +276,6 @@ def _root(excess: Callable[[float], float], low: float, high: float) -> float:
         lambda octave: excess(2.0**octave),
         math.log2(low),
         math.log2(high),
-        xtol=CLOSE_ENOUGH,
+        xtol=ACCURACY.match_tolerance,
     )
     return float(2.0**found)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from frontglass.accuracy import ACCURACY
 from frontglass.elements import Element, Place
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
@@ -24,8 +25,6 @@ REFERENCE_WHITE = 1.0
 REFERENCE_BLACK = 2.0**-10
 """Black of the reference scene: ten stops below its white of 1."""
 BLACK_PATCH_RADIUS_RAD = rad_from_deg(1.0)
-ONLY_ONCE = 1e-6
-"""Optical depth below which light is deviated once or not at all, to a millionth."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +153,7 @@ def _glow_numbers(glows: Sequence[Element], px_per_deg: float) -> GlowNumbers | 
 def _deviated_radius_rad(psf: CompoundScatter) -> float:
     if not psf.optical_depth:
         return 0.0
-    if psf.optical_depth < ONLY_ONCE:
+    if psf.optical_depth < ACCURACY.once_only_depth:
         return psf.profile.half_energy_radius_rad
     return deviated_radius_rad(psf)
 

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from frontglass.accuracy import ACCURACY
 from frontglass.optics.camera import Camera
 from frontglass.optics.psf import FloatArray
 from frontglass.optics.slanted_edge import diffraction_limited_mtf
@@ -19,8 +20,6 @@ EDGE_PX = (768, 384)
 EDGE_ANGLE_DEG = 5.0
 EDGE_DARK, EDGE_BRIGHT = 0.2, 0.8
 """A contrast of 4, as the standard's target has, and no clipping anywhere."""
-SAMPLES_PER_PX = 32
-OVERSAMPLED = 8
 
 PATCH_RADIUS_DEG = 1.0
 """Radius of the discs of the glare and wedge targets: as `look_numbers` has it."""
@@ -69,7 +68,10 @@ def edge_target(camera: Camera, width_px: int) -> Picture:
     rows, columns = np.indices((down, across))
     middle = (columns - (across - 1) / 2) - math.tan(angle) * (rows - (down - 1) / 2)
     profile = _edge_profile(across, pitch_m, camera.f_number, angle)
-    at = np.arange(profile.size) / SAMPLES_PER_PX - profile.size / SAMPLES_PER_PX / 2
+    at = (
+        np.arange(profile.size) / ACCURACY.edge_samples_per_px
+        - profile.size / ACCURACY.edge_samples_per_px / 2
+    )
     light = EDGE_DARK + (EDGE_BRIGHT - EDGE_DARK) * np.interp(middle * math.cos(angle), at, profile)
     return grey_picture(light)
 
@@ -85,7 +87,7 @@ def grating_target(direction_deg: float) -> Picture:
 def disc_target(disc: float, field: float) -> Picture:
     """Disc of 1 degree radius and one radiance in the middle of an even field of another."""
     across, down = FIELD_PX
-    scale = OVERSAMPLED
+    scale = ACCURACY.disc_oversampled
     rows, columns = np.indices((down * scale, across * scale), dtype=np.float32)
     radius = np.hypot(columns - (across * scale - 1) / 2, rows - (down * scale - 1) / 2)
     inside = radius < PATCH_RADIUS_DEG * FIELD_PX_PER_DEG * scale
@@ -108,8 +110,8 @@ def grey_picture(light: FloatArray) -> Picture:
 
 def _edge_profile(reach_px: int, pitch_m: float, f_number: float, angle: float) -> FloatArray:
     """Step from 0 to 1 seen by lens and pixel, 32 samples a pixel, its middle in the middle."""
-    count = 4 * reach_px * SAMPLES_PER_PX
-    per_px = np.fft.rfftfreq(count, 1 / SAMPLES_PER_PX)
+    count = 4 * reach_px * ACCURACY.edge_samples_per_px
+    per_px = np.fft.rfftfreq(count, 1 / ACCURACY.edge_samples_per_px)
     lens = diffraction_limited_mtf(
         per_px / pitch_m, f_number=f_number, wavelength_m=m_from_nm(GREEN_NM)
     )

@@ -150,19 +150,19 @@ class Grating:
         Order m holds ``contrast q**2 sinc(m q)**2 exp(-(2 pi m jitter / pitch)**2)`` of the light
         over the transmittance. A drift widens it into the peak ``(1 - H**2) / (1 + H**2 - 2 H
         cos(2 pi m))``, H = exp(-2 (pi m drift / pitch)**2), which a few places between whole
-        numbers stand for, each at the middle of an equal share of it.
+        numbers stand for, each in the middle of its share.
         """
         if self.drift_m:
             told_apart = math.ceil(ACCURACY.drifts_told_apart * self.pitch_m / self.drift_m)
             highest = min(highest, told_apart)
         number = np.arange(1.0, highest + 1)[:, np.newaxis]
-        parts = ACCURACY.parts_of_a_peak if self.drift_m else 1
-        middle = np.pi * ((np.arange(parts) + 0.5) / parts - 0.5)
+        edges = np.array(ACCURACY.parts_of_a_peak if self.drift_m else (0.0, 1.0))
+        middle = np.pi * ((edges[1:] + edges[:-1]) / 2 - 0.5)
         half_loss = np.tanh((np.pi * number * self.drift_m / self.pitch_m) ** 2)
         at = (number + np.arctan(half_loss * np.tan(middle)) / np.pi).ravel()
         shares = self.contrast / self.transmittance * (self.cover * np.sinc(at * self.cover)) ** 2
         kept = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
-        return LineOrders(at, shares * kept / parts)
+        return LineOrders(at, shares * kept * np.tile(np.diff(edges), len(number)))
 
     def _blurred(self, shift_m: FloatArray, relative_sigma: float) -> FloatArray:
         """Autocorrelation, shifts blurred by `relative_sigma` of themselves."""

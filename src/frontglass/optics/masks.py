@@ -106,7 +106,7 @@ class CrossedGratings:
         return None
 
     def joint_orders(self, members: tuple[int, ...], highest: int) -> Orders:
-        """Orders in which several gratings deviate light and the others do not.
+        """Orders in which some gratings deviate light, whatever the others do.
 
         Parameters
         ----------
@@ -125,7 +125,7 @@ class CrossedGratings:
             x = np.add.outer(x, math.cos(angle) * place).ravel()
             y = np.add.outer(y, math.sin(angle) * place).ravel()
             shares = np.outer(shares, light).ravel()
-        return Orders(x, y, shares * self.others_direct(members))
+        return Orders(x, y, shares)
 
     def others_direct(self, members: tuple[int, ...]) -> float:
         """Direct share of all gratings but some."""
