@@ -7,11 +7,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 from numpy.typing import NDArray
 from PIL import Image
 
 from frontglass.picture.encoding import Container, Encoding, Sample
 from frontglass.picture.picture import Picture
+
+# On a busy machine, or with several tests at a time, how long an example takes says nothing.
+settings.register_profile("frontglass", deadline=None)
+settings.load_profile("frontglass")
 
 Shoot = Callable[..., Path]
 Pictured = Callable[[NDArray[np.float32]], Picture]

@@ -15,10 +15,8 @@ import frontglass as fg
 ROOT = Path(__file__).parents[1]
 
 
-@pytest.fixture(scope="module")
-def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def installed_in(folder: Path) -> Path:
     """Python of an empty environment in which only the wheel and what it needs is installed."""
-    folder = tmp_path_factory.mktemp("wheel")
     build = [sys.executable, "-m", "build", "--wheel", "--outdir", str(folder), str(ROOT)]
     subprocess.run(build, check=True, capture_output=True)
     (wheel,) = folder.glob("*.whl")
@@ -35,14 +33,12 @@ def output_of(python: Path, *words: str) -> str:
     return run.stdout
 
 
+# One test, so that tests side by side do not build and install twice.
 @pytest.mark.slow
-def test_an_installed_wheel_lists_every_look(installed):
+def test_an_installed_wheel_lists_every_look_and_renders_the_demo(tmp_path):
+    installed = installed_in(tmp_path)
     shown = output_of(installed, "looks")
     assert all(f"{name}\n" in shown for name in fg.look_names())
-
-
-@pytest.mark.slow
-def test_an_installed_wheel_renders_the_demo(installed, tmp_path):
     output_of(installed, "demo", "-o", str(tmp_path / "demo"))
     assert len(list((tmp_path / "demo").glob("*.png"))) > 3
 
