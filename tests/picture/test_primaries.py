@@ -51,6 +51,19 @@ def test_bt709_matrix_is_that_of_the_standard():
     np.testing.assert_allclose(BT709.xyz_from_rgb, published, atol=5e-5)
 
 
+@pytest.mark.source("Colour0.4", "RGB_COLOURSPACES, primaries and white points")
+@pytest.mark.parametrize(
+    ("name", "primaries"),
+    [*COLOUR_NAMES.items(), ("Adobe RGB (1998)", OPRGB), ("ROMM RGB", ROMM)],
+)
+def test_primaries_agree_with_colour_science(name: str, primaries: Primaries):
+    space = colour.RGB_COLOURSPACES[name]
+    corners = [primaries.red, primaries.green, primaries.blue]
+    np.testing.assert_allclose(corners, space.primaries, atol=1e-12)
+    # The white of ROMM is printed in four digits, and used as profiles store it.
+    np.testing.assert_allclose(primaries.white, space.whitepoint, atol=5e-5)
+
+
 @pytest.mark.source("Colour0.4", "RGB_COLOURSPACES, matrices derived from primaries")
 @pytest.mark.parametrize("name", COLOUR_NAMES)
 def test_matrices_to_xyz_agree_with_colour_science(name: str):
