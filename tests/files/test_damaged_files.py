@@ -16,6 +16,7 @@ from PIL import Image
 
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files import read_picture, write_picture
+from frontglass.files.damage import damaged
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
 
@@ -93,6 +94,19 @@ def test_files_with_random_bytes_changed_never_end_in_another_error(
         assert "\n" not in picture
     else:
         assert picture.radiance.ndim == 3
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("strip 3\n  is short.", "strip 3 is short"),
+        ("p\ucafe\x03", "ValueError"),
+        ("", "ValueError"),
+        ("x" * 900, "x" * 200),
+    ],
+)
+def test_what_a_decoder_says_becomes_one_line_of_plain_letters(said: str, shown: str):
+    assert str(damaged("PNG", ValueError(said))) == f"The PNG file is damaged: {shown}."
 
 
 @pytest.mark.parametrize("name", ["still.jpg", "still.png", "still.tif", "still.exr", "still.hdr"])

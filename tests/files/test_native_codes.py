@@ -222,6 +222,25 @@ def test_a_changed_palette_picture_becomes_rgb_with_a_notice(
         np.testing.assert_array_equal(again.encoding.alpha.codes, picture.encoding.alpha.codes)
 
 
+@pytest.mark.parametrize(("colours", "depth"), [(2, 1), (4, 2), (16, 4), (40, 8)])
+def test_indices_of_few_bits_are_read_and_written_as_they_are(
+    tmp_path: Path, colours: int, depth: int
+):
+    codes = np.random.default_rng(colours).integers(0, colours, (7, 11), np.uint8)
+    still = Image.new("P", (11, 7))
+    still.putdata(codes.ravel().tolist())
+    still.putpalette(bytes(range(3 * colours)))
+    still.save(tmp_path / "still.png", bits=depth)
+    assert (tmp_path / "still.png").read_bytes()[24] == depth
+    picture = read_picture(tmp_path / "still.png")
+    np.testing.assert_array_equal(picture.encoding.native.codes, codes)
+    assert write_picture(tmp_path / "out.png", picture) == ()
+    assert (tmp_path / "out.png").read_bytes()[24] == depth
+    with Image.open(tmp_path / "out.png") as seen:
+        np.testing.assert_array_equal(np.array(seen), codes)
+        np.testing.assert_array_equal(np.array(seen.convert("RGB")), picture.encoding.codes)
+
+
 @pytest.mark.parametrize("name", ["png-1", "tiff-1"])
 def test_a_changed_1_bit_picture_becomes_grey_with_a_notice(
     tmp_path: Path, sample_file: SampleFile, name: str

@@ -202,6 +202,8 @@ def test_white_at_zero_is_turned_round(tmp_path: Path, bits: int):
     darkness = whole(bits, 1) / ((1 << bits) - 1)
     assert np.abs(codes - top * (1 - darkness)).max() <= 0.5
     assert (picture.encoding.native is None) == (bits > 1)
+    # A 1-bit file goes back as one, another only with its numbers turned round.
+    assert any("White-is-zero" in notice for notice in picture.notices) == (bits > 1)
 
 
 @pytest.mark.parametrize("bits", [8, 16])
@@ -351,6 +353,31 @@ def test_a_directory_that_claims_too_much_or_nothing_is_refused(
     with pytest.raises(PictureFileError, match=reason) as error:
         read_picture(path)
     assert "\n" not in str(error.value)
+
+
+def test_a_depth_of_unknown_type_is_damage_not_one_bit(tmp_path: Path):
+    path = stored(rgb(8), tmp_path / "still.tif")
+    with tifffile.TiffFile(path) as file:
+        offset = file.pages.first.tags["BitsPerSample"].offset
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<H", data, offset + 2, 99)
+    path.write_bytes(data)
+    with pytest.raises(PictureFileError, match="tag 258 is lost"):
+        read_picture(path)
+
+
+@pytest.mark.parametrize(
+    ("tiles", "reason"),
+    [({}, "its strips do not fill the picture"), ({"tile": (2, 16, 16)}, "damaged")],
+)
+def test_a_volume_is_refused(tmp_path: Path, tiles: dict[str, Any], reason: str):
+    slices = np.stack([whole(8)] * 2)
+    tifffile.imwrite(
+        tmp_path / "still.tif", slices, photometric="rgb", volumetric=True,
+        metadata=None, **tiles,
+    )  # fmt: skip
+    with pytest.raises(PictureFileError, match=reason):
+        read_picture(tmp_path / "still.tif")
 
 
 def test_jpeg_data_of_odd_channels_are_refused(tmp_path: Path):

@@ -94,7 +94,7 @@ def compare(
     >>> import numpy as np, frontglass as fg
     >>> still = fg.Picture.from_array(np.full((60, 90), 90, np.uint8))
     >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
-    >>> looks = [fg.read_look("harbour-night").at("1/2"), fg.read_look("fine-net")]
+    >>> looks = [fg.read_look("harbour-night").at("1/2"), fg.read_look("powder-room")]
     >>> fg.compare(still, looks, camera=camera, width_px=600).codes.shape[1]
     600
     """
