@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections import Counter
+from functools import cache
 from pathlib import Path
 
 TESTS = Path(__file__).parent
@@ -19,6 +20,7 @@ def listed_keys() -> list[str]:
     return re.findall(r"^## (\S+)$", text, flags=re.MULTILINE)
 
 
+@cache
 def source_marks() -> list[tuple[str, ast.Call]]:
     """Where each `pytest.mark.source(...)` stands, and the call."""
     found = []
@@ -30,6 +32,7 @@ def source_marks() -> list[tuple[str, ast.Call]]:
     return found
 
 
+@cache
 def cited_keys() -> dict[str, str]:
     """Key to the file whose docstring cites it."""
     cited = {}

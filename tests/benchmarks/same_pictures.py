@@ -105,8 +105,8 @@ def compared(new: Path, old: Path) -> tuple[str, bool]:
     if one.shape != other.shape:
         return f"{one.shape} instead of {other.shape}", True
     if new.suffix != STILL:
-        apart = np.abs(one - other)
-        return f"{apart.max():.0f} codes, {100 * (apart > 1).mean():.3f} % by more than 1", False
+        off = np.abs(one - other)
+        return f"{off.max():.0f} codes, {100 * (off > 1).mean():.3f} % by more than 1", False
     units = float((np.abs(one - other) / (RELATIVE * np.abs(other) + OF_WHITE)).max())
     apart = float(np.abs(codes(one) - codes(other)).max())
     return f"{units:.3f} units of light, {apart:.3f} codes", apart > MOST_CODES

@@ -75,6 +75,15 @@ def test_a_camera_may_clip_below_the_highest_code(top):
     assert outline(light).regions == 1
 
 
+def test_a_channel_that_ends_early_is_found_beside_one_that_does_not():
+    codes = np.random.default_rng(4).integers(60, 240, (80, 100, 3))
+    codes[:20, :20, 0] = 255
+    codes[:20, :20, 1] = 246
+    codes[:20, :20, 2] = 255
+    levels = clipping_levels(((codes / 255) ** 2.4).astype(np.float32))
+    np.testing.assert_allclose(levels, [1, (246 / 255) ** 2.4, 1], rtol=1e-4)
+
+
 @pytest.mark.parametrize("quality", [90, 75])
 @pytest.mark.parametrize("radius", [3, 5, 9])
 def test_a_jpeg_does_not_pass_for_a_lamps_colour(radius, quality):

@@ -58,6 +58,13 @@ def test_curves_rise(name: str):
     assert np.all(np.diff(curve.encode(np.sort(curve.decode(signal)))) > -1e-12)
 
 
+def test_linear_light_is_left_as_it_is():
+    light = np.array([-0.5, 0.0, 0.18, 7.0])
+    np.testing.assert_array_equal(LINEAR.decode(light), light)
+    np.testing.assert_array_equal(LINEAR.encode(light), light)
+    assert ParametricCurve(1.0).is_line
+
+
 def test_curves_without_a_line_are_odd():
     assert float(OPRGB_CURVE.decode(-0.5)) == -float(OPRGB_CURVE.decode(0.5))
     assert float(OPRGB_CURVE.encode(-0.2)) == -float(OPRGB_CURVE.encode(0.2))

@@ -43,6 +43,14 @@ class TestFitted:
         light, distance = two_surfaces()
         assert fitted_distance(distance, light) is distance
 
+    def test_a_map_rounded_by_one_row_fits_and_one_of_another_frame_does_not(self):
+        light = np.full((201, 301, 3), 0.2, np.float32)
+        for rows in (100, 101):
+            got = fitted_distance(np.full((rows, 150), 3.0, np.float32), light)
+            np.testing.assert_allclose(got, 3, rtol=1e-6)
+        with pytest.raises(ParameterError, match="shaped like the still of 301 x 201 px"):
+            fitted_distance(np.full((102, 150), 3.0, np.float32), light)
+
     @pytest.mark.parametrize("factor", [2, 3, 5])
     def test_a_small_map_takes_the_edges_of_the_picture(self, factor):
         light, distance = two_surfaces()

@@ -36,6 +36,13 @@ def test_an_even_frame_has_no_lamp():
     np.testing.assert_allclose(rest, 5.0, rtol=1e-6)
 
 
+def test_a_lamp_is_three_stops_above_the_mean_and_not_less():
+    mean = 0.02 * (1 - 9 / (HEIGHT * WIDTH))
+    for level, found in ((7.9, 0), (8.1, 1)):
+        light, distance = night((30, 40, 1, level * mean / (1 - 9 * level / (HEIGHT * WIDTH))))
+        assert len(lamps_in(light, distance, PX_PER_RAD)[0]) == found
+
+
 def test_lamps_are_found_with_their_distance_brightest_first():
     light, distance = night((30, 40, 1, (30, 20, 10)), (80, 150, 1, (90, 80, 70)))
     lamps, rest = lamps_in(light, distance, PX_PER_RAD)

@@ -51,6 +51,19 @@ def test_bt709_matrix_is_that_of_the_standard():
     np.testing.assert_allclose(BT709.xyz_from_rgb, published, atol=5e-5)
 
 
+@pytest.mark.source("Colour0.4", "RGB_COLOURSPACES, primaries and white points")
+@pytest.mark.parametrize(
+    ("name", "primaries"),
+    [*COLOUR_NAMES.items(), ("Adobe RGB (1998)", OPRGB), ("ROMM RGB", ROMM)],
+)
+def test_primaries_agree_with_colour_science(name: str, primaries: Primaries):
+    space = colour.RGB_COLOURSPACES[name]
+    corners = [primaries.red, primaries.green, primaries.blue]
+    np.testing.assert_allclose(corners, space.primaries, atol=1e-12)
+    # The white of ROMM is printed in four digits, and used as profiles store it.
+    np.testing.assert_allclose(primaries.white, space.whitepoint, atol=5e-5)
+
+
 @pytest.mark.source("Colour0.4", "RGB_COLOURSPACES, matrices derived from primaries")
 @pytest.mark.parametrize("name", COLOUR_NAMES)
 def test_matrices_to_xyz_agree_with_colour_science(name: str):
@@ -84,9 +97,8 @@ def test_chromatic_adaptation_agrees_with_colour_science():
 def test_the_connection_white_is_the_one_in_every_profile():
     white = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).profile.media_white_point
     assert white is not None
-    written, _ = white
     # Profiles store four digits in s15.16.
-    np.testing.assert_allclose(xyz_of_white(D50), written, atol=2e-5)
+    np.testing.assert_allclose(xyz_of_white(D50), white[0], atol=2e-5)
 
 
 @pytest.mark.parametrize("primaries", ALL)

@@ -101,6 +101,12 @@ def _luminance(colour: str) -> float:
     return float(light @ [0.2126, 0.7152, 0.0722])
 
 
+def test_the_wipe_is_explained_where_there_is_one():
+    frame = MoodFrame("Gate", "late-tram 1/2", picture(0.4))
+    assert '<p class="help">' in board()
+    assert '<p class="help">' not in mood_html("A", "1 frame", [frame], foot="Simulated.")
+
+
 @pytest.mark.source("WCAG2.2", "1.4.3: contrast of text, 4.5 at least")
 def test_contrast_of_text():
     colours = dict(re.findall(r"--(ground|text|quiet|mark): (#[0-9a-f]{6})", board()))

@@ -17,6 +17,11 @@ def test_axes_have_round_marks_that_reach_into_the_last_fifth(high):
     assert 0.79 * high < axis.marks[-1] <= high * 1.001
 
 
+@pytest.mark.parametrize(("high", "step"), [(5, 1), (10, 2), (12, 2.5), (25, 5), (50, 10)])
+def test_steps_of_an_axis_are_round(high, step):
+    assert Axis.to("x", high).step == pytest.approx(step)
+
+
 def test_a_level_line_stands_at_its_share_of_the_height():
     across, up = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
     flat = Series("a", [0.0, 1.0], [0.25, 0.25], number=0)
@@ -26,6 +31,25 @@ def test_a_level_line_stands_at_its_share_of_the_height():
     line = np.abs(codes.astype(int) - LINES[0]).sum(axis=2) < 60
     row = np.flatnonzero(line.sum(axis=1) > 200).mean()
     assert row == pytest.approx(bottom - 0.25 * (bottom - top), abs=2)
+
+
+def test_an_axis_need_not_begin_at_nothing():
+    axis = Axis("x", 2.0, 6.0, 1.0)
+    assert axis.marks == [2, 3, 4, 5, 6]
+    assert [axis.share(value) for value in (2.0, 3.0, 6.0)] == [0, 0.25, 1]
+
+
+def test_a_dashed_line_runs_along_its_slope():
+    across, up = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
+    rising = Series("a", [0.0, 1.0], [0.2, 0.8], number=1)
+    codes = plot([rising], across, up, size_px=(400, 300), type_px=14)
+    paper = np.all(codes == PAPER, axis=2)
+    top, bottom = np.flatnonzero(paper.any(axis=1))[[0, -1]]
+    left, right = np.flatnonzero(paper.any(axis=0))[[0, -1]]
+    rows, columns = np.nonzero(np.abs(codes.astype(int) - LINES[1]).sum(axis=2) < 90)
+    height = (bottom - rows) / (bottom - top)
+    along = (columns - left) / (right - left)
+    np.testing.assert_allclose(height, 0.2 + 0.6 * along, atol=0.03)
 
 
 def test_what_is_no_number_is_left_out_and_dashes_leave_gaps():

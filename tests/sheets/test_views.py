@@ -91,7 +91,9 @@ def test_a_region_must_be_four_whole_numbers(text: str):
         Region.from_text(text)
 
 
-@pytest.mark.parametrize("text", ["-1,0,2,2", "0,0,0,2", "7,0,2,2", "0,5,2,2", "0,0,9,1"])
+@pytest.mark.parametrize(
+    "text", ["-1,0,2,2", "0,0,0,2", "0,0,2,0", "7,0,2,2", "0,5,2,2", "0,0,9,1"]
+)
 def test_a_region_must_lie_inside_the_still(text: str):
     with pytest.raises(ParameterError, match="inside the still's 8 x 6 px"):
         Region.from_text(text).check_inside(picture_of(np.zeros((6, 8))))

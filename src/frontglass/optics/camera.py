@@ -161,23 +161,12 @@ def choose_camera(
     ParameterError
         If a value is not > 0, or the sensor is unknown.
 
-    Notes
-    -----
-    The 35 mm equivalent goes by the diagonal: focal length in pixels = equivalent x
-    diagonal in pixels / 43.27 mm.
-
-    References
-    ----------
-    [CIPA-DCG-001].
-
     Examples
     --------
     >>> import frontglass as fg
-    >>> choice = fg.choose_camera(
-    ...     fg.ShotData(), width_px=1920, height_px=1080, lens_mm=50, f_number=2.8, sensor="super35"
-    ... )
+    >>> choice = fg.choose_camera(fg.ShotData(), width_px=1920, height_px=1080, lens_mm=50)
     >>> choice.camera.focal_length_mm, len(choice.notices)
-    (50.0, 0)
+    (50.0, 1)
     """
     check_positive("width_px", width_px)
     check_positive("height_px", height_px)
@@ -269,6 +258,12 @@ class _Frame(NamedTuple):
         return math.hypot(self.width_px, self.height_px)
 
     def focal_px(self, equivalent_mm: float) -> float:
+        """Focal length [px] of a 35 mm equivalent [mm], which goes by the diagonal.
+
+        References
+        ----------
+        [CIPA-DCG-001].
+        """
         return equivalent_mm * self.diagonal_px / FULL_FRAME_DIAGONAL_MM
 
     def width_on(self, long_mm: float, short_mm: float = math.inf) -> float:

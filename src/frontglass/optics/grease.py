@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import NamedTuple, Self
+from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,14 +17,6 @@ from frontglass.optics.psf import FLUX_TOLERANCE, FloatArray
 
 PETROLATUM_INDEX = 1.47
 """Refractive index of petrolatum; from memory."""
-
-
-class RidgeOrders(NamedTuple):
-    """Orders of ridges as directions [rad] and shares of the light."""
-
-    x_rad: FloatArray
-    y_rad: FloatArray
-    shares: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
