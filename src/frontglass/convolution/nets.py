@@ -136,6 +136,7 @@ class _Passed:
         def multiply(columns: slice) -> None:
             even, odd = self.planes.at(columns)
             even *= even + even.dtype.type(2 * self.direct)
+            assert odd is not None
             even -= np.square(odd)
 
         in_pieces(multiply, self.planes.even.shape[1], COLUMNS_AT_ONCE)
@@ -173,8 +174,9 @@ class _Passed:
                 if plane is None:
                     continue
                 some = plane[:, columns]
-                if beside is not None and beside[number] is not None:
-                    some += beside[number][:, columns]
+                more = None if beside is None else beside[number]
+                if more is not None:
+                    some += more[:, columns]
                 if share != 1:
                     some *= some.dtype.type(share)
 
@@ -202,9 +204,9 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     transfer = np.zeros(count + 1)
     for alias in range(-math.ceil(last / per_px), math.ceil(last / per_px) + 1):
         f = frequency + alias * per_px
-        near = np.abs(f) <= last
-        deviated = grating.band_transfer(px_per_rad * f[near], band) - grating.direct
-        transfer[near] += deviated * np.sinc(f[near] / per_px) ** 2
+        seen = np.abs(f) <= last
+        deviated = grating.band_transfer(px_per_rad * f[seen], band) - grating.direct
+        transfer[seen] += deviated * np.sinc(f[seen] / per_px) ** 2
     light = fft.dct(transfer, type=1) / (2 * count)
     light[[0, -1]] /= 2
     at = np.arange(count + 1) / per_px

@@ -109,7 +109,8 @@ class MirrorKernel:
         height, width = shape
         reach = min(ACCURACY.near_px, height - 1, width - 1)
         near = np.zeros((reach + 1, 2 * reach + 1))
-        far = [Pixels(*np.zeros((2, 0), np.int32), np.zeros(0))]
+        nowhere = np.zeros(0, np.int32)
+        far = [Pixels(nowhere, nowhere, np.zeros(0))]
         for pixels in parts:
             above = pixels.rows < 0
             rows, columns = np.abs(pixels.rows), np.where(above, -pixels.columns, pixels.columns)
@@ -123,9 +124,9 @@ class MirrorKernel:
             beyond = Pixels(rows[outside], columns[outside], pixels.light[outside])
             far.append(_folded(beyond, shape))
         near[0] += near[0, ::-1].copy()
-        rows, columns, light = Pixels.joined(far)
-        order = np.argsort(rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
-        folded = Pixels(rows[order], columns[order], light[order])
+        found = Pixels.joined(far)
+        order = np.argsort(found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
+        folded = Pixels(found.rows[order], found.columns[order], found.light[order])
         starts = np.searchsorted(folded.rows, np.arange(height + 2))
         return cls(near=near, far=folded, starts=starts, shape=shape)
 

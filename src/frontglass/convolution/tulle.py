@@ -135,7 +135,7 @@ def _arms(
     # The band smears where they begin, and each row aside: every point has a wavelength.
     tail = -np.diff(1 / edges) * (special.ndtr((along / start_px - 1) / blur) if blur else 1.0)
     rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
-    quantiles = np.add.outer(_ROWS * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
+    quantiles = np.add.outer(np.abs(_ROWS) * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
     ratio = 1 + relative * special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
     aside = np.c_[_ROWS] * ratio * band.centre_m * px_per_rad / (math.sqrt(3) * mask.pitch_m)
     shares = np.outer(rows / rows.sum(), tail / tail.sum()) * light / len(_NORMALS)
