@@ -240,6 +240,7 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
         # Parts of a peak lie beside one another.
         step = max(step, min(2 * step, spacing / 16))
     wanted = max(orders, math.ceil(ACCURACY.joint_px / spacing))
+    wanted = min(wanted, max(orders, ACCURACY.most_joint_orders))
     highest = max(min(wanted, int(ACCURACY.joint_reach_px / spacing)), 1)
     wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
     # Far enough along either axis for what all families together deviate.
