@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from prysm.propagation import focus_fixed_sampling
 
-from frontglass.elements.mesh_light import mask_filter
+from frontglass.elements.mask_filter import mask_filter
 from frontglass.errors import ParameterError
 from frontglass.optics.gratings import Grating
 from frontglass.optics.lines import LineGlass

@@ -222,8 +222,8 @@ def _two_pixels(at: Array) -> Iterator[tuple[NDArray[np.intp], Array]]:
 def _first_orders(mask: HexagonalNet) -> Orders:
     orders = mask.orders(TULLE_ORDERS + 0.1)
     shares = orders.shares * mask.kept(orders.x_per_m, orders.y_per_m)
-    both = (np.concatenate([at, -at]) for at in (orders.x_per_m, orders.y_per_m))
-    return Orders(*both, np.tile(shares, 2))
+    x, y = (np.concatenate([at, -at]) for at in (orders.x_per_m, orders.y_per_m))
+    return Orders(x, y, np.tile(shares, 2))
 
 
 def _tulle(mask: HexagonalNet) -> Rest:

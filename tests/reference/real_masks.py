@@ -69,9 +69,7 @@ def orders_of(
     return Orders(*(np.concatenate(c) for c in zip(*parts, strict=True)))
 
 
-def light_through(
-    plane: Array, orders: Orders, channel: int, px_per_rad: float
-) -> Array:
+def light_through(plane: Array, orders: Orders, channel: int, px_per_rad: float) -> Array:
     """One channel's light behind a mask, mirrored for ever at the frame's edges.
 
     What the drawn orders do not hold lies beyond the finest of them, and is laid evenly over the

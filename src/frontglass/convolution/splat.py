@@ -125,7 +125,9 @@ class MirrorKernel:
             far.append(_folded(beyond, shape))
         near[0] += near[0, ::-1].copy()
         found = Pixels.joined(far)
-        order = np.argsort(found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable")
+        order = np.argsort(
+            found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable"
+        )
         folded = Pixels(found.rows[order], found.columns[order], found.light[order])
         starts = np.searchsorted(folded.rows, np.arange(height + 2))
         return cls(near=near, far=folded, starts=starts, shape=shape)

@@ -135,7 +135,9 @@ def _arms(
     # The band smears where they begin, and each row aside: every point has a wavelength.
     tail = -np.diff(1 / edges) * (special.ndtr((along / start_px - 1) / blur) if blur else 1.0)
     rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
-    quantiles = np.add.outer(np.abs(_ROWS) * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
+    quantiles = (
+        np.add.outer(np.abs(_ROWS) * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
+    )
     ratio = 1 + relative * special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
     aside = np.c_[_ROWS] * ratio * band.centre_m * px_per_rad / (math.sqrt(3) * mask.pitch_m)
     shares = np.outer(rows / rows.sum(), tail / tail.sum()) * light / len(_NORMALS)
@@ -143,7 +145,7 @@ def _arms(
 
 
 def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> Iterator[Points]:
-    """Return what jitter takes from the orders: patterns of pieces of thread that move each on its own."""
+    """Return what jitter takes from the orders: patterns of threads' pieces, each moved alone."""
     wavelengths, weights = band.wavelengths(band.sigma_m / 2)
     lobe = band.centre_m * px_per_rad / mask.width_m
     aside_lobe = band.centre_m * px_per_rad / mask.thread_length_m
