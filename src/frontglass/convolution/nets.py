@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -194,6 +195,7 @@ class _Passed:
         return self.planes
 
 
+@lru_cache(maxsize=4)
 def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     """Light that a grating deviates in a band, along x: points to one side of the lamp.
 

@@ -130,9 +130,9 @@ class MirrorKernel:
             if not has_mirrors:
                 outside &= (rows < height) & (np.abs(columns) < width)
             beyond = Pixels(rows[outside], columns[outside], pixels.light[outside])
-            far.append(_folded(beyond, shape))
+            far.append(_summed(_folded(beyond, shape), shape))
         near[0] += near[0, ::-1].copy()
-        found = Pixels.joined(far)
+        found = _summed(Pixels.joined(far), shape)
         order = np.argsort(
             found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable"
         )
@@ -169,6 +169,17 @@ def _folded(pixels: Pixels, shape: tuple[int, int]) -> Pixels:
     columns = np.mod(np.concatenate([columns, -columns[both]]), 2 * width)
     light = np.concatenate([pixels.light, pixels.light[both]])
     return Pixels(rows.astype(np.int32), columns.astype(np.int32), light)
+
+
+def _summed(pixels: Pixels, shape: tuple[int, int]) -> Pixels:
+    """On small frames, where thousands of points fold onto one pixel, a number for each pixel."""
+    rows, wide = shape[0] + 1, 2 * shape[1]
+    if rows * wide > pixels.light.size:
+        return pixels
+    place = pixels.rows * np.intp(wide) + pixels.columns
+    light = np.bincount(place, pixels.light, minlength=rows * wide)
+    (lit,) = np.nonzero(light)
+    return Pixels((lit // wide).astype(np.int32), (lit % wide).astype(np.int32), light[lit])
 
 
 def planes_of(
