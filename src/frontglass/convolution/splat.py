@@ -177,7 +177,7 @@ def _summed(pixels: Pixels, shape: tuple[int, int]) -> Pixels:
     if rows * wide > pixels.light.size:
         return pixels
     place = pixels.rows * np.intp(wide) + pixels.columns
-    light = np.bincount(place, pixels.light, minlength=rows * wide)
+    light = np.asarray(np.bincount(place, pixels.light, minlength=rows * wide), np.float64)
     (lit,) = np.nonzero(light)
     return Pixels((lit // wide).astype(np.int32), (lit % wide).astype(np.int32), light[lit])
 
