@@ -81,6 +81,12 @@ class Accuracy:
     streak_fine_px, streak_points_together, streak_reach_px : int
         Out to where they are so fine, how many are taken together beyond, and where the streak is
         folded back.
+    streak_reach_rad, streak_least_px : float, int
+        At coarse scales it is folded back at this angle, but no nearer than so many pixels: beyond
+        16 rad, 2e-5 of the light of a fine net is left.
+    aliases_of_points : int
+        Detail of a streak finer than this part of the points' distance is left out; at most scales
+        a band has washed it out long before.
     joint_orders, more_joint_orders : (int, float)
         First orders of two families that are laid at their exact places, and how far apart their
         points are [px]. More take time with the square of their number; farther out a product is
@@ -184,6 +190,9 @@ class Accuracy:
     streak_fine_px: int = 256
     streak_points_together: int = 8
     streak_reach_px: int = 16384
+    streak_reach_rad: float = 16.0
+    streak_least_px: int = 512
+    aliases_of_points: int = 16
     joint_orders: tuple[int, float] = (16, 0.25)
     more_joint_orders: tuple[int, float] = (36, 0.125)
     much_joint_light: float = 0.01

@@ -209,10 +209,14 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     per_px, most = ACCURACY.streak_points_per_px
     while per_px < most and per_px * smear < ACCURACY.points_in_a_dot:
         per_px *= 2
-    reach = ACCURACY.streak_reach_px
+    # Where pixels are coarse nothing is left at so large an angle.
+    farthest = max(ACCURACY.streak_reach_rad * px_per_rad, ACCURACY.streak_least_px)
+    reach = min(ACCURACY.streak_reach_px, 2 ** math.ceil(math.log2(farthest)))
     count = per_px * reach
     frequency = np.arange(count + 1) / (2 * reach)
     last = ACCURACY.revivals * grating.pitch_m / band.centre_m / px_per_rad
+    # What is finer than a small part of a point only moves light between neighbouring points.
+    last = min(last, ACCURACY.aliases_of_points * per_px)
     transfer = np.zeros(count + 1)
     for alias in range(-math.ceil(last / per_px), math.ceil(last / per_px) + 1):
         f = frequency + alias * per_px
