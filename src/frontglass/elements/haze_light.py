@@ -134,13 +134,13 @@ class _Grid:
         offset, slope = np.empty_like(near), np.empty_like(near)
         for c, extinction in enumerate(self.extinctions):
             # Zero times an endless distance is no number; no extinction, no loss.
-            kept = [
+            transmittance = [
                 np.exp(-extinction * s) if extinction else np.ones_like(s) for s in self.surfaces
             ]
-            apart = kept[0] - kept[1]
+            apart = transmittance[0] - transmittance[1]
             flat = apart < 1e-5
             slope[:, c] = np.where(flat, 0, (near[:, c] - far[:, c]) / np.where(flat, 1, apart))
-            offset[:, c] = far[:, c] - slope[:, c] * kept[1]
+            offset[:, c] = far[:, c] - slope[:, c] * transmittance[1]
             # A line through one point only: all its light, wherever the pixel lies on it.
             offset[flat, c] = (near[flat, c] + far[flat, c]) / 2
             offset[:, c] += airlight[c]
@@ -263,14 +263,16 @@ def _composed(
     def rows(start: int) -> None:
         stop = min(start + ROWS_AT_A_TIME, height)
         first, last = max(start - 1, 0), min(stop + 1, height)
-        kept = _kept(distance[first:last], extinctions)[start - first :].reshape(-1, 3 * width)
+        transmittance = _transmittances(distance[first:last], extinctions)[start - first :].reshape(
+            -1, 3 * width
+        )
         for y in range(start, stop):
             base, next_, w = above[y], below[y], weight[y]
             row = flat_out[y]
             np.multiply(slope[next_], w, out=row)
             row += slope[base] * (1 - w)
             row += flat_light[y]
-            row *= kept[y - start]
+            row *= transmittance[y - start]
             row += offset[base] * (1 - w)
             row += offset[next_] * w
 
@@ -285,7 +287,7 @@ def _as_wide(nodes: Float32, width: int) -> Float32:
     return np.asarray(wide, dtype=np.float32).reshape(len(nodes), -1)
 
 
-def _kept(distance: Float32, extinctions: Sequence[float]) -> Float32:
+def _transmittances(distance: Float32, extinctions: Sequence[float]) -> Float32:
     """Transmittance per channel, shape (rows, columns, 3).
 
     A map holds the distance in the middle of a pixel where the still holds light from all over it:
