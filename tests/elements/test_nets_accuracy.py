@@ -15,14 +15,14 @@ from tests.reference.mask_reference import LEAST_WEIGHT, WAVELENGTHS, mask_refer
 from tests.reference.real_masks import drawn_lines, light_through, orders_of
 
 SHAPE = (60, 97)
-NETS_AND_LINES = {
+PATTERNS = {
     "woven": Net(pitch_mm=0.5, thread_mm=0.03),
     "woven, uneven": Net(pitch_mm=0.5, thread_mm=0.03, unevenness=0.02),
     "knitted": Net(pitch_mm=0.5, thread_mm=0.04, weave="knitted", unevenness=0.04),
     "opaque lines": Lines(pitch_mm=1.0, line_mm=0.05, families=1),
     "grooves": Lines(pitch_mm=1.0, line_mm=0.05, families=1, groove_phase_deg=120.0),
 }
-every_mesh = pytest.mark.parametrize("mesh", NETS_AND_LINES.values(), ids=NETS_AND_LINES.keys())
+every_mesh = pytest.mark.parametrize("mesh", PATTERNS.values(), ids=PATTERNS.keys())
 
 
 def night(lamp: float, shape: tuple[int, int] = SHAPE) -> np.ndarray:
@@ -46,8 +46,8 @@ def test_every_pixel_is_within_the_engines_bound(mesh, scale):
 @pytest.mark.parametrize("name", ["opaque lines", "grooves"])
 def test_the_bound_holds_beside_very_bright_lamps(name, lamp):
     light = night(lamp, (40, 500))
-    got = seen(light, NETS_AND_LINES[name], camera=camera(500, 9000.0))
-    want = level_net_reference(light, NETS_AND_LINES[name], 9000.0)
+    got = seen(light, PATTERNS[name], camera=camera(500, 9000.0))
+    want = level_net_reference(light, PATTERNS[name], 9000.0)
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
 
 
@@ -55,8 +55,8 @@ def test_what_two_sets_of_threads_deviate_far_is_laid_evenly():
     # Far along both arms, or very far along one, the crossings of a net are a veil: so little that
     # a lamp of 1e5 in a frame this small errs by 1e-7 of itself.
     light = night(1e5)
-    got = seen(light, NETS_AND_LINES["woven"], camera=camera(SHAPE[1], 9000.0))
-    want = level_net_reference(light, NETS_AND_LINES["woven"], 9000.0)
+    got = seen(light, PATTERNS["woven"], camera=camera(SHAPE[1], 9000.0))
+    want = level_net_reference(light, PATTERNS["woven"], 9000.0)
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-7 * 1e5)
 
 
@@ -64,11 +64,9 @@ def test_what_two_sets_of_threads_deviate_far_is_laid_evenly():
 def test_in_the_dark_only_the_frame_shines(name):
     # A frame in the middle of a dark one nine times as large, whose mirrors are far away.
     light, (height, width) = night(600.0), SHAPE
-    got = seen(light, NETS_AND_LINES[name], camera=camera(width, 9000.0), surround=Surround.DARK)
+    got = seen(light, PATTERNS[name], camera=camera(width, 9000.0), surround=Surround.DARK)
     padded = np.pad(light, ((height, height), (width, width), (0, 0)))
-    wide = seen(
-        padded, NETS_AND_LINES[name], camera=camera(3 * width, 9000.0), surround=Surround.DARK
-    )
+    wide = seen(padded, PATTERNS[name], camera=camera(3 * width, 9000.0), surround=Surround.DARK)
     want = wide[height : 2 * height, width : 2 * width]
     np.testing.assert_allclose(got, want, rtol=1e-4, atol=1e-4)
 
@@ -109,8 +107,8 @@ def small_night(lamp: float) -> np.ndarray:
 @pytest.mark.parametrize("name", ["woven", "knitted"])
 def test_the_reference_at_any_angle_agrees_with_the_one_at_none(name):
     light = small_night(600.0)
-    got = mask_reference(light[..., 1].astype(float), NETS_AND_LINES[name], 1, 2000.0)
-    want = level_net_reference(light, NETS_AND_LINES[name], 2000.0)[..., 1]
+    got = mask_reference(light[..., 1].astype(float), PATTERNS[name], 1, 2000.0)
+    want = level_net_reference(light, PATTERNS[name], 2000.0)[..., 1]
     np.testing.assert_allclose(got, want, rtol=2e-4, atol=3e-5)
 
 

@@ -1,4 +1,4 @@
-"""A slow reference of nets and lines at any angle, in float64, from their transfer functions alone."""
+"""Slow reference of nets and lines at any angle, in float64, from transfer functions alone."""
 
 from __future__ import annotations
 
