@@ -76,7 +76,7 @@ def ladder(
     >>> still = fg.Picture.from_array(np.full((60, 90), 90, np.uint8))
     >>> lens, net = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9), fg.read_look("fine-net")
     >>> fg.ladder(still, net, camera=lens, strengths=["1/4", 1], width_px=600).codes.shape[1]
-    600
+    581
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
