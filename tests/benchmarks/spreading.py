@@ -25,7 +25,7 @@ from frontglass.convolution.filters import ScatterFilter
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container, Encoding, Sample
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.light_path import through_light_path
 
 CAMERA = Camera(focal_length_mm=50.0, sensor_width_mm=36.0)
 SIZES = {"24 MP": (4000, 6000), "12 MP": (2828, 4243), "50 MP": (5773, 8660)}
@@ -89,11 +89,11 @@ def peak_copies() -> float:
         "import re, sys; from pathlib import Path;"
         "sys.path.insert(0, sys.argv[1]); import spreading as s;"
         "import frontglass as fg; look = fg.read_look('harbour-night');"
-        "s.render(s.picture(64, 96), [look], camera=s.CAMERA);"
+        "s.through_light_path(s.picture(64, 96), [look], camera=s.CAMERA);"
         "still = s.picture(4000, 6000);"
         "status = Path('/proc/self/status');"
         "peak = lambda: 1024 * int(re.search(r'VmHWM:\\s*(\\d+)', status.read_text())[1]);"
-        "before = peak(); s.render(still, [look], camera=s.CAMERA);"
+        "before = peak(); s.through_light_path(still, [look], camera=s.CAMERA);"
         "print((peak() - before) / still.radiance.nbytes)"
     )
     here = __file__.rpartition("/")[0]
@@ -129,24 +129,26 @@ def main() -> None:
     copy = seconds(still.radiance.copy, 9)
     look = fg.read_look("harbour-night")
     line("one copy of 24 MP", f"{1e3 * copy:.1f} ms")
-    harbour = seconds(lambda: render(still, [look], camera=CAMERA))
+    harbour = seconds(lambda: through_light_path(still, [look], camera=CAMERA))
     line("24 MP harbour-night", f"{harbour / copy:.1f} copies", "<= 60", "<= 25")
     line("accuracy meanwhile", f"{accuracy():.3f} of the bound", "<= 1", "<= 1")
     line("peak memory above the input", f"{peak_copies():.1f} copies", "<= 8", "<= 4")
 
     plain = plain_convolution(still)
     line("fftconvolve, three channels", f"{plain / harbour:.1f} times slower", ">= 14", ">= 30")
-    dark = seconds(lambda: render(still, [look], camera=CAMERA, surround=Surround.DARK))
+    dark = seconds(lambda: through_light_path(still, [look], camera=CAMERA, surround=Surround.DARK))
     line("24 MP harbour-night in the dark", f"{dark / copy:.1f} copies")
     for shipped in fg.catalogue():
-        taken = seconds(partial(render, still, [shipped], camera=CAMERA), 1)
+        taken = seconds(partial(through_light_path, still, [shipped], camera=CAMERA), 1)
         ratios = f"{taken / copy:.1f} copies, {taken / harbour:.2f} x"
         line(f"24 MP {shipped.name}, against harbour-night", ratios)
 
     per_pixel = {}
     for name in ("12 MP", "50 MP"):
         other = picture(*SIZES[name])
-        per_pixel[name] = seconds(partial(render, other, [look], camera=CAMERA)) / other.width_px
+        per_pixel[name] = (
+            seconds(partial(through_light_path, other, [look], camera=CAMERA)) / other.width_px
+        )
         per_pixel[name] /= other.height_px
     ratio = per_pixel["50 MP"] / per_pixel["12 MP"]
     line("50 MP against 12 MP, per pixel", f"{ratio:.2f}", "<= 1.3", "<= 1.1")
@@ -154,7 +156,8 @@ def main() -> None:
     small = picture(720, 1280)
     strengths = iter(np.tile([0.5, 0.75, 1.0, 1.25], 20))
     changed = seconds(
-        lambda: render(small, [look.at(float(next(strengths)))], camera=CAMERA), PREVIEW_RUNS
+        lambda: through_light_path(small, [look.at(float(next(strengths)))], camera=CAMERA),
+        PREVIEW_RUNS,
     )
     line("1280x720, another strength", f"{1e3 * changed:.1f} ms", "<= 40 ms", "<= 16 ms")
 

@@ -1,4 +1,4 @@
-"""The engine against its slow twin: within 1e-3 of the local value plus 1e-4 of white."""
+"""The engine against its slow reference: within 1e-3 of the local value plus 1e-4 of white."""
 
 from __future__ import annotations
 
@@ -104,7 +104,7 @@ class TestMirror:
 
     @over(FLECKS)
     def test_flecks(self, profile: Profile) -> None:
-        # The twin sums rings one image after another, and they die down slowly.
+        # The reference sums rings one image after another, and they die down slowly.
         plane = lamp((49, 32), (0, 31), level=1e4)
         expected = mirrored(plane.astype(np.float64), [(0.5, profile)], periods=9)
         assert score(seen(plane, [(0.5, profile)]), expected) <= 1

@@ -117,7 +117,7 @@ def test_nodes_and_lines_give_the_light_of_every_pixel(haze):
     print(f"median {np.median(off):.1e}, 99 % {np.percentile(off, 99):.1e}, worst {off.max():.1e}")
     assert np.median(off) < 1e-4
     assert np.percentile(off, 99) < 3e-3
-    # Beside a lamp the slow twin averages the glow's own peak as well; there alone they differ.
+    # Beside a lamp the reference averages the glow's own peak as well; there alone they differ.
     assert off.max() < 0.04
 
 

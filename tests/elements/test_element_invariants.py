@@ -60,10 +60,10 @@ def test_an_element_is_a_frozen_value(element):
     field = dataclasses.fields(element)[0].name
     with pytest.raises(dataclasses.FrozenInstanceError):
         setattr(element, field, 0.5)
-    twin = dataclasses.replace(element)
-    assert twin is not element
-    assert twin == element
-    assert hash(twin) == hash(element)
+    copied = dataclasses.replace(element)
+    assert copied is not element
+    assert copied == element
+    assert hash(copied) == hash(element)
 
 
 @every_lobe

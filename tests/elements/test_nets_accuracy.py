@@ -10,19 +10,19 @@ import pytest
 from frontglass.choices import Surround
 from frontglass.elements import GaussianLobe, Glow, Lines, Net, Veil
 from frontglass.optics.bands import CHANNEL_BANDS
-from tests.reference.front_optics import camera, level_net_twin, seen
-from tests.reference.mesh_twin import LEAST_WEIGHT, WAVELENGTHS, mask_transfer, mesh_twin
+from tests.reference.front_optics import camera, level_net_reference, seen
+from tests.reference.mask_reference import LEAST_WEIGHT, WAVELENGTHS, mask_reference, mask_transfer
 from tests.reference.real_masks import drawn_lines, light_through, orders_of
 
 SHAPE = (60, 97)
-MESHES = {
+PATTERNS = {
     "woven": Net(pitch_mm=0.5, thread_mm=0.03),
     "woven, uneven": Net(pitch_mm=0.5, thread_mm=0.03, unevenness=0.02),
     "knitted": Net(pitch_mm=0.5, thread_mm=0.04, weave="knitted", unevenness=0.04),
     "opaque lines": Lines(pitch_mm=1.0, line_mm=0.05, families=1),
     "grooves": Lines(pitch_mm=1.0, line_mm=0.05, families=1, groove_phase_deg=120.0),
 }
-every_mesh = pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES.keys())
+every_mesh = pytest.mark.parametrize("mesh", PATTERNS.values(), ids=PATTERNS.keys())
 
 
 def night(lamp: float, shape: tuple[int, int] = SHAPE) -> np.ndarray:
@@ -38,7 +38,7 @@ def night(lamp: float, shape: tuple[int, int] = SHAPE) -> np.ndarray:
 def test_every_pixel_is_within_the_engines_bound(mesh, scale):
     light = night(600.0)
     got = seen(light, mesh, camera=camera(SHAPE[1], scale))
-    want = level_net_twin(light, mesh, scale)
+    want = level_net_reference(light, mesh, scale)
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
 
 
@@ -46,8 +46,8 @@ def test_every_pixel_is_within_the_engines_bound(mesh, scale):
 @pytest.mark.parametrize("name", ["opaque lines", "grooves"])
 def test_the_bound_holds_beside_very_bright_lamps(name, lamp):
     light = night(lamp, (40, 500))
-    got = seen(light, MESHES[name], camera=camera(500, 9000.0))
-    want = level_net_twin(light, MESHES[name], 9000.0)
+    got = seen(light, PATTERNS[name], camera=camera(500, 9000.0))
+    want = level_net_reference(light, PATTERNS[name], 9000.0)
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
 
 
@@ -55,8 +55,8 @@ def test_what_two_sets_of_threads_deviate_far_is_laid_evenly():
     # Far along both arms, or very far along one, the crossings of a net are a veil: so little that
     # a lamp of 1e5 in a frame this small errs by 1e-7 of itself.
     light = night(1e5)
-    got = seen(light, MESHES["woven"], camera=camera(SHAPE[1], 9000.0))
-    want = level_net_twin(light, MESHES["woven"], 9000.0)
+    got = seen(light, PATTERNS["woven"], camera=camera(SHAPE[1], 9000.0))
+    want = level_net_reference(light, PATTERNS["woven"], 9000.0)
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-7 * 1e5)
 
 
@@ -64,9 +64,9 @@ def test_what_two_sets_of_threads_deviate_far_is_laid_evenly():
 def test_in_the_dark_only_the_frame_shines(name):
     # A frame in the middle of a dark one nine times as large, whose mirrors are far away.
     light, (height, width) = night(600.0), SHAPE
-    got = seen(light, MESHES[name], camera=camera(width, 9000.0), surround=Surround.DARK)
+    got = seen(light, PATTERNS[name], camera=camera(width, 9000.0), surround=Surround.DARK)
     padded = np.pad(light, ((height, height), (width, width), (0, 0)))
-    wide = seen(padded, MESHES[name], camera=camera(3 * width, 9000.0), surround=Surround.DARK)
+    wide = seen(padded, PATTERNS[name], camera=camera(3 * width, 9000.0), surround=Surround.DARK)
     want = wide[height : 2 * height, width : 2 * width]
     np.testing.assert_allclose(got, want, rtol=1e-4, atol=1e-4)
 
@@ -105,10 +105,10 @@ def small_night(lamp: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("name", ["woven", "knitted"])
-def test_the_twin_at_any_angle_agrees_with_the_one_at_none(name):
+def test_the_reference_at_any_angle_agrees_with_the_one_at_none(name):
     light = small_night(600.0)
-    got = mesh_twin(light[..., 1].astype(float), MESHES[name], 1, 2000.0)
-    want = level_net_twin(light, MESHES[name], 2000.0)[..., 1]
+    got = mask_reference(light[..., 1].astype(float), PATTERNS[name], 1, 2000.0)
+    want = level_net_reference(light, PATTERNS[name], 2000.0)[..., 1]
     np.testing.assert_allclose(got, want, rtol=2e-4, atol=3e-5)
 
 
@@ -130,7 +130,7 @@ def test_turned_nets_are_within_the_engines_bound(mesh, scale):
 )
 @pytest.mark.source("Goodman2005", "sec. 4.4, of a honeycomb")
 def test_tulle_is_within_the_engines_bound(unevenness, scale, wavelengths):
-    # Doubling aliases and wavelengths changes the twin by a seventh of the bound.
+    # Doubling aliases and wavelengths changes the reference by a seventh of the bound.
     mesh = replace(TULLE, unevenness=unevenness)
     how = {"least_weight": 1e-3, "wavelengths": wavelengths}
     assert_within_the_bound(mesh, scale, channel=1, **how)
@@ -178,7 +178,7 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
 def assert_within_the_bound(mesh, scale, channel, **how):
     light = small_night(600.0)
     got = seen(light, mesh, camera=camera(SMALL[1], scale))[..., channel]
-    want = mesh_twin(light[..., channel].astype(float), mesh, channel, scale, **how)
+    want = mask_reference(light[..., channel].astype(float), mesh, channel, scale, **how)
     assert_no_one_sees_a_difference(got, want)
     if scale == NARROW_DOTS and is_net(mesh) and mesh.weave in {"knitted", "tulle"}:
         past = np.abs(got - want) / (1e-3 * np.abs(want) + 1e-4)

@@ -17,7 +17,7 @@ from tests.reference.front_optics import (
     WAVELENGTHS_M,
     camera,
     lamp,
-    level_net_twin,
+    level_net_reference,
     seen,
 )
 
@@ -259,9 +259,9 @@ def test_pale_threads_veil_the_frame_evenly():
     np.testing.assert_allclose(veil, share / (SHAPE[0] * SHAPE[1]), rtol=0.01, atol=1e-7)
 
 
-def test_the_twin_knows_a_net_when_it_sees_one():
-    # Of the slow twin itself: energy, and the zero order's share.
-    twin = level_net_twin(lamp((40, 60), 20, 30), WOVEN, 9000.0)
-    np.testing.assert_allclose(twin.sum((0, 1)), 1, rtol=1e-9)
+def test_the_reference_knows_a_net_when_it_sees_one():
+    # Of the slow reference itself: energy, and the zero order's share.
+    reference = level_net_reference(lamp((40, 60), 20, 30), WOVEN, 9000.0)
+    np.testing.assert_allclose(reference.sum((0, 1)), 1, rtol=1e-9)
     # The zero order, and 2e-3 that the mirrors throw back on the lamp.
-    assert 0 < twin[20, 30, GREEN] - 0.94**2 < 3e-3
+    assert 0 < reference[20, 30, GREEN] - 0.94**2 < 3e-3

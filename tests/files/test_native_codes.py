@@ -203,17 +203,20 @@ def test_rgb_with_tables_is_kept_and_converted(tmp_path: Path):
     np.testing.assert_allclose(again[:11], changed.radiance[:11], atol=0.06)
 
 
+def changed_and_read_again(path: Path, folder: Path) -> tuple[Picture, Picture, tuple[str, ...]]:
+    """A file's picture, the same dimmed, written and read, and what the writing said."""
+    picture = read_picture(path)
+    out = folder / f"out{path.suffix}"
+    notices = write_picture(out, dimmed(picture))
+    return picture, read_picture(out), notices
+
+
 @pytest.mark.parametrize("name", ["png-palette", "png-palette-4-bit-alpha", "tiff-palette"])
 def test_a_changed_palette_picture_becomes_rgb_with_a_notice(
     tmp_path: Path, sample_file: SampleFile, name: str
 ):
-    path = sample_file(name)
-    picture = read_picture(path)
-    out = tmp_path / f"out{path.suffix}"
-    assert write_picture(out, dimmed(picture)) == (
-        "The palette picture has changed; written as RGB.",
-    )
-    again = read_picture(out)
+    picture, again, notices = changed_and_read_again(sample_file(name), tmp_path)
+    assert notices == ("The palette picture has changed; written as RGB.",)
     assert again.encoding.native is None
     # The part that never changed keeps its colours to the code.
     np.testing.assert_array_equal(again.radiance[11:], picture.radiance[11:])
@@ -245,13 +248,8 @@ def test_indices_of_few_bits_are_read_and_written_as_they_are(
 def test_a_changed_1_bit_picture_becomes_grey_with_a_notice(
     tmp_path: Path, sample_file: SampleFile, name: str
 ):
-    path = sample_file(name)
-    picture = read_picture(path)
-    out = tmp_path / f"out{path.suffix}"
-    assert write_picture(out, dimmed(picture)) == (
-        "The 1-bit picture has changed; written as 8-bit grey.",
-    )
-    again = read_picture(out)
+    _, again, notices = changed_and_read_again(sample_file(name), tmp_path)
+    assert notices == ("The 1-bit picture has changed; written as 8-bit grey.",)
     assert again.encoding.tone is Tone.GREY
     assert again.encoding.native is None
 

@@ -212,10 +212,10 @@ def test_transmittance_of_tulle() -> None:
 @every_mask
 def test_a_transfer_function_is_even_and_at_most_one(mask: PupilMask) -> None:
     fx, fy = np.random.default_rng(2).uniform(-4000, 4000, (2, 500))
-    there, back = mask_otf(mask, fx, fy, GREEN), mask_otf(mask, -fx, -fy, GREEN)
-    np.testing.assert_allclose(there, back, atol=1e-9)
+    otf, opposite = mask_otf(mask, fx, fy, GREEN), mask_otf(mask, -fx, -fy, GREEN)
+    np.testing.assert_allclose(otf, opposite, atol=1e-9)
     assert mask_otf(mask, 0.0, 0.0, GREEN) == pytest.approx(1.0, abs=1e-12)
-    assert there.max() <= 1 + 1e-12
+    assert otf.max() <= 1 + 1e-12
     assert 0 < mask.direct < 1
     assert 0 < mask.transmittance <= 1
 

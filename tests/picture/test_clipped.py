@@ -216,10 +216,10 @@ def agree(one: Picture, other: Picture, stops: float) -> None:
     first, second = (fg.with_recovered_light(still).lamps for still in (one, other))
     assert len(first) == len(second)
     for lamp in first:
-        twin = min(second, key=lambda o: np.hypot(o.x_px - lamp.x_px, o.y_px - lamp.y_px))
-        assert np.hypot(twin.x_px - lamp.x_px, twin.y_px - lamp.y_px) < 0.7
-        assert twin.area_px == pytest.approx(lamp.area_px, rel=0.1)
-        assert twin.stops == pytest.approx(lamp.stops, abs=stops)
+        other = min(second, key=lambda o: np.hypot(o.x_px - lamp.x_px, o.y_px - lamp.y_px))
+        assert np.hypot(other.x_px - lamp.x_px, other.y_px - lamp.y_px) < 0.7
+        assert other.area_px == pytest.approx(lamp.area_px, rel=0.1)
+        assert other.stops == pytest.approx(lamp.stops, abs=stops)
 
 
 GAMMA_22 = ParametricCurve(2.2)

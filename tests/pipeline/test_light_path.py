@@ -14,7 +14,7 @@ from frontglass.elements.glow import light_above
 from frontglass.looks import catalogue
 from frontglass.looks.look import Look
 from frontglass.optics.camera import Camera, ShotData
-from frontglass.pipeline.light_path import render
+from frontglass.pipeline.light_path import through_light_path
 from tests.conftest import Pictured
 
 Light = NDArray[np.float32]
@@ -43,20 +43,20 @@ def room(height: int = 64, width: int = 96) -> Light:
 @pytest.mark.parametrize("shape", [(1, 1), (5, 1), (48, 73)])
 def test_flat_light_stays_flat(pictured: Pictured, look: Look, shape: tuple[int, int]) -> None:
     flat = np.full((*shape, 3), 0.18, dtype=np.float32)
-    out = render(pictured(flat), [look], camera=CAMERA).radiance
+    out = through_light_path(pictured(flat), [look], camera=CAMERA).radiance
     np.testing.assert_allclose(out, flat, rtol=5e-7)
 
 
 @every_look
 def test_strength_nothing_is_the_same_light_bit_for_bit(pictured: Pictured, look: Look) -> None:
     light = room()
-    out = render(pictured(light), [look.at(0)], camera=CAMERA).radiance
+    out = through_light_path(pictured(light), [look.at(0)], camera=CAMERA).radiance
     np.testing.assert_array_equal(out, light)
 
 
 def test_no_look_gives_back_the_same_light(pictured: Pictured) -> None:
     picture = pictured(room())
-    assert render(picture, [], camera=CAMERA).radiance is picture.radiance
+    assert through_light_path(picture, [], camera=CAMERA).radiance is picture.radiance
 
 
 def test_the_picture_that_came_in_is_left_alone(pictured: Pictured) -> None:
@@ -65,7 +65,7 @@ def test_the_picture_that_came_in_is_left_alone(pictured: Pictured) -> None:
     for look in catalogue():
         distance = np.full(light.shape[:2], 4.0, np.float32)  # only haze asks
         picture = replace(pictured(light), distance_m=distance)
-        render(picture, [look], camera=CAMERA)
+        through_light_path(picture, [look], camera=CAMERA)
     np.testing.assert_array_equal(light, before)
 
 
@@ -74,8 +74,8 @@ def test_two_strengths_in_a_row_are_their_sum(pictured: Pictured, look: Look) ->
     if any(isinstance(e, Glow) and e.threshold_stops is not None for e in look.elements):
         pytest.skip("a threshold is not linear in the light")
     picture = pictured(room())
-    in_a_row = render(picture, [look.at("1/4"), look.at("1/2")], camera=CAMERA).radiance
-    at_once = render(picture, [look.at(0.75)], camera=CAMERA).radiance
+    in_a_row = through_light_path(picture, [look.at("1/4"), look.at("1/2")], camera=CAMERA).radiance
+    at_once = through_light_path(picture, [look.at(0.75)], camera=CAMERA).radiance
     np.testing.assert_allclose(in_a_row, at_once, rtol=1e-3, atol=1e-4)
 
 
@@ -85,7 +85,9 @@ def test_a_scene_of_ten_stops_keeps_7_754_through_a_veil_of_2_percent(pictured: 
     light = np.full((40, 50, 3), 0.18, dtype=np.float32)
     light[0, 0], light[0, 1] = 1.0, 2.0**-10
     light[0, 2] = 3 * 0.18 - 1.0 - 2.0**-10
-    out = render(pictured(light), [look_of(Veil(veil_share=0.02))], camera=CAMERA).radiance
+    out = through_light_path(
+        pictured(light), [look_of(Veil(veil_share=0.02))], camera=CAMERA
+    ).radiance
     stops = np.log2(out[0, 0, 1] / out[0, 1, 1])
     assert float(stops) == pytest.approx(7.754, abs=5e-4)  # three decimals, worked by hand
 
@@ -96,7 +98,7 @@ def test_a_veil_stands_behind_the_glow_whatever_order_looks_are_given_in(
     picture = pictured(room())
     glow, veil = look_of(GLOW), look_of(Veil(veil_share=0.1))
     one, other = (
-        render(picture, looks, camera=CAMERA, surround=Surround.DARK).radiance
+        through_light_path(picture, looks, camera=CAMERA, surround=Surround.DARK).radiance
         for looks in ([glow, veil], [veil, glow])
     )
     np.testing.assert_array_equal(one, other)
@@ -109,7 +111,7 @@ def test_a_veil_beside_a_wide_glow_only_adds_its_share_of_the_mean(
     picture = pictured(room())
     wide = Glow(optical_depth=0.05, lobes=(GaussianLobe(sigma_deg=9.0),))
     alone, veiled = (
-        render(picture, [look_of(*parts)], camera=CAMERA, surround=surround).radiance
+        through_light_path(picture, [look_of(*parts)], camera=CAMERA, surround=surround).radiance
         for parts in ((wide,), (wide, Veil(veil_share=0.01)))
     )
     want = 0.99 * alone + 0.01 * picture.radiance.mean(axis=(0, 1))
@@ -121,7 +123,7 @@ def test_light_meets_elements_of_one_place_in_the_order_given(pictured: Pictured
     picture = pictured(room())
     thresholded = look_of(replace(GLOW, threshold_stops=2.0, knee_stops=0.5))
     one, other = (
-        render(picture, looks, camera=CAMERA).radiance
+        through_light_path(picture, looks, camera=CAMERA).radiance
         for looks in ([look_of(GLOW), thresholded], [thresholded, look_of(GLOW)])
     )
     assert float(np.abs(one - other).max()) > 1e-2
@@ -129,18 +131,18 @@ def test_light_meets_elements_of_one_place_in_the_order_given(pictured: Pictured
 
 def test_light_lost_is_made_up_unless_told_otherwise(pictured: Pictured) -> None:
     picture, look = pictured(room()), look_of(replace(GLOW, clear_share=0.8))
-    made_up = render(picture, [look], camera=CAMERA).radiance
-    lost = render(picture, [look], camera=CAMERA, compensate=False).radiance
+    made_up = through_light_path(picture, [look], camera=CAMERA).radiance
+    lost = through_light_path(picture, [look], camera=CAMERA, compensate=False).radiance
     np.testing.assert_allclose(lost, 0.8 * made_up, rtol=1e-6)
     assert made_up.mean() == pytest.approx(picture.radiance.mean(), rel=1e-6)
 
 
 def test_what_was_assumed_of_the_lens_is_said(pictured: Pictured) -> None:
     picture = pictured(room())
-    assumed = render(picture, [look_of(GLOW)])
+    assumed = through_light_path(picture, [look_of(GLOW)])
     assert any("40 degrees" in notice for notice in assumed.notices)
     known = replace(picture, shot=ShotData(focal_length_mm=50.0, sensor_width_mm=36.0))
-    assert render(known, [look_of(GLOW)], camera=CAMERA).notices == ()
+    assert through_light_path(known, [look_of(GLOW)], camera=CAMERA).notices == ()
 
 
 @pytest.mark.parametrize(
@@ -162,7 +164,7 @@ def test_a_look_is_the_same_in_degrees_at_1280_and_at_2560_pixels(
         light = np.zeros((height, width, 3), dtype=np.float32)
         middle = slice(height // 2 - side, height // 2 + side)
         light[middle, width // 2 - side : width // 2 + side] = 100.0
-        out = render(pictured(light), [look], camera=CAMERA).radiance[..., 1]
+        out = through_light_path(pictured(light), [look], camera=CAMERA).radiance[..., 1]
         cell = width // 1280
         halos.append(out.reshape(height // cell, cell, width // cell, cell).mean(axis=(1, 3)))
     np.testing.assert_allclose(halos[1], halos[0], rtol=5e-3, atol=1e-3)
@@ -176,7 +178,11 @@ def test_a_longer_lens_sees_a_wider_halo(pictured: Pictured) -> None:
     widths = []
     for focal_mm in (25.0, 50.0):
         camera = Camera(focal_length_mm=focal_mm, sensor_width_mm=36.0)
-        row = render(pictured(light), [look], camera=camera).radiance[119, :, 0].astype(np.float64)
+        row = (
+            through_light_path(pictured(light), [look], camera=camera)
+            .radiance[119, :, 0]
+            .astype(np.float64)
+        )
         widths.append(np.sqrt((row * x**2).sum() / row.sum()))
     # The second deviation widens both alike, the pixel hardly at all.
     assert widths[1] / widths[0] == pytest.approx(2.0, rel=5e-3)
@@ -186,12 +192,12 @@ class TestThreshold:
     def test_nothing_above_leaves_the_same_light(self, pictured: Pictured) -> None:
         picture = pictured(np.full((20, 30, 3), 0.9, dtype=np.float32))
         look = look_of(replace(GLOW, threshold_stops=1.0))
-        assert render(picture, [look], camera=CAMERA).radiance is picture.radiance
+        assert through_light_path(picture, [look], camera=CAMERA).radiance is picture.radiance
 
     def test_light_that_is_not_above_only_gains(self, pictured: Pictured) -> None:
         light = room()
         look = look_of(replace(GLOW, threshold_stops=1.0, knee_stops=1.0))
-        out = render(pictured(light), [look], camera=CAMERA).radiance
+        out = through_light_path(pictured(light), [look], camera=CAMERA).radiance
         below = light.max(axis=2) < 1
         assert (out[below] >= light[below] * (1 - 1e-6)).all()
         np.testing.assert_allclose(

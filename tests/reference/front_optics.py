@@ -1,4 +1,4 @@
-"""What tests of things before the lens share: a camera, a render, and a slow twin of nets."""
+"""What tests of things before the lens share: a camera, a render, and a slow reference of nets."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import render
-from tests.reference.mesh_twin import tabulated
+from tests.reference.mask_reference import tabulated
 
 Light = NDArray[np.float32]
 Array = NDArray[np.float64]
@@ -42,7 +42,7 @@ def lamp(shape: tuple[int, int], row: int, column: int, level: float = 1.0) -> L
     return light
 
 
-def level_net_twin(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
+def level_net_reference(light: Light, mesh: Net | Lines, px_per_rad: float) -> Array:
     """Nets at 0 degrees and one family of lines, in float64, by their transfer function.
 
     Nothing comes from the engine. At one wavelength the transfer function is a product in

@@ -1,4 +1,4 @@
-"""The slow twin of the engine: light spread in float64 by a kernel built in space.
+"""The slow reference of the engine: light spread in float64 by a kernel built in space.
 
 Nothing here comes from `frontglass.convolution`. The kernel of a single deviation is the profile's
 density integrated over the pixel that sends and the pixel that receives the light, a unit triangle

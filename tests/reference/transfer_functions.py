@@ -80,7 +80,7 @@ def jittered_table(net: HexagonalNet) -> Array:
     table = perfect_overlap(net, x * net.pitch_m, y * net.pitch_m)
     k = np.fft.fftfreq(_TABLE_SIDE, 1 / _TABLE_SIDE)
     nu_x, nu_y = reciprocal(net, *np.meshgrid(k, k))
-    return np.asarray(np.fft.ifft2(np.fft.fft2(table) * net.kept(nu_x, nu_y)).real)
+    return np.asarray(np.fft.ifft2(np.fft.fft2(table) * net.debye_waller(nu_x, nu_y)).real)
 
 
 def reciprocal(net: HexagonalNet, i: Array, j: Array) -> tuple[Array, Array]:

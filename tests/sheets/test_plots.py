@@ -22,13 +22,20 @@ def test_steps_of_an_axis_are_round(high, step):
     assert Axis.to("x", high).step == pytest.approx(step)
 
 
-def test_a_level_line_stands_at_its_share_of_the_height():
-    across, up = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
-    flat = Series("a", [0.0, 1.0], [0.25, 0.25], number=0)
-    codes = plot([flat], across, up, size_px=(400, 300), type_px=14)
+UNIT = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
+
+
+def drawn(line: Series) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Codes of a plot with one line, and the ends of its paper: rows, then columns."""
+    codes = plot([line], *UNIT, size_px=(400, 300), type_px=14)
     paper = np.all(codes == PAPER, axis=2)
-    top, bottom = np.flatnonzero(paper.any(axis=1))[[0, -1]]
-    line = np.abs(codes.astype(int) - LINES[0]).sum(axis=2) < 60
+    rows, columns = (np.flatnonzero(paper.any(axis=axis))[[0, -1]] for axis in (1, 0))
+    return codes.astype(int), rows, columns
+
+
+def test_a_level_line_stands_at_its_share_of_the_height():
+    codes, (top, bottom), _ = drawn(Series("a", [0.0, 1.0], [0.25, 0.25], number=0))
+    line = np.abs(codes - LINES[0]).sum(axis=2) < 60
     row = np.flatnonzero(line.sum(axis=1) > 200).mean()
     assert row == pytest.approx(bottom - 0.25 * (bottom - top), abs=2)
 
@@ -40,13 +47,8 @@ def test_an_axis_need_not_begin_at_nothing():
 
 
 def test_a_dashed_line_runs_along_its_slope():
-    across, up = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
-    rising = Series("a", [0.0, 1.0], [0.2, 0.8], number=1)
-    codes = plot([rising], across, up, size_px=(400, 300), type_px=14)
-    paper = np.all(codes == PAPER, axis=2)
-    top, bottom = np.flatnonzero(paper.any(axis=1))[[0, -1]]
-    left, right = np.flatnonzero(paper.any(axis=0))[[0, -1]]
-    rows, columns = np.nonzero(np.abs(codes.astype(int) - LINES[1]).sum(axis=2) < 90)
+    codes, (top, bottom), (left, right) = drawn(Series("a", [0.0, 1.0], [0.2, 0.8], number=1))
+    rows, columns = np.nonzero(np.abs(codes - LINES[1]).sum(axis=2) < 90)
     height = (bottom - rows) / (bottom - top)
     along = (columns - left) / (right - left)
     np.testing.assert_allclose(height, 0.2 + 0.6 * along, atol=0.03)

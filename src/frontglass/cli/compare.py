@@ -26,6 +26,9 @@ from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
     from frontglass.looks import Look
+    from frontglass.optics.camera import Camera
+    from frontglass.picture.picture import Picture
+    from frontglass.picture.region import Region
 
 
 def compare(
@@ -49,9 +52,7 @@ def compare(
     The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
     each other; they are not stacked. --json prints the numbers too.
     """
-    from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.region import Region
+    from frontglass.measurement.watch import WatchedRegion
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
@@ -66,20 +67,13 @@ def compare(
     for one in watched:
         one.check_inside(picture)
     choice = recipe.framing.camera_for(picture)
-    read: dict[str, list[object]] = {}
-
-    def numbers(name: str, region: Region, seen: Picture) -> tuple[str, ...]:
-        part = WatchedRegion(name, region)
-        found = region_numbers(part, seen, picture, choice.camera)
-        read.setdefault(name, []).append(asdict(found))
-        return number_texts(found, part.kinds)
-
+    numbers = _Numbers(picture, choice.camera)
     sheet = compare(
         picture,
         chosen,
         camera=choice.camera,
         watched=[(one.name, one.region) for one in watched],
-        numbers=numbers,
+        numbers=numbers.texts,
         surround=recipe.surround,
         compensate=recipe.compensate,
         facts=still_facts(still.name, recipe.exposure_stops),
@@ -90,9 +84,26 @@ def compare(
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
     if as_json:
-        print_json(_record(target, chosen, read))
+        print_json(_record(target, chosen, numbers.read))
     else:
         typer.echo(str(target))
+
+
+class _Numbers:
+    """Numbers of watched parts as each look shows them: as texts, and kept for a script."""
+
+    def __init__(self, bare: Picture, camera: Camera) -> None:
+        self.read: dict[str, list[object]] = {}
+        self._bare, self._camera = bare, camera
+
+    def texts(self, name: str, region: Region, seen: Picture) -> tuple[str, ...]:
+        """Return what a sheet says of a part of the still as it is seen."""
+        from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
+
+        part = WatchedRegion(name, region)
+        found = region_numbers(part, seen, self._bare, self._camera)
+        self.read.setdefault(name, []).append(asdict(found))
+        return number_texts(found, part.kinds)
 
 
 def _record(target: Path, looks: Sequence[Look], read: Mapping[str, Sequence[object]]) -> Record:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -50,7 +51,6 @@ def mood(
     One HTML file that works offline, a PDF, and PNGs. The looks are stacked, as in apply. Frames
     are rendered whole and cropped afterwards.
     """
-    from frontglass.errors import ParameterError
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.mood import (
         aspect_from_text,
@@ -61,10 +61,7 @@ def mood(
     )
 
     recipe = light.recipe(looks.looks(), camera, space)
-    captions = caption or []
-    if len(captions) > len(stills):
-        raise ParameterError("caption", f"given for {len(stills)} stills at most", len(captions))
-    captions = [*captions, *(still.stem for still in stills[len(captions) :])]
+    captions = _captions(stills, caption or [])
     shape = None if aspect is None else aspect_from_text(aspect)
     out.mkdir(parents=True, exist_ok=True)
     for path in mood_paths(out, len(stills)):
@@ -81,6 +78,15 @@ def mood(
     board = mood_html(title, about, frames, foot=foot)
     for path in write_mood(out, board, mood_pages(title, about, frames)):
         typer.echo(str(path))
+
+
+def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
+    """Return the caption of each still: what was given, then file names."""
+    from frontglass.errors import ParameterError
+
+    if len(given) > len(stills):
+        raise ParameterError("caption", f"given for {len(stills)} stills at most", len(given))
+    return [*given, *(still.stem for still in stills[len(given) :])]
 
 
 def _frame(

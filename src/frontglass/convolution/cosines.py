@@ -65,13 +65,13 @@ def filtered(light: Plane, planes: Planes) -> Plane:
             in_place(fft.idst, turned, axis=0)
             # Sines start at the first frequency, where cosines have the mean.
             first = int(columns.start == 0)
-            there = slice(columns.start - 1 + first, columns.stop - 1)
-            sines[:, there] = turned[rows_inside, first:]
+            of_sines = slice(columns.start - 1 + first, columns.stop - 1)
+            sines[:, of_sines] = turned[rows_inside, first:]
         waves *= even[:-1]
         in_place(fft.idct, waves, axis=0)
         cosines[:, columns] = waves[rows_inside]
 
-    def back(rows: slice) -> None:
+    def inverse(rows: slice) -> None:
         in_place(fft.idct, cosines[rows], axis=1)
         if sines is not None:
             in_place(fft.idst, sines[rows], axis=1)
@@ -79,7 +79,7 @@ def filtered(light: Plane, planes: Planes) -> Plane:
 
     in_pieces(forward, height, ROWS_AT_ONCE)
     in_pieces(down, wide, COLUMNS_AT_ONCE)
-    in_pieces(back, height, ROWS_AT_ONCE)
+    in_pieces(inverse, height, ROWS_AT_ONCE)
     return cosines[:, columns_inside]
 
 

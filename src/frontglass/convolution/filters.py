@@ -138,11 +138,11 @@ class Filter(ABC):
         """Return some columns of the planes, from `on_grid`."""
         fy = np.arange(shape[0] + 1) / (2 * shape[0])
         fx = np.arange(columns.start, columns.stop) / (2 * shape[1])
-        there = self.on_grid(fx, fy)
+        upright = self.on_grid(fx, fy)
         if self.is_even:
-            return Planes(there, None)
+            return Planes(upright, None)
         turned = self.on_grid(fx, -fy)
-        return Planes((turned + there) / 2, (turned - there) / 2)
+        return Planes((turned + upright) / 2, (turned - upright) / 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

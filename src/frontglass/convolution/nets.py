@@ -178,7 +178,7 @@ class _Passed:
         return _Passed(self.direct * other.direct, self.planes)
 
     def mixed(self, beside: Planes | None, share: float) -> Planes:
-        """Planes with light besides, times a share."""
+        """Planes with further light, times a share."""
 
         def mix(columns: slice) -> None:
             for number, plane in enumerate(self.planes):
@@ -205,9 +205,9 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     triangle, so that none is lost between them. What lies beyond the reach comes back, as from
     mirrors, along the same line. Far from the lamp several points are taken together.
     """
-    smear = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
+    blur_px = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
     per_px, most = ACCURACY.streak_points_per_px
-    while per_px < most and per_px * smear < ACCURACY.points_in_a_dot:
+    while per_px < most and per_px * blur_px < ACCURACY.points_in_a_dot:
         per_px *= 2
     # Where pixels are coarse nothing is left at so large an angle.
     farthest = max(ACCURACY.streak_reach_rad * px_per_rad, ACCURACY.streak_least_px)
@@ -324,7 +324,7 @@ class _Torus:
 
 
 def streaks_of(orders: Orders, band: Band, px_per_rad: float, step_px: float) -> Iterator[Points]:
-    """Orders as a band smears them, along the line to the lamp, a ring of them at a time."""
+    """Orders as a band blurs them, along the line to the lamp, a ring of them at a time."""
     x, y = (at * band.centre_m * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
     radius = np.hypot(x, y)
     rings = np.ceil(2 * np.log2(np.maximum(radius, 1.0)))

@@ -93,8 +93,8 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     farthest = min(ACCURACY.tulle_px * mask.pitch_m / px, ACCURACY.most_tulle_orders)
     farthest = max(farthest, ACCURACY.tulle_orders)
     orders = mask.orders(farthest)
-    kept = mask.kept(orders.x_per_m, orders.y_per_m)
-    near = Orders(orders.x_per_m, orders.y_per_m, orders.shares * kept)
+    damping = mask.debye_waller(orders.x_per_m, orders.y_per_m)
+    near = Orders(orders.x_per_m, orders.y_per_m, orders.shares * damping)
     first, spacing = 0.0, 2 / math.sqrt(3) * px / mask.pitch_m
     radius = np.hypot(near.x_per_m, near.y_per_m) * mask.pitch_m
     for last, step in ACCURACY.tulle_steps_px:
@@ -107,8 +107,8 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     # Half of all there is lies to one side.
     beyond = (1 - mask.direct) / 2 - float(orders.shares.sum())
     farther = np.array([1.5 * farthest / mask.pitch_m])
-    still = float(mask.kept(farther, np.zeros(1))[0])
-    lost = float(np.sum(orders.shares * (1 - kept))) + beyond * (1 - still)
+    still = float(mask.debye_waller(farther, np.zeros(1))[0])
+    lost = float(np.sum(orders.shares * (1 - damping))) + beyond * (1 - still)
     start = farthest * px / mask.pitch_m, band.sigma_m / band.centre_m
     yield from _arms(mask, band, px_per_rad, start, beyond * still)
     if mask.jitter_m:
@@ -132,7 +132,7 @@ def _arms(
         [np.arange(first, coarse, fine_px), np.arange(coarse, ACCURACY.streak_reach_px, coarse_px)]
     )
     along = (edges[1:] + edges[:-1]) / 2
-    # The band smears where they begin, and each row aside: every point has a wavelength.
+    # The band blurs where they begin, and each row aside: every point has a wavelength.
     tail = -np.diff(1 / edges) * (special.ndtr((along / start_px - 1) / blur) if blur else 1.0)
     rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
     quantiles = (
@@ -161,7 +161,7 @@ def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> It
         beside = _lobes(mask.thread_length_m * v) * narrow
         shares += weight / wavelength**2 * np.outer(across, beside)
         whole += weight / wavelength**2 * float(across.sum() * beside.sum())
-        left, own = mask.kept(u, nothing), mask.kept(v, nothing)
+        left, own = mask.debye_waller(u, nothing), mask.debye_waller(v, nothing)
         shares -= weight / wavelength**2 * np.outer(across * left, beside * own)
     # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light, and jitter takes it all.
     beyond = whole / (np.pi**2 * ACCURACY.halo_lobes)

@@ -102,7 +102,9 @@ class ClearCentre:
             Fact(name="its edge is soft over, of the width", values=(100 * soft,), unit="%"),
         )
 
-    def through(self, light: Float32, camera: Camera, kept: float, covered: Light) -> Float32:
+    def through(
+        self, light: Float32, camera: Camera, transmittance: float, covered: Light
+    ) -> Float32:
         """Light of which a part passes the clear place.
 
         Parameters
@@ -111,7 +113,7 @@ class ClearCentre:
             Linear light.
         camera : Camera
             Lens and filter distance.
-        kept : float
+        transmittance : float
             Transmittance of the covered part. [1]
         covered : callable
             What becomes of light that passes the covered part, its losses left out.
@@ -124,8 +126,8 @@ class ClearCentre:
         """
         clear = self.share((light.shape[0], light.shape[1]), camera)
         out = covered(_weighed(light, 1 - clear))
-        if kept != 1:
-            out *= np.float32(kept)
+        if transmittance != 1:
+            out *= np.float32(transmittance)
         return _weighed(light, clear, onto=out)
 
 

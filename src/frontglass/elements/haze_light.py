@@ -25,8 +25,7 @@ from frontglass.accuracy import ACCURACY
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
-from frontglass.picture.lamps_in_air import LampInAir as Lamp
-from frontglass.picture.lamps_in_air import lamps_in
+from frontglass.picture.lamps_in_air import LampInAir, lamps_in
 from frontglass.units import rad_from_deg
 
 if TYPE_CHECKING:
@@ -55,7 +54,7 @@ NO_DISTANCE = (
 )
 
 
-class _Lines(NamedTuple):
+class _LinesOverTransmittance(NamedTuple):
     """Light added at nodes: offset + slope * transmittance, shape (rows, columns, 3)."""
 
     offset: Float32
@@ -127,29 +126,31 @@ class _Grid:
         self.right = np.tile((columns - width / 2) / px_per_rad, len(rows))
         self.surfaces = [_around(distance, self.shape, end) for end in (np.minimum, np.maximum)]
 
-    def lines(self, lamps: Sequence[Lamp], airlight: Sequence[float]) -> _Lines:
+    def lines(
+        self, lamps: Sequence[LampInAir], airlight: Sequence[float]
+    ) -> _LinesOverTransmittance:
         """Light that the air adds, as lines in the transmittance; lamps without their middle."""
         near, far = self._added(lamps)
         offset, slope = np.empty_like(near), np.empty_like(near)
         for c, extinction in enumerate(self.extinctions):
             # Zero times an endless distance is no number; no extinction, no loss.
-            kept = [
+            transmittance = [
                 np.exp(-extinction * s) if extinction else np.ones_like(s) for s in self.surfaces
             ]
-            apart = kept[0] - kept[1]
+            apart = transmittance[0] - transmittance[1]
             flat = apart < 1e-5
             slope[:, c] = np.where(flat, 0, (near[:, c] - far[:, c]) / np.where(flat, 1, apart))
-            offset[:, c] = far[:, c] - slope[:, c] * kept[1]
+            offset[:, c] = far[:, c] - slope[:, c] * transmittance[1]
             # A line through one point only: all its light, wherever the pixel lies on it.
             offset[flat, c] = (near[flat, c] + far[flat, c]) / 2
             offset[:, c] += airlight[c]
             slope[:, c] -= airlight[c]
         whole = (*self.shape, 3)
-        return _Lines(
+        return _LinesOverTransmittance(
             offset.reshape(whole).astype(np.float32), slope.reshape(whole).astype(np.float32)
         )
 
-    def _added(self, lamps: Sequence[Lamp]) -> tuple[Float64, Float64]:
+    def _added(self, lamps: Sequence[LampInAir]) -> tuple[Float64, Float64]:
         """Light of lamps and beams at the nodes, before the nearest and the farthest surface."""
         added = [np.zeros((self.right.size, 3)) for _ in self.surfaces]
         for lamp in lamps:
@@ -171,7 +172,7 @@ class _Grid:
                         to[:, channels] += column[:, None] * power
         return added[0], added[1]
 
-    def add_near(self, out: Float32, lamp: Lamp) -> None:
+    def add_near(self, out: Float32, lamp: LampInAir) -> None:
         """Add what the grid could not hold of a lamp's glow, pixel by pixel."""
         height, width = self.distance.shape
         x = lamp.tangents[0] * self.px_per_rad + width / 2
@@ -193,7 +194,7 @@ class _Grid:
             for c in channels:
                 out[top:bottom, left:right, c] += light * (_intensity(lamp, [c])[0])
 
-    def _from(self, lamp: Lamp, right: Float64, down: Float64) -> tuple[Float64, Float64]:
+    def _from(self, lamp: LampInAir, right: Float64, down: Float64) -> tuple[Float64, Float64]:
         """Angle from a lamp [rad], softened by its size, and the way to it in the frame [px]."""
         x, y = lamp.tangents
         across = np.sqrt((right - x) ** 2 + (down - y) ** 2 + (right * y - down * x) ** 2)
@@ -205,14 +206,14 @@ class _Grid:
     def _channels(self) -> list[list[int]]:
         return [list(CHANNELS)] if self.alike else [[channel] for channel in CHANNELS]
 
-    def _glows(self, lamp: Lamp, widest: float) -> list[tuple[LampGlow, list[int]]]:
+    def _glows(self, lamp: LampInAir, widest: float) -> list[tuple[LampGlow, list[int]]]:
         return [
             (LampGlow(self.airs[channels[0]], lamp.distance_m, 1.001 * widest), channels)
             for channels in self._channels()
         ]
 
 
-def _intensity(lamp: Lamp, channels: Sequence[int]) -> Float64:
+def _intensity(lamp: LampInAir, channels: Sequence[int]) -> Float64:
     """Intensity of a lamp, from its light at the lens in clear air."""
     return np.array([lamp.illuminance[c] for c in channels]) * lamp.distance_m**2
 
@@ -244,7 +245,7 @@ def _around(distance: Float32, nodes: tuple[int, int], end: np.ufunc) -> Float64
 
 
 def _composed(
-    light: Float32, distance: Float32, extinctions: Sequence[float], lines: _Lines
+    light: Float32, distance: Float32, extinctions: Sequence[float], lines: _LinesOverTransmittance
 ) -> Float32:
     """Return (light + slope) transmittance + offset, its lines read between the nodes."""
     height, width = distance.shape
@@ -262,14 +263,16 @@ def _composed(
     def rows(start: int) -> None:
         stop = min(start + ROWS_AT_A_TIME, height)
         first, last = max(start - 1, 0), min(stop + 1, height)
-        kept = _kept(distance[first:last], extinctions)[start - first :].reshape(-1, 3 * width)
+        transmittance = _transmittances(distance[first:last], extinctions)[start - first :].reshape(
+            -1, 3 * width
+        )
         for y in range(start, stop):
             base, next_, w = above[y], below[y], weight[y]
             row = flat_out[y]
             np.multiply(slope[next_], w, out=row)
             row += slope[base] * (1 - w)
             row += flat_light[y]
-            row *= kept[y - start]
+            row *= transmittance[y - start]
             row += offset[base] * (1 - w)
             row += offset[next_] * w
 
@@ -284,7 +287,7 @@ def _as_wide(nodes: Float32, width: int) -> Float32:
     return np.asarray(wide, dtype=np.float32).reshape(len(nodes), -1)
 
 
-def _kept(distance: Float32, extinctions: Sequence[float]) -> Float32:
+def _transmittances(distance: Float32, extinctions: Sequence[float]) -> Float32:
     """Transmittance per channel, shape (rows, columns, 3).
 
     A map holds the distance in the middle of a pixel where the still holds light from all over it:
@@ -304,7 +307,7 @@ def _kept(distance: Float32, extinctions: Sequence[float]) -> Float32:
 
 
 def _said(
-    haze: Haze, lamps: Sequence[Lamp], airlight: Sequence[float], *, estimated: bool
+    haze: Haze, lamps: Sequence[LampInAir], airlight: Sequence[float], *, estimated: bool
 ) -> list[str]:
     """Say what was assumed, and what such haze would be in a room."""
     said = []

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-import sys
-from contextlib import redirect_stdout
 from pathlib import Path
 from typing import NamedTuple
 
@@ -15,7 +13,6 @@ from frontglass.checks import check_positive
 from frontglass.choices import Choice
 from frontglass.errors import PictureFileError
 from frontglass.files import exr, png
-from frontglass.files.exr_structure import check_exr_structure
 from frontglass.files.limits import check_size
 from frontglass.files.tiff import read_tiff
 
@@ -121,16 +118,8 @@ def _plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind | None]:
 
 
 def _exr_plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind]:
-    import OpenEXR
-
-    check_exr_structure(data)
-    try:
-        with redirect_stdout(sys.stderr):
-            parts = list(OpenEXR.File(io.BytesIO(data), separate_channels=True).parts)
-    except (RuntimeError, IndexError, ValueError, TypeError) as error:
-        raise PictureFileError(f"The OpenEXR file is damaged: {error}.") from error
     have = []
-    for part in parts:
+    for part in exr.exr_parts(data):
         have += list(part.channels)
         for names, kind in ((RAY_CHANNELS, DistanceKind.RAY), (DEPTH_CHANNELS, DistanceKind.DEPTH)):
             for name, channel in part.channels.items():

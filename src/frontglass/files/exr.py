@@ -39,6 +39,25 @@ _NOT_CARRIED = {
 }
 
 
+def exr_parts(data: bytes) -> list[Any]:
+    """Parts of an OpenEXR file, each with its header and channels.
+
+    Raises
+    ------
+    PictureFileError
+        If the file is damaged, cut short or too large.
+    """
+    import OpenEXR
+
+    check_exr_structure(data)
+    try:
+        # On damaged pixels the package prints to standard output, which belongs to results.
+        with redirect_stdout(sys.stderr):
+            return list(OpenEXR.File(io.BytesIO(data), separate_channels=True).parts)
+    except (RuntimeError, IndexError, ValueError, TypeError) as error:
+        raise PictureFileError(f"The OpenEXR file is damaged: {error}.") from error
+
+
 def read_exr(data: bytes) -> FileStill:
     """Read the first part that holds R, G, B or Y.
 
@@ -47,15 +66,7 @@ def read_exr(data: bytes) -> FileStill:
     PictureFileError
         If the file is damaged, cut short, too large or holds no such channels.
     """
-    import OpenEXR
-
-    check_exr_structure(data)
-    try:
-        # On damaged pixels the package prints to standard output, which belongs to results.
-        with redirect_stdout(sys.stderr):
-            parts = list(OpenEXR.File(io.BytesIO(data), separate_channels=True).parts)
-    except (RuntimeError, IndexError, ValueError, TypeError) as error:
-        raise PictureFileError(f"The OpenEXR file is damaged: {error}.") from error
+    parts = exr_parts(data)
     notices: list[str] = []
     for part in parts:
         names = _light_channels(part.channels)

@@ -86,8 +86,7 @@ def write_picture(
     """
     where = Path(path)
     container = container_of(where)
-    if quality is not None and quality not in range(1, 101):
-        raise ParameterError("quality", "an integer in [1, 100]", quality)
+    _check_quality(quality)
     if not overwrite and where.exists():
         raise PictureFileError(f"{where} exists already. Name another file or allow overwriting.")
     encoder = _Encoder(picture, plan_for(picture, container))
@@ -100,6 +99,11 @@ def write_picture(
         text = str(error)
         raise PictureFileError(text if str(where) in text else f"{where}: {text}") from error
     return tuple(encoder.notices)
+
+
+def _check_quality(quality: int | None) -> None:
+    if quality is not None and quality not in range(1, 101):
+        raise ParameterError("quality", "an integer in [1, 100]", quality)
 
 
 def _store(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from frontglass.accuracy import ACCURACY
 from frontglass.choices import Choice
@@ -189,47 +189,52 @@ def match(
     criterion = Criterion.of("criterion", criterion)
     if reference.strength == 0:
         raise ParameterError("strength", "above 0 for the look to match", 0)
-    wanted = meter(reference)
-    known: dict[float, Effects] = {}
-
-    def at(strength: float) -> Effects:
-        if strength not in known:
-            known[strength] = meter(other.at(strength))
-        return known[strength]
-
-    criteria, left_out = _weighed(criterion, wanted, at(1.0))
+    wanted, tried = meter(reference), _Tried(other, meter)
+    found = Match(reference=reference, matched=None, criterion=criterion, wanted=wanted)
+    criteria, left_out = _weighed(criterion, wanted, tried.at(1.0))
     if not criteria:
-        reason = _nothing_in_common(reference, other, criterion, wanted)
-        return Match(
-            reference=reference, matched=None, criterion=criterion, wanted=wanted, reason=reason
-        )
+        return replace(found, reason=_nothing_in_common(reference, other, criterion, wanted))
+    bracket = _bracket(lambda strength: tried.excess(strength, wanted, criteria))
+    if isinstance(bracket, str):
+        return replace(found, reason=f"{other.name} {bracket} {reference} in {_named(criteria)}")
+    strength = _root(lambda strength: tried.excess(strength, wanted, criteria), *bracket)
+    stock = _nearest_stock(strength)
+    return replace(
+        found,
+        matched=other.at(strength),
+        got=tried.at(strength),
+        stock=other.at(stock),
+        at_stock=tried.at(stock),
+        left_out=left_out,
+    )
 
-    def excess(strength: float) -> float:
-        """Mean of the logarithms of what the other does over what is wanted."""
-        got = at(strength)
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """What a look does at the strengths tried so far; none is measured twice."""
+
+    look: Look
+    meter: Meter
+    known: dict[float, Effects] = field(default_factory=dict)
+
+    def at(self, strength: float) -> Effects:
+        """Return what the look does at a strength."""
+        if strength not in self.known:
+            self.known[strength] = self.meter(self.look.at(strength))
+        return self.known[strength]
+
+    def excess(self, strength: float, wanted: Effects, criteria: Sequence[Criterion]) -> float:
+        """Mean of the logarithms of what it does over what is wanted."""
+        got = self.at(strength)
         return math.fsum(
             math.log(max(got.of(one), NO_EFFECT / 100) / wanted.of(one)) for one in criteria
         ) / len(criteria)
 
-    bracket = _bracket(excess)
-    if isinstance(bracket, str):
-        reason = f"{other.name} {bracket} {reference} in {_named(criteria)}"
-        return Match(
-            reference=reference, matched=None, criterion=criterion, wanted=wanted, reason=reason
-        )
-    strength = _root(excess, *bracket)
-    stock = min(
+
+def _nearest_stock(strength: float) -> float:
+    """Strength that can be rented, nearest by ratio."""
+    return min(
         (float(step) for step in STOCK_STRENGTHS), key=lambda step: abs(math.log(step / strength))
-    )
-    return Match(
-        reference=reference,
-        matched=other.at(strength),
-        criterion=criterion,
-        wanted=wanted,
-        got=at(strength),
-        stock=other.at(stock),
-        at_stock=at(stock),
-        left_out=left_out,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from frontglass.checks import check_positive
 from frontglass.looks import Look
@@ -128,19 +129,9 @@ def measure(look: Look, camera: Camera, width_px: int, height_px: int) -> LookMe
     check_positive("width_px", width_px)
     shape = check_positive("height_px", height_px) / width_px
     with gathered_warnings() as told:
-        across = detail_curve(look, camera, width_px, down=False)
-        down = across if is_round(look) else detail_curve(look, camera, width_px, down=True)
-        halo = lamp_halo(look, camera)
-        levels = wedge_levels(look, camera)
-        index = glare_index(look, camera)
-        loss = light_loss(look, camera)
-        pores, hair = (
-            texture_held(look, camera, shape, period) for period in (PORE_PERIOD_MM, HAIR_PERIOD_MM)
-        )
-    mtf50, bare50 = (
-        first_fall(across.frequency_per_px, transfer, 0.5)
-        for transfer in (across.seen, across.bare)
-    )
+        seen = _targets_seen(look, camera, width_px, shape)
+    levels, halo, across = seen.wedge_levels, seen.halo, seen.across
+    mtf50, bare50 = _mtf50_per_px(across)
     wedge = tuple(stops_from_ratio(level / levels[0]) for level in levels)
     per_mm = width_px / camera.sensor_width_mm
     return LookMeasures(
@@ -152,19 +143,60 @@ def measure(look: Look, camera: Camera, width_px: int, height_px: int) -> LookMe
         mtf50_lw_ph=mtf50 * 2 * height_px,
         bare_mtf50_lw_ph=bare50 * 2 * height_px,
         plateau=across.plateau,
-        plateau_down=down.plateau,
-        veiling_glare_index=index,
+        plateau_down=seen.down.plateau,
+        veiling_glare_index=seen.glare_index,
         halo=halo,
         half_energy_of_width=halo.half_energy_deg / camera.horizontal_field_deg,
         halo_share=halo.ring_share,
         wedge_stops=wedge,
         contrast_loss_stops=wedge[-1] - WEDGE_STOPS[-1],
         black_lift_stops=stops_from_ratio(levels[-1]) - WEDGE_STOPS[-1],
-        light_loss_stops=loss,
-        pores_held=pores,
-        hair_held=hair,
+        light_loss_stops=seen.light_loss_stops,
+        pores_held=seen.pores,
+        hair_held=seen.hair,
         notices=tuple(told),
     )
+
+
+class _TargetsSeen(NamedTuple):
+    """Each standard target as a look shows it."""
+
+    across: DetailCurve
+    down: DetailCurve
+    halo: LampHalo
+    wedge_levels: tuple[float, ...]
+    glare_index: float
+    light_loss_stops: float
+    pores: float
+    hair: float
+
+
+def _targets_seen(look: Look, camera: Camera, width_px: int, shape: float) -> _TargetsSeen:
+    """All targets; `shape` is the frame's height over its width."""
+    across, down = _detail_curves(look, camera, width_px)
+    return _TargetsSeen(
+        across=across,
+        down=down,
+        halo=lamp_halo(look, camera),
+        wedge_levels=wedge_levels(look, camera),
+        glare_index=glare_index(look, camera),
+        light_loss_stops=light_loss(look, camera),
+        pores=texture_held(look, camera, shape, PORE_PERIOD_MM),
+        hair=texture_held(look, camera, shape, HAIR_PERIOD_MM),
+    )
+
+
+def _detail_curves(look: Look, camera: Camera, width_px: int) -> tuple[DetailCurve, DetailCurve]:
+    """Detail held across the frame and down it: the same for a look that is round."""
+    across = detail_curve(look, camera, width_px, down=False)
+    down = across if is_round(look) else detail_curve(look, camera, width_px, down=True)
+    return across, down
+
+
+def _mtf50_per_px(curve: DetailCurve) -> tuple[float, float]:
+    """Where half the contrast is lost, with the look and without [cycles/px]."""
+    frequency = curve.frequency_per_px
+    return first_fall(frequency, curve.seen, 0.5), first_fall(frequency, curve.bare, 0.5)
 
 
 def picture_height_px(width_px: int, sensor: str | None) -> int:

@@ -105,8 +105,8 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
     path = look.light_path
     front = [part for part in path if part.place is Place.FRONT]
     glows = [part for part in path if part.scatter(GREEN) is not None]
-    kept = _within_black_patch(path, camera)
-    scene = {"mean_radiance": REFERENCE_MEAN, "veil_share": 1 - kept}
+    within = _within_black_patch(path, camera)
+    scene = {"mean_radiance": REFERENCE_MEAN, "veil_share": 1 - within}
     black = veiled_radiance(REFERENCE_BLACK, **scene)
     white = veiled_radiance(REFERENCE_WHITE, **scene)
     wash = sum(part.stray_light(GREEN) for part in path)
@@ -117,7 +117,7 @@ def look_numbers(look: Look, camera: Camera, width_px: int) -> LookNumbers:
             math.prod(part.direct_share(channel) for part in front) for channel in CHANNELS
         ),
         glow=_glow_numbers(glows, camera.px_per_deg(width_px)),
-        veiling_glare_index=1 - kept,
+        veiling_glare_index=1 - within,
         black_lift_stops=stops_from_ratio((black + wash) / REFERENCE_BLACK),
         contrast_stops=stops_from_ratio((white + wash) / (black + wash)),
     )

@@ -116,12 +116,12 @@ class Grating:
         ParameterError
             If no cover up to one half takes so much.
         """
-        kept = self.direct ** check_not_negative("strength", strength)
+        direct = self.direct ** check_not_negative("strength", strength)
         if self.phase_rad is None:
-            cover = 1 - kept
+            cover = 1 - direct
         else:
-            # contrast q (1 - q) = 1 - kept
-            under = 0.25 - (1 - kept) / self.contrast if self.contrast else 0.25
+            # contrast q (1 - q) = 1 - direct
+            under = 0.25 - (1 - direct) / self.contrast if self.contrast else 0.25
             cover = 0.5 - math.sqrt(under) if under >= 0 else 1.0
         if cover > 0.5:
             hint = "At one half the threads are as wide as the gaps between them."
@@ -162,8 +162,8 @@ class Grating:
         half_loss = np.tanh((np.pi * number * self.drift_m / self.pitch_m) ** 2)
         at = (number + np.arctan(half_loss * np.tan(middle)) / np.pi).ravel()
         shares = self.contrast / self.transmittance * (self.cover * np.sinc(at * self.cover)) ** 2
-        kept = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
-        return LineOrders(at, shares * kept * np.tile(np.diff(edges), len(number)))
+        debye_waller = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
+        return LineOrders(at, shares * debye_waller * np.tile(np.diff(edges), len(number)))
 
     def _blurred(self, shift_m: FloatArray, relative_sigma: float) -> FloatArray:
         """Autocorrelation, shifts blurred by `relative_sigma` of themselves."""

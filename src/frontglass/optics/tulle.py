@@ -91,11 +91,11 @@ class HexagonalNet(PupilMask):
         ParameterError
             If the threads would be wider than half the pitch.
         """
-        kept = math.sqrt(self.transmittance ** check_not_negative("strength", strength))
-        if kept < 0.5:
+        open_share = math.sqrt(self.transmittance ** check_not_negative("strength", strength))
+        if open_share < 0.5:
             hint = "Here the threads are as wide as the gaps between them."
             raise ParameterError("strength", "such that the width stays below 1/2", strength, hint)
-        return replace(self, width_m=(1 - kept) * self.pitch_m)
+        return replace(self, width_m=(1 - open_share) * self.pitch_m)
 
     def orders(self, farthest: float) -> Orders:
         """Orders of a net with no jitter, out to so many cycles per pitch; half of them."""
@@ -109,8 +109,8 @@ class HexagonalNet(PupilMask):
         x, y = self.turned(u, v)
         return Orders(x, y, self.transmittance * self._hole(u, v) ** 2)
 
-    def kept(self, x_per_m: FloatArray, y_per_m: FloatArray) -> FloatArray:
-        """Share of an order that jitter leaves it. [1], in [0, 1]."""
+    def debye_waller(self, x_per_m: FloatArray, y_per_m: FloatArray) -> FloatArray:
+        """Debye-Waller factor: share of an order that jitter leaves it. [1], in [0, 1]."""
         turns = (2 * np.pi * self.jitter_m) ** 2 * (x_per_m**2 + y_per_m**2)
         return np.asarray(np.exp(-turns))
 

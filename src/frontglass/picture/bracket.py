@@ -146,12 +146,27 @@ def merged_bracket(
     response = Response.of("response", response)
     alignment = Alignment.of("alignment", alignment)
     _check(stills, exposure_stops)
-    top = max(exposure_stops)
     order = sorted(range(len(stills)), key=lambda i: -exposure_stops[i])
-    lights = [stills[i].radiance for i in order]
-    nominal = [float(exposure_stops[i] - top) for i in order]
+    nominal = [float(exposure_stops[i] - max(exposure_stops)) for i in order]
+    merged = _merged([stills[i] for i in order], nominal, response, alignment)
+    given = np.argsort(order)
+    return replace(
+        merged,
+        exposure_stops=tuple(merged.exposure_stops[i] for i in given),
+        shifts_px=tuple(merged.shifts_px[i] for i in given),
+    )
+
+
+def _merged(
+    stills: Sequence[Picture],
+    nominal: Sequence[float],
+    response: Response,
+    alignment: Alignment,
+) -> MergedBracket:
+    """Return what comes of stills in order, the brightest first; `nominal` is against that one."""
+    lights = [still.radiance for still in stills]
     if response is Response.ESTIMATED:
-        lights = _by_estimated_response([stills[i] for i in order], nominal)
+        lights = _by_estimated_response(stills, nominal)
     shifts = [(0.0, 0.0)] * len(lights)
     if alignment is Alignment.SHIFT:
         lights, shifts = aligned(lights, nominal)
@@ -159,11 +174,9 @@ def merged_bracket(
     stops = _measured_stops(lights, weights, nominal)
     radiance, ghosts = _mean_light(lights, weights, stops)
     clipped = (weights[-1] == 0).any(axis=2) & (lights[-1] > SOFT_TO / 2).any(axis=2)
-    back = np.argsort(order)
-    first = stills[order[0]]
     notices = tuple(dict.fromkeys(text for still in stills for text in still.notices))
     picture = replace(
-        first,
+        stills[0],
         radiance=radiance,
         encoding=Encoding.linear(),
         recovered=None,
@@ -171,8 +184,8 @@ def merged_bracket(
     )
     return MergedBracket(
         picture=picture,
-        exposure_stops=tuple(stops[i] for i in back),
-        shifts_px=tuple(shifts[i] for i in back),
+        exposure_stops=tuple(stops),
+        shifts_px=tuple(shifts),
         clipped_share=float(clipped.mean()),
         ghost_share=float(ghosts.mean()),
     )

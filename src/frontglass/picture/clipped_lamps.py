@@ -213,11 +213,7 @@ def with_recovered_light(
     if found.regions == 0 and not recovery.marks:
         return RecoveredStill(replace(picture, recovered=None), ())
     features = region_features(light, found)
-    stops, uncertain = _levels(features, recovery.clipped)
-    marked = np.zeros(found.regions, dtype=bool)
-    for mark in recovery.marks:
-        region = _region_at(mark, found)
-        stops[region], uncertain[region], marked[region] = mark.stops, 0, True
+    stops, uncertain, marked = _levels_with_marks(features, recovery, found)
     colours = _colours(features)
     excess = _excess(light, found, stops, colours)
     lamps = tuple(
@@ -236,6 +232,18 @@ def with_recovered_light(
         return RecoveredStill(replace(picture, recovered=None), lamps)
     notices = (*picture.notices, _said(lamps))
     return RecoveredStill(replace(picture, recovered=excess, notices=notices), lamps)
+
+
+def _levels_with_marks(
+    features: RegionFeatures, recovery: Recovery, found: Outline
+) -> tuple[Float64, Float64, NDArray[np.bool_]]:
+    """Level of each region and its uncertainty [stop], and whether it was typed for the region."""
+    stops, uncertain = _levels(features, recovery.clipped)
+    marked = np.zeros(found.regions, dtype=bool)
+    for mark in recovery.marks:
+        region = _region_at(mark, found)
+        stops[region], uncertain[region], marked[region] = mark.stops, 0, True
+    return stops, uncertain, marked
 
 
 def _said(lamps: tuple[ClippedLamp, ...]) -> str:

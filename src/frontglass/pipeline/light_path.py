@@ -24,7 +24,7 @@ from frontglass.pipeline.recovered_light import without_direct
 Float32 = NDArray[np.float32]
 
 
-def render(
+def through_light_path(
     picture: Picture,
     looks: Sequence[Stack],
     *,
@@ -76,10 +76,10 @@ def render(
         whole, light = light, light.copy()
         without_direct(light, picture.radiance, recovered, glass)
         left = whole - light
-    kept = math.prod(element.transmittance for element in path)
-    if not compensate and kept != 1:
-        light = light * np.float32(kept)
-        left = None if left is None else left * np.float32(kept)
+    transmittance = math.prod(element.transmittance for element in path)
+    if not compensate and transmittance != 1:
+        light = light * np.float32(transmittance)
+        left = None if left is None else left * np.float32(transmittance)
     notices = (*picture.notices, *notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, notices=notices)
 
@@ -88,9 +88,9 @@ def _path(looks: Sequence[Stack]) -> list[Element]:
     """Elements of all looks in light order; those that are one thing together are one."""
     parts = (part for look in looks for part in look.light_path)
     # What equals itself at strength 0 is not there.
-    there = (part for part in parts if part != part.at(0))
+    present = (part for part in parts if part != part.at(0))
     path: list[Element] = []
-    for part in sorted(there, key=lambda part: part.place):
+    for part in sorted(present, key=lambda part: part.place):
         for index, before in enumerate(path):
             both = before.merged_with(part)
             if both is not None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any, NamedTuple, overload
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, NamedTuple, TypeVar, overload
 
 from numpy.typing import NDArray
 
@@ -14,9 +15,10 @@ from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
 from frontglass.picture.arrays import array_like
 from frontglass.picture.picture import Picture
-from frontglass.pipeline import light_path
+from frontglass.pipeline.light_path import through_light_path
 
 Array = NDArray[Any]
+OneLook = TypeVar("OneLook", bound=Stack)
 Looks = Stack | Element | Iterable[Stack | Element]
 
 
@@ -97,16 +99,51 @@ def render(
     >>> fg.render(codes, fg.read_look("harbour-night").at("1/4")).dtype.name
     'uint8'
     """
-    stacks = _stacks(looks)
-    if camera is not None and not isinstance(camera, Camera):
-        raise ParameterError("camera", "a Camera or None", camera)
-    surround = Surround.of("surround", surround)
-    check_bool("compensate", compensate)
-    still = picture if isinstance(picture, Picture) else Picture.from_array(picture)
-    seen = light_path.render(still, stacks, camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
     if isinstance(picture, Picture):
-        return seen
+        return conditions.seen(picture, looks)
+    seen = conditions.seen(Picture.from_array(picture), looks)
     return array_like(picture, seen.radiance, seen.encoding, seen.primaries)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conditions:
+    """What a still is rendered with, apart from its looks.
+
+    Parameters
+    ----------
+    camera, surround, compensate
+        As in `render`.
+
+    Raises
+    ------
+    ParameterError
+        If one is not what it must be.
+    """
+
+    camera: Camera | None = None
+    surround: Surround | str = Surround.MIRROR
+    compensate: bool = True
+
+    def __post_init__(self) -> None:
+        if self.camera is not None and not isinstance(self.camera, Camera):
+            raise ParameterError("camera", "a Camera or None", self.camera)
+        object.__setattr__(self, "surround", Surround.of("surround", self.surround))
+        check_bool("compensate", self.compensate)
+
+    def seen(self, picture: Picture, looks: Looks) -> Picture:
+        """Picture seen through looks under these conditions."""
+        return through_light_path(
+            picture,
+            _stacks(looks),
+            camera=self.camera,
+            surround=Surround.of("surround", self.surround),
+            compensate=self.compensate,
+        )
+
+    def each(self, picture: Picture, looks: Iterable[OneLook]) -> Iterator[tuple[OneLook, Picture]]:
+        """Each look, and the picture seen through it alone."""
+        return ((look, self.seen(picture, look)) for look in looks)
 
 
 class _Alone(NamedTuple):

@@ -35,7 +35,7 @@ LEAST_GRAIN_PX = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lamp:
+class BoilingLamp:
     """A lamp in a picture: its middle, the radius of a disc as large, and its light."""
 
     x_px: float
@@ -44,7 +44,7 @@ class Lamp:
     flux: float
 
 
-def lamps_of(picture: Picture) -> list[Lamp]:
+def lamps_of(picture: Picture) -> list[BoilingLamp]:
     """Lamps of a picture, the brightest first."""
     light = picture.radiance.max(axis=2)
     count, labels, stats, centres = cv2.connectedComponentsWithStats(
@@ -56,7 +56,9 @@ def lamps_of(picture: Picture) -> list[Lamp]:
         area = float(stats[label, cv2.CC_STAT_AREA])
         flux = float(light[labels == label].sum())
         found.append(
-            Lamp(x_px=float(x), y_px=float(y), radius_px=math.sqrt(area / math.pi), flux=flux)
+            BoilingLamp(
+                x_px=float(x), y_px=float(y), radius_px=math.sqrt(area / math.pi), flux=flux
+            )
         )
     return sorted(found, key=lambda lamp: -lamp.flux)
 
@@ -67,7 +69,7 @@ class Boiling:
 
     structured: bool
     filter: FleckedFilter
-    lamps: list[Lamp]
+    lamps: list[BoilingLamp]
     camera: Camera
     size_px: tuple[int, int]
     px_per_rad: float
@@ -82,7 +84,7 @@ class Boiling:
         full: Picture,
         looks: Sequence[Look],
         camera: Camera,
-        lamps: list[Lamp],
+        lamps: list[BoilingLamp],
         exaggerate: float,
     ) -> Boiling:
         """Return it for a still reduced to `small`, whose needles its own pixels blur."""
@@ -98,7 +100,7 @@ class Boiling:
             exaggerate=exaggerate,
         )
 
-    def contrast(self, lamp: Lamp, angle_rad: NDArray[np.floating], channel: int) -> Float32:
+    def contrast(self, lamp: BoilingLamp, angle_rad: NDArray[np.floating], channel: int) -> Float32:
         """Contrast of a lamp's needles at an angle from it, as it will be."""
         return needle_contrast(
             angle_rad,
@@ -125,7 +127,7 @@ class Boiling:
             weights += weight
         return np.asarray(np.maximum(total / weights[..., np.newaxis], 0))
 
-    def _pattern(self, lamp: Lamp, right_mm: float, down_mm: float) -> Float32:
+    def _pattern(self, lamp: BoilingLamp, right_mm: float, down_mm: float) -> Float32:
         """Pattern through the footprint of a lamp where it stands in the frame."""
         width, height = self.size_px
         pupil, distance = self.camera.entrance_pupil_mm, self.camera.filter_distance_mm
@@ -134,7 +136,7 @@ class Boiling:
         return self.filter.pattern(right / pupil, down / pupil).astype(np.float32)
 
     def _drawn(
-        self, pattern: Float32, lamp: Lamp, x: Float32, y: Float32, away: Float32
+        self, pattern: Float32, lamp: BoilingLamp, x: Float32, y: Float32, away: Float32
     ) -> Float32:
         channels = []
         for channel, middle_nm in enumerate(CHANNEL_WAVELENGTHS_NM):

@@ -13,10 +13,10 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.pipeline.rendering import render
+from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
-from frontglass.sheets.lettering import SEPARATOR, SMALLEST_TYPE_PX, TextLines, broken, fitted
+from frontglass.sheets.lettering import SEPARATOR, broken, fitted
 from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.warned import gathered_warnings
@@ -98,49 +98,95 @@ def compare(
     >>> fg.compare(still, looks, camera=camera, width_px=600).codes.shape[1]
     600
     """
-    check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
-    if not looks:
-        raise ParameterError("look", "given at least once", "none")
-    for _, region in watched:
-        region.check_inside(picture)
-    page = Page(width_px, Sizes(*(max(4, round(share * width_px)) for share in SHARES)))
-    count = 1 + len(looks)
-    columns = _columns(page, picture, count, len(watched))
-    cell = column_px(columns, width_px=page.room_px, gap_px=page.sizes.gap)
-    still_px = size_in((picture.width_px, picture.height_px), cell)
-    crop_columns = _crop_columns(count)
-    crop_px = [_crop_size(page, region, crop_columns) for _, region in watched]
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    layout = _Layout.of(picture, looks, watched, width_px=width_px)
+    with gathered_warnings() as told:
+        bare = layout.shown(None, picture, numbers)
+        seen = conditions.each(picture, progress(looks))
+        shown = [bare, *(layout.shown(look, through, numbers) for look, through in seen)]
+    notices = tuple(dict.fromkeys((*notices, *told)))
+    return Sheet(layout.painted(shown, _head_texts(facts, camera, notices)), notices)
 
-    def seen(look: Look | None) -> _Seen:
-        through = picture
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where everything stands on a sheet, and how large.
+
+    Parameters
+    ----------
+    page : Page
+        The sheet, empty.
+    columns, cell_px : int
+        Stills across, and the width of each.
+    still_px : (int, int)
+        Size at which each is shown.
+    scale : float
+        That size over the still's own.
+    watched : tuple of (str, Region, (int, int))
+        Watched parts: what each is called, where it is, the size at which it is shown.
+    crop_columns : int
+        Close-ups across.
+    """
+
+    page: Page
+    columns: int
+    cell_px: int
+    still_px: tuple[int, int]
+    scale: float
+    watched: tuple[tuple[str, Region, tuple[int, int]], ...]
+    crop_columns: int
+
+    @classmethod
+    def of(
+        cls,
+        picture: Picture,
+        looks: Sequence[Look],
+        watched: Sequence[tuple[str, Region]],
+        *,
+        width_px: int,
+    ) -> _Layout:
+        """Return it for a still, bare and through looks."""
+        check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
+        if not looks:
+            raise ParameterError("look", "given at least once", "none")
+        for _, region in watched:
+            region.check_inside(picture)
+        page = Page(width_px, Sizes(*(max(4, round(share * width_px)) for share in SHARES)))
+        count = 1 + len(looks)
+        columns = _columns(page, picture, count, len(watched))
+        cell_px = column_px(columns, width_px=page.room_px, gap_px=page.sizes.gap)
+        still_px = size_in((picture.width_px, picture.height_px), cell_px)
+        crop_columns = _crop_columns(count)
+        parts = ((*part, _crop_size(page, part[1], crop_columns)) for part in watched)
+        scale = still_px[0] / picture.width_px
+        return cls(page, columns, cell_px, still_px, scale, tuple(parts), crop_columns)
+
+    def shown(self, look: Look | None, seen: Picture, numbers: Numbers) -> _Seen:
+        """Return what the sheet shows of the still as it is seen; no look is the bare still."""
+        name, cost = "bare", ""
         if look is not None:
-            through = render(
-                picture, [look], camera=camera, surround=surround, compensate=compensate
-            )
-        loss = 0.0 if look is None else look.light_loss_stops
+            loss = look.light_loss_stops
+            name, cost = str(look), f"costs {stops_text(loss)}" if loss else "no light lost"
         return _Seen(
-            name="bare" if look is None else str(look),
-            cost="" if look is None else (f"costs {stops_text(loss)}" if loss else "no light lost"),
-            still=view(through, still_px),
-            close_ups=tuple(
-                view(region.of(through), size)
-                for (_, region), size in zip(watched, crop_px, strict=True)
-            ),
-            numbers=tuple(tuple(numbers(name, region, through)) for name, region in watched),
+            name=name,
+            cost=cost,
+            still=view(seen, self.still_px),
+            close_ups=tuple(view(region.of(seen), size) for _, region, size in self.watched),
+            numbers=tuple(tuple(numbers(part, region, seen)) for part, region, _ in self.watched),
         )
 
-    with gathered_warnings() as told:
-        shown = [seen(None), *(seen(look) for look in progress(looks))]
-    notices = tuple(dict.fromkeys((*notices, *told)))
-    end = _head(page, facts, camera, notices)
-    top = end
-    end = _stills(page, shown, columns, cell, end)
-    _marks(page, watched, still_px[0] / picture.width_px, top)
-    for number, (name, region) in enumerate(watched):
-        scale = scale_text(region.width_px, crop_px[number][0])
-        title = f"{number + 1}  {name}{SEPARATOR}{scale}"
-        end = _row(page, title, shown, number, columns=crop_columns, top=end + page.sizes.gap)
-    return Sheet(page.painted(end + page.sizes.margin), notices)
+    def painted(self, shown: Sequence[_Seen], head: Sequence[str]) -> Codes:
+        """Return the codes of the sheet: head, stills, then a row for each watched part."""
+        page = self.page
+        title, *texts = head
+        top = page.say_head(title, texts) + page.sizes.gap
+        end = _stills(page, shown, self.columns, self.cell_px, top)
+        page.mark_parts([region for _, region, _ in self.watched], self.scale, top)
+        for number, (name, region, size) in enumerate(self.watched):
+            title = f"{number + 1}  {name}{SEPARATOR}{scale_text(region.width_px, size[0])}"
+            end += page.sizes.gap
+            end = _row(page, title, shown, number, columns=self.crop_columns, top=end)
+        return page.painted(end + page.sizes.margin)
 
 
 def _columns(page: Page, picture: Picture, count: int, rows: int) -> int:
@@ -171,18 +217,14 @@ def _crop_size(page: Page, region: Region, columns: int) -> tuple[int, int]:
     return size_in(region.size_px, room)
 
 
-def _head(page: Page, facts: Sequence[str], camera: Camera, notices: Sequence[str]) -> int:
-    sizes = page.sizes
-    x, y = sizes.margin, sizes.margin
-    first, *rest = facts or ("Looks side by side",)
-    y = page.say(x, y, fitted([first], page.room_px, sizes.large)[0])
+def _head_texts(facts: Sequence[str], camera: Camera, notices: Sequence[str]) -> list[str]:
+    """Title, what is known of the still, and what was assumed, a text each."""
+    title, *rest = facts or ("Looks side by side",)
     lens = (
         f"{camera.focal_length_mm:.3g} mm at f/{camera.f_number:.3g}",
         f"image {camera.sensor_width_mm:.4g} mm wide",
     )
-    for text in (SEPARATOR.join((*rest, *lens)), *(f"Note: {notice}" for notice in notices)):
-        y = page.say(x, y, broken(text, page.room_px, sizes.small), QUIET_TEXT)
-    return y + sizes.gap
+    return [title, SEPARATOR.join((*rest, *lens)), *(f"Note: {notice}" for notice in notices)]
 
 
 def _stills(page: Page, shown: Sequence[_Seen], columns: int, cell: int, top: int) -> int:
@@ -201,18 +243,6 @@ def _stills(page: Page, shown: Sequence[_Seen], columns: int, cell: int, top: in
             y = page.say(x, y, costs[index], QUIET_TEXT)
         end = max(end, y)
     return end
-
-
-def _marks(page: Page, watched: Sequence[tuple[str, Region]], scale: float, top: int) -> None:
-    """Box the watched parts on the bare still, the first."""
-    for number, (_, region) in enumerate(watched):
-        page.mark(
-            page.sizes.margin + round(region.x_px * scale),
-            top + round(region.y_px * scale),
-            math.ceil(region.width_px * scale),
-            math.ceil(region.height_px * scale),
-            TextLines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
-        )
 
 
 def _row(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import chain
 
 from frontglass.checks import check_within
 from frontglass.choices import Surround
@@ -11,17 +13,11 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.pipeline.rendering import render
-from frontglass.sheets.ladder_page import (
-    Rung,
-    set_close_ups,
-    set_head,
-    set_marks,
-    set_stills,
-)
+from frontglass.pipeline.rendering import Conditions
+from frontglass.sheets.ladder_page import Rung, set_close_ups, set_head, set_stills
 from frontglass.sheets.layout import Grid, close_up_size, grid, scale_text
 from frontglass.sheets.lettering import SEPARATOR
-from frontglass.sheets.sheet import Page, Sheet, Sizes
+from frontglass.sheets.sheet import Codes, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.units import STOCK_STRENGTHS, strength_from_text, strength_text
 from frontglass.warned import gathered_warnings
@@ -46,43 +42,28 @@ def ladder(
     beside: Sequence[Look] = (),
     progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
 ) -> Sheet:
-    """Return a contact sheet of a still, bare and through a look at several strengths.
-
-    Each strength is rendered at the still's own size and reduced afterwards.
+    """Contact sheet of a still, bare and through a look at several strengths.
 
     Parameters
     ----------
-    picture : Picture
-        The still.
-    look : Look
-        The look; its own strength plays no part.
-    camera : Camera
-        What took the still.
-    strengths : sequence of str or float, or None
-        Strengths in the order shown; None is the stock ones. The bare still is there always.
-    surround, compensate
+    picture, look : Picture, Look
+        The still, and the look; its own strength plays no part.
+    camera, surround, compensate
         As in `render`.
+    strengths : sequence of str or float, or None
+        In the order shown, each rendered whole and then reduced; None is the stock ones.
     close_ups : sequence of Region
-        Parts of the still, each shown in a row of its own, enlarged a whole number of
-        times, the same for every strength.
-    facts : sequence of str
-        What the head of the sheet says of the still before its size: its name, say.
-    notices : sequence of str
-        What was assumed, said at the head of the sheet.
+        Parts, each in a row of its own, enlarged a whole number of times, all strengths alike.
+    facts, notices : sequence of str
+        What the head says of the still before its size, its name say, and what was assumed.
     width_px : int
-        Width of the sheet at most; small stills are enlarged a whole number of times,
-        which may fill less. [px], 320 to 20000.
+        Width at most. [px], 320 to 20000; small stills, enlarged whole times, may fill less.
     columns : int or None
         Pictures across; None chooses.
     beside : sequence of Look
         Other looks, each at its own strength, shown after the strengths of this one.
     progress : callable
         Hands on the steps of the ladder one by one, and may show meanwhile how far it is.
-
-    Returns
-    -------
-    Sheet
-        The sheet.
 
     Raises
     ------
@@ -93,51 +74,100 @@ def ladder(
     --------
     >>> import numpy as np, frontglass as fg
     >>> still = fg.Picture.from_array(np.full((60, 90), 90, np.uint8))
-    >>> camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9)
-    >>> look = fg.read_look("harbour-night")
-    >>> sheet = fg.ladder(still, look, camera=camera, strengths=["1/4", 1], width_px=600)
-    >>> sheet.codes.shape[1] <= 600
-    True
+    >>> lens, net = fg.Camera(focal_length_mm=50, sensor_width_mm=24.9), fg.read_look("fine-net")
+    >>> fg.ladder(still, net, camera=lens, strengths=["1/4", 1], width_px=600).codes.shape[1]
+    581
     """
-    check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
-    for region in close_ups:
-        region.check_inside(picture)
-    page, cells = _laid_out(picture, 1 + len(steps), width_px=width_px, columns=columns)
-    gap_px = page.sizes.gap
-    crop_px = [
-        close_up_size(region.size_px, 1 + len(steps), width_px=page.room_px, gap_px=gap_px)
-        for region in close_ups
-    ]
-    said: list[str] = []
+    layout = _Layout.of(picture, 1 + len(steps), close_ups, width_px=width_px, columns=columns)
+    with gathered_warnings() as told:
+        rungs = layout.rungs(look, conditions.each(picture, progress(steps)))
+    notices = tuple(dict.fromkeys(chain(notices, *(rung.notices for rung in rungs), told)))
+    about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
+    return Sheet(layout.painted(look, rungs, about, notices), notices)
 
-    def rung(step: Look | None) -> Rung:
-        seen = picture
-        if step is not None:
-            seen = render(picture, [step], camera=camera, surround=surround, compensate=compensate)
-            said.extend(seen.notices[len(picture.notices) :])
-        crops = zip(close_ups, crop_px, strict=True)
-        strength = "bare" if step is None else strength_text(step.strength)
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where everything stands on a ladder, and how large.
+
+    Parameters
+    ----------
+    picture : Picture
+        The bare still.
+    page : Page
+        The sheet, empty.
+    cells : Grid
+        Cells that the stills stand in.
+    close_ups : tuple of (Region, (int, int))
+        Parts shown enlarged, and the size at which each is shown.
+    """
+
+    picture: Picture
+    page: Page
+    cells: Grid
+    close_ups: tuple[tuple[Region, tuple[int, int]], ...]
+
+    @classmethod
+    def of(
+        cls,
+        picture: Picture,
+        count: int,
+        close_ups: Sequence[Region],
+        *,
+        width_px: int,
+        columns: int | None,
+    ) -> _Layout:
+        """Return it for `count` stills."""
+        check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
+        for region in close_ups:
+            region.check_inside(picture)
+        sizes = Sizes.of(width_px)
+        cells = grid(
+            count,
+            (picture.width_px, picture.height_px),
+            width_px=width_px - 2 * sizes.margin,
+            gap_px=sizes.gap,
+            columns=columns,
+        )
+        page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
+        room = {"width_px": page.room_px, "gap_px": sizes.gap}
+        crops = ((region, close_up_size(region.size_px, count, **room)) for region in close_ups)
+        return cls(picture, page, cells, tuple(crops))
+
+    def rungs(self, look: Look, steps: Iterable[tuple[Look, Picture]]) -> list[Rung]:
+        """Return the bare still, then each step of a look's ladder with the still seen there."""
+        rungs = [self._rung("bare", "bare", "", self.picture)]
+        for step, seen in steps:
+            strength = strength_text(step.strength) if step.name == look.name else str(step)
+            rungs.append(self._rung(strength, str(step), _cost(step), seen))
+        return rungs
+
+    def _rung(self, strength: str, name: str, cost: str, seen: Picture) -> Rung:
         return Rung(
-            strength=strength if step is None or step.name == look.name else str(step),
-            name=strength if step is None else str(step),
-            cost="" if step is None else _cost(step),
-            still=view(seen, (cells.cell_width_px, cells.cell_height_px)),
-            close_ups=tuple(view(region.of(seen), size) for region, size in crops),
+            strength=strength,
+            name=name,
+            cost=cost,
+            still=view(seen, (self.cells.cell_width_px, self.cells.cell_height_px)),
+            close_ups=tuple(view(region.of(seen), size) for region, size in self.close_ups),
+            notices=seen.notices[len(self.picture.notices) :],
         )
 
-    with gathered_warnings() as told:
-        rungs = [rung(None), *(rung(step) for step in progress(steps))]
-    notices = tuple(dict.fromkeys((*notices, *said, *told)))
-    about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
-    top = set_head(page, look, about, notices)
-    end = set_stills(page, cells, rungs, top)
-    set_marks(page, cells, close_ups, (picture.width_px, top))
-    for number, (region, size) in enumerate(zip(close_ups, crop_px, strict=True)):
-        title = f"Close-up {number + 1}, {scale_text(region.width_px, size[0])}"
-        crops = [(rung.strength, rung.close_ups[number]) for rung in rungs]
-        end = set_close_ups(page, title, crops, end + 2 * gap_px)
-    return Sheet(page.painted(end + page.sizes.margin), notices)
+    def painted(
+        self, look: Look, rungs: Sequence[Rung], about: str, notices: Sequence[str]
+    ) -> Codes:
+        """Return the codes of the sheet: head, stills, then a row for each close-up."""
+        page = self.page
+        top = set_head(page, look, about, notices)
+        end = set_stills(page, self.cells, rungs, top)
+        scale = self.cells.cell_width_px / self.picture.width_px
+        page.mark_parts([region for region, _ in self.close_ups], scale, top)
+        for number, (region, size) in enumerate(self.close_ups):
+            title = f"Close-up {number + 1}, {scale_text(region.width_px, size[0])}"
+            crops = [(rung.strength, rung.close_ups[number]) for rung in rungs]
+            end = set_close_ups(page, title, crops, end + 2 * page.sizes.gap)
+        return page.painted(end + page.sizes.margin)
 
 
 def still_facts(name: str, exposure_stops: float) -> tuple[str, ...]:
@@ -165,21 +195,6 @@ def stops_text(stops: float) -> str:
     if 0 < stops < 0.05:
         return "under 0.1 stop"
     return f"{stops:.1f} stop" + ("s" if round(stops, 1) > 1 else "")
-
-
-def _laid_out(
-    picture: Picture, count: int, *, width_px: int, columns: int | None
-) -> tuple[Page, Grid]:
-    """Page for `count` stills, and the cells that they stand in."""
-    sizes = Sizes.of(width_px)
-    cells = grid(
-        count,
-        (picture.width_px, picture.height_px),
-        width_px=width_px - 2 * sizes.margin,
-        gap_px=sizes.gap,
-        columns=columns,
-    )
-    return Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes), cells
 
 
 def _steps(strengths: Sequence[str | float] | None) -> list[float]:

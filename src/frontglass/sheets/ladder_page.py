@@ -7,11 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from frontglass.looks import Look
-from frontglass.picture.region import Region
 from frontglass.sheets.layout import Grid, columns_for
 from frontglass.sheets.lettering import (
     SEPARATOR,
-    SMALLEST_TYPE_PX,
     TextLines,
     broken,
     fitted,
@@ -35,6 +33,8 @@ class Rung:
         The still in its cell.
     close_ups : tuple of ndarray, uint8
         The parts shown enlarged.
+    notices : tuple of str
+        What was assumed on the way.
     """
 
     strength: str
@@ -42,6 +42,7 @@ class Rung:
     cost: str
     still: Codes
     close_ups: tuple[Codes, ...]
+    notices: tuple[str, ...] = ()
 
 
 def set_head(page: Page, look: Look, about: str, notices: Sequence[str]) -> int:
@@ -83,20 +84,6 @@ def set_stills(page: Page, cells: Grid, rungs: Sequence[Rung], top: int) -> int:
             after = page.say(x, after, cost, QUIET_TEXT)
         end = max(end, after)
     return end
-
-
-def set_marks(page: Page, cells: Grid, regions: Sequence[Region], still: tuple[int, int]) -> None:
-    """Box the close-ups on the bare still, the first; `still` is its width [px] and its top."""
-    width_px, top = still
-    scale = cells.cell_width_px / width_px
-    for number, region in enumerate(regions):
-        page.mark(
-            page.sizes.margin + round(region.x_px * scale),
-            top + round(region.y_px * scale),
-            math.ceil(region.width_px * scale),
-            math.ceil(region.height_px * scale),
-            TextLines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * page.sizes.small))),
-        )
 
 
 def set_close_ups(page: Page, title: str, close_ups: Sequence[tuple[str, Codes]], top: int) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -15,7 +16,16 @@ from PIL import Image, ImageDraw
 from frontglass.checks import check_within
 from frontglass.errors import PictureFileError
 from frontglass.files.whole import write_whole
-from frontglass.sheets.lettering import LINE_HEIGHT, TextLines, font, text_width_px
+from frontglass.picture.region import Region
+from frontglass.sheets.lettering import (
+    LINE_HEIGHT,
+    SMALLEST_TYPE_PX,
+    TextLines,
+    broken,
+    fitted,
+    font,
+    text_width_px,
+)
 
 Codes = NDArray[np.uint8]
 
@@ -93,9 +103,38 @@ class Page:
         self._texts.append((x_px, y_px, lines, colour))
         return y_px + lines.height_px
 
+    def say_head(self, title: str, texts: Iterable[str]) -> int:
+        """Set a title at the top, and quiet texts under it; return where they end."""
+        sizes = self.sizes
+        y = self.say(sizes.margin, sizes.margin, fitted([title], self.room_px, sizes.large)[0])
+        for text in texts:
+            y = self.say(sizes.margin, y, broken(text, self.room_px, sizes.small), QUIET_TEXT)
+        return y
+
     def mark(self, x_px: int, y_px: int, width_px: int, height_px: int, tag: TextLines) -> None:
         """Draw a thin box round a part of a picture, just outside of it, with a tag above."""
         self._boxes.append((x_px, y_px, width_px, height_px, tag))
+
+    def mark_parts(self, regions: Iterable[Region], scale: float, top_px: int) -> None:
+        """Box numbered parts on the first still, which stands at the left margin.
+
+        Parameters
+        ----------
+        regions : iterable of Region
+            Parts of the still.
+        scale : float
+            Width of the still as shown over its own. [1], > 0.
+        top_px : int
+            Where the still begins. [px]
+        """
+        for number, region in enumerate(regions):
+            self.mark(
+                self.sizes.margin + round(region.x_px * scale),
+                top_px + round(region.y_px * scale),
+                math.ceil(region.width_px * scale),
+                math.ceil(region.height_px * scale),
+                TextLines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * self.sizes.small))),
+            )
 
     def painted(self, height_px: int) -> Codes:
         """Return the page's codes."""

@@ -63,43 +63,51 @@ def spec_sheet(
     notices : sequence of str
         What was assumed.
     """
-    sizes = Sizes(margin=48, gap=32, small=22, large=34)
-    page = Page(SHEET_WIDTH_PX, sizes)
-    x, y = sizes.margin, sizes.margin
-    y = page.say(x, y, fitted([title], page.room_px, sizes.large)[0])
-    for text in (about, *(f"Note: {notice}" for notice in notices)):
-        y = page.say(x, y, broken(text, page.room_px, sizes.small), QUIET_TEXT)
-    y += sizes.gap
+    page = Page(SHEET_WIDTH_PX, Sizes(margin=48, gap=32, small=22, large=34))
+    gap = page.sizes.gap
+    top = page.say_head(title, (about, *(f"Note: {notice}" for notice in notices))) + gap
     transfers = [Series("bare", *bare)]
+    transfers += [
+        Series(column.name, *column.transfer, number=number)
+        for number, column in enumerate(columns)
+    ]
+    end = _plots(page, transfers, _wedges(columns), highest_per_mm, top) + gap
+    end = _table(page, rows, columns, transfers, end)
+    return Sheet(page.painted(end + page.sizes.margin), tuple(notices))
+
+
+def _wedges(columns: Sequence[SpecColumn]) -> list[Series]:
+    """Return what a wedge has become, bare and through each look."""
     steps = [float(n) for n in range(11)]
-    wedges = [Series("bare", steps, steps)]
-    for number, column in enumerate(columns):
-        transfers.append(Series(column.name, *column.transfer, number=number))
-        wedges.append(
+    return [
+        Series("bare", steps, steps),
+        *(
             Series(column.name, steps, [-stop for stop in column.wedge_stops], number=number)
-        )
+            for number, column in enumerate(columns)
+        ),
+    ]
+
+
+def _plots(
+    page: Page,
+    transfers: Sequence[Series],
+    wedges: Sequence[Series],
+    highest_per_mm: float,
+    top: int,
+) -> int:
+    """Set the curves of transfer and of wedges side by side; return where they end."""
+    sizes = page.sizes
     half = (page.room_px - sizes.gap) // 2
     size = (half, round(PLOT_SHAPE * half))
     frequency = Axis.to("cycles per mm on the sensor", highest_per_mm)
-    page.put(
-        x,
-        y,
-        plot(transfers, frequency, Axis("Contrast of detail held", 0, 1, 0.25), size_px=size,
-             type_px=sizes.small),
-    )  # fmt: skip
-    page.put(
-        x + half + sizes.gap,
-        y,
-        plot(
-            wedges,
-            Axis("step of the wedge, stops under white", 0, WEDGE_STOPS, 2),
-            Axis("Stops under white it has become", 0, WEDGE_STOPS, 2),
-            size_px=size,
-            type_px=sizes.small,
-        ),
-    )
-    y = _table(page, rows, columns, transfers, y + size[1] + sizes.gap)
-    return Sheet(page.painted(y + sizes.margin), tuple(notices))
+    held = Axis("Contrast of detail held", 0, 1, 0.25)
+    step = Axis("step of the wedge, stops under white", 0, WEDGE_STOPS, 2)
+    become = Axis("Stops under white it has become", 0, WEDGE_STOPS, 2)
+    left = plot(transfers, frequency, held, size_px=size, type_px=sizes.small)
+    right = plot(wedges, step, become, size_px=size, type_px=sizes.small)
+    page.put(sizes.margin, top, left)
+    page.put(sizes.margin + half + sizes.gap, top, right)
+    return top + size[1]
 
 
 def _table(

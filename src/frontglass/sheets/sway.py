@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from frontglass.checks import check_bool, check_positive, check_within
+from frontglass.checks import check_positive, check_within
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import write_whole
@@ -20,8 +20,8 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.rendering import render
-from frontglass.sheets.boiling import LAMP_FROM, Boiling, Lamp, lamps_of
+from frontglass.pipeline.rendering import Conditions
+from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.sheet import Codes
 from frontglass.sheets.views import view
 from frontglass.units import deg_from_rad, rad_from_deg
@@ -33,7 +33,7 @@ LOOP_WIDTH_PX = 640
 FRAMES, FRAMES_PER_S = 24, 12
 DRAPE_DEG_PER_MM = 0.2
 """How fast the threads of stretched fabric change direction. Common practice, no source."""
-JUDGED_AT_DEG = 0.5
+VERDICT_AT_DEG = 0.5
 WORDS = ((0.02, "not to be seen"), (0.05, "faint"), (0.15, "visible"), (math.inf, "plain"))
 """Contrast under which needles deserve a word; the eye's threshold for fine detail is near 2 %.
 From memory; common practice, no source."""
@@ -95,53 +95,81 @@ def sway(
     and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
     millimetre. Air and veils have no structure.
     """
-    surround = Surround.of("surround", surround)
-    check_bool("compensate", compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
     small = _reduced(picture, width_px)
-
-    def rendered(still: Picture, stack: Sequence[Look]) -> Picture:
-        return render(still, stack, camera=camera, surround=surround, compensate=compensate)
-
-    seen = rendered(small, looks)
+    seen = conditions.seen(small, looks)
     lamps = lamps_of(small)
     boiling = Boiling.of(
-        small=small,
-        full=picture,
-        looks=looks,
-        camera=camera,
-        lamps=lamps,
-        exaggerate=exaggerate,
+        small=small, full=picture, looks=looks, camera=camera, lamps=lamps, exaggerate=exaggerate
     )
-    lit = small.with_radiance(_lamps_only(small.radiance))
-    front = [part for look in looks if (part := look.before_the_lens()) is not None]
-    nets = any(look.draped(1.0) != look for look in looks)
-
-    def lamps_turned(turn_deg: float) -> Float32:
-        return rendered(lit, [look.draped(turn_deg) for look in front]).radiance
-
-    still_lamps = lamps_turned(0.0)
-    halo = np.maximum(still_lamps - lit.radiance, 0) if boiling.structured else None
+    moving = _MovingLight(small, looks, conditions, boiling)
     slide_mm = camera.filter_distance_mm * math.tan(rad_from_deg(pan_deg))
-    turned: dict[float, Float32] = {}
     shift_px = camera.px_per_rad(small.width_px) * math.tan(rad_from_deg(pan_deg))
     frames = []
     for number in progress(range(FRAMES)):
-        phase = 2 * math.pi * number / FRAMES
-        right, down = math.cos(phase), math.sin(phase)
-        light = seen.radiance
-        if halo is not None and lamps:
-            light = light + halo * (boiling.at(slide_mm * right, slide_mm * down) - 1)
-        if nets and lamps:
-            turn = round(DRAPE_DEG_PER_MM * slide_mm * down * exaggerate, 6)
-            if turn not in turned:
-                turned[turn] = lamps_turned(turn) - still_lamps
-            light = light + turned[turn]
+        right, down = _on_circle(number / FRAMES)
+        light = moving.over(seen.radiance, slide_mm * right, slide_mm * down)
         frames.append(_panned(seen.with_radiance(light), shift_px, right, down))
-    verdict = _verdict(boiling, camera, lamps, slide_mm if nets else 0.0, exaggerate)
-    return Loop(tuple(frames), verdict)
+    net_slide_mm = slide_mm if moving.has_threads else 0.0
+    return Loop(tuple(frames), _verdict(boiling, camera, lamps, net_slide_mm, exaggerate))
+
+
+def _on_circle(turn: float) -> tuple[float, float]:
+    """How far right and down a pan round a unit circle is after a part of it."""
+    return math.cos(2 * math.pi * turn), math.sin(2 * math.pi * turn)
+
+
+class _MovingLight:
+    """What moves in a loop while the camera pans: the structure of halos, and the dots of nets.
+
+    Parameters
+    ----------
+    still : Picture
+        At the size of the loop.
+    looks : sequence of Look
+        All that light passes.
+    conditions : Conditions
+        How it is rendered.
+    boiling : Boiling
+        Structure of the halos.
+    """
+
+    def __init__(
+        self, still: Picture, looks: Sequence[Look], conditions: Conditions, boiling: Boiling
+    ) -> None:
+        self.has_threads = any(look.draped(1.0) != look for look in looks)
+        self._lamps = still.with_radiance(_lamps_only(still.radiance))
+        self._front = [part for look in looks if (part := look.before_the_lens()) is not None]
+        self._conditions = conditions
+        self._boiling = boiling
+        self._at_rest = self._draped(0.0)
+        self._halo = np.maximum(self._at_rest - self._lamps.radiance, 0)
+        self._by_turn: dict[float, Float32] = {}
+
+    def _draped(self, turn_deg: float) -> Float32:
+        """Light of the lamps alone through what is before the lens, its threads turned."""
+        draped = [look.draped(turn_deg) for look in self._front]
+        return self._conditions.seen(self._lamps, draped).radiance
+
+    def over(self, light: Float32, right_mm: float, down_mm: float) -> Float32:
+        """Light of a frame when footprints have slid so far over the filter."""
+        boiling = self._boiling
+        if not boiling.lamps:
+            return light
+        if boiling.structured:
+            light = light + self._halo * (boiling.at(right_mm, down_mm) - 1)
+        if self.has_threads:
+            light = light + self._turned(round(DRAPE_DEG_PER_MM * down_mm * boiling.exaggerate, 6))
+        return light
+
+    def _turned(self, turn_deg: float) -> Float32:
+        """Light that turning its threads adds to the lamps'; the loop passes each turn twice."""
+        if turn_deg not in self._by_turn:
+            self._by_turn[turn_deg] = self._draped(turn_deg) - self._at_rest
+        return self._by_turn[turn_deg]
 
 
 def write_loop(path: Path, loop: Loop) -> None:
@@ -159,12 +187,12 @@ def write_loop(path: Path, loop: Loop) -> None:
         return
     images = [Image.fromarray(codes) for codes in loop.frames]
     how: dict[str, object] = {"quality": 82, "method": 4} if suffix == ".webp" else {}
-    kind = "WEBP" if suffix == ".webp" else "GIF"
+    format_name = "WEBP" if suffix == ".webp" else "GIF"
     write_whole(
         path,
         lambda beside: images[0].save(
             beside,
-            kind,
+            format_name,
             save_all=True,
             append_images=images[1:],
             duration=round(1000 / FRAMES_PER_S),
@@ -234,14 +262,18 @@ def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Cod
 
 
 def _verdict(
-    boiling: Boiling, camera: Camera, lamps: list[Lamp], net_slide_mm: float, exaggerate: float
+    boiling: Boiling,
+    camera: Camera,
+    lamps: list[BoilingLamp],
+    net_slide_mm: float,
+    exaggerate: float,
 ) -> str:
     said = [f"At {camera.focal_length_mm:.3g} mm and f/{camera.f_number:.3g}"]
     if not lamps:
         return f"{said[0]}: no lamp brighter than white, so nothing to boil."
     if boiling.structured:
         smallest = min(lamps, key=lambda lamp: lamp.radius_px)
-        at = np.array([rad_from_deg(JUDGED_AT_DEG)])
+        at = np.array([rad_from_deg(VERDICT_AT_DEG)])
         contrast = float(boiling.contrast(smallest, at, 1)[0])
         word = next(word for limit, word in WORDS if contrast < limit)
         said.append(

@@ -1,4 +1,4 @@
-"""A slow twin of nets and lines at any angle, in float64, from their transfer functions alone."""
+"""Slow reference of nets and lines at any angle, in float64, from transfer functions alone."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class _Arm(NamedTuple):
     grating: Grating
 
 
-def mesh_twin(
+def mask_reference(
     plane: Array,
     mesh: Net | Lines,
     channel: int,
@@ -221,7 +221,7 @@ def _two_pixels(at: Array) -> Iterator[tuple[NDArray[np.intp], Array]]:
 
 def _first_orders(mask: HexagonalNet) -> Orders:
     orders = mask.orders(TULLE_ORDERS + 0.1)
-    shares = orders.shares * mask.kept(orders.x_per_m, orders.y_per_m)
+    shares = orders.shares * mask.debye_waller(orders.x_per_m, orders.y_per_m)
     x, y = (np.concatenate([at, -at]) for at in (orders.x_per_m, orders.y_per_m))
     return Orders(x, y, np.tile(shares, 2))
 
