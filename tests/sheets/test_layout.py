@@ -80,3 +80,13 @@ def test_a_close_up_that_would_be_small_in_one_row_takes_two():
 )
 def test_scale_is_said_in_words(shown: int, text: str):
     assert scale_text(100, shown) == text
+
+
+def test_only_the_width_says_whether_a_close_up_is_large_enough():
+    # One row: 250 px for each, 4 times 60; wide enough at 240 of 1000, though only 80 high.
+    assert close_up_size((60, 20), 4, width_px=1000, gap_px=0) == (240, 80)
+
+
+def test_a_thin_close_up_keeps_one_row_of_pixels():
+    assert close_up_size((1000, 2), 2, width_px=100, gap_px=0) == (100, 1)
+    assert close_up_size((2, 1000), 2, width_px=100, gap_px=0) == (1, 40)

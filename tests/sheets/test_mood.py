@@ -19,6 +19,7 @@ import frontglass as fg
 from frontglass.errors import ParameterError
 from frontglass.picture.encoding import Encoding
 from frontglass.sheets.mood import (
+    ASPECTS,
     PAGE_PX,
     MoodFrame,
     aspect_from_text,
@@ -236,3 +237,7 @@ class TestInABrowser:
         assert wide <= 360
         images = page.find_elements("css selector", "img")
         assert all(page.execute_script("return arguments[0].naturalWidth", i) > 0 for i in images)
+
+
+def test_the_trades_names_of_a_shape_are_its_numbers():
+    assert {name: aspect_from_text(name) for name in ASPECTS} == ASPECTS

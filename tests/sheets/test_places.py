@@ -1,0 +1,170 @@
+"""Where things stand on sheets: every place from the layout's own rules, none from a picture."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+import frontglass as fg
+from frontglass.picture.clipped_lamps import with_recovered_light
+from frontglass.picture.encoding import Encoding
+from frontglass.sheets.compare import compare
+from frontglass.sheets.distance_page import FAR_SHADE, NEAR_SHADE, distance_sheet
+from frontglass.sheets.lamp_map import lamp_map
+from frontglass.sheets.lettering import TextLines, text_width_px
+from frontglass.sheets.mood import MoodFrame, mood_pages
+from frontglass.sheets.sheet import SURROUND, TEXT, Page, Sizes
+from frontglass.sheets.spec import SpecColumn, spec_sheet
+from tests.sheets.conftest import Laid
+
+CAMERA = fg.Camera(focal_length_mm=50, sensor_width_mm=36)
+LOOKS = [fg.read_look("harbour-night").at(strength) for strength in ("1/4", "1/2")]
+
+
+def still(width: int, height: int, light: float = 0.2) -> fg.Picture:
+    codes = np.full((height, width, 3), light, np.float32)
+    return fg.Picture(radiance=codes, encoding=Encoding.linear())
+
+
+class TestPage:
+    def test_the_room_is_what_two_margins_leave(self):
+        page = Page(1000, Sizes(margin=30, gap=12, small=14, large=20))
+        assert page.room_px == 940
+
+    def test_a_box_is_dark_light_dark_just_outside_and_its_tag_stands_on_it(self):
+        page = Page(120, Sizes.of(120))
+        page.put(0, 0, np.full((90, 120, 3), 255, np.uint8))
+        tag = TextLines(("i",), 12)
+        page.mark(40, 50, 20, 10, tag)
+        codes = page.painted(90)
+        left = codes[55, :40]
+        assert [tuple(code) for code in left[36:]] == [(255,) * 3, SURROUND, TEXT, SURROUND]
+        assert [tuple(code) for code in codes[55, 60:64]] == [SURROUND, TEXT, SURROUND, (255,) * 3]
+        # One line of type, and the rows of the box's own frame below it.
+        column = (codes[:, 37] == SURROUND).all(axis=1)
+        assert np.flatnonzero(column)[0] == 50 - 3 - tag.height_px
+        assert column[50 - 3 - tag.height_px : 62].all()
+        wide = (codes[50 - 4] != 255).any(axis=1)
+        assert wide.sum() == math.ceil(text_width_px("i", 12)) + 12 + 1
+
+
+class TestCompare:
+    def test_rows_of_stills_keep_a_gap(self, laid: Laid):
+        sheet = compare(still(200, 120), LOOKS, camera=CAMERA, width_px=900)
+        first, second, third = laid.pictures
+        assert first[1] == second[1]
+        assert first[0] == third[0] < second[0]
+        # Under the first row: a name, and what it costs.
+        under = [one for one in laid.texts if first[1] < one.y < third[1]]
+        gap = round(0.016 * 900)
+        assert max(one.end for one in under) + gap == third[1]
+        assert (sheet.codes[third[1] - gap : third[1]] == SURROUND).all()
+        assert min(one.y for one in under) == first[1] + first[2].shape[0] + gap // 3
+
+    @pytest.mark.parametrize(("count", "across"), [(1, 1), (2, 2)])
+    def test_flat_stills_stand_two_across_from_three_on(self, laid: Laid, count, across):
+        compare(still(400, 40), LOOKS[:count], camera=CAMERA, width_px=900)
+        assert len({x for x, _, _ in laid.pictures}) == across
+
+
+class TestDistances:
+    @pytest.mark.parametrize(
+        "metres", [0.2, 0.5, 1, 2, 3, 5, 7, 10, 15, 20, 30, 50, 70, 100, 200, 500, 1000, 5000]
+    )
+    def test_round_metres_stand_where_the_logarithm_puts_them(self, laid: Laid, metres):
+        near, far = 0.97 * metres, 1.15 * metres
+        distance = np.full((40, 60), near, np.float32)
+        distance[:, 30:] = far
+        picture = fg.Picture(
+            radiance=still(60, 40).radiance, encoding=Encoding.linear(), distance_m=distance
+        )
+        distance_sheet(picture, CAMERA, name="a", width_px=600)
+        label = next(one for one in laid.texts if one.text == f"{metres:g} m")
+        x, _, bar = laid.pictures[-1]
+        share = math.log(metres / near) / math.log(far / near)
+        assert label.x == pytest.approx(x + share * bar.shape[1], abs=0.6)
+
+    @pytest.mark.parametrize(("rows", "said"), [(1, "1 % sky"), (20, "20 % sky")])
+    def test_how_much_is_sky_is_said(self, laid: Laid, rows, said):
+        distance = np.full((100, 60), 3.0, np.float32)
+        distance[:rows] = np.inf
+        picture = fg.Picture(
+            radiance=still(60, 100).radiance, encoding=Encoding.linear(), distance_m=distance
+        )
+        distance_sheet(picture, CAMERA, name="a", width_px=600)
+        assert said in laid.text("field").text
+        assert "3 to 3 m" in laid.text("field").text
+        assert "no lamps" in laid.text("field").text
+
+    def test_distances_that_hardly_differ_use_all_shades(self, laid: Laid):
+        distance = np.full((40, 60), 2.0, np.float32)
+        distance[:, 30:] = 2.01
+        picture = fg.Picture(
+            radiance=still(60, 40).radiance, encoding=Encoding.linear(), distance_m=distance
+        )
+        distance_sheet(picture, CAMERA, name="a", width_px=600)
+        shown = laid.pictures[1][2]
+        assert (shown[0, 0] == NEAR_SHADE).all()
+        assert (shown[0, -1] == FAR_SHADE).all()
+
+
+def test_type_on_a_small_lamp_map_can_still_be_read(laid: Laid):
+    light = still(480, 300, 0.05).radiance.copy()
+    light[200:210, 100:110] = 1.0
+    found = with_recovered_light(fg.Picture(radiance=light, encoding=Encoding.srgb()))
+    lamp_map(found.picture, found.lamps)
+    ((x, y, width, height, tag),) = laid.boxes
+    assert tag.size_px == 12
+    assert tag.lines[0].startswith("1: +")
+    # Radius of a disc of 100 px, rounded up, and 3 px of room.
+    assert (x, y) == (104 - 9, 204 - 9)
+    assert (width, height) == (19, 19)
+
+
+class TestMoodPages:
+    def pages(self, laid: Laid):
+        frames = [MoodFrame("Gate", "late-tram", still(300, 200)) for _ in range(2)]
+        first, second = mood_pages("After closing", "2 frames", frames)
+        return first, second, laid
+
+    def test_captions_stand_on_the_lower_margin_and_pictures_above_them(self, laid: Laid):
+        first, _, _ = self.pages(laid)
+        height = first.codes.shape[0]
+        captions = [one for one in laid.texts if one.text == "Gate"]
+        details = [one for one in laid.texts if " of 2" in one.text]
+        assert [one.text for one in details] == ["late-tram · 1 of 2", "late-tram · 2 of 2"]
+        for caption, detail, (_, y, codes) in zip(captions, details, laid.pictures, strict=True):
+            assert detail.end == height - 70
+            assert caption.end == detail.y
+            assert y + codes.shape[0] <= caption.y - 28
+
+    def test_a_picture_stands_under_the_title_or_in_the_middle(self, laid: Laid):
+        self.pages(laid)
+        (x, y, _), (x2, y2, codes2) = laid.pictures
+        about = laid.text("2 frames")
+        assert (x, y) == (70, about.end + 28)
+        assert 2 * x2 + codes2.shape[1] == pytest.approx(1754, abs=1)
+        caption = [one for one in laid.texts if one.text == "Gate"][1]
+        assert y2 - 70 == pytest.approx(caption.y - 28 - (y2 + codes2.shape[0]), abs=1)
+
+
+def test_columns_of_numbers_stand_right_of_their_rows_names(laid: Laid):
+    line = ([0.0, 10.0, 20.0], [1.0, 0.8, 0.5])
+    columns = [
+        SpecColumn(name=name, transfer=line, wedge_stops=[0.0] * 11, numbers=("12", "34"))
+        for name in ("tram", "quay")
+    ]
+    rows = ["contrast at ten", "loss"]
+    spec_sheet("Title", "about", rows, columns, bare=line, highest_per_mm=20)
+    widest = round(text_width_px("contrast at ten", 22))
+    name = laid.text("contrast at ten")
+    assert len(name.lines.lines) == 1
+    first, second = (one for one in laid.texts if one.text == "12")
+    assert first.x == 48 + widest + 32
+    heads = [laid.text("tram"), laid.text("quay")]
+    assert [one.x for one in heads] == [first.x, second.x]
+    # Two columns share what is left up to the right margin, where the second plot ends too.
+    right = laid.pictures[1][0] + laid.pictures[1][2].shape[1]
+    assert second.x - first.x == pytest.approx((right - first.x) / 2, abs=1)
