@@ -45,3 +45,11 @@ def test_a_lamps_colour_is_half_way_to_its_ring():
     (lamp,) = fg.with_recovered_light(fg.Picture(radiance=light, encoding=Encoding.srgb())).lamps
     # Half of two stops is one: 2 to 1 to 1, with a mean of 1.
     assert lamp.colour == pytest.approx((1.5, 0.75, 0.75), rel=1e-4)
+
+
+def test_the_edge_is_read_within_two_and_a_half_pixels():
+    light = np.full((60, 80, 3), 0.1, dtype=np.float32)
+    light[23:37, 33:47] = 0.4
+    light[25:35, 35:45] = 1.0
+    # Corners of that ring are 2.8 px away.
+    assert region_features(light, outline(light)).edge[0] == pytest.approx(0.4, rel=1e-6)

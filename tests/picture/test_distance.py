@@ -280,3 +280,12 @@ def test_on_one_surface_typed_distances_count_by_the_inverse_cube_of_the_way(fli
     ]
     got = distance_from_points(points, np.full((6, 9, 3), 0.2, np.float32))
     np.testing.assert_allclose(got, want[flip], rtol=1e-5)
+
+
+@pytest.mark.parametrize(("x", "y"), [(9, 2), (4, 6), (9, 6)])
+def test_a_point_on_the_far_border_is_outside(x: int, y: int):
+    light = np.full((6, 9, 3), 0.2, np.float32)
+    with pytest.raises(ParameterError, match=f"inside the still's 9 x 6 px, got '{x},{y}'"):
+        distance_from_points([DistancePoint(x_px=x, y_px=y, distance_m=2.0)], light)
+    corner = DistancePoint(x_px=8, y_px=5, distance_m=2.0)
+    np.testing.assert_allclose(distance_from_points([corner], light), 2, rtol=1e-6)

@@ -82,3 +82,20 @@ def test_a_swatch_is_level_and_stands_in_the_middle():
     assert (codes == codes[:, :1]).all()
     weight = codes[:, 0, 0] - SURROUND[0]
     assert (weight * np.arange(12)).sum() / weight.sum() == pytest.approx(5.5, abs=0.51)
+
+
+def test_each_mark_has_its_number():
+    type_px = 20
+    marked, bare = (
+        plot([], Axis("", 0, 1, step), Axis("", 0, 1, step), size_px=(400, 300), type_px=type_px)
+        for step in (0.25, 2.0)
+    )
+    paper = np.all(marked == PAPER, axis=2)
+    rows, columns = (np.flatnonzero(paper.any(axis=k)) for k in (1, 0))
+    under = (marked[rows[-1] + 2 :] != SURROUND).any(axis=(0, 2))
+    # Numbers stand apart: count the gaps between them that are wider than one between letters.
+    lit = np.flatnonzero(under)
+    assert (np.diff(lit) > type_px).sum() + 1 == 5
+    beside = np.flatnonzero((marked[:, : columns[0] - 6] != SURROUND).any(axis=(1, 2)))
+    assert (np.diff(beside) > type_px).sum() + 1 == 5
+    assert (bare != SURROUND).any()

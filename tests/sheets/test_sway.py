@@ -221,3 +221,15 @@ def test_each_lamp_rules_its_own_neighbourhood():
     scale = np.abs(alone[part] - 1).mean()
     assert scale > 0.1
     assert np.abs(both[part] - alone[part]).max() < 0.02 * scale
+
+
+def test_lamps_are_found_with_their_place_their_size_and_their_light():
+    light = np.full((40, 60, 3), 0.5, np.float32)
+    light[10:12, 20:24] = (2.0, 1.0, 0.5)
+    light[30, 50] = 40.0
+    light[0, 0] = 1.0
+    found = lamps_of(scene().with_radiance(light))
+    # The brightest channel counts, and the lamp with most light comes first.
+    assert [lamp.flux for lamp in found] == [40, 16, 1]
+    assert [(lamp.x_px, lamp.y_px) for lamp in found] == [(50, 30), (21.5, 10.5), (0, 0)]
+    assert np.pi * found[1].radius_px ** 2 == pytest.approx(8)
