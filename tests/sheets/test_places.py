@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 import frontglass as fg
 from frontglass.picture.clipped_lamps import with_recovered_light
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.region import Region
 from frontglass.sheets.compare import compare
 from frontglass.sheets.distance_page import FAR_SHADE, NEAR_SHADE, distance_sheet
+from frontglass.sheets.ladder import ladder, stops_text
 from frontglass.sheets.lamp_map import lamp_map
 from frontglass.sheets.lettering import TextLines, text_width_px
 from frontglass.sheets.mood import MoodFrame, mood_pages
-from frontglass.sheets.sheet import SURROUND, TEXT, Page, Sizes
+from frontglass.sheets.sheet import QUIET_TEXT, SURROUND, TEXT, Page, Sheet, Sizes, write_sheet
 from frontglass.sheets.spec import SpecColumn, spec_sheet
 from tests.sheets.conftest import Laid
 
@@ -63,10 +68,61 @@ class TestCompare:
         assert (sheet.codes[third[1] - gap : third[1]] == SURROUND).all()
         assert min(one.y for one in under) == first[1] + first[2].shape[0] + gap // 3
 
+    def test_a_still_says_its_name_and_what_it_costs_and_the_bare_one_costs_nothing(
+        self, laid: Laid
+    ):
+        net = fg.read_look("fine-net")
+        part = Region(0, 0, 20, 15)
+        compare(
+            still(200, 120), [net, LOOKS[0]], camera=CAMERA, width_px=900,
+            watched=[("lamp", part), ("wall", part)], numbers=lambda name, *_: [f"{name} 7"],
+        )  # fmt: skip
+        said = [one.text for one in laid.texts]
+        start = said.index("bare")
+        cost = f"costs {stops_text(net.light_loss_stops)}"
+        assert said[start : start + 5] == ["bare", str(net), cost, str(LOOKS[0]), "no light lost"]
+        quiet = [one.text for one in laid.texts if one.colour == QUIET_TEXT]
+        assert {cost, "no light lost", "lamp 7", "wall 7"} <= set(quiet)
+        titles = [text.split("  ")[0] for text in said if "enlarged" in text]
+        assert [title[:6] for title in titles] == ["1 lamp", "2 wall"]
+        assert [tag.lines for *_, tag in laid.boxes] == [("1",), ("2",)]
+
     @pytest.mark.parametrize(("count", "across"), [(1, 1), (2, 2)])
     def test_flat_stills_stand_two_across_from_three_on(self, laid: Laid, count, across):
         compare(still(400, 40), LOOKS[:count], camera=CAMERA, width_px=900)
         assert len({x for x, _, _ in laid.pictures}) == across
+
+
+def test_close_ups_of_a_ladder_are_numbered_from_one(laid: Laid):
+    parts = [Region(0, 0, 20, 15), Region(30, 0, 20, 15)]
+    ladder(still(200, 120), LOOKS[0], camera=CAMERA, strengths=(1,), close_ups=parts, width_px=900)
+    titles = [one.text for one in laid.texts if one.text.startswith("Close-up")]
+    assert [title.split(",")[0] for title in titles] == ["Close-up 1", "Close-up 2"]
+
+
+@pytest.mark.parametrize(("given", "quality"), [(None, 94), (70, 70)])
+def test_a_jpeg_has_the_tables_of_its_quality_and_whole_colour(tmp_path: Path, given, quality):
+    codes = np.random.default_rng(1).integers(0, 256, (40, 60, 3), np.uint8)
+    write_sheet(tmp_path / "sheet.jpg", Sheet(codes), quality=given)
+    stream = io.BytesIO()
+    Image.fromarray(codes).save(stream, "JPEG", quality=quality, subsampling=0)
+    with Image.open(tmp_path / "sheet.jpg") as got, Image.open(stream) as want:
+        assert got.quantization == want.quantization
+        # One sample of each channel for each pixel.
+        assert [part[1:3] for part in got.layer] == [(1, 1)] * 3
+
+
+def test_lines_of_text_stand_a_third_of_their_size_apart():
+    codes = []
+    for count in (1, 2):
+        page = Page(100, Sizes.of(100))
+        page.say(5, 5, TextLines(("H",) * count, 20))
+        codes.append((page.painted(90) != SURROUND).any(axis=(1, 2)))
+    one, two = (np.flatnonzero(lit) for lit in codes)
+    assert two[-1] - one[-1] == pytest.approx(1.35 * 20, abs=1)
+    assert TextLines(("H",) * 4, 20).height_px == 108
+    # The first line stands inside of its own room.
+    assert 5 < one[0] < one[-1] < 5 + 27
 
 
 class TestDistances:
