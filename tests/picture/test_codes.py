@@ -202,3 +202,11 @@ def test_what_is_cut_is_counted_over_all_strips():
     light[1::40] = -1.0
     coded = codes_from_radiance(light, Target(sample=Sample.UINT8, curves=CURVES["srgb"]))
     assert (coded.share_above, coded.share_below) == (1 / 20, 1 / 40)
+
+
+@pytest.mark.parametrize("channel", range(3))
+@pytest.mark.parametrize("row", [0, 63, 64, 129])
+def test_one_pixel_of_colour_anywhere_is_not_grey(channel: int, row: int):
+    light = np.full((130, 7, 3), 0.3, dtype=np.float32)
+    light[row, 3, channel] *= np.float32(1.001)
+    assert not is_grey(light)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -100,6 +101,18 @@ def test_close_ups_of_a_ladder_are_numbered_from_one(laid: Laid):
     assert [title.split(",")[0] for title in titles] == ["Close-up 1", "Close-up 2"]
 
 
+def test_the_head_of_a_ladder_uses_the_width_of_the_sheet(laid: Laid):
+    look = LOOKS[0]
+    wordy = replace(look, summary="harbour " * 40, watch="quay " * 60)
+    ladder(still(200, 120), wordy, camera=CAMERA, strengths=(1,), width_px=900)
+    room = 900 - 2 * Sizes.of(900).margin
+    for word in ("harbour harbour", "quay quay"):
+        said = laid.text(word)
+        widths = [text_width_px(line, said.lines.size_px) for line in said.lines.lines]
+        assert max(widths) <= room
+        assert min(widths[:-1]) > room - text_width_px(" harbour", said.lines.size_px) - 1
+
+
 @pytest.mark.parametrize(("given", "quality"), [(None, 94), (70, 70)])
 def test_a_jpeg_has_the_tables_of_its_quality_and_whole_colour(tmp_path: Path, given, quality):
     codes = np.random.default_rng(1).integers(0, 256, (40, 60, 3), np.uint8)
@@ -154,6 +167,31 @@ class TestDistances:
         assert "3 to 3 m" in laid.text("field").text
         assert "no lamps" in laid.text("field").text
 
+    def test_metres_stand_on_a_grid_over_the_map_and_round_the_lamps(self, laid: Laid):
+        light = still(300, 200, 0.01).radiance.copy()
+        light[150:154, 60:64] = 300.0
+        distance = np.full((200, 300), 5.0, np.float32)
+        distance[:, 150:] = 8.0
+        picture = fg.Picture(radiance=light, encoding=Encoding.linear(), distance_m=distance)
+        distance_sheet(picture, CAMERA, name="a", width_px=900)
+        (left, top, shown), (corner, row, _), _ = laid.pictures
+        across, down = shown.shape[1] / 6, shown.shape[0] / 4
+        samples = [box for box in laid.boxes if box[2:4] == (2, 2)]
+        want = [
+            (corner + round((column + 0.5) * across), row + round((line + 0.5) * down))
+            for line in range(4)
+            for column in range(6)
+        ]
+        assert [box[:2] for box in samples] == want
+        assert [box[4].lines[0] for box in samples] == (["5"] * 3 + ["8"] * 3) * 4
+        (lamp,) = (box for box in laid.boxes if box[2] > 2)
+        scale = shown.shape[1] / 300
+        assert lamp[4].lines == ("5 m",)
+        assert lamp[0] + lamp[2] / 2 == pytest.approx(left + 62 * scale, abs=1)
+        assert lamp[1] + lamp[3] / 2 == pytest.approx(top + 152 * scale, abs=1)
+        # A disc as large as 4 x 4 px, and 2 px of room on either side.
+        assert lamp[2] == lamp[3] == pytest.approx(2 * (4 / math.sqrt(math.pi) + 2) * scale, abs=2)
+
     def test_distances_that_hardly_differ_use_all_shades(self, laid: Laid):
         distance = np.full((40, 60), 2.0, np.float32)
         distance[:, 30:] = 2.01
@@ -177,6 +215,15 @@ def test_type_on_a_small_lamp_map_can_still_be_read(laid: Laid):
     # Radius of a disc of 100 px, rounded up, and 3 px of room.
     assert (x, y) == (104 - 9, 204 - 9)
     assert (width, height) == (19, 19)
+
+
+@pytest.mark.parametrize(("width", "type_px"), [(400, 12), (2000, 22), (4000, 44)])
+def test_type_on_a_lamp_map_grows_with_the_still(laid: Laid, width: int, type_px: int):
+    light = np.full((40, width, 3), 0.05, np.float32)
+    light[20:24, 100:104] = 1.0
+    found = with_recovered_light(fg.Picture(radiance=light, encoding=Encoding.srgb()))
+    lamp_map(found.picture, found.lamps)
+    assert [box[4].size_px for box in laid.boxes] == [type_px]
 
 
 class TestMoodPages:
