@@ -90,3 +90,10 @@ def test_only_the_width_says_whether_a_close_up_is_large_enough():
 def test_a_thin_close_up_keeps_one_row_of_pixels():
     assert close_up_size((1000, 2), 2, width_px=100, gap_px=0) == (100, 1)
     assert close_up_size((2, 1000), 2, width_px=100, gap_px=0) == (1, 40)
+
+
+def test_columns_of_tall_stills_leave_their_captions_room():
+    cells = grid(4, (10, 2000), width_px=1000, gap_px=0, columns=4)
+    # As high as 1.2 widths of the sheet, and so 6 px wide; a caption needs 8 % of the sheet.
+    assert (cells.cell_width_px, cells.cell_height_px) == (6, 1200)
+    assert cells.column_px == 80

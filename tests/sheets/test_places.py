@@ -104,8 +104,8 @@ def test_close_ups_of_a_ladder_are_numbered_from_one(laid: Laid):
 def test_the_head_of_a_ladder_uses_the_width_of_the_sheet(laid: Laid):
     look = LOOKS[0]
     wordy = replace(look, summary="harbour " * 40, watch="quay " * 60)
-    ladder(still(200, 120), wordy, camera=CAMERA, strengths=(1,), width_px=900)
-    room = 900 - 2 * Sizes.of(900).margin
+    sheet = ladder(still(200, 120), wordy, camera=CAMERA, strengths=(1,), width_px=900)
+    room = sheet.codes.shape[1] - 2 * Sizes.of(900).margin
     for word in ("harbour harbour", "quay quay"):
         said = laid.text(word)
         widths = [text_width_px(line, said.lines.size_px) for line in said.lines.lines]
