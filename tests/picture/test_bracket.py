@@ -243,3 +243,13 @@ def test_an_estimated_response_needs_8_bits_of_three_channels(kind):
     held = Picture(radiance=light, encoding=replace(Encoding.srgb(), codes=stored))
     with pytest.raises(fg.ParameterError, match="8-bit RGB stills"):
         fg.merged_bracket([held, held], (0.0, -1.0), response=Response.ESTIMATED)
+
+
+def test_what_is_dark_in_the_darkest_still_does_not_clip_there():
+    light = np.full((60, 80, 3), 0.2, dtype=np.float32)
+    light[20:30, 20:40] = 3.0
+    light[40:50, 20:40] = 40.0
+    merged = fg.merged_bracket([frame(light, s) for s in (0.0, -3.0)], (0.0, -3.0))
+    # Both lamps clip in the bright still, the second in the dark one too, and a pixel round it.
+    assert merged.clipped_share == pytest.approx(12 * 22 / 4800, rel=0.25)
+    assert merged.picture.radiance[25, 30] == pytest.approx(3.0, rel=0.02)

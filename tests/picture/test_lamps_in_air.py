@@ -155,3 +155,18 @@ def test_a_tube_is_as_many_lamps_as_it_is_patches_long():
         assert len(lamps) == count
         shares = [lamp.illuminance[1] for lamp in lamps]
         np.testing.assert_allclose(shares, sum(shares) / count, rtol=0.2)
+
+
+def test_a_mark_takes_the_lamp_it_points_at_and_no_other():
+    light = np.full((60, 80, 3), 0.02, np.float32)
+    light[20:23, 60:64] = 9.0
+    light[20:23, 10:30] = 9.0
+    distance = np.full((60, 80), 3.0, np.float32)
+    mark = LampPlace(x_px=61, y_px=21)
+    lamps, _ = lamps_in(light, distance, 5000.0, (mark,))
+    right = [lamp.tangents[0] * 5000 + 40 for lamp in lamps]
+    assert min(right) > 60
+    assert max(right) < 64
+    # The light of 3 x 4 pixels, nearly head on.
+    total = sum(lamp.illuminance[1] for lamp in lamps)
+    assert total == pytest.approx(12 * 9 / 5000**2, rel=1e-3)

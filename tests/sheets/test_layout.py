@@ -97,3 +97,9 @@ def test_columns_of_tall_stills_leave_their_captions_room():
     # As high as 1.2 widths of the sheet, and so 6 px wide; a caption needs 8 % of the sheet.
     assert (cells.cell_width_px, cells.cell_height_px) == (6, 1200)
     assert cells.column_px == 80
+
+
+def test_as_many_cells_stand_side_by_side_as_fit_with_their_gaps():
+    assert columns_for(100, width_px=640, gap_px=10) == 5
+    assert columns_for(100, width_px=650, gap_px=10) == 6
+    assert columns_for(900, width_px=640, gap_px=10) == 1

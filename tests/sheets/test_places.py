@@ -106,6 +106,7 @@ def test_the_head_of_a_ladder_uses_the_width_of_the_sheet(laid: Laid):
     wordy = replace(look, summary="harbour " * 40, watch="quay " * 60)
     sheet = ladder(still(200, 120), wordy, camera=CAMERA, strengths=(1,), width_px=900)
     room = sheet.codes.shape[1] - 2 * Sizes.of(900).margin
+    assert laid.text("quay quay").text.startswith("Watch: quay")
     for word in ("harbour harbour", "quay quay"):
         said = laid.text(word)
         widths = [text_width_px(line, said.lines.size_px) for line in said.lines.lines]
