@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
@@ -228,3 +230,39 @@ def test_the_films_of_a_picture_are_the_films_of_the_physics():
     low = np.hypot(*f) < 0.08
     # Pixels blur the deviated light: (2 pi f)^2 / 12 of it and 2 % at most here.
     np.testing.assert_allclose(transfer[low], want[low], atol=0.02)
+
+
+def averaged_over_two_pixels(variance: float, offsets: np.ndarray) -> np.ndarray:
+    """Gaussian along one axis, averaged over the sending and the receiving pixel, by a sum."""
+    q = (np.arange(4000) + 0.5) / 2000 - 1
+    weights = (1 - np.abs(q)) / np.sum(1 - np.abs(q))
+    bell = np.exp(-((offsets[:, np.newaxis] + q) ** 2) / (2 * variance))
+    return bell @ weights / math.sqrt(2 * math.pi * variance)
+
+
+@pytest.mark.source("Ishimaru1978", "multiple small-angle scattering: a Poisson number of times")
+def test_a_thin_film_is_the_sum_over_the_numbers_of_deviations():
+    # The grease of tallow: each deviation is less than half a pixel along the stroke.
+    grease = Grease(film_um=0.07, texture_um=45.0, grain_um=9.0, grain_share=0.25, streak_ratio=6.0)
+    shape, row, column, scale = (41, 61), 20, 30, 1312.0
+    light = np.full((*shape, 3), 0.1, np.float32)
+    light[row, column] = 600
+    got = seen(light, grease, camera=camera(shape[1], scale))[..., GREEN].astype(float)
+
+    wavelength, offsets = WAVELENGTHS_M[GREEN], np.arange(-160, 161)
+    tau = (2 * math.pi * INDEX_LESS_1 * 0.07e-6 / wavelength) ** 2
+    coarse, fine = ((wavelength / (2 * math.pi * um * 1e-6) * scale) ** 2 for um in (45.0, 9.0))
+    kernel = np.zeros((offsets.size, offsets.size))
+    for a, b in itertools.product(range(7), range(7)):
+        if a + b:
+            times = (0.75 * tau) ** a / math.factorial(a) * (0.25 * tau) ** b / math.factorial(b)
+            across, along = (
+                averaged_over_two_pixels(v, offsets)
+                for v in (a * coarse + b * fine, (a * coarse + b * fine) / 36)
+            )
+            kernel += math.exp(-tau) * times * np.outer(across, along)
+    pads = [(160, 160), (160, 160)]
+    mirrored = np.pad(light[..., GREEN].astype(float), pads, mode="symmetric")
+    want = signal.fftconvolve(mirrored, kernel, mode="valid")
+    want += math.exp(-tau) * light[..., GREEN] + 0.1 * (1 - math.exp(-tau) - kernel.sum())
+    np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -91,33 +92,43 @@ class CrossedFilter(Filter):
         """See `Filter`."""
         streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}
         product: _Passed | None = None
+        spare: Planes | None = None
         done: set[int] = set()
         for index, grating in enumerate(self.mask.gratings):
             if index in done:
                 continue
             image = self.mask.mirror_image_of(index)
-            laid = [splat(_turned(streaks[grating], self.mask.across_rad[index]))]
-            family = _Passed(
-                grating.direct, self._planes(laid, shape, dtype, is_even=image == index)
-            )
+            laid = splat(_turned(streaks[grating], self.mask.across_rad[index]))
+            own = self._planes(laid, shape, dtype, is_even=image == index, spare=spare)
+            family, spare = _Passed(grating.direct, own), None
             if image is not None and image != index:
                 done.add(image)
                 family = family.with_mirror_image()
-            product = family if product is None else product.times(family)
+                spare = own.odd if own.odd is None else Planes(own.odd, None)
+            if product is not None:
+                before, family = product, product.times(family)
+                spare = own if family.planes is before.planes else before.planes
+            product = family
         assert product is not None
         beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
-        planes = beside and self._planes([beside], shape, dtype, is_even=self.is_even)
-        return product.mixed(planes, 1 - self.pale_share)
+        more = beside and self._planes(beside, shape, dtype, is_even=self.is_even, spare=spare)
+        return product.mixed(more, 1 - self.pale_share)
 
     def _planes(
         self,
-        parts: list[Pixels],
+        laid: Pixels,
         shape: tuple[int, int],
         dtype: np.dtype[Any],
         *,
         is_even: bool,
+        spare: Planes | None,
     ) -> Planes:
-        return planes_of(parts, shape, dtype, is_even=is_even, has_mirrors=self.has_mirrors)
+        """Planes of light on pixels, in memory that is no longer needed if it fits."""
+        if spare is not None and (spare.odd is None) != is_even:
+            spare = None
+        return planes_of(
+            [laid], shape, dtype, is_even=is_even, has_mirrors=self.has_mirrors, spare=spare
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +195,7 @@ class _Passed:
         return self.planes
 
 
+@lru_cache(maxsize=4)
 def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     """Light that a grating deviates in a band, along x: points to one side of the lamp.
 

@@ -16,6 +16,9 @@ from frontglass.convolution.filters import Planes
 
 Float64 = NDArray[np.float64]
 
+LEAST_LIGHT = 1e-25
+"""Less is left out: numbers that are not normal make transforms six times as slow."""
+
 
 class Points(NamedTuple):
     """Light of a lamp as points, one of each pair of opposites: offsets [px], shares of light."""
@@ -36,6 +39,11 @@ class Pixels(NamedTuple):
     def joined(parts: list[Pixels]) -> Pixels:
         """All the light of several."""
         return Pixels(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+    def lit(self) -> Pixels:
+        """Return those with light."""
+        lit = np.abs(self.light) > LEAST_LIGHT
+        return Pixels(self.rows[lit], self.columns[lit], self.light[lit])
 
 
 def splat(points: Points) -> Pixels:
@@ -111,7 +119,7 @@ class MirrorKernel:
         near = np.zeros((reach + 1, 2 * reach + 1))
         nowhere = np.zeros(0, np.int32)
         far = [Pixels(nowhere, nowhere, np.zeros(0))]
-        for pixels in parts:
+        for pixels in map(Pixels.lit, parts):
             above = pixels.rows < 0
             rows, columns = np.abs(pixels.rows), np.where(above, -pixels.columns, pixels.columns)
             inside = (rows <= reach) & (np.abs(columns) <= reach)
@@ -122,9 +130,9 @@ class MirrorKernel:
             if not has_mirrors:
                 outside &= (rows < height) & (np.abs(columns) < width)
             beyond = Pixels(rows[outside], columns[outside], pixels.light[outside])
-            far.append(_folded(beyond, shape))
+            far.append(_summed(_folded(beyond, shape), shape))
         near[0] += near[0, ::-1].copy()
-        found = Pixels.joined(far)
+        found = _summed(Pixels.joined(far), shape)
         order = np.argsort(
             found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable"
         )
@@ -163,6 +171,17 @@ def _folded(pixels: Pixels, shape: tuple[int, int]) -> Pixels:
     return Pixels(rows.astype(np.int32), columns.astype(np.int32), light)
 
 
+def _summed(pixels: Pixels, shape: tuple[int, int]) -> Pixels:
+    """On small frames, where thousands of points fold onto one pixel, a number for each pixel."""
+    rows, wide = shape[0] + 1, 2 * shape[1]
+    if rows * wide > pixels.light.size:
+        return pixels
+    place = pixels.rows * np.intp(wide) + pixels.columns
+    light = np.asarray(np.bincount(place, pixels.light, minlength=rows * wide), np.float64)
+    (lit,) = np.nonzero(light)
+    return Pixels((lit // wide).astype(np.int32), (lit % wide).astype(np.int32), light[lit])
+
+
 def planes_of(
     parts: Iterable[Pixels],
     shape: tuple[int, int],
@@ -170,6 +189,7 @@ def planes_of(
     *,
     is_even: bool,
     has_mirrors: bool = True,
+    spare: Planes | None = None,
 ) -> Planes:
     """Planes of light on pixels, for a frame of `shape`.
 
@@ -185,19 +205,20 @@ def planes_of(
         Whether the light looks the same in a mirror: then there is no odd plane.
     has_mirrors : bool
         Whether what lands outside a frame's width and height comes back, or is gone.
+    spare : Planes or None
+        Of the same shape and kind, to write into: fresh memory costs as much as a transform.
     """
     kernel = MirrorKernel.of(parts, shape, has_mirrors=has_mirrors)
     height, width = shape
-    planes = Planes.empty(shape, dtype, is_even=is_even)
+    planes = Planes.empty(shape, dtype, is_even=is_even) if spare is None else spare
 
     def along(rows: slice) -> None:
         laid = kernel.rows(rows.start, rows.stop)
-        for plane in planes if laid is None else ():
-            if plane is not None:
-                plane[rows] = 0
         if laid is None:
-            return
-        if planes.odd is None:
+            for plane in planes:
+                if plane is not None:
+                    plane[rows] = 0
+        elif planes.odd is None:
             planes.even[rows] = fft.dct(laid[:, : width + 1].astype(dtype), type=1, axis=1)
         else:
             transformed = fft.rfft(laid.astype(dtype), axis=1)
@@ -205,17 +226,24 @@ def planes_of(
             np.negative(transformed.imag, out=planes.odd[rows])
 
     def down(columns: slice) -> None:
-        even = np.ascontiguousarray(planes.even[:, columns])
-        planes.even[:, columns] = fft.dct(even, type=1, axis=0, overwrite_x=True)
-        if planes.odd is not None:
-            odd = np.ascontiguousarray(planes.odd[1:-1, columns])
-            planes.odd[[0, -1], columns] = 0
-            if height > 1:
-                planes.odd[1:-1, columns] = fft.dst(odd, type=1, axis=0, overwrite_x=True)
+        even, odd = planes.at(columns)
+        if odd is None:
+            even[:] = fft.dct(np.ascontiguousarray(even), type=1, axis=0, overwrite_x=True)
+            return
+        # An even and an odd column of twice the height are one real column.
+        both = np.empty((2 * height, even.shape[1]), dtype)
+        both[: height + 1] = even
+        both[height + 1 :] = even[height - 1 : 0 : -1]
+        both[1:height] += odd[1:height]
+        both[height + 1 :] -= odd[height - 1 : 0 : -1]
+        transformed = fft.rfft(both, axis=0)
+        even[:] = transformed.real
+        np.negative(transformed.imag, out=odd)
+        # At the highest frequencies a grid cannot tell a wave from its mirror image.
+        odd[[0, -1]] = 0
 
     in_pieces(along, height + 1, ROWS_AT_ONCE)
     in_pieces(down, width + 1, COLUMNS_AT_ONCE)
     if planes.odd is not None:
-        # At the highest frequencies a grid cannot tell a wave from its mirror image.
         planes.odd[:, [0, -1]] = 0
     return planes
