@@ -101,6 +101,14 @@ def test_close_ups_of_a_ladder_are_numbered_from_one(laid: Laid):
     assert [title.split(",")[0] for title in titles] == ["Close-up 1", "Close-up 2"]
 
 
+def test_captions_of_a_ladder_stand_a_third_of_a_gap_under_their_stills(laid: Laid):
+    ladder(still(200, 120), LOOKS[0], camera=CAMERA, strengths=(1,), width_px=900)
+    gap = Sizes.of(900).gap
+    for (x, y, codes), name in zip(laid.pictures, ("bare", str(LOOKS[0].at(1))), strict=True):
+        caption = next(one for one in laid.texts if one.text.startswith(name))
+        assert (caption.x, caption.y) == (x, y + codes.shape[0] + gap // 3)
+
+
 def test_the_head_of_a_ladder_uses_the_width_of_the_sheet(laid: Laid):
     look = LOOKS[0]
     wordy = replace(look, summary="harbour " * 40, watch="quay " * 60)
