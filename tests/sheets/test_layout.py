@@ -103,3 +103,9 @@ def test_as_many_cells_stand_side_by_side_as_fit_with_their_gaps():
     assert columns_for(100, width_px=640, gap_px=10) == 5
     assert columns_for(100, width_px=650, gap_px=10) == 6
     assert columns_for(900, width_px=640, gap_px=10) == 1
+
+
+def test_a_close_up_at_its_own_size_takes_two_rows_to_be_twice_as_large():
+    assert close_up_size((200, 50), 4, width_px=1000, gap_px=0) == (400, 100)
+    # Twice as large is enough: a third row would be three times.
+    assert close_up_size((125, 50), 4, width_px=1000, gap_px=0) == (250, 100)

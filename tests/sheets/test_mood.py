@@ -68,6 +68,13 @@ def test_a_crop_stands_where_asked():
     assert cropped(whole, None) is whole
 
 
+def test_a_crop_of_a_line_keeps_a_pixel():
+    narrow = cropped(picture(0.4, width=300, height=1), 0.25)
+    assert (narrow.width_px, narrow.height_px) == (1, 1)
+    flat = cropped(picture(0.4, width=1, height=300), 4.0)
+    assert (flat.width_px, flat.height_px) == (1, 1)
+
+
 class _Tags(HTMLParser):
     def __init__(self) -> None:
         super().__init__()

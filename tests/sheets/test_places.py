@@ -87,6 +87,8 @@ class TestCompare:
         titles = [text.split("  ")[0] for text in said if "enlarged" in text]
         assert [title[:6] for title in titles] == ["1 lamp", "2 wall"]
         assert [tag.lines for *_, tag in laid.boxes] == [("1",), ("2",)]
+        times = laid.pictures[-1][2].shape[1] // 20
+        assert laid.text("1 lamp").text.endswith(f"enlarged {times} times")
 
     @pytest.mark.parametrize(("count", "across"), [(1, 1), (2, 2)])
     def test_flat_stills_stand_two_across_from_three_on(self, laid: Laid, count, across):
