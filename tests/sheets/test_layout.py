@@ -109,3 +109,8 @@ def test_a_close_up_at_its_own_size_takes_two_rows_to_be_twice_as_large():
     assert close_up_size((200, 50), 4, width_px=1000, gap_px=0) == (400, 100)
     # Twice as large is enough: a third row would be three times.
     assert close_up_size((125, 50), 4, width_px=1000, gap_px=0) == (250, 100)
+
+
+def test_close_ups_too_small_to_look_into_take_another_row():
+    # Twelve in a row of 1000 px: 80 px each, less than a tenth; six in a row: 160.
+    assert close_up_size((40, 20), 12, width_px=1000, gap_px=0) == (160, 80)
