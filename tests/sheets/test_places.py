@@ -203,6 +203,19 @@ class TestDistances:
         # A disc as large as 4 x 4 px, and 2 px of room on either side.
         assert lamp[2] == lamp[3] == pytest.approx(2 * (4 / math.sqrt(math.pi) + 2) * scale, abs=2)
 
+    def test_each_lamp_is_marked_once_with_its_own_distance(self, laid: Laid):
+        light = still(300, 200, 0.01).radiance.copy()
+        light[150:153, 60:63] = 300.0
+        light[150:153, 240:243] = 200.0
+        distance = np.full((200, 300), 5.0, np.float32)
+        distance[:, 150:] = 8.0
+        picture = fg.Picture(radiance=light, encoding=Encoding.linear(), distance_m=distance)
+        distance_sheet(picture, CAMERA, name="a", width_px=900)
+        lamps = [box for box in laid.boxes if box[2] > 2]
+        assert [box[4].lines for box in lamps] == [("5 m",), ("8 m",)]
+        assert lamps[0][1] == lamps[1][1]
+        assert "lamps at 5, 8 m" in laid.text("field").text
+
     def test_distances_that_hardly_differ_use_all_shades(self, laid: Laid):
         distance = np.full((40, 60), 2.0, np.float32)
         distance[:, 30:] = 2.01
