@@ -119,3 +119,10 @@ def test_a_power_of_one_is_a_line_and_no_other_is():
     assert ParametricCurve(1.0) == LINEAR
     assert not ParametricCurve(2.0).is_line
     assert float(ParametricCurve(2.0).decode(0.5)) == 0.25
+
+
+def test_a_sampled_curve_may_begin_and_end_level_but_must_rise():
+    curve = SampledCurve(np.array([0.0, 0.0, 1.0, 1.0]))
+    np.testing.assert_allclose(curve.decode([0.2, 0.5, 0.9]), [0, 0.5, 1])
+    with pytest.raises(ParameterError, match="rising"):
+        SampledCurve(np.array([0.5, 0.5, 0.5]))
