@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import FrozenInstanceError
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ import tifffile
 import frontglass as fg
 from frontglass.files.distance import DistanceKind
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.region import Region
 from frontglass.pipeline.space import map_of
 
 # 40 px across 36 mm at 36 mm: 40 px in a tangent of 1.
@@ -77,3 +79,18 @@ def test_without_a_sensor_a_picture_is_as_wide_as_sixteen_to_nine():
     whole = fg.Framing(lens_mm=50).camera_for_width(1600).camera
     still = fg.Picture(radiance=np.ones((900, 1600, 3), np.float32), encoding=Encoding.linear())
     assert whole == fg.Framing(lens_mm=50).camera_for(still).camera
+
+
+@pytest.mark.parametrize(
+    ("value", "name"),
+    [
+        (fg.Recipe(), "compensate"),
+        (fg.Space(), "room"),
+        (fg.Framing(), "lens_mm"),
+        (fg.Room(camera_m=1.5), "camera_m"),
+        (Region(0, 0, 4, 4), "width_px"),
+    ],
+)
+def test_what_describes_a_still_cannot_be_changed(value: object, name: str):
+    with pytest.raises(FrozenInstanceError):
+        setattr(value, name, 1)
