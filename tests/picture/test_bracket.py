@@ -253,3 +253,12 @@ def test_what_is_dark_in_the_darkest_still_does_not_clip_there():
     # Both lamps clip in the bright still, the second in the dark one too, and a pixel round it.
     assert merged.clipped_share == pytest.approx(12 * 22 / 4800, rel=0.25)
     assert merged.picture.radiance[25, 30] == pytest.approx(3.0, rel=0.02)
+
+
+@pytest.mark.parametrize("shape", [(300, 6), (6, 300), (40, 9)])
+def test_narrow_stills_are_merged_however_they_stand(shape):
+    rng = np.random.default_rng(5)
+    light = np.repeat(rng.uniform(0.05, 0.6, (*shape, 1)), 3, axis=2).astype(np.float32)
+    merged = fg.merged_bracket([frame(light, s) for s in (0.0, -1.0)], (0.0, -1.0))
+    np.testing.assert_array_equal(merged.shifts_px, 0)
+    assert rms_stops(merged.picture.radiance, light) < 0.03
