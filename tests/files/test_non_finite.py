@@ -12,6 +12,7 @@ import tifffile
 
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, read_picture, write_picture
+from frontglass.picture.non_finite import mended
 
 
 def as_exr(path: Path, light: np.ndarray) -> None:
@@ -114,3 +115,11 @@ def test_light_near_the_largest_float_is_no_infinity(tmp_path: Path):
     light = np.full((40, 40, 3), 3e38, np.float32)
     as_exr(tmp_path / "bright.exr", light)
     np.testing.assert_array_equal(read_picture(tmp_path / "bright.exr").radiance, light)
+
+
+@pytest.mark.parametrize("turns", range(4))
+def test_all_eight_neighbours_are_asked(turns: int):
+    plane = np.array([[9, 9, 1], [9, np.nan, 1], [9, 1, 1]], np.float32)
+    light = np.ascontiguousarray(np.rot90(plane, turns))[..., np.newaxis]
+    # Four of 9 and four of 1.
+    assert mended(light)[1, 1, 0] == 5

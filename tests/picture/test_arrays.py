@@ -187,3 +187,10 @@ class TestBack:
         light = np.full((2, 2, 3), 7e4, np.float32)
         with pytest.raises(ParameterError, match="float32 or float64"):
             array_like(np.zeros((2, 2, 3), np.float16), light, picture.encoding, picture.primaries)
+
+
+@pytest.mark.parametrize("white", [1.0, 2.0, 4.0])
+def test_linear_light_is_told_over_its_white(white: float):
+    array = np.full((4, 5, 3), 2.0)
+    picture = fg.Picture.from_array(array, curve="linear", white=white)
+    np.testing.assert_array_equal(picture.radiance, np.float32(2 / white))

@@ -186,3 +186,27 @@ def test_greyness_ignores_float_rounding():
     light = np.full((4, 4, 3), 0.3, dtype=np.float32)
     light[..., 2] = np.nextafter(np.float32(0.3), np.float32(1))
     assert is_grey(light)
+
+
+@pytest.mark.parametrize("sample", list(Sample))
+@pytest.mark.parametrize("rows", [4, 2000])
+def test_light_that_every_code_holds_is_cut_nowhere(sample: Sample, rows: int):
+    light = np.full((rows, 60, 3), 0.5, dtype=np.float32)
+    coded = codes_from_radiance(light, Target(sample=sample, curves=CURVES["srgb"]))
+    assert (coded.share_above, coded.share_below) == (0, 0)
+
+
+def test_what_is_cut_is_counted_over_all_strips():
+    light = np.full((2000, 60, 3), 0.5, dtype=np.float32)
+    light[::20] = 2.0
+    light[1::40] = -1.0
+    coded = codes_from_radiance(light, Target(sample=Sample.UINT8, curves=CURVES["srgb"]))
+    assert (coded.share_above, coded.share_below) == (1 / 20, 1 / 40)
+
+
+@pytest.mark.parametrize("channel", range(3))
+@pytest.mark.parametrize("row", [0, 63, 64, 129])
+def test_one_pixel_of_colour_anywhere_is_not_grey(channel: int, row: int):
+    light = np.full((130, 7, 3), 0.3, dtype=np.float32)
+    light[row, 3, channel] *= np.float32(1.001)
+    assert not is_grey(light)

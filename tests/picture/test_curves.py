@@ -94,3 +94,35 @@ def test_sampled_curves_that_do_not_rise_are_refused(samples: list[float]):
 def test_parametric_curves_that_do_not_rise_are_refused(parameters: tuple[float, ...]):
     with pytest.raises(ParameterError, match="rising"):
         ParametricCurve(*parameters)
+
+
+def test_below_its_break_a_curve_without_slope_stays_level():
+    # ICC's second kind: nothing below -b / a.
+    curve = ParametricCurve(2.0, 1.25, -0.25, 0.0, 0.2)
+    np.testing.assert_allclose(curve.decode([0.0, 0.1, 0.2, 0.6, 1.0]), [0, 0, 0, 0.25, 1])
+
+
+def test_below_a_break_at_zero_a_curve_goes_on_straight():
+    curve = ParametricCurve(2.0, 1.0, 0.0, 0.5, 0.0)
+    np.testing.assert_allclose(curve.decode([-0.4, 0.0, 0.5]), [-0.2, 0, 0.25])
+    np.testing.assert_allclose(curve.encode([-0.2, 0.0, 0.25]), [-0.4, 0, 0.5])
+
+
+def test_one_sample_is_no_curve():
+    with pytest.raises(ParameterError, match="two samples or more"):
+        SampledCurve(np.array([0.5]))
+    np.testing.assert_allclose(SampledCurve(np.array([0.0, 0.5])).decode([0.5]), [0.25])
+
+
+def test_a_power_of_one_is_a_line_and_no_other_is():
+    assert ParametricCurve(1.0).is_line
+    assert ParametricCurve(1.0) == LINEAR
+    assert not ParametricCurve(2.0).is_line
+    assert float(ParametricCurve(2.0).decode(0.5)) == 0.25
+
+
+def test_a_sampled_curve_may_begin_and_end_level_but_must_rise():
+    curve = SampledCurve(np.array([0.0, 0.0, 1.0, 1.0]))
+    np.testing.assert_allclose(curve.decode([0.2, 0.5, 0.9]), [0, 0.5, 1])
+    with pytest.raises(ParameterError, match="rising"):
+        SampledCurve(np.array([0.5, 0.5, 0.5]))

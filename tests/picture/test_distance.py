@@ -254,3 +254,38 @@ class TestRoom:
         assert Room.from_text("back=9,ceiling=3, camera=1.6") == Room(
             back_m=9, ceiling_m=3, camera_m=1.6
         )
+
+
+@pytest.mark.parametrize("flip", [np.s_[:], np.s_[:, ::-1], np.s_[::-1], np.s_[::-1, ::-1]])
+def test_on_one_surface_typed_distances_count_by_the_inverse_cube_of_the_way(flip):
+    # Ways go along pixels and their diagonals; each is half a pixel longer than counted.
+    places, metres = np.array([[1, 1], [2, 7]]), np.array([1.0, 4.0])
+    y, x = np.mgrid[:6, :9]
+    total, weights = np.zeros((6, 9)), np.zeros((6, 9))
+    for (row, column), far in zip(places, metres, strict=True):
+        down, across = np.abs(y - row), np.abs(x - column)
+        way = np.maximum(down, across) + (math.sqrt(2) - 1) * np.minimum(down, across)
+        total += np.log(far) / (way + 0.5) ** 3
+        weights += 1 / (way + 0.5) ** 3
+    want = np.exp(total / weights)
+    for (row, column), far in zip(places, metres, strict=True):
+        want[row, column] = far
+    marks = np.zeros((6, 9))
+    marks[tuple(places.T)] = metres
+    points = [
+        DistancePoint(
+            x_px=float(column), y_px=float(row), distance_m=float(marks[flip][row, column])
+        )
+        for row, column in np.argwhere(marks[flip])
+    ]
+    got = distance_from_points(points, np.full((6, 9, 3), 0.2, np.float32))
+    np.testing.assert_allclose(got, want[flip], rtol=1e-5)
+
+
+@pytest.mark.parametrize(("x", "y"), [(9, 2), (4, 6), (9, 6)])
+def test_a_point_on_the_far_border_is_outside(x: int, y: int):
+    light = np.full((6, 9, 3), 0.2, np.float32)
+    with pytest.raises(ParameterError, match=f"inside the still's 9 x 6 px, got '{x},{y}'"):
+        distance_from_points([DistancePoint(x_px=x, y_px=y, distance_m=2.0)], light)
+    corner = DistancePoint(x_px=8, y_px=5, distance_m=2.0)
+    np.testing.assert_allclose(distance_from_points([corner], light), 2, rtol=1e-6)

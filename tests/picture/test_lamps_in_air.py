@@ -12,7 +12,7 @@ from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
 from frontglass.picture.clipped_lamps import LampMark
 from frontglass.picture.lamp_place import LampPlace
-from frontglass.picture.lamps_in_air import lamps_in
+from frontglass.picture.lamps_in_air import LAMP_PATCH_RAD, lamps_in
 from frontglass.picture.marks import marks_from_texts
 
 HEIGHT, WIDTH, PX_PER_RAD = 120, 200, 180.0
@@ -133,3 +133,41 @@ class TestMarks:
         places, levels = marks_from_texts(["3,4,8,5.5 m"])
         assert places == (LampPlace(x_px=3, y_px=4, distance_m=5.5),)
         assert levels == (LampMark(3, 4, 8),)
+
+
+@pytest.mark.parametrize("width", [40, 41, 47])
+def test_a_lamp_is_found_in_frames_of_any_width(width: int):
+    light = np.full((60, width, 3), 0.02, np.float32)
+    light[50:52, 6:8] = 9.0
+    (lamp,), _ = lamps_in(light, np.full((60, width), 3.0, np.float32), 500.0)
+    right, down = lamp.tangents
+    assert right * 500 + width / 2 == pytest.approx(7, abs=1e-3)
+    assert down * 500 + 60 / 2 == pytest.approx(51, abs=1e-3)
+    assert lamp.distance_m == 3
+
+
+def test_a_tube_is_as_many_lamps_as_it_is_patches_long():
+    light = np.full((60, 80, 3), 0.02, np.float32)
+    light[30, 20:26] = 9.0
+    distance = np.full((60, 80), 3.0, np.float32)
+    for patch_px, count in ((1, 6), (2, 3), (3, 2)):
+        lamps, _ = lamps_in(light, distance, patch_px / LAMP_PATCH_RAD)
+        assert len(lamps) == count
+        shares = [lamp.illuminance[1] for lamp in lamps]
+        np.testing.assert_allclose(shares, sum(shares) / count, rtol=0.2)
+
+
+def test_a_mark_takes_the_lamp_it_points_at_and_no_other():
+    light = np.full((60, 80, 3), 0.02, np.float32)
+    light[20:23, 60:64] = 9.0
+    light[20:23, 10:30] = 9.0
+    distance = np.full((60, 80), 3.0, np.float32)
+    # One pixel beside it, which is near enough.
+    mark = LampPlace(x_px=59, y_px=21)
+    lamps, _ = lamps_in(light, distance, 5000.0, (mark,))
+    right = [lamp.tangents[0] * 5000 + 40 for lamp in lamps]
+    assert min(right) > 60
+    assert max(right) < 64
+    # The light of 3 x 4 pixels, nearly head on.
+    total = sum(lamp.illuminance[1] for lamp in lamps)
+    assert total == pytest.approx(12 * 9 / 5000**2, rel=1e-3)

@@ -80,3 +80,37 @@ def test_a_close_up_that_would_be_small_in_one_row_takes_two():
 )
 def test_scale_is_said_in_words(shown: int, text: str):
     assert scale_text(100, shown) == text
+
+
+def test_only_the_width_says_whether_a_close_up_is_large_enough():
+    # One row: 250 px for each, 4 times 60; wide enough at 240 of 1000, though only 80 high.
+    assert close_up_size((60, 20), 4, width_px=1000, gap_px=0) == (240, 80)
+
+
+def test_a_thin_close_up_keeps_one_row_of_pixels():
+    assert close_up_size((1000, 2), 2, width_px=100, gap_px=0) == (100, 1)
+    assert close_up_size((2, 1000), 2, width_px=100, gap_px=0) == (1, 40)
+
+
+def test_columns_of_tall_stills_leave_their_captions_room():
+    cells = grid(4, (10, 2000), width_px=1000, gap_px=0, columns=4)
+    # As high as 1.2 widths of the sheet, and so 6 px wide; a caption needs 8 % of the sheet.
+    assert (cells.cell_width_px, cells.cell_height_px) == (6, 1200)
+    assert cells.column_px == 80
+
+
+def test_as_many_cells_stand_side_by_side_as_fit_with_their_gaps():
+    assert columns_for(100, width_px=640, gap_px=10) == 5
+    assert columns_for(100, width_px=650, gap_px=10) == 6
+    assert columns_for(900, width_px=640, gap_px=10) == 1
+
+
+def test_a_close_up_at_its_own_size_takes_two_rows_to_be_twice_as_large():
+    assert close_up_size((200, 50), 4, width_px=1000, gap_px=0) == (400, 100)
+    # Twice as large is enough: a third row would be three times.
+    assert close_up_size((125, 50), 4, width_px=1000, gap_px=0) == (250, 100)
+
+
+def test_close_ups_too_small_to_look_into_take_another_row():
+    # Twelve in a row of 1000 px: 80 px each, less than a tenth; six in a row: 160.
+    assert close_up_size((40, 20), 12, width_px=1000, gap_px=0) == (160, 80)

@@ -19,6 +19,7 @@ import frontglass as fg
 from frontglass.errors import ParameterError
 from frontglass.picture.encoding import Encoding
 from frontglass.sheets.mood import (
+    ASPECTS,
     PAGE_PX,
     MoodFrame,
     aspect_from_text,
@@ -65,6 +66,13 @@ def test_a_crop_stands_where_asked():
     assert (top, bottom) == pytest.approx((0.2, 0.4))
     whole = picture(0.4)
     assert cropped(whole, None) is whole
+
+
+def test_a_crop_of_a_line_keeps_a_pixel():
+    narrow = cropped(picture(0.4, width=300, height=1), 0.25)
+    assert (narrow.width_px, narrow.height_px) == (1, 1)
+    flat = cropped(picture(0.4, width=1, height=300), 4.0)
+    assert (flat.width_px, flat.height_px) == (1, 1)
 
 
 class _Tags(HTMLParser):
@@ -236,3 +244,7 @@ class TestInABrowser:
         assert wide <= 360
         images = page.find_elements("css selector", "img")
         assert all(page.execute_script("return arguments[0].naturalWidth", i) > 0 for i in images)
+
+
+def test_the_trades_names_of_a_shape_are_its_numbers():
+    assert {name: aspect_from_text(name) for name in ASPECTS} == ASPECTS

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from frontglass.sheets.plots import LINES, PAPER, Axis, Series, plot, swatch
-from frontglass.sheets.sheet import TEXT
+from frontglass.sheets.sheet import SURROUND, TEXT
 
 
 @pytest.mark.parametrize("high", [0.7, 3, 82.3, 1000])
@@ -65,3 +65,39 @@ def test_what_is_no_number_is_left_out_and_dashes_leave_gaps():
 
 def test_a_swatch_has_its_series_colour():
     assert (swatch(Series("bare", [], []), (30, 12)) == TEXT).all(axis=2).any()
+
+
+def test_titles_stand_over_the_plot_and_under_its_middle():
+    across, up = Axis("mmmm", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
+    codes = plot([], across, up, size_px=(400, 300), type_px=20)
+    paper = np.all(codes == PAPER, axis=2)
+    rows, columns = (np.flatnonzero(paper.any(axis=k)) for k in (1, 0))
+    # 1.8 lines above it, 3.2 below, and one at the right.
+    assert (rows[0], rows[-1]) == pytest.approx((36, 300 - 64), abs=6)
+    assert columns[-1] == pytest.approx(400 - 20, abs=6)
+    title = np.flatnonzero((codes[-18:] != SURROUND).any(axis=(0, 2)))
+    assert (title[0] + title[-1]) / 2 == pytest.approx((columns[0] + columns[-1]) / 2, abs=3)
+
+
+def test_a_swatch_is_level_and_stands_in_the_middle():
+    codes = swatch(Series("bare", [], []), (30, 12)).astype(int)
+    assert (codes == codes[:, :1]).all()
+    weight = codes[:, 0, 0] - SURROUND[0]
+    assert (weight * np.arange(12)).sum() / weight.sum() == pytest.approx(5.5, abs=0.51)
+
+
+def test_each_mark_has_its_number():
+    type_px = 20
+    marked, bare = (
+        plot([], Axis("", 0, 1, step), Axis("", 0, 1, step), size_px=(400, 300), type_px=type_px)
+        for step in (0.25, 2.0)
+    )
+    paper = np.all(marked == PAPER, axis=2)
+    rows, columns = (np.flatnonzero(paper.any(axis=k)) for k in (1, 0))
+    under = (marked[rows[-1] + 2 :] != SURROUND).any(axis=(0, 2))
+    # Numbers stand apart: count the gaps between them that are wider than one between letters.
+    lit = np.flatnonzero(under)
+    assert (np.diff(lit) > type_px).sum() + 1 == 5
+    beside = np.flatnonzero((marked[:, : columns[0] - 6] != SURROUND).any(axis=(1, 2)))
+    assert (np.diff(beside) > type_px).sum() + 1 == 5
+    assert (bare != SURROUND).any()

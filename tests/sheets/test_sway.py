@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import sys
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -13,8 +16,9 @@ from frontglass.errors import ParameterError, PictureFileError
 from frontglass.looks import Look
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.encoding import Encoding
-from frontglass.sheets.boiling import Boiling, lamps_of
+from frontglass.sheets.boiling import Boiling, Lamp, lamps_of
 from frontglass.sheets.sway import FRAMES, half_pan_deg, sway, write_loop
+from frontglass.sheets.views import view
 
 # A small pupil, a small lamp: 25 mm at f/16 is 1.6 mm.
 CAMERA = fg.Camera(focal_length_mm=25, f_number=16, sensor_width_mm=36)
@@ -162,3 +166,70 @@ def test_a_large_still_is_reduced_with_its_distances():
     large = fg.Picture(radiance=light, encoding=Encoding.linear(), distance_m=far)
     loop = sway(large, [GLOW], camera=CAMERA, width_px=160)
     assert loop.frames[0].shape == sway(small, [GLOW], camera=CAMERA).frames[0].shape
+
+
+def test_a_pan_of_one_degree_cuts_its_own_width_off_each_side():
+    # 160 px of 36 mm at 25 mm: a degree is 1.94 px, so 2 go on each side.
+    loop = sway(scene(), [look_of(Veil(veil_share=0.05))], camera=CAMERA)
+    assert {frame.shape for frame in loop.frames} == {(86, 156, 3)}
+
+
+def test_the_refusal_says_how_far_the_picture_would_move():
+    camera = fg.Camera(focal_length_mm=600, sensor_width_mm=36)
+    # 160 x 600 / 36 x tan(5 degrees)
+    with pytest.raises(ParameterError, match=r"got 233\.3"):
+        sway(scene(), [GLOW], camera=camera, pan_deg=5)
+
+
+@pytest.fixture
+def _one_frame(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first frame alone, at the level of the still: a net is then laid but once."""
+    monkeypatch.setattr(sys.modules[write_loop.__module__], "FRAMES", 1)
+
+
+@pytest.mark.usefixtures("_one_frame")
+def test_threads_turn_a_fifth_of_a_degree_in_a_millimetre():
+    loop = sway(scene(), [NET], camera=CAMERA, pan_deg=2)
+    # From end to end of the circle: 2 x 80 mm x tan(2 degrees) x 0.2.
+    assert "turn by some 1.1 degrees" in loop.verdict
+
+
+@pytest.mark.usefixtures("_one_frame")
+def test_a_net_at_the_level_of_the_frame_is_the_net_as_it_is():
+    loop = sway(scene(), [NET], camera=CAMERA, pan_deg=1.03, exaggerate=30)
+    seen = fg.render(scene(), [NET], camera=CAMERA)
+    # 1.998 px to the right, and no turn: the frame begins 2 + 2 px from the left.
+    part = replace(seen, radiance=np.ascontiguousarray(seen.radiance[2:-2, 4:]))
+    want = view(part, (156, 86)).astype(float)
+    got = loop.frames[0].astype(float)
+    away = np.hypot(*np.mgrid[-43:43, -76:80]) > 4
+    assert np.abs(got - want)[away].mean() < 0.5
+
+
+def test_each_lamp_rules_its_own_neighbourhood():
+    picture = scene()
+    near, far = (Lamp(x_px=x, y_px=45.0, radius_px=1.0, flux=50.0) for x in (30.0, 130.0))
+
+    def drawn(lamps: list[Lamp]) -> np.ndarray:
+        return Boiling.of(
+            small=picture, full=picture, looks=[GLOW], camera=CAMERA, lamps=lamps, exaggerate=1e6
+        ).at(0.3, 0.1)
+
+    alone, both = drawn([near]), drawn([near, far])
+    part = np.s_[40:51, 25:36]
+    # At 5 px of one and 95 of the other the cubes of the ways are as 1 to 2000.
+    scale = np.abs(alone[part] - 1).mean()
+    assert scale > 0.1
+    assert np.abs(both[part] - alone[part]).max() < 0.02 * scale
+
+
+def test_lamps_are_found_with_their_place_their_size_and_their_light():
+    light = np.full((40, 60, 3), 0.5, np.float32)
+    light[10:12, 20:24] = (2.0, 1.0, 0.5)
+    light[30, 50] = 40.0
+    light[0, 0] = 1.0
+    found = lamps_of(scene().with_radiance(light))
+    # The brightest channel counts, and the lamp with most light comes first.
+    assert [lamp.flux for lamp in found] == [40, 16, 1]
+    assert [(lamp.x_px, lamp.y_px) for lamp in found] == [(50, 30), (21.5, 10.5), (0, 0)]
+    assert np.pi * found[1].radius_px ** 2 == pytest.approx(8)

@@ -97,3 +97,14 @@ def test_a_region_must_be_four_whole_numbers(text: str):
 def test_a_region_must_lie_inside_the_still(text: str):
     with pytest.raises(ParameterError, match="inside the still's 8 x 6 px"):
         Region.from_text(text).check_inside(picture_of(np.zeros((6, 8))))
+
+
+def test_the_width_alone_says_when_pixels_become_squares():
+    wide = picture_of([[0.0, 1.0, 0.0, 1.0, 0.0, 1.0, 0.0, 1.0]] * 2)
+    shown = view(wide, (64, 16))
+    assert (shown[:, :8] == 0).all()
+    assert (shown[:, 8:16] == 255).all()
+    tall = picture_of([[0.0, 1.0]] * 8)
+    # Four times: straight lines between neighbours, so greys.
+    row = view(tall, (8, 32))[16, :, 1].astype(int)
+    assert ((row > 10) & (row < 245)).sum() >= 3
