@@ -128,7 +128,7 @@ def test_turned_nets_are_within_the_engines_bound(mesh, scale):
     ("unevenness", "scale", "wavelengths"),
     [
         pytest.param(0.0, 2000.0, 256, marks=past_the_numeric_bound(1.35)),
-        (0.0, 9000.0, 1024),
+        pytest.param(0.0, 9000.0, 1024, marks=past_the_numeric_bound(1.32)),
         pytest.param(0.01, 2000.0, 256, marks=past_the_numeric_bound(1.56)),
         (0.01, 9000.0, 1024),
     ],
