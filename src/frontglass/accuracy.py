@@ -213,7 +213,7 @@ class Accuracy:
     halo_lobes: float = 8.0
     faint_halo_lobes: float = 64.0
     halo_step_px: float = 0.5
-    halo_steps_per_lobe: float = 64.0
+    halo_steps_per_lobe: float = 128.0
     darkest_halo: float = 1e-12
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01
