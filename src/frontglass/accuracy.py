@@ -67,8 +67,9 @@ class Accuracy:
     parts_of_a_peak : tuple of float
         How an order which a drift has widened is divided, as shares of its light from one side to
         the other, each to be laid at its middle: finer where it is wide and faint.
-    drifts_told_apart : float
-        Orders, over pitch / drift, up to which such peaks count as orders.
+    drifts_told_apart, parts_of_the_rest : float, tuple of float
+        Orders, over pitch / drift, up to which such peaks stand out, and the parts of those beyond,
+        which are as wide as their distance and take fewer.
     revivals : float
         Periods of a mask, as shifts, after which a band has washed out its transfer function. Fewer
         leave ripples between dots.
@@ -181,8 +182,12 @@ class Accuracy:
     fewest_for_a_table: int = 4096
     table_steps_per_thread: int = 96
     largest_table: int = 2**18
-    parts_of_a_peak: tuple[float, ...] = (0.0, 0.03, 0.1, 0.25, 0.42, 0.58, 0.75, 0.9, 0.97, 1.0)
+    parts_of_a_peak: tuple[float, ...] = (
+        *(0.0, 0.002, 0.006, 0.015, 0.03, 0.06, 0.12, 0.25, 0.4),
+        *(0.6, 0.75, 0.88, 0.94, 0.97, 0.985, 0.994, 0.998, 1.0),
+    )
     drifts_told_apart: float = 0.4
+    parts_of_the_rest: tuple[float, ...] = (0.0, 0.3, 0.7, 1.0)
     revivals: float = 20.0
     near_px: int = 1024
     streak_points_per_px: tuple[int, int] = (16, 64)
@@ -196,7 +201,7 @@ class Accuracy:
     joint_orders: tuple[int, float] = (16, 0.25)
     more_joint_orders: tuple[int, float] = (36, 0.125)
     much_joint_light: float = 0.01
-    joint_px: float = 48.0
+    joint_px: float = 88.0
     joint_reach_px: float = 700.0
     most_joint_orders: int = 128
     triple_orders: int = 12
@@ -217,7 +222,7 @@ class Accuracy:
     halo_lobes: float = 8.0
     faint_halo_lobes: float = 64.0
     halo_step_px: float = 0.5
-    halo_steps_per_lobe: float = 64.0
+    halo_steps_per_lobe: float = 128.0
     darkest_halo: float = 1e-12
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01

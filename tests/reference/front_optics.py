@@ -58,7 +58,7 @@ def level_net_reference(light: Light, mesh: Net | Lines, px_per_rad: float) -> A
         u = light[..., channel].astype(float)
         big = np.block([[u, u[:, ::-1]], [u[::-1], u[::-1, ::-1]]])
         band = CHANNEL_BANDS[channel]
-        correlation = tabulated(gratings[0], 13 * px_per_rad * 1.3 * band.centre_m)
+        correlation = tabulated(gratings[0], 13 * px_per_rad * 1.6 * band.centre_m)
         aliases = np.arange(-12, 13)[:, np.newaxis]
         mean = gratings[0].direct
         axes = []

@@ -144,7 +144,7 @@ class Grating:
     def orders(self, highest: int) -> LineOrders:
         """Orders from 1 to `highest`, those to the other side being their mirror images.
 
-        Of peaks that a drift has widened, those that can be told from their neighbours.
+        Of peaks that a drift has widened into one another, what lies between half orders.
 
         Notes
         -----
@@ -153,17 +153,34 @@ class Grating:
         cos(2 pi m))``, H = exp(-2 (pi m drift / pitch)**2), which a few places between whole
         numbers stand for, each in the middle of its share.
         """
+        number = np.arange(1.0, highest + 1)
         if self.drift_m:
-            told_apart = math.ceil(ACCURACY.drifts_told_apart * self.pitch_m / self.drift_m)
-            highest = min(highest, told_apart)
-        number = np.arange(1.0, highest + 1)[:, np.newaxis]
-        edges = np.array(ACCURACY.parts_of_a_peak if self.drift_m else (0.0, 1.0))
-        middle = np.pi * ((edges[1:] + edges[:-1]) / 2 - 0.5)
-        half_loss = np.tanh((np.pi * number * self.drift_m / self.pitch_m) ** 2)
-        at = (number + np.arctan(half_loss * np.tan(middle)) / np.pi).ravel()
+            told_apart = ACCURACY.drifts_told_apart * self.pitch_m / self.drift_m
+            parts = [
+                (number[number <= told_apart], ACCURACY.parts_of_a_peak),
+                (number[number > told_apart], ACCURACY.parts_of_the_rest),
+            ]
+        else:
+            parts = [(number, (0.0, 1.0))]
+        places = [self._parts_of_peaks(numbers, np.array(edges)) for numbers, edges in parts]
+        at, light = (np.concatenate(column) for column in zip(*places, strict=True))
         shares = self.contrast / self.transmittance * (self.cover * np.sinc(at * self.cover)) ** 2
+<<<<<<< HEAD
         debye_waller = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
         return LineOrders(at, shares * debye_waller * np.tile(np.diff(edges), len(number)))
+=======
+        kept = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
+        return LineOrders(at, shares * kept * light)
+
+    def _parts_of_peaks(
+        self, number: FloatArray, edges: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Places of peaks' parts, and what share of its peak each holds."""
+        middle = np.pi * ((edges[1:] + edges[:-1]) / 2 - 0.5)
+        half_loss = np.tanh((np.pi * number[:, np.newaxis] * self.drift_m / self.pitch_m) ** 2)
+        at = number[:, np.newaxis] + np.arctan(half_loss * np.tan(middle)) / np.pi
+        return at.ravel(), np.tile(np.diff(edges), len(number))
+>>>>>>> nets
 
     def _blurred(self, shift_m: FloatArray, relative_sigma: float) -> FloatArray:
         """Autocorrelation, shifts blurred by `relative_sigma` of themselves."""
