@@ -165,12 +165,8 @@ class Grating:
         places = [self._parts_of_peaks(numbers, np.array(edges)) for numbers, edges in parts]
         at, light = (np.concatenate(column) for column in zip(*places, strict=True))
         shares = self.contrast / self.transmittance * (self.cover * np.sinc(at * self.cover)) ** 2
-<<<<<<< HEAD
         debye_waller = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
-        return LineOrders(at, shares * debye_waller * np.tile(np.diff(edges), len(number)))
-=======
-        kept = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
-        return LineOrders(at, shares * kept * light)
+        return LineOrders(at, shares * debye_waller * light)
 
     def _parts_of_peaks(
         self, number: FloatArray, edges: FloatArray
@@ -180,7 +176,6 @@ class Grating:
         half_loss = np.tanh((np.pi * number[:, np.newaxis] * self.drift_m / self.pitch_m) ** 2)
         at = number[:, np.newaxis] + np.arctan(half_loss * np.tan(middle)) / np.pi
         return at.ravel(), np.tile(np.diff(edges), len(number))
->>>>>>> nets
 
     def _blurred(self, shift_m: FloatArray, relative_sigma: float) -> FloatArray:
         """Autocorrelation, shifts blurred by `relative_sigma` of themselves."""
