@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -24,8 +24,9 @@ from scipy import fft
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import COLUMNS_AT_ONCE, in_pieces
-from frontglass.convolution.filters import Filter, Planes
+from frontglass.convolution.filters import Planes
 from frontglass.convolution.splat import (
+    MaskFilter,
     Pixels,
     Points,
     off_torus,
@@ -41,52 +42,16 @@ Float64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CrossedFilter(Filter):
+class CrossedFilter(MaskFilter):
     """Crossed gratings before the lens, in one channel.
 
     Parameters
     ----------
     mask : CrossedGratings
         What the pupil sees.
-    band : Band
-        The channel's light.
-    px_per_rad : float
-        Scale of the picture, > 0.
-    pale_share : float
-        Share of all that leaves that pale threads scatter into a veil. [1], in [0, 1].
-    has_mirrors : bool
-        Whether mirrors send back what leaves a frame.
     """
 
     mask: CrossedGratings
-    band: Band
-    px_per_rad: float
-    pale_share: float = 0.0
-    has_mirrors: bool = True
-
-    @property
-    def direct(self) -> float:
-        """See `Filter`."""
-        return (1 - self.pale_share) * self.mask.direct
-
-    @property
-    def veil(self) -> float:
-        """See `Filter`."""
-        return self.pale_share
-
-    @property
-    def is_even(self) -> bool:
-        """See `Filter`."""
-        return self.mask.is_even
-
-    @property
-    def is_laid(self) -> bool:
-        """See `Filter`."""
-        return True
-
-    def without_mirrors(self) -> Filter:
-        """See `Filter`."""
-        return replace(self, has_mirrors=False)
 
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +12,74 @@ from scipy import fft
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces
-from frontglass.convolution.filters import Planes
+from frontglass.convolution.filters import Filter, Planes
+from frontglass.optics.bands import Band
 
 Float64 = NDArray[np.float64]
 
 LEAST_LIGHT = 1e-25
 """Less is left out: numbers that are not normal make transforms six times as slow."""
+
+
+class Mask(Protocol):
+    """What a filter asks of a mask over the pupil."""
+
+    @property
+    def direct(self) -> float:
+        """Zero order over all light that leaves. [1], in [0, 1]."""
+
+    @property
+    def is_even(self) -> bool:
+        """Whether it looks the same in a mirror."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MaskFilter(Filter):
+    """A mask over the pupil, in one channel, whose light is laid on pixels.
+
+    Parameters
+    ----------
+    mask : Mask
+        What the pupil sees.
+    band : Band
+        The channel's light.
+    px_per_rad : float
+        Scale of the picture, > 0.
+    pale_share : float
+        Share of all that leaves that pale threads scatter into a veil. [1], in [0, 1].
+    has_mirrors : bool
+        Whether mirrors send back what leaves a frame.
+    """
+
+    mask: Mask
+    band: Band
+    px_per_rad: float
+    pale_share: float = 0.0
+    has_mirrors: bool = True
+
+    @property
+    def direct(self) -> float:
+        """See `Filter`."""
+        return (1 - self.pale_share) * self.mask.direct
+
+    @property
+    def veil(self) -> float:
+        """See `Filter`."""
+        return self.pale_share
+
+    @property
+    def is_even(self) -> bool:
+        """See `Filter`."""
+        return self.mask.is_even
+
+    @property
+    def is_laid(self) -> bool:
+        """See `Filter`."""
+        return True
+
+    def without_mirrors(self) -> Filter:
+        """See `Filter`."""
+        return replace(self, has_mirrors=False)
 
 
 class Points(NamedTuple):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from scipy import special
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.filters import Filter, Planes
+from frontglass.convolution.filters import Planes
 from frontglass.convolution.nets import streaks_of
-from frontglass.convolution.splat import Points, planes_of, splat
+from frontglass.convolution.splat import MaskFilter, Points, planes_of, splat
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
@@ -28,52 +28,16 @@ _ROWS = np.arange(-15, 16)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TulleFilter(Filter):
+class TulleFilter(MaskFilter):
     """A net of hexagonal holes before the lens, in one channel.
 
     Parameters
     ----------
     mask : HexagonalNet
         What the pupil sees.
-    band : Band
-        The channel's light.
-    px_per_rad : float
-        Scale of the picture, > 0.
-    pale_share : float
-        Share of all that leaves that pale threads scatter into a veil. [1], in [0, 1].
-    has_mirrors : bool
-        Whether mirrors send back what leaves a frame.
     """
 
     mask: HexagonalNet
-    band: Band
-    px_per_rad: float
-    pale_share: float = 0.0
-    has_mirrors: bool = True
-
-    @property
-    def direct(self) -> float:
-        """See `Filter`."""
-        return (1 - self.pale_share) * self.mask.direct
-
-    @property
-    def veil(self) -> float:
-        """See `Filter`."""
-        return self.pale_share
-
-    @property
-    def is_even(self) -> bool:
-        """See `Filter`."""
-        return self.mask.is_even
-
-    @property
-    def is_laid(self) -> bool:
-        """See `Filter`."""
-        return True
-
-    def without_mirrors(self) -> Filter:
-        """See `Filter`."""
-        return replace(self, has_mirrors=False)
 
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
