@@ -67,6 +67,8 @@ class Accuracy:
     parts_of_a_peak : tuple of float
         How an order which a drift has widened is divided, as shares of its light from one side to
         the other, each to be laid at its middle: finer where it is wide and faint.
+    few_parts_of_a_peak, few_parts_from_px : tuple of float, float
+        The same where first orders are so far apart [px]: a band smears them, and parts count less.
     drifts_told_apart, parts_of_the_rest : float, tuple of float
         Orders, over pitch / drift, up to which such peaks stand out, and the parts of those beyond,
         which are as wide as their distance and take fewer.
@@ -187,6 +189,10 @@ class Accuracy:
         *(0.6, 0.75, 0.88, 0.94, 0.97, 0.985, 0.994, 0.998, 1.0),
     )
     drifts_told_apart: float = 0.4
+    few_parts_of_a_peak: tuple[float, ...] = (
+        *(0.0, 0.03, 0.1, 0.25, 0.42, 0.58, 0.75, 0.9, 0.97, 1.0),
+    )
+    few_parts_from_px: float = 8.0
     parts_of_the_rest: tuple[float, ...] = (0.0, 0.3, 0.7, 1.0)
     revivals: float = 20.0
     near_px: int = 1024

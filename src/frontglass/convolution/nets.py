@@ -282,7 +282,11 @@ class _Torus:
 
     def _joint(self, members: tuple[int, ...], highest: int) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
-        orders = self.mask.joint_orders(members, highest)
+        pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
+        spacing_px = self.band.centre_m / pitch_m * self.px_per_rad
+        are_few = spacing_px >= ACCURACY.few_parts_from_px
+        parts = ACCURACY.few_parts_of_a_peak if are_few else ACCURACY.parts_of_a_peak
+        orders = self.mask.joint_orders(members, highest, parts)
         points = streaks_of(orders, self.band, self.px_per_rad, self.step_px)
         light = on_torus(points, self.side)
         return np.asarray(fft.rfft2(light, workers=-1).real)

@@ -141,7 +141,9 @@ class Grating:
         nodes = np.linspace(0.0, largest, min(max(count, 2), ACCURACY.largest_table) + 1)
         return np.asarray(CubicSpline(nodes, self._blurred(nodes, relative))(shift))
 
-    def orders(self, highest: int) -> LineOrders:
+    def orders(
+        self, highest: int, parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak
+    ) -> LineOrders:
         """Orders from 1 to `highest`, those to the other side being their mirror images.
 
         Of peaks that a drift has widened into one another, what lies between half orders.
@@ -157,7 +159,7 @@ class Grating:
         if self.drift_m:
             told_apart = ACCURACY.drifts_told_apart * self.pitch_m / self.drift_m
             parts = [
-                (number[number <= told_apart], ACCURACY.parts_of_a_peak),
+                (number[number <= told_apart], parts_of_a_peak),
                 (number[number > told_apart], ACCURACY.parts_of_the_rest),
             ]
         else:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_number
 from frontglass.errors import ParameterError
 from frontglass.optics.gratings import Grating
@@ -105,7 +106,12 @@ class CrossedGratings:
                 return other
         return None
 
-    def joint_orders(self, members: tuple[int, ...], highest: int) -> Orders:
+    def joint_orders(
+        self,
+        members: tuple[int, ...],
+        highest: int,
+        parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak,
+    ) -> Orders:
         """Orders in which some gratings deviate light, whatever the others do.
 
         Parameters
@@ -114,11 +120,13 @@ class CrossedGratings:
             Which deviate it, at least one.
         highest : int
             Order of each up to which they are counted.
+        parts_of_a_peak : tuple of float
+            As in `Accuracy`, for orders that a drift has widened.
         """
         x, y, shares = np.zeros(1), np.zeros(1), np.ones(1)
         for member in members:
             grating, angle = self.gratings[member], self.across_rad[member]
-            number, light = grating.orders(highest)
+            number, light = grating.orders(highest, parts_of_a_peak)
             if member != members[0]:  # of the first, those to one side: the rest is opposite
                 number, light = np.concatenate([-number, number]), np.tile(light, 2)
             place = number / grating.pitch_m
