@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -287,25 +288,28 @@ def planes_of(
             planes.even[rows] = transformed.real
             np.negative(transformed.imag, out=planes.odd[rows])
 
-    def down(columns: slice) -> None:
-        even, odd = planes.at(columns)
-        if odd is None:
-            even[:] = fft.dct(np.ascontiguousarray(even), type=1, axis=0, overwrite_x=True)
-            return
-        # An even and an odd column of twice the height are one real column.
-        both = np.empty((2 * height, even.shape[1]), dtype)
-        both[: height + 1] = even
-        both[height + 1 :] = even[height - 1 : 0 : -1]
-        both[1:height] += odd[1:height]
-        both[height + 1 :] -= odd[height - 1 : 0 : -1]
-        transformed = fft.rfft(both, axis=0)
-        even[:] = transformed.real
-        np.negative(transformed.imag, out=odd)
-        # At the highest frequencies a grid cannot tell a wave from its mirror image.
-        odd[[0, -1]] = 0
-
     in_pieces(along, height + 1, ROWS_AT_ONCE)
-    in_pieces(down, width + 1, COLUMNS_AT_ONCE)
+    in_pieces(partial(_transform_columns, planes), width + 1, COLUMNS_AT_ONCE)
     if planes.odd is not None:
         planes.odd[:, [0, -1]] = 0
     return planes
+
+
+def _transform_columns(planes: Planes, columns: slice) -> None:
+    """Transform some columns of planes down, in place."""
+    even, odd = planes.at(columns)
+    if odd is None:
+        even[:] = fft.dct(np.ascontiguousarray(even), type=1, axis=0, overwrite_x=True)
+        return
+    # An even and an odd column of twice the height are one real column.
+    height = len(even) - 1
+    both = np.empty((2 * height, even.shape[1]), even.dtype)
+    both[: height + 1] = even
+    both[height + 1 :] = even[height - 1 : 0 : -1]
+    both[1:height] += odd[1:height]
+    both[height + 1 :] -= odd[height - 1 : 0 : -1]
+    transformed = fft.rfft(both, axis=0)
+    even[:] = transformed.real
+    np.negative(transformed.imag, out=odd)
+    # At the highest frequencies a grid cannot tell a wave from its mirror image.
+    odd[[0, -1]] = 0
