@@ -130,11 +130,28 @@ def splat(points: Points) -> Pixels:
 def on_torus(parts: Iterable[Points], side: int) -> Float64:
     """Light of points and of their opposites on a square that repeats, shape (side, side)."""
     total = np.zeros(side * side)
+    places: list[NDArray[np.intp]] = []
+    shares: list[Float64] = []
+    waiting = 0
+
+    def sum_up() -> None:
+        if places:
+            light = np.concatenate(shares)
+            np.add(total, np.bincount(np.concatenate(places), light, total.size), out=total)
+            places.clear()
+            shares.clear()
+
     for points in parts:
         pixels = splat(points)
         place = np.mod(pixels.rows, side).astype(np.intp) * side
         place += np.mod(pixels.columns, side)
-        total += np.bincount(place, pixels.light, minlength=side * side)
+        places.append(place)
+        shares.append(pixels.light)
+        waiting += place.size
+        if waiting > side * side // 4:  # a sum takes as long as the square has pixels
+            sum_up()
+            waiting = 0
+    sum_up()
     square = total.reshape(side, side)
     return square + np.roll(square[::-1, ::-1], (1, 1), axis=(0, 1))
 
