@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -15,7 +15,7 @@ from frontglass.picture.encoding import Container, Encoding, Sample
 from frontglass.picture.picture import Picture
 
 # On a busy machine, or with several tests at a time, how long an example takes says nothing.
-settings.register_profile("frontglass", deadline=None)
+settings.register_profile("frontglass", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("frontglass")
 
 Shoot = Callable[..., Path]
