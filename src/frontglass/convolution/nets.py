@@ -229,7 +229,9 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     turns = max(float(np.abs(turn(across)).sum()) for turn in (np.cos, np.sin))
     reach = turns * (highest + 0.5) * wide * spacing
     side = fft.next_fast_len(2 * math.ceil(reach) + 4, real=True)
-    torus = _Torus(mask, band, px_per_rad, side, step)
+    are_few = spacing >= ACCURACY.few_parts_from_px
+    parts = ACCURACY.few_parts_of_a_peak if are_few else ACCURACY.parts_of_a_peak
+    torus = _Torus(mask, band, px_per_rad, side, step, parts)
     light = torus.of_pairs(highest) + torus.of_triples(min(highest, ACCURACY.triple_orders))
     pixels = off_torus(np.asarray(fft.irfft2(light, s=(torus.side,) * 2, workers=-1)))
     lit = np.abs(pixels.light) > ACCURACY.darkest_share
@@ -245,6 +247,7 @@ class _Torus:
     px_per_rad: float
     side: int
     step_px: float
+    parts_of_a_peak: tuple[float, ...]
 
     def of_pairs(self, highest: int) -> Float64:
         """Covariances of two, behind all others."""
@@ -282,11 +285,7 @@ class _Torus:
 
     def _joint(self, members: tuple[int, ...], highest: int) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
-        pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
-        spacing_px = self.band.centre_m / pitch_m * self.px_per_rad
-        are_few = spacing_px >= ACCURACY.few_parts_from_px
-        parts = ACCURACY.few_parts_of_a_peak if are_few else ACCURACY.parts_of_a_peak
-        orders = self.mask.joint_orders(members, highest, parts)
+        orders = self.mask.joint_orders(members, highest, self.parts_of_a_peak)
         points = streaks_of(orders, self.band, self.px_per_rad, self.step_px)
         light = on_torus(points, self.side)
         return np.asarray(fft.rfft2(light, workers=-1).real)

@@ -216,7 +216,11 @@ class Element(ABC):
 
 def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
-    products = [Product(members) for members in zip(*filters, strict=True)]
+    # A product of one would copy its planes, each as large as a channel.
+    products = [
+        members[0] if len(members) == 1 else Product(members)
+        for members in zip(*filters, strict=True)
+    ]
     if all(product.direct == 1 for product in products):  # nothing is deviated
         return light
     return convolve(light, products, passage.surround)
