@@ -16,7 +16,7 @@ from frontglass.errors import ParameterError, PictureFileError
 from frontglass.looks import Look
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.encoding import Encoding
-from frontglass.sheets.boiling import Boiling, Lamp, lamps_of
+from frontglass.sheets.boiling import Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.sway import FRAMES, half_pan_deg, sway, write_loop
 from frontglass.sheets.views import view
 
@@ -208,9 +208,9 @@ def test_a_net_at_the_level_of_the_frame_is_the_net_as_it_is():
 
 def test_each_lamp_rules_its_own_neighbourhood():
     picture = scene()
-    near, far = (Lamp(x_px=x, y_px=45.0, radius_px=1.0, flux=50.0) for x in (30.0, 130.0))
+    near, far = (BoilingLamp(x_px=x, y_px=45.0, radius_px=1.0, flux=50.0) for x in (30.0, 130.0))
 
-    def drawn(lamps: list[Lamp]) -> np.ndarray:
+    def drawn(lamps: list[BoilingLamp]) -> np.ndarray:
         return Boiling.of(
             small=picture, full=picture, looks=[GLOW], camera=CAMERA, lamps=lamps, exaggerate=1e6
         ).at(0.3, 0.1)
