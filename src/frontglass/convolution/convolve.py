@@ -11,7 +11,7 @@ cannot get far.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -92,31 +92,40 @@ def _add_over_pixels(
     """Add deviated light pixel by pixel, one channel at a time to hold memory down."""
     shape = (light.shape[0], light.shape[1])
     dtype = precision_for(light, max(1 - f.direct for f in filters))
-    for channels, planes in _planes_of(filters, shape, dtype, boundary):
+    for channels, planes in _planes_of(filters, shape, dtype, boundary, _planes_on_pixels):
         for channel in channels:
             out[..., channel] += filtered(light[..., channel], planes)
 
 
 def _planes_of(
-    filters: Sequence[Filter], shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
+    filters: Sequence[Filter],
+    shape: tuple[int, int],
+    dtype: np.dtype[Any],
+    boundary: Surround,
+    kept: Callable[..., Planes],
 ) -> Iterator[tuple[list[int], Planes]]:
     """Channels that share a filter, and its planes, one filter at a time to hold memory down."""
     is_small = shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
     keeps = boundary is Surround.MIRROR or is_small
-    make = _planes if keeps else _planes.__wrapped__
+    make = kept if keeps else _planes
     for filter_ in dict.fromkeys(filters):
         channels = [channel for channel, own in enumerate(filters) if own == filter_]
         yield channels, make(filter_, shape, dtype, boundary)
 
 
-@lru_cache(maxsize=3)
 def _planes(
     filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
 ) -> Planes:
-    """Planes of a filter, kept for the next still of a scene."""
+    """Planes of a filter."""
     if boundary is Surround.MIRROR:
         return filter_.cosine_planes(shape, dtype)
     return planes_in_the_dark(filter_, shape, dtype)
+
+
+# Kept for the next still of a scene. Planes on pixels are as large as the picture, those on cells
+# are small: looks that take turns must not throw each other's out.
+_planes_on_pixels = lru_cache(maxsize=3)(_planes)
+_planes_on_cells = lru_cache(maxsize=12)(_planes)
 
 
 def _add_over_cells(
@@ -134,7 +143,8 @@ def _add_over_cells(
     cells = columns.gather(tall.transpose(1, 0, 2).reshape(width, rows.total * 3))
     cells = cells.reshape(columns.total, rows.total, 3)
     on_cells = [FilterOnCells(f, rows, columns) for f in filters]
-    for channels, planes in _planes_of(on_cells, shape, np.dtype(np.float64), boundary):
+    dtype = np.dtype(np.float64)
+    for channels, planes in _planes_of(on_cells, shape, dtype, boundary, _planes_on_cells):
         for channel in channels:
             cells[..., channel] = filtered(cells[..., channel].T, planes).T
     wide = np.zeros((width, rows.total * 3), dtype=np.float32)
