@@ -116,11 +116,11 @@ class Accuracy:
         Beyond so many cycles per pitch they may be an eighth of the orders' distance apart.
     fine_arms, arm_steps_px : float, (float, float)
         Out to so many times where they begin, and beyond, steps of the arms' rows [px].
-    halo_lobes, faint_halo_lobes, halo_step_px, halo_steps_per_lobe : float
-        Lobes of the pattern of a piece of thread that are laid on equal steps, lobes aside that are
-        laid at all, and these steps: so many pixels, or longer where a lobe has many of them.
-    darkest_halo : float
-        Share of a lamp's light below which a point of it is left out.
+    darkest_point : float
+        Share of a lamp's light below which a point of tulle's arms is left out.
+    halo_nodes, halo_wavelengths, darkest_halo : int, int, float
+        Nodes of the table of a thread's halo, each way, wavelengths to a standard deviation of its
+        band, and the share of its peak at which it ends.
     lamps_in_air, dimmest_in_air, lamp_patch_deg : int, float, float
         Lamps that haze lets glow at most, the share of the brightest one's light below which one
         is left out, and the size from which on one counts as several. More and smaller ones take
@@ -225,11 +225,10 @@ class Accuracy:
     )
     fine_arms: float = 8.0
     arm_steps_px: tuple[float, float] = (0.5, 4.0)
-    halo_lobes: float = 8.0
-    faint_halo_lobes: float = 64.0
-    halo_step_px: float = 0.5
-    halo_steps_per_lobe: float = 128.0
-    darkest_halo: float = 1e-12
+    darkest_point: float = 1e-12
+    halo_nodes: int = 512
+    halo_wavelengths: int = 16
+    darkest_halo: float = 1e-5
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01
     lamp_patch_deg: float = 1.5

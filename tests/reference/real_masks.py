@@ -22,6 +22,8 @@ FWHM_M = 90e-9
 SIGMA_M = FWHM_M / math.sqrt(8 * math.log(2))
 STEP_PX = 1 / 16
 """Between wavelengths, of an order's place; ten times finer changes a pixel by a third of 0.1 %."""
+FAR_PX = 20.0
+"""From here on, where streaks of hundreds of orders lie over one another, steps may be longer."""
 REACH_SIGMAS = 4.5
 _CHUNK = 1 << 20
 
@@ -83,7 +85,15 @@ def light_through(plane: Array, orders: Orders, channel: int, px_per_rad: float)
     return np.fft.irfft2(np.fft.rfft2(big) * transfer, s=big.shape)[:height, :width]
 
 
-def kernel_of(orders: Orders, channel: int, px_per_rad: float, shape: tuple[int, int]) -> Array:
+def kernel_of(
+    orders: Orders,
+    channel: int,
+    px_per_rad: float,
+    shape: tuple[int, int],
+    *,
+    step_px: float = STEP_PX,
+    far_px: float = FAR_PX,
+) -> Array:
     """Light of a lamp at (0, 0) on a grid that repeats."""
     centre = CENTRES_M[channel]
     x, y = (at * centre * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
@@ -95,8 +105,7 @@ def kernel_of(orders: Orders, channel: int, px_per_rad: float, shape: tuple[int,
     for ring in np.unique(rings[~middle]):
         (member,) = np.nonzero(rings == ring)
         outer = radius[member].max()
-        # Far away, where the streaks of hundreds of orders lie over one another, pixels serve.
-        step = STEP_PX * max(1.0, outer / 20)
+        step = step_px * max(1.0, outer / far_px)
         half = max(24, math.ceil(REACH_SIGMAS * SIGMA_M / centre * outer / step))
         z = np.linspace(-REACH_SIGMAS, REACH_SIGMAS, 2 * half + 1)
         weights = np.exp(-(z**2) / 2)

@@ -1,15 +1,17 @@
-"""Tulle as a filter: its orders one by one near a lamp, its arms farther out."""
+"""Tulle as a filter: its orders one by one near a lamp, its arms farther out, threads' halo."""
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
+from scipy import ndimage, special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Planes
@@ -23,8 +25,9 @@ Float64 = NDArray[np.float64]
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2
-_ROWS = np.arange(-15, 16)
-"""Of orders beside an arm; 98 % of its light."""
+_ROWS = np.arange(-40, 41)
+"""Of orders beside an arm; 99 % of its light."""
+_LEVEL = 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +45,17 @@ class TulleFilter(MaskFilter):
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         share = 1 - self.pale_share
-        parts = (
-            splat(Points(x, y, share * light))
-            for x, y, light in star(self.mask, self.band, self.px_per_rad)
-        )
-        return planes_of(parts, shape, dtype, is_even=self.is_even, has_mirrors=self.has_mirrors)
+        laid = list(star(self.mask, self.band, self.px_per_rad))
+        found = 2 * sum(float(points.shares.sum()) for points in laid)
+        whole = 1 - self.mask.direct
+        # Jitter's halo has what is left; of a perfect net that is next to nothing.
+        brighter = 1.0 if self.mask.jitter_m or not found else whole / found
+        parts = (splat(Points(x, y, share * brighter * light)) for x, y, light in laid)
+        planes = planes_of(parts, shape, dtype, is_even=self.is_even, has_mirrors=self.has_mirrors)
+        if self.mask.jitter_m:
+            halo = halo_of_pieces(self.mask, self.band)
+            add_halo(planes, halo, self.px_per_rad, share * (whole - found))
+        return planes
 
 
 def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
@@ -70,87 +79,158 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
         first = last
     # Half of all there is lies to one side.
     beyond = (1 - mask.direct) / 2 - float(orders.shares.sum())
-    farther = np.array([1.5 * farthest / mask.pitch_m])
-    still = float(mask.debye_waller(farther, np.zeros(1))[0])
-    lost = float(np.sum(orders.shares * (1 - damping))) + beyond * (1 - still)
-    start = farthest * px / mask.pitch_m, band.sigma_m / band.centre_m
-    yield from _arms(mask, band, px_per_rad, start, beyond * still)
-    if mask.jitter_m:
-        yield from _halo(mask, band, px_per_rad, lost)
+    yield from _arms(mask, band, px_per_rad, farthest * px / mask.pitch_m, beyond)
 
 
 def _arms(
-    mask: HexagonalNet, band: Band, px_per_rad: float, start: tuple[float, float], light: float
+    mask: HexagonalNet, band: Band, px_per_rad: float, start_px: float, light: float
 ) -> Iterator[Points]:
-    """Light beyond some distance: rows of orders along three arms, each the tail of an edge.
-
-    They start at a distance [px] that is blurred by a share of it.
-    """
-    start_px, blur = start
+    """Light beyond some distance: rows of orders along three arms, each the tail of an edge."""
     if light <= 0 or start_px >= ACCURACY.streak_reach_px:
         return
     relative = band.sigma_m / band.centre_m
-    first, coarse = (1 - REACH_SIGMAS * blur) * start_px, ACCURACY.fine_arms * start_px
+    first, coarse = (1 - REACH_SIGMAS * relative) * start_px, ACCURACY.fine_arms * start_px
     fine_px, coarse_px = ACCURACY.arm_steps_px
     edges = np.concatenate(
         [np.arange(first, coarse, fine_px), np.arange(coarse, ACCURACY.streak_reach_px, coarse_px)]
     )
     along = (edges[1:] + edges[:-1]) / 2
     # The band blurs where they begin, and each row aside: every point has a wavelength.
-    tail = -np.diff(1 / edges) * (special.ndtr((along / start_px - 1) / blur) if blur else 1.0)
-    rows = np.sinc(mask.hole_side_m * _ROWS / (math.sqrt(3) * mask.pitch_m)) ** 2
+    tail = -np.diff(1 / edges) * special.ndtr((along / start_px - 1) / relative)
+    apart = mask.hole_side_m / (math.sqrt(3) * mask.pitch_m)
+    rows = apart * np.sinc(apart * _ROWS) ** 2  # all there are sum to 1
     quantiles = (
         np.add.outer(np.abs(_ROWS) * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
     )
     ratio = 1 + relative * special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
     aside = np.c_[_ROWS] * ratio * band.centre_m * px_per_rad / (math.sqrt(3) * mask.pitch_m)
-    shares = np.outer(rows / rows.sum(), tail / tail.sum()) * light / len(_NORMALS)
-    yield from _on_arms(mask, np.broadcast_to(along, aside.shape), aside, shares)
+    at_per_m = along / (band.centre_m * px_per_rad)
+    left = tail / tail.sum() * mask.debye_waller(at_per_m, np.zeros(along.size))
+    shares = np.outer(rows, left) * light / len(_NORMALS)
+    lit = shares > ACCURACY.darkest_point
+    x = np.broadcast_to(along, aside.shape)
+    yield from _on_arms(mask, x[lit], aside[lit], shares[lit])
 
 
-def _halo(mask: HexagonalNet, band: Band, px_per_rad: float, light: float) -> Iterator[Points]:
-    """Return what jitter takes from the orders: patterns of threads' pieces, each moved alone."""
-    wavelengths, weights = band.wavelengths(band.sigma_m / 2)
-    lobe = band.centre_m * px_per_rad / mask.width_m
-    aside_lobe = band.centre_m * px_per_rad / mask.thread_length_m
-    along, wide = _steps(lobe, ACCURACY.halo_lobes)
-    aside, narrow = _steps(aside_lobe, ACCURACY.faint_halo_lobes)
-    aside, narrow = (np.concatenate([way[::-1], way]) for way in (aside, narrow))
-    aside[: len(aside) // 2] *= -1
-    shares = np.zeros((along.size, aside.size))
-    nothing, whole = np.zeros(1), 0.0
-    for wavelength, weight in zip(wavelengths, weights, strict=True):
-        u, v = (at / (wavelength * px_per_rad) for at in (along, aside))
-        across = _lobes(mask.width_m * u) * wide
-        beside = _lobes(mask.thread_length_m * v) * narrow
-        shares += weight / wavelength**2 * np.outer(across, beside)
-        whole += weight / wavelength**2 * float(across.sum() * beside.sum())
-        left, own = mask.debye_waller(u, nothing), mask.debye_waller(v, nothing)
-        shares -= weight / wavelength**2 * np.outer(across * left, beside * own)
-    # Beyond n lobes a slit's pattern holds 1 / (pi^2 n) of its light, and jitter takes it all.
-    beyond = whole / (np.pi**2 * ACCURACY.halo_lobes)
-    shares *= light / (float(shares.sum()) + beyond)
-    lit = shares > ACCURACY.darkest_halo
-    left_over = light - float(shares[lit].sum())
-    yield from _arms(mask, band, px_per_rad, (ACCURACY.halo_lobes * lobe, 0.0), left_over)
-    y, x = np.broadcast_arrays(aside, along[:, np.newaxis])
-    yield from _on_arms(mask, x[lit], y[lit], shares[lit] / len(_NORMALS))
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Halo:
+    """Transfer function of what jitter takes from the orders, the mean of a band, 1 at 0.
+
+    Parameters
+    ----------
+    table : ndarray, shape (N, N)
+        At frequencies across and along one set of pieces of thread, on nodes that are even in
+        ``arcsinh(f / notch_per_rad)``.
+    notch_per_rad, across_per_rad, along_per_rad : float
+        Frequency [cycles/rad] about 0 in which jitter leaves a notch, and where the table ends.
+    directions_rad : ndarray, shape (3,)
+        Across the three sets, from x towards y.
+    """
+
+    table: Float64
+    notch_per_rad: float
+    across_per_rad: float
+    along_per_rad: float
+    directions_rad: Float64
+
+    def at(self, across_per_rad: Float64, along_per_rad: Float64) -> Float64:
+        """Value at frequencies within the table [cycles/rad]."""
+        last = len(self.table) - 1
+        places = [
+            np.arcsinh(np.abs(f) / self.notch_per_rad)
+            * (last / np.arcsinh(end / self.notch_per_rad))
+            for f, end in (
+                (across_per_rad, self.across_per_rad),
+                (along_per_rad, self.along_per_rad),
+            )
+        ]
+        found: Float64 = ndimage.map_coordinates(self.table, places, order=1, mode="nearest")
+        return found
 
 
-def _lobes(at: Float64) -> Float64:
-    """Pattern of a slit; far out, where a band has blurred its ripples, their mean."""
-    far = np.maximum(np.abs(at), ACCURACY.halo_lobes)
-    return np.where(np.abs(at) < far, np.sinc(at) ** 2, 1 / (2 * (np.pi * far) ** 2))
+@lru_cache(maxsize=12)
+def halo_of_pieces(mask: HexagonalNet, band: Band) -> Halo:
+    """Halo of pieces of thread that each moved alone."""
+    wavelengths, weights = band.wavelengths(band.sigma_m / ACCURACY.halo_wavelengths)
+    notch = math.sqrt(2) * mask.jitter_m / band.centre_m
+    # Pieces seen by the shortest wavelengths reach farthest, and hold next to nothing there.
+    ends = [
+        mask.piece_ends_m(long) / wavelengths[0] for long in (mask.width_m, mask.thread_length_m)
+    ]
+
+    def values(ends: list[float]) -> Float64:
+        nodes = [
+            notch * np.sinh(np.linspace(0, np.arcsinh(end / notch), ACCURACY.halo_nodes))
+            for end in ends
+        ]
+        total = np.zeros([len(at) for at in nodes])
+        for wavelength, weight in zip(wavelengths, weights, strict=True):
+            still, moved = mask.pieces(*(wavelength * at for at in nodes))
+            total += weight * (np.outer(*still) - np.outer(*moved))
+        normal: Float64 = total / total[0, 0]
+        return normal
+
+    table = np.abs(values(ends)) > ACCURACY.darkest_halo
+    for axis in (0, 1):
+        last = int(np.flatnonzero(table.any(axis=1 - axis)).max()) + 1
+        part = min(last / (len(table) - 1), 1.0)
+        ends[axis] = notch * math.sinh(part * math.asinh(ends[axis] / notch))
+    return Halo(
+        table=values(ends),
+        notch_per_rad=notch,
+        across_per_rad=ends[0],
+        along_per_rad=ends[1],
+        directions_rad=mask.angle_rad + _NORMALS,
+    )
 
 
-def _steps(lobe_px: float, lobes: float) -> tuple[Float64, Float64]:
-    """Middles of steps from 0, and their lengths: equal ones, then ever longer ones."""
-    end = ACCURACY.halo_lobes * lobe_px
-    longest = max(ACCURACY.halo_step_px, lobe_px / ACCURACY.halo_steps_per_lobe)
-    near = np.linspace(0, end, math.ceil(end / min(longest, lobe_px / 8)) + 1)
-    longer = math.ceil(math.log(lobes / ACCURACY.halo_lobes) * 40)
-    edges = np.concatenate([near, end * np.exp(np.arange(1, longer + 1) / 40)])
-    return (edges[1:] + edges[:-1]) / 2, np.diff(edges)
+def add_halo(planes: Planes, halo: Halo, px_per_rad: float, light: float) -> None:
+    """Add a share of light to planes: a mean over the sending and the receiving pixel."""
+    across, along = (reach / px_per_rad for reach in (halo.across_per_rad, halo.along_per_rad))
+    height, width = (side - 1 for side in planes.even.shape)
+    rows = np.arange(height + 1)
+    aliases = range(-math.ceil(across + along), math.ceil(across + along) + 1)
+    for direction, sign, alias in itertools.product(halo.directions_rad, (1, -1), aliases):
+        c, s = math.cos(direction), math.sin(direction)
+        fy = sign * rows / (2 * height) + alias
+        first, last = _within(c, s * fy, across)
+        start, end = _within(s, -c * fy, along)
+        first, last = np.maximum(first, start), np.minimum(last, end)
+        lit = last > first
+        if not lit.any():
+            continue
+        for beside in range(math.floor(first[lit].min()), math.ceil(last[lit].max())):
+            row, column = _between(first - beside, last - beside, width)
+            fx = column / (2 * width) + beside
+            u, v = c * fx + s * fy[row], s * fx - c * fy[row]
+            value = halo.at(u * px_per_rad, v * px_per_rad)
+            value *= light / (2 * len(_NORMALS)) * np.sinc(fx) ** 2 * np.sinc(fy[row]) ** 2
+            planes.even[row, column] += value
+            if planes.odd is not None:
+                planes.odd[row, column] -= sign * value
+    if planes.odd is not None:
+        planes.odd[[0, -1]] = 0
+        planes.odd[:, [0, -1]] = 0
+
+
+def _within(slope: float, offset: Float64, reach: float) -> tuple[Float64, Float64]:
+    """Find the ends of where ``|slope x + offset| < reach``; (0, 0) if there is no such x."""
+    if abs(slope) < _LEVEL:
+        far = np.where(np.abs(offset) < reach, np.inf, 0.0)
+        return -far, far
+    ends = (np.array([[-reach], [reach]]) - offset) / slope
+    return ends.min(axis=0), ends.max(axis=0)
+
+
+def _between(
+    first: Float64, last: Float64, width: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns whose frequency along x, from 0 to 1/2, lies between a row's ends."""
+    low = np.ceil(2 * width * np.clip(first, 0, 1)).astype(np.intp)
+    high = np.floor(np.clip(2 * width * last, -1, width)).astype(np.intp)
+    count = np.maximum(high - low + 1, 0)
+    row = np.repeat(np.arange(count.size), count)
+    return row, np.arange(row.size) - np.repeat(np.cumsum(count) - count - low, count)
 
 
 def _on_arms(

@@ -10,6 +10,8 @@ import numpy as np
 
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.errors import ParameterError
+from frontglass.optics.bands import REACH_SIGMAS
+from frontglass.optics.gratings import triangle_through_gaussian
 from frontglass.optics.masks import Orders, PupilMask
 from frontglass.optics.psf import FloatArray
 
@@ -124,6 +126,32 @@ class HexagonalNet(PupilMask):
     def hole_side_m(self) -> float:
         """Of the hexagon that a hole is."""
         return (self.pitch_m - self.width_m) / math.sqrt(3)
+
+    def piece_ends_m(self, length_m: float) -> float:
+        """Shift beyond which a stretch of a piece no longer overlaps itself, jittered or not."""
+        return length_m + REACH_SIGMAS * math.sqrt(2) * self.jitter_m
+
+    def pieces(
+        self, across_m: FloatArray, along_m: FloatArray
+    ) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+        """Overlap of a piece of thread with itself: a product of shifts across and along it.
+
+        Returns
+        -------
+        still, moved : (ndarray, ndarray)
+            Of a piece where it is, and blurred by jitter of both; their difference is what pieces
+            that move each on its own scatter.
+        """
+        across, along = (across_m, self.width_m), (along_m, self.thread_length_m)
+
+        def overlap(blur_m: float) -> tuple[FloatArray, FloatArray]:
+            sigma = np.array([blur_m])
+            over = [
+                triangle_through_gaussian(at, long, sigma) / long for at, long in (across, along)
+            ]
+            return over[0], over[1]
+
+        return overlap(0.0), overlap(math.sqrt(2) * self.jitter_m)
 
     def turned(self, u: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Turn the net's own directions into those of the frame."""
