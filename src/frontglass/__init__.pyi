@@ -1,6 +1,7 @@
 # Every public name, once: where it lives. `__init__.py` reads this file, and so do type checkers.
 # `import X as X` is how a stub says that a name is public.
 from frontglass.batch.run import render_batch as render_batch
+from frontglass.choices import PastWhite as PastWhite
 from frontglass.choices import Surround as Surround
 from frontglass.elements import Beam as Beam
 from frontglass.elements import ClearCentre as ClearCentre

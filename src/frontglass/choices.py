@@ -54,3 +54,17 @@ class Surround(Choice):
 
     MIRROR = "mirror"
     DARK = "dark"
+
+
+class PastWhite(Choice):
+    """How light above white is shown: paler in its own hue, or every channel clipped by itself.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.PastWhite("clip") == "clip"
+    True
+    """
+
+    HUE = "hue"
+    CLIP = "clip"

@@ -116,6 +116,10 @@ class LightOptions:
         Literal["refuse", "mend"] | None,
         typer.Option(help="Pixels that are no number: refuse the still, or mend them."),
     ] = None
+    clip: Annotated[
+        bool,
+        typer.Option("--clip", help="Clip light past white channel by channel; hues shift."),
+    ] = False
     quality: Annotated[int | None, typer.Option(metavar="1-100", help="Quality of a JPEG.")] = None
     clipped: Annotated[
         str | None,
@@ -152,6 +156,7 @@ class LightOptions:
                 exposure_stops=self.exposure,
                 compensate=False if self.no_compensate else None,
                 non_finite=self.non_finite,
+                past_white="clip" if self.clip else None,
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels),
             ),

@@ -129,30 +129,23 @@ def splat(points: Points) -> Pixels:
 
 def on_torus(parts: Iterable[Points], side: int) -> Float64:
     """Light of points and of their opposites on a square that repeats, shape (side, side)."""
-    total = np.zeros(side * side)
-    places: list[NDArray[np.intp]] = []
-    shares: list[Float64] = []
-    waiting = 0
-
-    def sum_up() -> None:
-        if places:
-            light = np.concatenate(shares)
-            np.add(total, np.bincount(np.concatenate(places), light, total.size), out=total)
-            places.clear()
-            shares.clear()
-
+    wide = side + 1  # what falls beyond the last row and column belongs to the first
+    total = np.zeros(wide * wide)
     for points in parts:
-        pixels = splat(points)
-        place = np.mod(pixels.rows, side).astype(np.intp) * side
-        place += np.mod(pixels.columns, side)
-        places.append(place)
-        shares.append(pixels.light)
-        waiting += place.size
-        if waiting > side * side // 4:  # a sum takes as long as the square has pixels
-            sum_up()
-            waiting = 0
-    sum_up()
-    square = total.reshape(side, side)
+        left, top = np.floor(points.x_px), np.floor(points.y_px)
+        right_share, low_share = points.x_px - left, points.y_px - top
+        place = np.mod(top.astype(np.int32), side) * np.intp(wide)
+        place += np.mod(left.astype(np.int32), side)
+        low = points.shares * low_share
+        high = points.shares - low
+        for light, first in ((high, 0), (low, wide)):
+            right = light * right_share
+            for share, offset in ((light - right, first), (right, first + 1)):
+                np.add.at(total[offset:], place, share)
+    square = total.reshape(wide, wide)
+    square[0] += square[-1]
+    square[:, 0] += square[:, -1]
+    square = square[:-1, :-1]
     return square + np.roll(square[::-1, ::-1], (1, 1), axis=(0, 1))
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from frontglass.choices import PastWhite
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files import cms
 from frontglass.files.alpha import alpha_in_sample, alpha_kind_in, light_with_alpha_kind
@@ -209,7 +210,14 @@ class _Encoder:
         if plan.container is Container.HDR:
             light = self._without_negatives(light, matrix)
             matrix = None
-        target = Target(sample=plan.sample, curves=curves, matrix=matrix, original=original)
+        keeps_hue = self.picture.past_white is PastWhite.HUE
+        target = Target(
+            sample=plan.sample,
+            curves=curves,
+            matrix=matrix,
+            original=original,
+            luminance=plan.primaries.luminance_weights if keeps_hue else None,
+        )
         return codes_from_radiance(light, target)
 
     def _grey_becomes_colour(self) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from frontglass.choices import PastWhite
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import ShotData
 from frontglass.picture.arrays import light_of_array
@@ -47,6 +48,9 @@ class Picture:
         before the lens, but is never shown itself. >= 0.
     lamps : tuple of LampPlace or None
         Lamps pointed at by hand, which haze lets glow; None lets them be found.
+    past_white : "hue" or "clip"
+        How light above white is shown where codes end there: paler and paler in its own hue, or
+        every channel clipped by itself.
     notices : tuple of str
         What was assumed or changed on the way in, one sentence each.
 
@@ -70,6 +74,7 @@ class Picture:
     distance_m: FloatArray | None = None
     recovered: FloatArray | None = None
     lamps: tuple[LampPlace, ...] | None = None
+    past_white: PastWhite = PastWhite.HUE
     notices: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -92,6 +97,7 @@ class Picture:
                 raise ParameterError("recovered", ">= 0 and finite", float(recovered.min()))
             object.__setattr__(self, "recovered", recovered)
         object.__setattr__(self, "primaries", primaries_of(self.primaries))
+        object.__setattr__(self, "past_white", PastWhite.of("past_white", self.past_white))
 
     @classmethod
     def from_array(

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from frontglass.checks import check_bool
-from frontglass.choices import Surround
+from frontglass.choices import PastWhite, Surround
 from frontglass.elements import LightPath
 from frontglass.files import NonFinite, read_picture
 from frontglass.optics.camera import Camera
@@ -47,6 +47,8 @@ class Recipe:
         Quality of a JPEG, 1 to 100; None leaves it to the writer.
     recovery : Recovery
         What is done about clipped lamps.
+    past_white : "hue" or "clip"
+        How light above white is shown, as in `Picture`.
 
     Raises
     ------
@@ -70,10 +72,12 @@ class Recipe:
     non_finite: NonFinite = NonFinite.REFUSE
     quality: int | None = None
     recovery: Recovery = field(default_factory=Recovery)
+    past_white: PastWhite = PastWhite.HUE
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "surround", Surround.of("surround", self.surround))
         object.__setattr__(self, "non_finite", NonFinite.of("non_finite", self.non_finite))
+        object.__setattr__(self, "past_white", PastWhite.of("past_white", self.past_white))
         object.__setattr__(self, "looks", tuple(self.looks))
         check_bool("compensate", self.compensate)
 
@@ -87,6 +91,7 @@ class Recipe:
         picture = read_picture(
             still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
         )
+        picture = replace(picture, past_white=self.past_white)
         white = ratio_from_stops(self.exposure_stops)
         picture = with_recovered_light(picture, self.recovery, white=white).picture
         if self.space == Space():

@@ -6,8 +6,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.choices import PastWhite
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.display import display_codes
+from frontglass.picture.past_white import towards_white
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709
 
@@ -23,8 +25,8 @@ def view(picture: Picture, size_px: tuple[int, int]) -> Codes:
 
     Notes
     -----
-    Reducing averages the light of the screen that shows the full picture, so light is
-    clipped at white first: seen from further away, a lamp on a screen grows no larger.
+    Reducing averages the light of the screen that shows the full picture, so light goes no
+    higher than white first: seen from further away, a lamp on a screen grows no larger.
     Enlarging interpolates straight between neighbouring codes, which overshoots nowhere:
     no edge looks harder than it is.
     """
@@ -45,6 +47,8 @@ def _screen_light(picture: Picture) -> Light:
     light = picture.radiance
     if not picture.primaries.is_close_to(BT709):
         light = light @ picture.primaries.matrix_to(BT709).T.astype(np.float32)
+    if picture.past_white is PastWhite.HUE:
+        light = towards_white(light, BT709.luminance_weights)
     return np.clip(light, 0, 1)
 
 
