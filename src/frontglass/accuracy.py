@@ -173,6 +173,11 @@ class Accuracy:
     nodes_per_cell: int = 8
     narrowest_film_px: float = 0.01
     negligible_alias: float = 1e-8
+    negligible_alias_sum: float = 1e-11
+    farthest_alias: float = 1e6
+    near_aliases: int = 24
+    nodes_of_far_aliases: int = 6
+    alias_nodes: tuple[int, ...] = (12, 20, 32, 48, 80, 120)
     few_aliases: int = 9
     most_aliases: int = 12
     radius_nodes: int = 8192

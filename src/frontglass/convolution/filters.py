@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.convolution.blocks import in_pieces
-from frontglass.convolution.pixels import pixel_transform
+from frontglass.convolution.pixels import deviated_on_grid, joined
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 
@@ -196,9 +196,11 @@ class ScatterFilter(Filter):
 
     Notes
     -----
-    ``OTF = exp(-sum tau_i (1 - K_i))`` with each K_i averaged over the pixel that sends the light
-    and the pixel that receives it. Averaging K rather than the whole keeps three things exact on
-    the grid: nothing is negative, the energy is 1, and strengths add.
+    ``OTF = exp(-sum tau_i (1 - K_i))``, of which the deviated light is averaged once over the pixel
+    that sends it and the pixel that receives it, however often it was deviated. So nothing is
+    negative, the energy is 1, depths one behind the other add, and pixels that are split or merged
+    see the same light. Light that was deviated by less than a pixel is deviated light all the same,
+    of which much lands where it came from.
     """
 
     is_round = True
@@ -213,12 +215,7 @@ class ScatterFilter(Filter):
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
-        exponent = np.zeros((len(fy_per_px), len(fx_per_px)))
-        for depth, profile in self.scatterers:
-            exponent += depth * pixel_transform(profile, self.px_per_rad, fx_per_px, fy_per_px)
-        np.expm1(exponent, out=exponent)
-        exponent *= self.direct
-        return exponent
+        return deviated_on_grid(self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
 
     def along_radius(self, f_per_px: Float64) -> Float64:
         """See `Filter`."""
@@ -252,10 +249,25 @@ class Product(Filter):
     Parameters
     ----------
     members : tuple of Filter
-        In any order, since they commute; at least one.
+        In any order, since they commute; at least one. Scatterers among them become one, which
+        pixels average once.
     """
 
     members: tuple[Filter, ...]
+
+    def __post_init__(self) -> None:
+        by_scale: dict[float, list[ScatterFilter]] = {}
+        others: list[Filter] = []
+        for member in self.members:
+            if isinstance(member, ScatterFilter):
+                by_scale.setdefault(member.px_per_rad, []).append(member)
+            else:
+                others.append(member)
+        together = [
+            ScatterFilter(scatterers=joined([m.scatterers for m in group]), px_per_rad=scale)
+            for scale, group in by_scale.items()
+        ]
+        object.__setattr__(self, "members", (*together, *others))
 
     @property
     def direct(self) -> float:
