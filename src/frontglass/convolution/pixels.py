@@ -171,7 +171,7 @@ def _negligible(parts: Scatterers) -> float:
     along the edge.
     """
     has_edge = any(isinstance(profile, Cone | Airy) for _, profile in parts)
-    return ACCURACY.negligible_alias if has_edge else ACCURACY.negligible_alias_sum
+    return ACCURACY.negligible_edge if has_edge else ACCURACY.negligible_alias_sum
 
 
 @lru_cache(maxsize=64)
@@ -194,7 +194,9 @@ def _folded(parts: Scatterers, px_per_rad: float) -> _Folded | None:
         series = fft.dctn(values, type=2) / count**2
         series[0] /= 2
         series[:, 0] /= 2
-        if np.abs(series[-2:]).max() <= negligible:
+        missed = float(np.abs(series[-2:]).max())
+        # What has a kink among its aliases is followed as far as pays.
+        if missed <= negligible * (10 if count == ACCURACY.alias_nodes[-1] else 1):
             left, values_, right = np.linalg.svd(series)
             kept = values_ > negligible / count
             return _Folded(left[:, kept] * values_[kept], right[kept].T)
