@@ -130,7 +130,7 @@ def _lowest(f_per_px: Float64) -> float:
 def _from_table(
     parts: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
 ) -> Float64:
-    """The same from a table along the radius, for profiles that cost microseconds a value."""
+    """Return the same from a table along the radius, where a value costs microseconds."""
     f = np.hypot(fy_per_px[:, np.newaxis], fx_per_px)
     # Dense near zero, where a wide profile falls.
     nodes = float(f.max()) * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2

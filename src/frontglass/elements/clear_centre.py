@@ -121,13 +121,20 @@ class ClearCentre:
         Returns
         -------
         ndarray, shape (H, W, 3), float32
-            The light is divided where it comes from, before it is spread, so that none is lost and
-            halos of covered lamps spill into the clear middle.
+            Even light stays even, and is as much as before.
+
+        Notes
+        -----
+        The lens sees, in a direction, what leaves the filter in that direction over the footprint
+        of that direction, wherever it came from: ``out = c L + (1 - c) T spread(L)`` with c the
+        share of the footprint that is clear. Rays of a lamp that are deviated elsewhere on the
+        filter pass the lens by. So a lamp seen through the clear part gets a halo where the
+        filter is covered, and one seen through the covered part sends none into the clear one.
+        The light of all lamps together is kept; that of one at the rim is not, by as much as its
+        halo finds more of the filter covered than the lamp itself does.
         """
         clear = self.share((light.shape[0], light.shape[1]), camera)
-        out = covered(_weighed(light, 1 - clear))
-        if transmittance != 1:
-            out *= np.float32(transmittance)
+        out = _weighed(covered(light), (1 - clear) * np.float32(transmittance))
         return _weighed(light, clear, onto=out)
 
 
