@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 import frontglass as fg
 
-
 WIDTH, HEIGHT = 72, 48
 OF_240 = WIDTH / 240
 CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36 * OF_240)

@@ -22,7 +22,7 @@ every_element = pytest.mark.parametrize("element", SAMPLES.values(), ids=SAMPLES
 PASSING = {k: v for k, v in SAMPLES.items() if not isinstance(v, StrayLamp)}
 # Haze scatters the light of lamps out of the frame, and finds lamps by all channels.
 HELD = {k: v for k, v in PASSING.items() if not isinstance(v, Haze)}
-# What covers a part of the view sends more of one lamp's light into the lens, and less of another's.
+# What covers a part of the view lets more of one lamp into the lens, and less of another.
 KEPT = {k: v for k, v in HELD.items() if getattr(v, "clear_centre", None) is None}
 every_passing_element = pytest.mark.parametrize("element", PASSING.values(), ids=PASSING.keys())
 # A threshold looks at the brightest channel, and at how bright it is.
