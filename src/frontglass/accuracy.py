@@ -52,6 +52,12 @@ class Accuracy:
         what is far below a pixel.
     alias_nodes : tuple of int
         Numbers of nodes along an axis that are tried for that sum. More take more time.
+    detail_of_a_pixel : float
+        Of what a scatterer deviates, at the grid's highest frequency, so much is no detail.
+    split_up_to_px, most_parts : int, int
+        Pixels of a small frame are split, for what varies within a pixel or would be averaged
+        over it twice, into no more parts along a side and no more pixels than these: a preview
+        takes as long as a frame of that size.
     most_aliases : int
         That many times the grid's own range at most, for rings and edges that so many nodes miss.
     radius_nodes : int
@@ -187,6 +193,9 @@ class Accuracy:
     nodes_of_far_aliases: int = 6
     alias_nodes: tuple[int, ...] = (12, 20, 32, 48, 80, 120)
     few_aliases: int = 9
+    detail_of_a_pixel: float = 1e-4
+    split_up_to_px: int = 700_000
+    most_parts: int = 8
     most_aliases: int = 12
     radius_nodes: int = 8192
     few_frequencies: int = 500_000

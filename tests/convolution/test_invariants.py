@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from frontglass.choices import Surround
 from frontglass.convolution.cells import cell_width_px
 from frontglass.convolution.convolve import convolve
-from frontglass.convolution.filters import Product, ScatterFilter
+from frontglass.convolution.filters import ScatterFilter
+from frontglass.convolution.product import Product
 from frontglass.optics.profiles import (
     Airy,
     Cone,

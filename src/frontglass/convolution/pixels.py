@@ -66,14 +66,10 @@ def deviated_on_grid(
     polynomials, found once for a scatterer, say all of them.
     """
     parts = _simple(scatterers)
-    direct = math.exp(-sum(depth for depth, _ in parts))
-    is_few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
-    exponent = (_from_table if is_few else _exponent)(parts, px_per_rad, fx_per_px, fy_per_px)
-    out = np.expm1(exponent, out=exponent)
+    out = point_on_grid(scatterers, px_per_rad, fx_per_px, fy_per_px)
     out *= np.sinc(fy_per_px)[:, np.newaxis] ** 2
-    out *= direct * np.sinc(fx_per_px) ** 2
-    farthest = _farthest_alias(parts, px_per_rad)
-    if farthest <= 0.5:
+    out *= np.sinc(fx_per_px) ** 2
+    if _farthest_alias(parts, px_per_rad) <= 0.5:
         return out
     folded = _folded(parts, px_per_rad)
     if folded is None:
@@ -85,6 +81,26 @@ def deviated_on_grid(
     )
     out += along_y @ along_x.T
     return out
+
+
+def point_on_grid(
+    scatterers: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
+) -> Float64:
+    """Return the same as it is before any pixel averages it, up to the grid's own frequencies."""
+    parts = _simple(scatterers)
+    direct = math.exp(-sum(depth for depth, _ in parts))
+    is_few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
+    exponent = (_from_table if is_few else _exponent)(parts, px_per_rad, fx_per_px, fy_per_px)
+    out = np.expm1(exponent, out=exponent)
+    out *= direct
+    return out
+
+
+@lru_cache(maxsize=64)
+def fits_the_grid(scatterers: Scatterers, px_per_rad: float) -> bool:
+    """Whether hardly any deviated light has detail beyond the grid's frequencies."""
+    light = np.expm1(_at(np.array([0.0, 0.5]), _simple(scatterers), px_per_rad))
+    return bool(abs(light[1]) <= ACCURACY.detail_of_a_pixel * light[0])
 
 
 def _simple(scatterers: Scatterers) -> Scatterers:
