@@ -151,6 +151,8 @@ class Accuracy:
         along that blur, and along a side of the frame. More take time.
     hole_nodes_per_blur, fewest_hole_nodes : int
         The same of a clear centre, which has an edge, and is cheap: 3e-4 is the largest error.
+    rim_px : float
+        How many pixels wide that blur should be for a clear centre; small frames split pixels.
     stroke_directions, film_depths : int
         Films that stand for strokes which turn, and for depths that vary. One convolution each.
     haze_cell_deg : float
@@ -263,8 +265,9 @@ class Accuracy:
     map_nodes_per_blur: int = 12
     fewest_map_nodes: int = 33
     most_map_nodes: int = 513
-    hole_nodes_per_blur: int = 48
+    hole_nodes_per_blur: int = 96
     fewest_hole_nodes: int = 129
+    rim_px: float = 600.0
     stroke_directions: int = 6
     film_depths: int = 4
     haze_cell_deg: float = 0.2

@@ -125,6 +125,22 @@ def test_a_look_at_240_px_is_the_look_at_1920(name, strength):
         assert units(at_scale(look, split), finest) < 3
 
 
+@pytest.mark.parametrize("name", ["keyhole", "tallow"])
+def test_rims_and_patches_at_240_px_are_those_at_1440(name):
+    look = fg.read_look(name).at(2)
+    assert units(at_scale(look, 1), at_scale(look, 6)) < 3
+
+
+@pytest.mark.xfail(strict=True, reason="4.2 units beside a lamp at 30 degrees, 7.8 level")
+@pytest.mark.parametrize("angle_deg", [0.0, 30.0])
+def test_lines_with_a_glow_narrower_than_a_pixel_are_the_same_at_any_scale(angle_deg):
+    # Rays of dots two pixels apart, each blurred by the glow, and averaged over the pixel once.
+    lines = fg.Lines(pitch_mm=0.09, line_mm=0.015, families=1, angle_deg=angle_deg)
+    glow = fg.Glow(optical_depth=0.5, lobes=(fg.GaussianLobe(sigma_deg=0.06),))
+    look = fg.Look(elements=(lines, glow), name="last-ferry")
+    assert units(at_scale(look, 1), at_scale(look, 8)) < 3
+
+
 @pytest.mark.parametrize("strengths", [(0.5, 0.5), (0.125, 1.0), (1.0, 1.0)])
 def test_strengths_of_a_look_add_at_any_scale(strengths):
     look = fg.read_look("powder-room")

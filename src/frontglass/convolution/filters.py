@@ -96,6 +96,11 @@ class Filter(ABC):
         return False
 
     @property
+    def is_level(self) -> bool:
+        """Whether what it deviates lies on rows and columns, where pixels do not blur it aside."""
+        return False
+
+    @property
     def fits_the_grid(self) -> bool:
         """Whether pixels average once all that it deviates."""
         return True
@@ -230,12 +235,13 @@ class ScatterFilter(Filter):
         """Whether what it does has no detail finer than pixels."""
         return fits_the_grid(self.scatterers, self.px_per_rad)
 
-    def of_others(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
-        """Return what it does on a grid to light that another deviates, which pixels average there.
+    def of_others(self, fx_per_px: Float64, fy_per_px: Float64, *, are_level: bool) -> Float64:
+        """Return what it does on a grid to light that others deviate, which pixels average there.
 
-        Without detail finer than pixels that is exact; otherwise pixels average once too often.
+        Without detail finer than pixels that is exact, on average over places within a pixel;
+        otherwise, and along rows and columns, pixels average once too often.
         """
-        if self.is_smooth:
+        if self.is_smooth and not are_level:
             return point_on_grid(self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
         return self.on_grid(fx_per_px, fy_per_px)
 

@@ -96,7 +96,7 @@ class Product(Filter):
         if glow is None:
             return passed
         if passed.any():
-            passed *= glow.direct + glow.of_others(fx_per_px, fy_per_px)
+            passed *= glow.direct + glow.of_others(fx_per_px, fy_per_px, are_level=self.is_level)
         return np.asarray(passed + direct * glow.on_grid(fx_per_px, fy_per_px))
 
     @property
@@ -106,6 +106,11 @@ class Product(Filter):
         if isinstance(first, ScatterFilter):
             return first, self.members[1:]
         return None, self.members
+
+    @property
+    def is_level(self) -> bool:
+        """See `Filter`; of one of its members."""
+        return any(member.is_level for member in self.members)
 
     @property
     def fits_the_grid(self) -> bool:
@@ -155,7 +160,7 @@ class Product(Filter):
             even, odd = passed.even - direct, passed.odd
             if glow is not None:
                 fy, fx = frequencies(shape, columns)
-                further = glow.direct + glow.of_others(fx, fy)
+                further = glow.direct + glow.of_others(fx, fy, are_level=self.is_level)
                 even = even * further + direct * glow.on_grid(fx, fy)
                 odd = None if odd is None else odd * further
             planes.even[:, columns] = even

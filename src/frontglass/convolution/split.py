@@ -20,7 +20,7 @@ def most_parts(shape: tuple[int, int]) -> int:
 
 
 def on_split_pixels(light: Float32, parts: int, do: Callable[[Float32], Float32]) -> Float32:
-    """What `do` makes of light, shape (H, W, 3), on pixels split into parts along each side.
+    """Return what `do` makes of light, shape (H, W, 3), on pixels split into parts.
 
     A pixel is a square of its mean light, and so is each of its parts.
     """

@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
+from functools import partial
 from typing import ClassVar, Protocol, Self
 
 import numpy as np
@@ -218,21 +219,22 @@ class Element(ABC):
 
 def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
-    return _convolved(light, _products(filters), passage)
+    return _convolved(_products(filters), passage, light)
 
 
 def through_filters(light: Float32, elements: Sequence[Element], passage: Passage) -> Float32:
     """Light after elements with filters, one behind the other.
 
     On a small frame pixels are split where they would average twice what a scatterer and others
-    deviate together.
+    deviate together, if that can be mended.
     """
-    parts, most = 1, most_parts((light.shape[0], light.shape[1]))
-    products = _products_at(elements, passage, light.shape[1])
-    while parts < most and not all(product.fits_the_grid for product in products):
-        parts += 1
-        products = _products_at(elements, passage, light.shape[1] * parts)
-    return on_split_pixels(light, parts, lambda fine: _convolved(fine, products, passage))
+    width = light.shape[1]
+    whole = _products_at(elements, passage, width)
+    for parts in range(1, most_parts((light.shape[0], width)) + 1):
+        products = whole if parts == 1 else _products_at(elements, passage, width * parts)
+        if all(product.fits_the_grid for product in products):
+            return on_split_pixels(light, parts, partial(_convolved, products, passage))
+    return _convolved(whole, passage, light)
 
 
 def _products_at(elements: Sequence[Element], passage: Passage, width_px: int) -> list[Filter]:
@@ -248,7 +250,7 @@ def _products(filters: Sequence[Sequence[Filter]]) -> list[Filter]:
     ]
 
 
-def _convolved(light: Float32, products: Sequence[Filter], passage: Passage) -> Float32:
+def _convolved(products: Sequence[Filter], passage: Passage, light: Float32) -> Float32:
     if all(product.direct == 1 for product in products):  # nothing is deviated
         return light
     return convolve(light, products, passage.surround)
