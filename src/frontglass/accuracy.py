@@ -43,12 +43,25 @@ class Accuracy:
         Transfer functions are followed past the grid's highest frequency down to this.
     few_aliases : int
         Of a film's Gaussians. With more of them a kernel of few pixels is laid instead.
+    negligible_alias_sum, negligible_edge : float
+        The same for scattered light, whose aliases are summed once: a lamp of 1e5 then leaves the
+        dark exact to 1e-6, or to 1e-4 where a profile has an edge or rings.
+    farthest_alias, near_aliases, nodes_of_far_aliases : float, int, int
+        How far [cycles/px] it is followed at all, up to where alias by alias, and how many nodes
+        stand for each octave beyond. More take more time the first time, a tenth of a second for
+        what is far below a pixel.
+    alias_nodes : tuple of int
+        Numbers of nodes along an axis that are tried for that sum. More take more time.
+    detail_of_a_pixel : float
+        Of what a scatterer deviates, at the grid's highest frequency, so much is no detail.
+    split_up_to_px, most_parts : int, int
+        Pixels of a small frame are split, for what varies within a pixel or would be averaged
+        over it twice, into no more parts along a side and no more pixels than these: a preview
+        takes as long as a frame of that size.
     most_aliases : int
-        That many times the grid's own range at most, for filters that have no closed form.
+        That many times the grid's own range at most, for rings and edges that so many nodes miss.
     radius_nodes : int
         Of tables along the radius of a transfer function. More take memory and time.
-    widest_deposited_px : float
-        Cones up to this radius are laid on pixels point by point, wider ones by their transform.
     few_frequencies : int
         Up to here a table along the radius costs less than sums of Gaussians, seen at 1280x720.
     kept_in_the_dark_px : int
@@ -138,6 +151,8 @@ class Accuracy:
         along that blur, and along a side of the frame. More take time.
     hole_nodes_per_blur, fewest_hole_nodes : int
         The same of a clear centre, which has an edge, and is cheap: 3e-4 is the largest error.
+    rim_px : float
+        How many pixels wide that blur should be for a clear centre; small frames split pixels.
     stroke_directions, film_depths : int
         Films that stand for strokes which turn, and for depths that vary. One convolution each.
     haze_cell_deg : float
@@ -173,10 +188,18 @@ class Accuracy:
     nodes_per_cell: int = 8
     narrowest_film_px: float = 0.01
     negligible_alias: float = 1e-8
+    negligible_alias_sum: float = 1e-11
+    negligible_edge: float = 1e-9
+    farthest_alias: float = 1e6
+    near_aliases: int = 64
+    nodes_of_far_aliases: int = 6
+    alias_nodes: tuple[int, ...] = (12, 20, 32, 48, 80, 120)
     few_aliases: int = 9
+    detail_of_a_pixel: float = 1e-4
+    split_up_to_px: int = 700_000
+    most_parts: int = 8
     most_aliases: int = 12
     radius_nodes: int = 8192
-    widest_deposited_px: float = 8.0
     few_frequencies: int = 500_000
     kept_in_the_dark_px: int = 2_100_000
     single_from_px: int = 1_000_000
@@ -241,8 +264,9 @@ class Accuracy:
     map_nodes_per_blur: int = 12
     fewest_map_nodes: int = 33
     most_map_nodes: int = 513
-    hole_nodes_per_blur: int = 48
+    hole_nodes_per_blur: int = 96
     fewest_hole_nodes: int = 129
+    rim_px: float = 600.0
     stroke_directions: int = 6
     film_depths: int = 4
     haze_cell_deg: float = 0.2

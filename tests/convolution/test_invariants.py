@@ -10,6 +10,7 @@ from frontglass.choices import Surround
 from frontglass.convolution.cells import cell_width_px
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import ScatterFilter
+from frontglass.convolution.product import Product
 from frontglass.optics.profiles import (
     Airy,
     Cone,
@@ -126,9 +127,31 @@ def test_negative_values_are_light_taken_away(profile: Profile, surround: Surrou
 
 
 @every_profile
-def test_strengths_add(profile: Profile) -> None:
-    # In single precision between the passes, and each pass within the engine's accuracy.
+@every_surround
+def test_strengths_add(profile: Profile, surround: Surround) -> None:
     light = grainy((121, 90))
+    in_a_row = Product((halo(profile, 0.2), halo(profile, 0.3)))
+    two, one = (convolve(light, (f,) * 3, surround) for f in (in_a_row, halo(profile, 0.5)))
+    # The light stays the same to a rounding of single precision.
+    np.testing.assert_allclose(two, one, rtol=ROUNDING, atol=1e-6)
+
+
+@every_profile
+def test_a_still_seen_again_adds_up_but_for_what_pixels_average_twice(profile: Profile) -> None:
+    # What two scatterers deviate one after the other is averaged over pixels once. Stored between
+    # them as pixels, it is averaged twice: only that light, as much as both deviate, can differ.
+    light = lamp((121, 90), (40, 45))
+    in_two = seen(seen(light, halo(profile, 0.2)), halo(profile, 0.3)).astype(np.float64)
+    away = in_two[..., 0] - seen(light, halo(profile, 0.5))[..., 0]
+    deviated_by_both = 1e5 * np.expm1(-0.2) * np.expm1(-0.3)
+    assert np.abs(away).sum() < 2 * deviated_by_both
+    assert abs(away.sum()) < 0.2  # rounding of single precision, of a lamp of 1e5
+
+
+@pytest.mark.parametrize("name", ["gaussian", "exponential", "moffat", "cone"])
+def test_a_still_seen_again_adds_up_where_halos_are_wider_than_a_few_pixels(name: str) -> None:
+    # In single precision between the passes, and each pass within the engine's accuracy.
+    light, profile = grainy((121, 90)), PROFILES[name]
     in_two = seen(seen(light, halo(profile, 0.2)), halo(profile, 0.3))
     at_once = seen(light, halo(profile, 0.5))
     np.testing.assert_allclose(in_two, at_once, rtol=1e-3, atol=1e-4)

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from frontglass.elements import ClearCentre, ExponentialLobe, Glow, Grease, Net
+from frontglass.elements import ClearCentre, ExponentialLobe, GaussianLobe, Glow, Grease, Net
+from frontglass.looks import read_look
 from frontglass.optics.camera import Camera
 from tests.reference.front_optics import lamp, seen
 
@@ -72,28 +73,71 @@ CAMERA = Camera(f_number=8.0, **FULL_FRAME)
 
 
 @pytest.mark.parametrize("element", COVERINGS.values(), ids=COVERINGS.keys())
-def test_light_is_weighed_where_it_comes_from_and_none_is_lost(element):
-    light = np.random.default_rng(2).uniform(0, 1, (*SHAPE, 3)).astype(np.float32)
-    light[180, 120] = 5000
-    got = seen(light, element, camera=CAMERA, compensate=False)
-    clean = share_of_clear(CLEAN, 8.0)[..., np.newaxis].astype(float)
-    kept = getattr(element, "covered_transmittance", 1.0)
-    want = (light * (clean + (1 - clean) * kept)).sum((0, 1), dtype=float)
-    np.testing.assert_allclose(got.sum((0, 1), dtype=float), want, rtol=3e-6)
-
-
-@pytest.mark.parametrize("element", COVERINGS.values(), ids=COVERINGS.keys())
-def test_a_lamp_in_the_clear_middle_is_untouched_and_one_outside_spills_into_it(element):
-    inside, outside = (lamp(SHAPE, 180, column, 1000.0) for column in (270, 180))
-    got = seen(inside, element, camera=CAMERA)
-    np.testing.assert_allclose(got, inside, atol=2e-5)
-    got = seen(outside, element, camera=CAMERA)
-    assert got[180, 180, 1] < 900
-    # Where the glass is wholly clear there is light of the lamp outside: weighed where light
-    # arrives instead, there would be none.
+def test_a_lamp_in_the_clear_middle_has_a_halo_outside_and_one_outside_none_in_it(element):
     clean = share_of_clear(CLEAN, 8.0)
-    assert clean[180, 235] == 1
-    assert got[180, 230:240, 1].sum() > 1e-3
+    for column in (270, 180):
+        light = lamp(SHAPE, 180, column, 1000.0)
+        got = seen(light, element, camera=CAMERA)[..., 1]
+        np.testing.assert_array_equal(got[clean == 1], light[..., 1][clean == 1])
+        assert got[clean == 0].sum() - light[..., 1][clean == 0].sum() != pytest.approx(0, abs=0.1)
+    assert got[180, 180] < 900
+
+
+@pytest.mark.parametrize("right", [0.0, 0.09, 0.11, 0.2], ids=lambda right: f"at {right}")
+@pytest.mark.source("Euclid", "similar triangles (VI.4): where a ray meets filter and pupil")
+def test_a_lamp_s_rays_followed_through_filter_and_pupil_land_where_they_are_seen(right):
+    # Rays of a lamp far away fall on all of the filter. Where it is covered they are deviated at
+    # random; the lens sees those that then pass its pupil, in the direction in which they come.
+    shape, spread, depth = (120, 180), math.radians(2.0), 0.7
+    rng, count, launched = np.random.default_rng(7), 1_500_000, 26e-3
+    pupil, distance = 50e-3 / 8 / 2, 80e-3
+    at = launched * np.sqrt(rng.random(count)) * np.exp(2j * np.pi * rng.random(count))
+    at += right * distance
+    covered = np.abs(at) > 8e-3
+    times = np.where(covered, rng.poisson(depth, count), 0)
+    turn = rng.normal(size=count) + 1j * rng.normal(size=count)
+    seen_in = right + spread * np.sqrt(times) * turn
+    passed = np.abs(at - distance * seen_in) < pupil
+    ray = (launched / pupil) ** 2 / count
+    from_middle = np.abs(seen_in)
+    inside_frame = (np.abs(seen_in.real) < 0.36) & (np.abs(seen_in.imag) < 0.24)
+
+    glow = Glow(
+        optical_depth=depth,
+        lobes=(GaussianLobe(sigma_deg=2.0),),
+        clear_centre=ClearCentre(radius_mm=8),
+    )
+    column = int(right / 0.004) + 90
+    got = seen(lamp(shape, 60, column, 1.0), glow, camera=CAMERA, surround="dark")[..., 1]
+    core = got[60, column]
+    direct = ray * np.sum(passed & (times == 0))
+    assert core == pytest.approx(direct, abs=0.02)
+    got[60, column] = 0
+    y, x = np.mgrid[: shape[0], : shape[1]]
+    place = np.hypot(y + 0.5 - 60, x + 0.5 - 90) * 0.004
+    for low, high in ((0.0, 0.05), (0.05, 0.1), (0.1, 0.15), (0.15, 0.5)):
+        rays = passed & (times > 0) & inside_frame & (from_middle >= low) & (from_middle < high)
+        light = got[(place >= low) & (place < high)].sum()
+        assert light == pytest.approx(ray * rays.sum(), abs=0.008), (low, high)
+
+
+@pytest.mark.parametrize("strength", [1, 2])
+@pytest.mark.parametrize("lens_mm", [24.0, 50.0])
+@pytest.mark.parametrize("f_number", [2.8, 16.0])
+def test_a_wall_stays_even_through_keyhole_and_the_light_of_many_lamps_is_kept(
+    strength, lens_mm, f_number
+):
+    camera = Camera(
+        focal_length_mm=lens_mm, f_number=f_number, sensor_width_mm=36.0, filter_distance_mm=80.0
+    )
+    keyhole = read_look("keyhole").at(strength).light_path
+    wall = np.full((160, 240, 3), 0.18, np.float32)
+    np.testing.assert_allclose(seen(wall, *keyhole, camera=camera), wall, rtol=1e-5)
+    lamps = wall.copy()
+    for row, column in np.random.default_rng(3).integers(0, (160, 240), (300, 2)):
+        lamps[row, column] = 500
+    through = seen(lamps, *keyhole, camera=camera)
+    assert through.mean(dtype=float) == pytest.approx(lamps.mean(dtype=float), rel=5e-3)
 
 
 def test_a_glow_above_a_threshold_leaves_its_clear_middle_alone():
@@ -106,7 +150,9 @@ def test_a_glow_above_a_threshold_leaves_its_clear_middle_alone():
     dim = np.full((*SHAPE, 3), 0.5, np.float32)
     np.testing.assert_allclose(seen(dim, glow, camera=CAMERA), dim, rtol=1e-6)
     one = lamp(SHAPE, 180, 270, 1000.0)
-    np.testing.assert_allclose(seen(one, glow, camera=CAMERA), one, atol=1e-5)
+    clean = share_of_clear(CLEAN, 8.0) == 1
+    np.testing.assert_array_equal(seen(one, glow, camera=CAMERA)[clean], one[clean])
     two = seen(lamp(SHAPE, 180, 60, 1000.0), glow, camera=CAMERA)
     assert two[180, 60, 1] < 600
-    assert two.sum(dtype=float) == pytest.approx(3000, rel=1e-5)
+    # As far from the clear middle as it is, nearly all of its halo is seen.
+    assert two.sum(dtype=float) == pytest.approx(3000, rel=0.02)

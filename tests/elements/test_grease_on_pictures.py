@@ -161,14 +161,16 @@ def test_a_wide_lens_sees_the_patches_and_a_long_fast_one_their_mean():
     assert wide.mean() == pytest.approx(1, abs=0.15)
 
 
-def test_light_is_kept_patch_by_patch():
+def test_even_light_stays_even_over_patches_and_the_light_of_a_lamp_is_nearly_kept():
     light = np.random.default_rng(1).uniform(0, 1, (90, 135, 3)).astype(np.float32)
     light[40, 60] = 1000
     for lens in LENSES.values():
+        wall = np.full((90, 135, 3), 0.18, np.float32)
+        np.testing.assert_allclose(seen(wall, UNEVEN, camera=lens), wall, rtol=3e-6)
         got = seen(light, UNEVEN, camera=lens)
-        # Streaks askew to the frame take out of it a little less or more than they bring in.
+        # A lamp's halo meets patches a little deeper or shallower than its own.
         np.testing.assert_allclose(
-            got.mean((0, 1), dtype=float), light.mean((0, 1), dtype=float), rtol=3e-5
+            got.mean((0, 1), dtype=float), light.mean((0, 1), dtype=float), rtol=1e-3
         )
         assert got.min() > -1e-4
 

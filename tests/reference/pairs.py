@@ -1,23 +1,24 @@
 """The slow reference of the engine: light spread in float64 by a kernel built in space.
 
-Nothing here comes from `frontglass.convolution`. The kernel of a single deviation is the profile's
-density integrated over the pixel that sends and the pixel that receives the light, a unit triangle
-in x and y; it is laid out over a window many frames wide, compounded on that window, and convolved
-in full.
+Nothing here comes from `frontglass.convolution`. The kernel is the density of all deviated light,
+integrated over the pixel that sends and the pixel that receives it, a unit triangle in x and y; it
+is laid out over a window many frames wide and convolved in full. Single deviations are in closed
+form; several are a Hankel transform, which `tests/optics` checks on its own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 from scipy import fft
-from scipy.interpolate import RectBivariateSpline
+from scipy.interpolate import CubicSpline, RectBivariateSpline
 
 from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
+from frontglass.optics.scatter import CompoundScatter
 
 Array = NDArray[np.float64]
 Scatterers = Sequence[tuple[float, Profile]]
@@ -39,6 +40,54 @@ def score(got: NDArray[np.float32], expected: Array) -> float:
     return float((error / (RELATIVE * np.abs(expected) + OF_WHITE)).max())
 
 
+class Deviated:
+    """All light that scatterers deviate, in space.
+
+    Parameters
+    ----------
+    scatterers : sequence of (float, Profile)
+        Optical depths and profiles.
+    """
+
+    def __init__(self, scatterers: Scatterers) -> None:
+        depth = sum(own for own, _ in scatterers)
+        shares = tuple(own / depth for own, _ in scatterers)
+        self.profile: Profile = Mixture(
+            shares=shares, profiles=tuple(profile for _, profile in scatterers)
+        )
+        if len(scatterers) == 1:
+            self.profile = scatterers[0][1]
+        self._has_rings = isinstance(self.profile, Airy)
+        self.direct = float(np.exp(-depth))
+        self.once = depth * self.direct
+        whole = CompoundScatter(optical_depth=depth, profile=self.profile)
+        # A table, for its transform takes as long for one radius as for thousands.
+        r = np.geomspace(1e-5, 1e7, 16001)
+        density = whole.radial_density(r) - self.once * self.profile.radial_density(r)
+        within = whole.encircled_flux(r) - self.direct - self.once * self.profile.encircled_flux(r)
+        self._density, self._within = (CubicSpline(np.log(r), own) for own in (density, within))
+
+    def several(self, r: Array) -> Array:
+        """Light per px^2 that is deviated twice or more."""
+        return np.asarray(self._density(np.log(np.clip(r, 1e-5, 1e7))))
+
+    def several_within(self, radius: Array) -> Array:
+        """How much of it lands within a radius [px]."""
+        clipped = np.clip(radius, 1e-5, 1e7)
+        return np.asarray(np.where(radius > 0, self._within(np.log(clipped)), 0.0))
+
+    def within(self, radius: Array) -> Array:
+        """Deviated light that lands within a radius [px]."""
+        return self.once * self.profile.encircled_flux(radius) + self.several_within(radius)
+
+    def quadrant(self, shape: tuple[int, int]) -> Array:
+        """Kernel at the pixel offsets y, x >= 0."""
+        far, near = _nodes_per_slope(self.profile) if self._has_rings else (1, 6)
+        several = _by_density(self.several, shape, far=far, near=near)
+        once = kernel_quadrant(self.profile, shape)
+        return self.once * once + _with_middle(several, self.several_within)
+
+
 def mirrored(light: Array, scatterers: Scatterers, *, periods: int = 3) -> Array:
     """Plane of light (H, W) after scatterers, a mirror at each edge of the frame.
 
@@ -46,15 +95,11 @@ def mirrored(light: Array, scatterers: Scatterers, *, periods: int = 3) -> Array
     summed one by one, and further ones as a continuum.
     """
     height, width = light.shape
-    shape = (2 * height, 2 * width)
-    depths = sum(depth for depth, _ in scatterers)
-    exponent = np.zeros(shape)
-    for depth, profile in scatterers:
-        exponent += depth * fft.fft2(folded_kernel(profile, shape, periods)).real
-    halo = np.exp(-depths) * np.expm1(exponent)
+    deviated = Deviated(scatterers)
+    halo = fft.fft2(folded_kernel(deviated, (2 * height, 2 * width), periods)).real
     tiled = np.block([[light, light[:, ::-1]], [light[::-1], light[::-1, ::-1]]])
     spread = fft.ifft2(fft.fft2(tiled) * halo).real
-    return np.asarray(np.exp(-depths) * light + spread[:height, :width])
+    return np.asarray(deviated.direct * light + spread[:height, :width])
 
 
 def in_the_dark(light: Array, scatterers: Scatterers, *, window_px: int) -> Array:
@@ -64,26 +109,22 @@ def in_the_dark(light: Array, scatterers: Scatterers, *, window_px: int) -> Arra
     deviated out of it does not find back.
     """
     height, width = light.shape
-    depths = sum(depth for depth, _ in scatterers)
     reach = window_px // 2
     offsets = np.minimum(np.arange(window_px), window_px - np.arange(window_px))
-    exponent = np.zeros((window_px, window_px // 2 + 1))
-    for depth, profile in scatterers:
-        kernel = kernel_quadrant(profile, (reach + 1, reach + 1))[np.ix_(offsets, offsets)]
-        exponent += depth * fft.rfft2(kernel).real
-    halo = np.exp(-depths) * np.expm1(exponent)
+    deviated = Deviated(scatterers)
+    kernel = deviated.quadrant((reach + 1, reach + 1))[np.ix_(offsets, offsets)]
     window = (window_px, window_px)
-    spread = fft.irfft2(fft.rfft2(light, s=window) * halo, s=window)
-    return np.asarray(np.exp(-depths) * light + spread[:height, :width])
+    spread = fft.irfft2(fft.rfft2(light, s=window) * fft.rfft2(kernel).real, s=window)
+    return np.asarray(deviated.direct * light + spread[:height, :width])
 
 
-def folded_kernel(profile: Profile, shape: tuple[int, int], periods: int) -> Array:
-    """Kernel of a single deviation on a torus of `shape` pixels, its light summing to 1."""
+def folded_kernel(deviated: Deviated, shape: tuple[int, int], periods: int) -> Array:
+    """Kernel of deviated light on a torus of `shape` pixels."""
     rows, columns = shape
     y, x = np.arange(rows // 2 + 1), np.arange(columns // 2 + 1)
     half = ((periods + 0.5) * rows, (periods + 0.5) * columns)
-    quadrant = kernel_quadrant(profile, (int(half[0]) + 1, int(half[1]) + 1))
-    total = _light_outside(profile, y, x, half) / (rows * columns)
+    quadrant = deviated.quadrant((int(half[0]) + 1, int(half[1]) + 1))
+    total = _light_outside(deviated, y, x, half) / (rows * columns)
     for ky in range(-periods, periods + 1):
         for kx in range(-periods, periods + 1):
             total += quadrant[np.ix_(np.abs(y + ky * rows), np.abs(x + kx * columns))]
@@ -91,11 +132,11 @@ def folded_kernel(profile: Profile, shape: tuple[int, int], periods: int) -> Arr
     to_x = np.minimum(np.arange(columns), columns - np.arange(columns))
     wrapped = total[np.ix_(to_y, to_x)]
     # The continuum is right but for a constant, of second order in period over distance.
-    return np.asarray(wrapped + (1 - wrapped.sum()) / wrapped.size)
+    return np.asarray(wrapped + (1 - deviated.direct - wrapped.sum()) / wrapped.size)
 
 
 def _light_outside(
-    profile: Profile, y: NDArray[np.intp], x: NDArray[np.intp], half: tuple[float, float]
+    deviated: Deviated, y: NDArray[np.intp], x: NDArray[np.intp], half: tuple[float, float]
 ) -> Array:
     """Light outside a window whose middle is (y, x) away, from the encircled light."""
     angle = (np.arange(720) + 0.5) * (2 * np.pi / 720)
@@ -105,7 +146,7 @@ def _light_outside(
         for j, dx in enumerate(nodes_x):
             to_y = (half[0] + np.sign(np.sin(angle)) * dy) / np.abs(np.sin(angle))
             to_x = (half[1] + np.sign(np.cos(angle)) * dx) / np.abs(np.cos(angle))
-            table[i, j] = np.mean(1 - profile.encircled_flux(np.minimum(to_y, to_x)))
+            table[i, j] = np.mean(1 - deviated.direct - deviated.within(np.minimum(to_y, to_x)))
     return np.asarray(RectBivariateSpline(nodes_y, nodes_x, table)(y, x))
 
 
@@ -114,40 +155,52 @@ def kernel_quadrant(profile: Profile, shape: tuple[int, int]) -> Array:
     if isinstance(profile, Mixture):
         parts = zip(profile.shares, profile.profiles, strict=True)
         return np.asarray(sum(share * kernel_quadrant(part, shape) for share, part in parts))
-    kernel = _by_density(profile, shape)
+    ends = int(profile.radius_rad) + 3 if isinstance(profile, Cone) else max(shape)
+    far, near = _nodes_per_slope(profile)
+    kernel = np.zeros(shape)
+    inside = (min(shape[0], ends), min(shape[1], ends))
+    kernel[: inside[0], : inside[1]] = _by_density(
+        profile.radial_density, inside, far=far, near=near
+    )
+    return _with_middle(kernel, profile.encircled_flux)
+
+
+def _with_middle(kernel: Array, within: Callable[[Array], Array]) -> Array:
+    """Kernel with what is near from the light within circles, in place."""
     radii, shares = _triangle_in_polar()
-    per_ring = np.diff(profile.encircled_flux(radii))
+    per_ring = np.diff(within(radii))
     for (y, x), share in shares.items():
         for i, j in ((y, x), (x, y)):
-            if i < shape[0] and j < shape[1]:
+            if i < kernel.shape[0] and j < kernel.shape[1]:
                 kernel[i, j] = float(per_ring @ share)
     return kernel
 
 
-def _by_density(profile: Profile, shape: tuple[int, int]) -> Array:
-    """Density times the triangle, by Gauss-Legendre on both of its slopes."""
+def _by_density(
+    density: Callable[[Array], Array], shape: tuple[int, int], *, far: int, near: int
+) -> Array:
+    """Density times the triangle, by Gauss-Legendre on both of its slopes, with more nodes near."""
     kernel = np.zeros(shape)
-    if isinstance(profile, Cone):
-        ends = int(profile.radius_rad) + 3
-        shape = (min(shape[0], ends), min(shape[1], ends))
-    for stop in (shape, (DETAIL_PX, DETAIL_PX)):
+    for stop, per_slope in ((shape, far), ((DETAIL_PX, DETAIL_PX), near)):
         rows, columns = min(stop[0], shape[0]), min(stop[1], shape[1])
-        nodes, weights = _slopes(_nodes_per_slope(profile, smooth=stop == shape))
+        nodes, weights = _slopes(per_slope)
         x = np.abs(np.arange(columns)[:, np.newaxis] + nodes)
         for row in range(rows):
             y = np.abs(row + nodes)[:, np.newaxis, np.newaxis]
-            light = profile.radial_density(np.hypot(y, x))
+            light = density(np.hypot(y, x))
             kernel[row, :columns] = np.einsum("p,q,pxq->x", weights, weights, light)
     return kernel
 
 
-def _nodes_per_slope(profile: Profile, *, smooth: bool) -> int:
+def _nodes_per_slope(profile: Profile) -> tuple[int, int]:
+    """Far from the middle and near it."""
     if isinstance(profile, Airy):
         # Rings are one lambda / d apart, and must be met several times each.
-        return 2 + int(np.ceil(5 / profile.lambda_over_d_rad))
+        rings = 2 + int(np.ceil(5 / profile.lambda_over_d_rad))
+        return rings, rings
     if isinstance(profile, Cone):
-        return 16  # its edge is a kink
-    return 1 if smooth else 6
+        return 16, 16  # its edge is a kink
+    return 1, 6
 
 
 def _slopes(per_slope: int) -> tuple[Array, Array]:

@@ -16,7 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.convolution.blocks import in_pieces
-from frontglass.convolution.pixels import pixel_transform
+from frontglass.convolution.pixels import (
+    deviated_on_grid,
+    fits_the_grid,
+    point_on_grid,
+)
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 
@@ -92,6 +96,16 @@ class Filter(ABC):
         return False
 
     @property
+    def is_level(self) -> bool:
+        """Whether what it deviates lies on rows and columns, where pixels do not blur it aside."""
+        return False
+
+    @property
+    def fits_the_grid(self) -> bool:
+        """Whether pixels average once all that it deviates."""
+        return True
+
+    @property
     def reach_px(self) -> float:
         """Offset in x or y beyond which there is no deviated light to speak of [px]."""
         return math.inf
@@ -136,8 +150,7 @@ class Filter(ABC):
 
     def _planes_at(self, shape: tuple[int, int], columns: slice) -> Planes:
         """Return some columns of the planes, from `on_grid`."""
-        fy = np.arange(shape[0] + 1) / (2 * shape[0])
-        fx = np.arange(columns.start, columns.stop) / (2 * shape[1])
+        fy, fx = frequencies(shape, columns)
         upright = self.on_grid(fx, fy)
         if self.is_even:
             return Planes(upright, None)
@@ -196,9 +209,11 @@ class ScatterFilter(Filter):
 
     Notes
     -----
-    ``OTF = exp(-sum tau_i (1 - K_i))`` with each K_i averaged over the pixel that sends the light
-    and the pixel that receives it. Averaging K rather than the whole keeps three things exact on
-    the grid: nothing is negative, the energy is 1, and strengths add.
+    ``OTF = exp(-sum tau_i (1 - K_i))``, of which the deviated light is averaged once over the pixel
+    that sends it and the pixel that receives it, however often it was deviated. So nothing is
+    negative, the energy is 1, depths one behind the other add, and pixels that are split or merged
+    see the same light. Light that was deviated by less than a pixel is deviated light all the same,
+    of which much lands where it came from.
     """
 
     is_round = True
@@ -213,12 +228,22 @@ class ScatterFilter(Filter):
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
-        exponent = np.zeros((len(fy_per_px), len(fx_per_px)))
-        for depth, profile in self.scatterers:
-            exponent += depth * pixel_transform(profile, self.px_per_rad, fx_per_px, fy_per_px)
-        np.expm1(exponent, out=exponent)
-        exponent *= self.direct
-        return exponent
+        return deviated_on_grid(self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
+
+    @property
+    def is_smooth(self) -> bool:
+        """Whether what it does has no detail finer than pixels."""
+        return fits_the_grid(self.scatterers, self.px_per_rad)
+
+    def of_others(self, fx_per_px: Float64, fy_per_px: Float64, *, are_level: bool) -> Float64:
+        """Return what it does on a grid to light that others deviate, which pixels average there.
+
+        Without detail finer than pixels that is exact, on average over places within a pixel;
+        otherwise, and along rows and columns, pixels average once too often.
+        """
+        if self.is_smooth and not are_level:
+            return point_on_grid(self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
+        return self.on_grid(fx_per_px, fy_per_px)
 
     def along_radius(self, f_per_px: Float64) -> Float64:
         """See `Filter`."""
@@ -245,107 +270,7 @@ class ScatterFilter(Filter):
         return np.asarray(self.direct * (np.expm1(exponent) - exponent))
 
 
-@dataclass(frozen=True, slots=True)
-class Product(Filter):
-    """Filters one behind the other: transfer functions multiply.
-
-    Parameters
-    ----------
-    members : tuple of Filter
-        In any order, since they commute; at least one.
-    """
-
-    members: tuple[Filter, ...]
-
-    @property
-    def direct(self) -> float:
-        """See `Filter`."""
-        return math.prod(member.direct for member in self.members)
-
-    @property
-    def veil(self) -> float:
-        """See `Filter`."""
-        return 1 - math.prod(1 - member.veil for member in self.members)
-
-    @property
-    def is_even(self) -> bool:
-        """See `Filter`."""
-        return all(member.is_even for member in self.members)
-
-    @property
-    def is_round(self) -> bool:
-        """See `Filter`."""
-        return all(member.is_round for member in self.members)
-
-    @property
-    def is_laid(self) -> bool:
-        """See `Filter`."""
-        return any(member.is_laid for member in self.members)
-
-    @property
-    def reach_px(self) -> float:
-        """See `Filter`."""
-        return sum(member.reach_px for member in self.members)
-
-    def without_mirrors(self) -> Filter:
-        """See `Filter`."""
-        return Product(tuple(member.without_mirrors() for member in self.members))
-
-    def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
-        """See `Filter`."""
-        passed = np.ones((len(fy_per_px), len(fx_per_px)))
-        for member in self.members:
-            passed *= member.direct + member.on_grid(fx_per_px, fy_per_px)
-        return passed - self.direct
-
-    def along_radius(self, f_per_px: Float64) -> Float64:
-        """See `Filter`."""
-        passed = np.ones_like(f_per_px)
-        for member in self.members:
-            passed *= member.direct + member.along_radius(f_per_px)
-        return passed - self.direct
-
-    def density(self, r_px: Float64) -> Float64:
-        """See `Filter`; what only one of them deviates keeps that one's rings."""
-        shares = [member.direct for member in self.members]
-        others = [math.prod(shares[:i] + shares[i + 1 :]) for i in range(len(shares))]
-
-        def by_several(f_per_px: Float64) -> Float64:
-            once = np.zeros_like(f_per_px)
-            for member, other in zip(self.members, others, strict=True):
-                once += other * member.along_radius(f_per_px)
-            return self.along_radius(f_per_px) - once
-
-        once = np.zeros_like(r_px)
-        for member, other in zip(self.members, others, strict=True):
-            once += other * member.density(r_px)
-        return once + density_from_transform(by_several, r_px, scale_rad=REFERENCE_PX)
-
-    def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
-        """See `Filter`; the planes of what is laid on pixels times the grids of all others.
-
-        With the direct light counted in E, a product has ``E1 E2 + O1 O2`` and ``E1 O2 + O1 E2``.
-        """
-        planes = Planes.empty(shape, dtype, is_even=self.is_even)
-        laid = {m: m.cosine_planes(shape, dtype) for m in set(self.members) if m.is_laid}
-
-        def multiply(columns: slice) -> None:
-            passed = Planes(np.ones(1), None)
-            for m in self.members:
-                own = laid[m].at(columns) if m.is_laid else m._planes_at(shape, columns)
-                passed = _one_behind_the_other(passed, Planes(own.even + m.direct, own.odd))
-            planes.even[:, columns] = passed.even - self.direct
-            if planes.odd is not None:
-                planes.odd[:, columns] = passed.odd
-
-        in_pieces(multiply, shape[1] + 1, COLUMNS_AT_ONCE)
-        return planes
-
-
-def _one_behind_the_other(a: Planes, b: Planes) -> Planes:
-    even = a.even * b.even
-    if a.odd is not None and b.odd is not None:
-        return Planes(even + a.odd * b.odd, a.even * b.odd + a.odd * b.even)
-    if a.odd is not None:
-        return Planes(even, a.odd * b.even)
-    return Planes(even, None if b.odd is None else a.even * b.odd)
+def frequencies(shape: tuple[int, int], columns: slice) -> tuple[Float64, Float64]:
+    """Frequencies [cycles/px] of all rows and of some columns of the planes of a frame."""
+    fy = np.arange(shape[0] + 1) / (2 * shape[0])
+    return fy, np.arange(columns.start, columns.stop) / (2 * shape[1])

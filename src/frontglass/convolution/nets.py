@@ -53,6 +53,11 @@ class CrossedFilter(MaskFilter):
 
     mask: CrossedGratings
 
+    @property
+    def is_level(self) -> bool:
+        """See `Filter`."""
+        return all(turn % (math.pi / 2) == 0 for turn in self.mask.across_rad)
+
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}

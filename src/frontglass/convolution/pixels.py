@@ -1,71 +1,141 @@
-"""Profiles as pixels see them: averaged over the pixel that sends and the one that receives."""
+"""Scattered light as pixels see it: averaged once over the pixel that sends and that receives it.
+
+A pixel of the input is the mean of the light on it, and is taken for a square of that light; a
+pixel of the output is the mean of the light that lands on it. So what a scatterer deviates is
+averaged over both pixels after any number of deviations, never between them, and a scene whose
+pixels are split, rendered and averaged again comes out as the scene itself. What light there is
+within one pixel of the input no rendering can know: lamps smaller than a pixel are as wide as it.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
+from numpy.polynomial.chebyshev import chebvander
+from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
+from scipy import fft, special
 from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.optics.gaussians import as_gaussians
-from frontglass.optics.profiles import Cone, Mixture, Profile
+from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
 
 Float64 = NDArray[np.float64]
+Scatterers = tuple[tuple[float, Profile], ...]
+"""Optical depths [1] and profiles of a single deviation."""
 
 
-def pixel_transform(
-    profile: Profile, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
+class _Folded(NamedTuple):
+    """What aliases add on the grid: factors along y and x, of Chebyshev polynomials."""
+
+    along_y: Float64
+    along_x: Float64
+
+
+def deviated_on_grid(
+    scatterers: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
 ) -> Float64:
-    """Transform of a profile as pixels see it: averaged over the sending and the receiving pixel.
+    """Transfer function of the light that scatterers deviate, as pixels see it.
 
     Parameters
     ----------
-    profile : Profile
-        A profile without direct light.
+    scatterers : tuple of (float, Profile)
+        Optical depth [1], >= 0, and the profile of a single deviation, without direct light.
     px_per_rad : float
         Scale of the picture, > 0.
     fx_per_px, fy_per_px : ndarray, shapes (W,) and (H,)
-        Spatial frequencies [cycles/px].
+        Spatial frequencies [cycles/px], of either sign, 1/2 at most.
 
     Returns
     -------
     ndarray, shape (H, W), float64
-        Transform of the kernel on the pixel grid: 1 at the origin; the kernel itself is nowhere
-        negative, however narrow the profile.
+        Transform of the kernel on the pixel grid: 1 - exp(-tau) at the origin; the kernel itself
+        is nowhere negative, however narrow a profile.
 
     Notes
     -----
-    The kernel at the pixel offset n is the profile integrated against the unit triangle in x and y,
-    so its transform is the alias sum of ``K(f + m) sinc^2(fx + mx) sinc^2(fy + my)``. Profiles that
-    are mixtures of Gaussians factor into x and y and take any number of aliases at no cost; a
-    sub-pixel core therefore stays exact.
+    With ``S = exp(-tau) (exp(sum tau_i K_i) - 1)`` the kernel at the pixel offset n is S integrated
+    against the unit triangle in x and y, so its transform is the sum over aliases
+    ``S(f + m) sinc^2(fx + mx) sinc^2(fy + my)``. The term without alias has all the cusps of K at
+    the origin, and is computed where it is asked for. All others together are smooth there: few
+    polynomials, found once for a scatterer, say all of them.
     """
-    if isinstance(profile, Mixture):
-        parts = zip(profile.shares, profile.profiles, strict=True)
-        whole = np.zeros((len(fy_per_px), len(fx_per_px)))
-        for share, part in parts:
-            whole += share * pixel_transform(part, px_per_rad, fx_per_px, fy_per_px)
-        return whole
-    if (
-        isinstance(profile, Cone)
-        and profile.radius_rad * px_per_rad <= ACCURACY.widest_deposited_px
-    ):
-        return _deposited_cone(profile.radius_rad * px_per_rad, fx_per_px, fy_per_px)
-    few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
-    if few and not _reaches(profile, px_per_rad, 0):
-        return _alias_sum(profile, px_per_rad, fx_per_px, fy_per_px)
+    parts = _simple(scatterers)
+    out = point_on_grid(scatterers, px_per_rad, fx_per_px, fy_per_px)
+    out *= np.sinc(fy_per_px)[:, np.newaxis] ** 2
+    out *= np.sinc(fx_per_px) ** 2
+    if _farthest_alias(parts, px_per_rad) <= 0.5:
+        return out
+    folded = _folded(parts, px_per_rad)
+    if folded is None:
+        _add_aliases(out, parts, px_per_rad, fx_per_px, fy_per_px)
+        return out
+    along_y, along_x = (
+        chebvander(8 * f**2 - 1, len(own) - 1) @ own
+        for f, own in ((fy_per_px, folded.along_y), (fx_per_px, folded.along_x))
+    )
+    out += along_y @ along_x.T
+    return out
+
+
+def point_on_grid(
+    scatterers: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
+) -> Float64:
+    """Return the same as it is before any pixel averages it, up to the grid's own frequencies."""
+    parts = _simple(scatterers)
+    direct = math.exp(-sum(depth for depth, _ in parts))
+    is_few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
+    exponent = (_from_table if is_few else _exponent)(parts, px_per_rad, fx_per_px, fy_per_px)
+    out = np.expm1(exponent, out=exponent)
+    out *= direct
+    return out
+
+
+@lru_cache(maxsize=64)
+def fits_the_grid(scatterers: Scatterers, px_per_rad: float) -> bool:
+    """Whether hardly any deviated light has detail beyond the grid's frequencies."""
+    light = np.expm1(_at(np.array([0.0, 0.5]), _simple(scatterers), px_per_rad))
+    return bool(abs(light[1]) <= ACCURACY.detail_of_a_pixel * light[0])
+
+
+def _simple(scatterers: Scatterers) -> Scatterers:
+    """Scatterers without mixtures: a share of a deviation is a share of the depth."""
+    parts: list[tuple[float, Profile]] = []
+    for depth, profile in scatterers:
+        if isinstance(profile, Mixture):
+            shares = zip(profile.shares, profile.profiles, strict=True)
+            parts += _simple(tuple((depth * share, part) for share, part in shares))
+        elif depth:
+            parts.append((depth, profile))
+    return tuple(parts)
+
+
+def _exponent(
+    parts: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
+) -> Float64:
+    """``sum tau K`` on a grid; mixtures of Gaussians factor into x and y."""
     # A Gaussian much wider than the longest wave on the grid is nothing but its mean.
     longest_px = 1 / min(_lowest(fx_per_px), _lowest(fy_per_px))
-    largest_rad = max(2 * longest_px / px_per_rad, profile.half_energy_radius_rad)
-    gaussians = as_gaussians(profile, largest_sigma_rad=largest_rad)
-    if gaussians is None:
-        return _alias_sum(profile, px_per_rad, fx_per_px, fy_per_px)
-    shares, sigmas_px = gaussians.shares, gaussians.sigmas_rad * px_per_rad
-    along_x = np.stack([gaussian_alias_sum(sigma, fx_per_px) for sigma in sigmas_px])
-    along_y = np.stack([gaussian_alias_sum(sigma, fy_per_px) for sigma in sigmas_px])
-    return np.asarray((along_y * shares[:, np.newaxis]).T @ along_x, dtype=np.float64)
+    depths, sigmas_px, others = [np.zeros(0)], [np.zeros(0)], []
+    for depth, profile in parts:
+        largest_rad = max(2 * longest_px / px_per_rad, profile.half_energy_radius_rad)
+        gaussians = as_gaussians(profile, largest_sigma_rad=largest_rad)
+        if gaussians is None:
+            others.append((depth, profile))
+        else:
+            depths.append(depth * gaussians.shares)
+            sigmas_px.append(gaussians.sigmas_rad * px_per_rad)
+    falls = -2 * (math.pi * np.concatenate(sigmas_px)[:, np.newaxis]) ** 2
+    along_x, along_y = np.exp(falls * fx_per_px**2), np.exp(falls * fy_per_px**2)
+    exponent = (along_y * np.concatenate(depths)[:, np.newaxis]).T @ along_x
+    if others:
+        exponent += _from_table(tuple(others), px_per_rad, fx_per_px, fy_per_px)
+    return np.asarray(exponent, dtype=np.float64)
 
 
 def _lowest(f_per_px: Float64) -> float:
@@ -73,66 +143,158 @@ def _lowest(f_per_px: Float64) -> float:
     return float(above.min()) if above.size else 1.0
 
 
-def gaussian_alias_sum(sigma_px: float, f_per_px: Float64) -> Float64:
-    """Transform along one axis of a Gaussian averaged over sending and receiving pixel."""
-    # Beyond exp(-40) nothing is left; below 0.01 px the kernel is a point, and its alias sum 1.
-    if sigma_px < 1e-2:
-        return np.ones_like(f_per_px)
-    last = math.ceil(math.sqrt(40 / (2 * math.pi**2)) / sigma_px)
-    total = np.zeros_like(f_per_px)
-    for m in range(-last, last + 1):
-        f = f_per_px + m
-        total += np.exp(-2 * (math.pi * sigma_px * f) ** 2) * np.sinc(f) ** 2
+def _from_table(
+    parts: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
+) -> Float64:
+    """Return the same from a table along the radius, where a value costs microseconds."""
+    f = np.hypot(fy_per_px[:, np.newaxis], fx_per_px)
+    # Dense near zero, where a wide profile falls.
+    nodes = float(f.max()) * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2
+    if not nodes[-1]:
+        return np.full(f.shape, sum(depth for depth, _ in parts))
+    return np.asarray(CubicSpline(nodes, _at(nodes, parts, px_per_rad))(f))
+
+
+def _at(f_per_px: Float64, parts: Scatterers, px_per_rad: float) -> Float64:
+    """``sum tau K`` at frequencies [cycles/px]."""
+    total = np.zeros(f_per_px.shape)
+    for depth, profile in parts:
+        total += depth * profile.transform(f_per_px * px_per_rad)
     return total
 
 
-def _deposited_cone(radius_px: float, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
-    """Transform of a small cone, whose alias sum would go on for hundreds of terms.
+def _deviated(parts: Scatterers, px_per_rad: float) -> Callable[[Float64], Float64]:
+    """Transfer function of the deviated light beyond the grid's own frequencies."""
+    direct = math.exp(-sum(depth for depth, _ in parts))
+    edged = tuple(part for part in parts if isinstance(part[1], Cone | Airy))
+    smooth = tuple(part for part in parts if part not in edged)
+    nodes = np.linspace(math.log(0.4), math.log(ACCURACY.farthest_alias), ACCURACY.radius_nodes)
+    table = CubicSpline(nodes, _at(np.exp(nodes), smooth, px_per_rad)) if smooth else None
 
-    Averaging over two pixels is what bilinear weights do, so the kernel is the cone's light dropped
-    point by point on the pixels around. Its edge and its tip lie on rings, which the radial rule
-    takes as they are.
+    def at(f_per_px: Float64) -> Float64:
+        exponent = np.zeros(f_per_px.shape) if table is None else table(np.log(f_per_px))
+        if edged:
+            exponent = exponent + _at(f_per_px, edged, px_per_rad)
+        return np.asarray(direct * np.expm1(exponent))
+
+    return at
+
+
+def _negligible(parts: Scatterers) -> float:
+    """Light that may be left out of the sum over aliases.
+
+    Rings and edges of wide profiles go on for hundreds of aliases, but what one adds is strewn
+    along the edge.
     """
-    rings = 64 + math.ceil(48 * radius_px)
-    edges = np.linspace(0, 1, rings + 1)
-    light = np.diff(edges**2 * (3 - 2 * edges))
-    r = radius_px * (edges[1:] + edges[:-1]) / 2
-    angle = (np.arange(4 * rings) + 0.5) * (np.pi / (8 * rings))
-    y, x = np.outer(r, np.sin(angle)), np.outer(r, np.cos(angle))
-    reach = math.floor(radius_px) + 2
-    near = np.arange(reach)[:, np.newaxis]
-    kernel = np.zeros((reach, reach))
-    for ring in range(rings):
-        down_y, down_x = (np.maximum(1 - np.abs(at[ring] - near), 0) for at in (y, x))
-        kernel += light[ring] / angle.size * (down_y @ down_x.T)
-    # A point in the first quadrant stands for four: what it drops beside an axis goes to both
-    # sides of it alike.
-    along_y, along_x = (np.cos(2 * np.pi * f * near) for f in (fy_per_px, fx_per_px))
-    return np.asarray(along_y.T @ kernel @ along_x, dtype=np.float64)
+    has_edge = any(isinstance(profile, Cone | Airy) for _, profile in parts)
+    return ACCURACY.negligible_edge if has_edge else ACCURACY.negligible_alias_sum
+
+
+@lru_cache(maxsize=64)
+def _farthest_alias(parts: Scatterers, px_per_rad: float) -> float:
+    """Frequency [cycles/px] beyond which pixels see nothing of the deviated light."""
+    f = np.geomspace(0.5, ACCURACY.farthest_alias, 600)
+    seen = np.abs(np.expm1(_at(f, parts, px_per_rad))) / (math.pi * f) ** 2
+    (lit,) = np.nonzero(seen > _negligible(parts))
+    return float(f[min(lit[-1] + 1, f.size - 1)]) if lit.size else 0.0
+
+
+@lru_cache(maxsize=32)
+def _folded(parts: Scatterers, px_per_rad: float) -> _Folded | None:
+    """Sum over aliases as polynomials of the square of the frequency; None if too many."""
+    deviated, farthest = _deviated(parts, px_per_rad), _farthest_alias(parts, px_per_rad)
+    negligible = _negligible(parts)
+    for count in ACCURACY.alias_nodes:
+        nodes = (np.cos(math.pi * (np.arange(count) + 0.5) / count) + 1) / 8
+        values = _alias_sum(deviated, np.sqrt(nodes), farthest, negligible)
+        series = fft.dctn(values, type=2) / count**2
+        series[0] /= 2
+        series[:, 0] /= 2
+        missed = float(np.abs(series[-2:]).max())
+        # What has a kink among its aliases is followed as far as pays.
+        if missed <= negligible * (10 if count == ACCURACY.alias_nodes[-1] else 1):
+            left, values_, right = np.linalg.svd(series)
+            kept = values_ > negligible / count
+            return _Folded(left[:, kept] * values_[kept], right[kept].T)
+    return None
 
 
 def _alias_sum(
-    profile: Profile, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
+    deviated: Callable[[Float64], Float64], f_per_px: Float64, farthest: float, negligible: float
 ) -> Float64:
-    """Sum of a profile's transform over the aliases of each frequency."""
-    last = 0
-    while last < ACCURACY.most_aliases and _reaches(profile, px_per_rad, last):
-        last += 1
-    # Profiles such as the cone cost microseconds a value: tabulated over radius, dense near zero
-    # where a wide profile falls.
+    """Sum over all aliases but the first, at every pair of frequencies, shape (N, N)."""
+    places, weights = _along_axis(f_per_px, farthest)
+    nearest, most = places.min(axis=1), weights.max(axis=1)
+    total = np.zeros((f_per_px.size, f_per_px.size))
+    light = np.abs(deviated(np.geomspace(0.5, 2 * farthest, 600)))
+    falling = np.maximum.accumulate(light[::-1])[::-1]
+    for own in range(len(places)):
+        radius = np.maximum(np.hypot(nearest[own], nearest), 0.5)
+        bound = np.interp(radius, np.geomspace(0.5, 2 * farthest, 600), falling)
+        lit = bound * most[own] * most > negligible / 10
+        # The sum looks the same along both axes: of a pair of aliases one half is enough.
+        lit[:own] = False
+        lit[0] &= own != 0
+        (others,) = np.nonzero(lit)
+        if not others.size:
+            continue
+        f = np.hypot(places[own][:, np.newaxis], places[others][:, np.newaxis])
+        seen = deviated(f) * weights[others][:, np.newaxis]
+        seen[others == own] /= 2
+        total += weights[own][:, np.newaxis] * seen.sum(axis=0)
+    return total + total.T
+
+
+def _along_axis(f_per_px: Float64, farthest: float) -> tuple[Float64, Float64]:
+    """Aliases along an axis, the first of them none, and what both pixels see of each.
+
+    Far aliases are taken together: ``sum 1 / (f + m)**2`` over a stretch is an integral over 1 / f,
+    of which a few nodes say all, and its whole is known.
+    """
+    near = ACCURACY.near_aliases
+    last = min(near, math.ceil(farthest))
+    m = np.array(sorted(range(-last, last + 1), key=abs))[:, np.newaxis]
+    places, weights = [np.abs(f_per_px + m)], [np.sinc(f_per_px + m) ** 2]
+    start = last + 1
+    x, w = leggauss(ACCURACY.nodes_of_far_aliases)
+    while last == near and start < farthest:
+        stop = 2 * start
+        for f in (f_per_px, -f_per_px):
+            low, high = 1 / (stop - 0.5 + f), 1 / (start - 0.5 + f)
+            t = (high + low) / 2 + (high - low) / 2 * x[:, np.newaxis]
+            whole = special.polygamma(1, start + f) - special.polygamma(1, stop + f)
+            places.append(1 / t)
+            weights.append(w[:, np.newaxis] / 2 * whole * (np.sin(np.pi * f) / np.pi) ** 2)
+        start = stop
+    return np.concatenate(places), np.concatenate(weights)
+
+
+def _add_aliases(
+    out: Float64,
+    parts: Scatterers,
+    px_per_rad: float,
+    fx_per_px: Float64,
+    fy_per_px: Float64,
+) -> None:
+    """Add aliases one by one, of a scatterer whose light has a kink among them."""
+    last = min(math.ceil(_farthest_alias(parts, px_per_rad)), ACCURACY.most_aliases)
     end = math.hypot(last + 0.5, last + 0.5)
     nodes = end * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2
-    table = CubicSpline(nodes, profile.transform(nodes * px_per_rad))
-    total = np.zeros((len(fy_per_px), len(fx_per_px)))
+    direct = math.exp(-sum(depth for depth, _ in parts))
+    table = CubicSpline(nodes, direct * np.expm1(_at(nodes, parts, px_per_rad)))
     for my in range(-last, last + 1):
         for mx in range(-last, last + 1):
+            if not mx and not my:
+                continue
             fy, fx = fy_per_px + my, fx_per_px + mx
             window = np.outer(np.sinc(fy) ** 2, np.sinc(fx) ** 2)
-            total += table(np.minimum(np.hypot(fy[:, np.newaxis], fx), end)) * window
-    return total
+            out += table(np.minimum(np.hypot(fy[:, np.newaxis], fx), end)) * window
 
 
-def _reaches(profile: Profile, px_per_rad: float, alias: int) -> bool:
-    beyond = np.linspace(alias + 0.5, alias + 1.5, 33) * px_per_rad
-    left = np.abs(profile.transform(beyond)) / (math.pi * (alias + 0.5)) ** 2
-    return bool(np.max(left) > ACCURACY.negligible_alias)
+def joined(scatterers: Sequence[Scatterers]) -> Scatterers:
+    """Return scatterers one behind the other as one; depths of equal profiles add."""
+    depths: dict[Profile, float] = {}
+    for each in scatterers:
+        for depth, profile in each:
+            depths[profile] = depths.get(profile, 0.0) + depth
+    return tuple((depth, profile) for profile, depth in depths.items())

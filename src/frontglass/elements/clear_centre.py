@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_number, check_positive
 from frontglass.choices import Choice
+from frontglass.convolution.split import most_parts, on_split_pixels
 from frontglass.elements.element import Fact
 from frontglass.elements.filter_plane import map_over_frame
 from frontglass.optics.camera import Camera
@@ -121,14 +123,29 @@ class ClearCentre:
         Returns
         -------
         ndarray, shape (H, W, 3), float32
-            The light is divided where it comes from, before it is spread, so that none is lost and
-            halos of covered lamps spill into the clear middle.
+            Even light stays even, and is as much as before.
+
+        Notes
+        -----
+        The lens sees, in a direction, what leaves the filter in that direction over the footprint
+        of that direction, wherever it came from: ``out = c L + (1 - c) T spread(L)`` with c the
+        share of the footprint that is clear. Rays of a lamp that are deviated elsewhere on the
+        filter pass the lens by. So a lamp seen through the clear part gets a halo where the
+        filter is covered, and one seen through the covered part sends none into the clear one.
+        The light of all lamps together is kept; that of one at the rim is not, by as much as its
+        halo finds more of the filter covered than the lamp itself does.
         """
-        clear = self.share((light.shape[0], light.shape[1]), camera)
-        out = covered(_weighed(light, 1 - clear))
-        if transmittance != 1:
-            out *= np.float32(transmittance)
-        return _weighed(light, clear, onto=out)
+
+        def seen(fine: Float32) -> Float32:
+            clear = self.share((fine.shape[0], fine.shape[1]), camera)
+            out = _weighed(covered(fine), (1 - clear) * np.float32(transmittance))
+            return _weighed(fine, clear, onto=out)
+
+        # Where the rim begins, both what is clear and a lamp's halo change within a pixel.
+        shape = (light.shape[0], light.shape[1])
+        blur_px = Footprint.of_camera(camera).blur_diameter * camera.px_per_rad(shape[1])
+        parts = min(most_parts(shape), math.ceil(ACCURACY.rim_px / blur_px))
+        return on_split_pixels(light, parts, seen)
 
 
 def _weighed(light: Float32, share: Float32, *, onto: Float32 | None = None) -> Float32:

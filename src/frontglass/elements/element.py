@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
+from functools import partial
 from typing import ClassVar, Protocol, Self
 
 import numpy as np
@@ -13,7 +14,9 @@ from numpy.typing import NDArray
 
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
-from frontglass.convolution.filters import Filter, Product
+from frontglass.convolution.filters import Filter
+from frontglass.convolution.product import Product
+from frontglass.convolution.split import most_parts, on_split_pixels
 from frontglass.elements.encircled import encircled_flux
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
@@ -216,11 +219,38 @@ class Element(ABC):
 
 def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
+    return _convolved(_products(filters), passage, light)
+
+
+def through_filters(light: Float32, elements: Sequence[Element], passage: Passage) -> Float32:
+    """Light after elements with filters, one behind the other.
+
+    On a small frame pixels are split where they would average twice what a scatterer and others
+    deviate together, if that can be mended.
+    """
+    width = light.shape[1]
+    whole = _products_at(elements, passage, width)
+    for parts in range(1, most_parts((light.shape[0], width)) + 1):
+        products = whole if parts == 1 else _products_at(elements, passage, width * parts)
+        if all(product.fits_the_grid for product in products):
+            return on_split_pixels(light, parts, partial(_convolved, products, passage))
+    return _convolved(whole, passage, light)
+
+
+def _products_at(elements: Sequence[Element], passage: Passage, width_px: int) -> list[Filter]:
+    px_per_rad = passage.camera.px_per_rad(width_px)
+    return _products([element.filters(px_per_rad) for element in elements])
+
+
+def _products(filters: Sequence[Sequence[Filter]]) -> list[Filter]:
     # A product of one would copy its planes, each as large as a channel.
-    products = [
+    return [
         members[0] if len(members) == 1 else Product(members)
         for members in zip(*filters, strict=True)
     ]
+
+
+def _convolved(products: Sequence[Filter], passage: Passage, light: Float32) -> Float32:
     if all(product.direct == 1 for product in products):  # nothing is deviated
         return light
     return convolve(light, products, passage.surround)

@@ -164,8 +164,8 @@ class Grease(Covering):
 
         Notes
         -----
-        Light through an uneven film is divided, where it comes from, among films of a few depths
-        and directions, by how much of each the pupil sees.
+        What leaves an uneven film in a direction is a mean over films of a few depths and strokes,
+        by how much of each the pupil sees in that direction (see `ClearCentre.through`).
         """
         if self.film_um == 0 or self.gaps == 1:
             return light
@@ -177,7 +177,7 @@ class Grease(Covering):
         for share, patch in self._patches().over_frame(shape, passage.camera):
             film = self.film(variance_ratio=patch.variance_ratio, stroke_rad=patch.stroke_rad)
             filters = [film_filter(film, channel, px_per_rad) for channel in CHANNELS]
-            out += filtered(light * share[..., np.newaxis], [filters], passage)
+            out += filtered(light, [filters], passage) * share[..., np.newaxis]
         return out
 
     def _patches(self) -> Patches:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import secrets
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -43,6 +44,16 @@ def write_whole(path: Path, write: Callable[[str], None]) -> None:
 def write_bytes_whole(path: Path, data: bytes) -> None:
     """Write a file that appears whole or not at all; raises as `write_whole`."""
     write_whole(path, lambda beside: _fill(beside, data))
+
+
+def copy_whole(source: Path, path: Path) -> None:
+    """Copy a file byte for byte; whole or not at all, and raises as `write_whole`."""
+    write_whole(path, lambda beside: _copy(source, beside))
+
+
+def _copy(source: Path, path: str) -> None:
+    # Its content alone: who may read it is as of any file that is written.
+    shutil.copyfile(source, path)
 
 
 def _fill(path: str, data: bytes) -> None:

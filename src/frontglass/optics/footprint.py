@@ -140,7 +140,7 @@ class RoundHole:
 
         Notes
         -----
-        It weights the light of the scene before it is spread, not what has been spread.
+        Light that the filter deviates counts by the direction in which it leaves.
         """
         x = footprint.middle_m(tangent_x) - self.x_m
         y = footprint.middle_m(tangent_y) - self.y_m

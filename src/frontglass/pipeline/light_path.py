@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.convolution.filters import Filter
 from frontglass.elements import Element, Passage, Place, Stack
-from frontglass.elements.element import filtered
+from frontglass.elements.element import through_filters
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.recovered_light import without_direct
@@ -103,12 +102,11 @@ def _path(looks: Sequence[Stack]) -> list[Element]:
 
 def _through(light: Float32, path: Iterable[Element], passage: Passage) -> Float32:
     """Light after all elements; neighbours with filters make one run."""
-    run: list[Sequence[Filter]] = []
+    run: list[Element] = []
     for element in path:
-        filters = element.filters(passage.camera.px_per_rad(light.shape[1]))
-        if filters:
-            run.append(filters)
+        if element.filters(passage.camera.px_per_rad(light.shape[1])):
+            run.append(element)
             continue
-        light = element.through(filtered(light, run, passage), passage)
+        light = element.through(through_filters(light, run, passage), passage)
         run = []
-    return filtered(light, run, passage)
+    return through_filters(light, run, passage)

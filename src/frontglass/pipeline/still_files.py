@@ -6,10 +6,16 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
-from frontglass.files import write_picture
+from frontglass.files import NonFinite, write_picture
+from frontglass.files.plan import container_of
+from frontglass.files.whole import copy_whole
 from frontglass.optics.camera import Camera
+from frontglass.picture.encoding import Container
+from frontglass.picture.picture import Picture
 from frontglass.pipeline.recipe import Recipe
 from frontglass.units import strength_text
 
@@ -50,6 +56,9 @@ def render_file(
 ) -> RenderedStill:
     """Render one still from file to file.
 
+    Where nothing changes, neither light nor format, the file is copied byte for byte: a JPEG that
+    is decoded and coded again is another.
+
     Parameters
     ----------
     still : Path
@@ -87,9 +96,23 @@ def render_file(
     picture = recipe.picture_from(still)
     camera, assumed = recipe.framing.camera_for(picture)
     seen = recipe.rendered(picture, camera)
-    written = write_picture(target, seen, quality=recipe.quality)
+    written: tuple[str, ...] = ()
+    if _is_as_it_was(picture, seen, recipe, container_of(target)):
+        copy_whole(still, target)
+    else:
+        written = write_picture(target, seen, quality=recipe.quality)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
     return RenderedStill(still=still, out=target, camera=camera, notices=notices)
+
+
+def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Container) -> bool:
+    """Whether the still's own file already holds what is to be written."""
+    encoding = picture.encoding
+    is_asked = recipe.exposure_stops != 0 or recipe.quality is not None
+    is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
+    if is_asked or is_mended or encoding.container is not container:
+        return False
+    return seen.radiance is picture.radiance or np.array_equal(seen.radiance, picture.radiance)
 
 
 def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:
