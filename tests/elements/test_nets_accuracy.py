@@ -13,6 +13,7 @@ from frontglass.optics.bands import CHANNEL_BANDS
 from tests.reference.front_optics import camera, level_net_reference, seen
 from tests.reference.mask_reference import LEAST_WEIGHT, WAVELENGTHS, mask_reference, mask_transfer
 from tests.reference.real_masks import drawn_lines, light_through, orders_of
+from tests.reference.recorded import recorded
 
 SHAPE = (60, 97)
 PATTERNS = {
@@ -174,7 +175,11 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
     plane = light[..., 1].astype(float)
     big = np.block([[plane, plane[:, ::-1]], [plane[::-1], plane[::-1, ::-1]]])
     how = {"least_weight": LEAST_WEIGHT, "wavelengths": WAVELENGTHS}
-    transfer = mask_transfer(mesh.mask(), CHANNEL_BANDS[1], 2000.0, big.shape, **how)
+
+    def behind_the_mesh(big: np.ndarray, mesh: Net) -> np.ndarray:
+        return mask_transfer(mesh.mask(), CHANNEL_BANDS[1], 2000.0, big.shape, **how)
+
+    transfer = recorded(behind_the_mesh, big, mesh)
     aliases = np.arange(-4, 5)[:, np.newaxis]
     along_y, along_x = (
         np.sum(np.exp(-2 * (np.pi * 2000.0 * sigma_rad * f) ** 2) * np.sinc(f) ** 2, axis=0)
@@ -189,7 +194,8 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
 def assert_within_the_bound(mesh, scale, channel, **how):
     light = small_night(600.0)
     got = seen(light, mesh, camera=camera(SMALL[1], scale))[..., channel]
-    want = mask_reference(light[..., channel].astype(float), mesh, channel, scale, **how)
+    plane = light[..., channel].astype(float)
+    want = recorded(mask_reference, plane, mesh, channel, scale, **how)
     assert_no_one_sees_a_difference(got, want)
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
 
@@ -217,16 +223,19 @@ def assert_no_one_sees_a_difference(got, want):
 def test_two_families_against_the_mask_itself(groove, angle_deg):
     # Drawn thread by thread, transformed, every order moved through the band: no closed forms.
     phase_rad = None if groove is None else np.radians(groove)
-    mask = drawn_lines(
-        (400, 400), (1, 1), [(1, 0), (0, 1)], cover=0.05, phase_rad=phase_rad, fine=1
-    )
-    orders = orders_of(mask, (1e-3, 1e-3), tiles=2, least=5e-10).turned(-np.radians(angle_deg))
+
+    def through_the_mask(plane: np.ndarray, phase_rad: float | None) -> np.ndarray:
+        directions = [(1, 0), (0, 1)]
+        mask = drawn_lines((400, 400), (1, 1), directions, cover=0.05, phase_rad=phase_rad, fine=1)
+        orders = orders_of(mask, (1e-3, 1e-3), tiles=2, least=5e-10)
+        return light_through(plane, orders.turned(-np.radians(angle_deg)), 1, 2000.0)
+
     lines = Lines(
         pitch_mm=1.0, line_mm=0.05, families=2, groove_phase_deg=groove, angle_deg=angle_deg
     )
     light = small_night(600.0)
     got = seen(light, lines, camera=camera(SMALL[1], 2000.0))[..., 1]
-    want = light_through(light[..., 1].astype(float), orders, 1, 2000.0)
+    want = recorded(through_the_mask, light[..., 1].astype(float), phase_rad)
     assert_no_one_sees_a_difference(got, want)
     # Orders that hold less than 5e-10, 7e-4 of the light, are laid evenly over the frame instead.
     np.testing.assert_allclose(got, want, rtol=3e-3, atol=1.5e-3)
