@@ -109,6 +109,8 @@ class Accuracy:
         as good.
     much_joint_light : float
         Share of what two families deviate from which on there are more of them.
+    fine_joint_orders : (float, float)
+        Out to so many first orders these points are closer [px]: thick threads put much light there.
     joint_px, joint_reach_px : float
         So far at least, and no farther, are such orders laid [px].
     most_joint_orders : int
@@ -230,6 +232,7 @@ class Accuracy:
     joint_orders: tuple[int, float] = (16, 0.25)
     more_joint_orders: tuple[int, float] = (36, 0.125)
     much_joint_light: float = 0.01
+    fine_joint_orders: tuple[float, float] = (8.0, 1 / 32)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0
     most_joint_orders: int = 128

@@ -291,21 +291,35 @@ class _Torus:
     def _joint(self, members: tuple[int, ...], highest: int) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
         orders = self.mask.joint_orders(members, highest, self.parts_of_a_peak)
-        points = streaks_of(orders, self.band, self.px_per_rad, self.step_px)
+        pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
+        first_px = self.band.centre_m / pitch_m * self.px_per_rad
+        within, step = ACCURACY.fine_joint_orders
+        fine = (within * first_px, step)
+        points = streaks_of(orders, self.band, self.px_per_rad, self.step_px, fine=fine)
         light = on_torus(points, self.side)
         return np.asarray(fft.rfft2(light, workers=-1).real)
 
 
-def streaks_of(orders: Orders, band: Band, px_per_rad: float, step_px: float) -> Iterator[Points]:
-    """Orders as a band blurs them, along the line to the lamp, a ring of them at a time."""
+def streaks_of(
+    orders: Orders,
+    band: Band,
+    px_per_rad: float,
+    step_px: float,
+    *,
+    fine: tuple[float, float] = (0.0, math.inf),
+) -> Iterator[Points]:
+    """Orders as a band blurs them, along the line to the lamp, a ring of them at a time.
+
+    Points are `step_px` apart at most; `fine` is a radius and a smaller step within [px].
+    """
     x, y = (at * band.centre_m * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
     radius = np.hypot(x, y)
     rings = np.ceil(2 * np.log2(np.maximum(radius, 1.0)))
     for ring in np.unique(rings):
         (members,) = np.nonzero(rings == ring)
-        wavelengths, weights = band.wavelengths(
-            band.centre_m * step_px / float(radius[members].max())
-        )
+        farthest = float(radius[members].max())
+        step = min(step_px, fine[1]) if farthest <= fine[0] else step_px
+        wavelengths, weights = band.wavelengths(band.centre_m * step / farthest)
         ratio = wavelengths / band.centre_m
         some = max(ACCURACY.points_at_once // ratio.size, 1)
         for start in range(0, members.size, some):
