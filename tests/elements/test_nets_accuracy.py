@@ -14,6 +14,7 @@ from tests.reference.front_optics import camera, level_net_reference, seen
 from tests.reference.mask_reference import LEAST_WEIGHT, WAVELENGTHS, mask_reference, mask_transfer
 from tests.reference.real_masks import drawn_lines, light_through, orders_of
 from tests.reference.recorded import recorded
+from tests.reference.transfer_functions import mask_otf
 
 SHAPE = (60, 97)
 PATTERNS = {
@@ -170,22 +171,24 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
     light = small_night(600.0)
     path = (mesh, glow, Veil(veil_share=veil_share))
     got = seen(light, *path, camera=camera(SMALL[1], 2000.0))[..., 1]
-    # One transfer function for all of the frame laid out with its mirror images, and closed forms:
-    # a Gaussian through both averages over a pixel, and the chance of no, one, two deviations.
+    # One transfer function for all of the frame laid out with its mirror images. What both deviate
+    # is averaged over pixels once: aliases of the net's, and of the product where a Gaussian this
+    # wide leaves anything of itself, which is at no alias.
     plane = light[..., 1].astype(float)
     big = np.block([[plane, plane[:, ::-1]], [plane[::-1], plane[::-1, ::-1]]])
     how = {"least_weight": LEAST_WEIGHT, "wavelengths": WAVELENGTHS}
+    band = CHANNEL_BANDS[1]
 
     def behind_the_mesh(big: np.ndarray, mesh: Net) -> np.ndarray:
-        return mask_transfer(mesh.mask(), CHANNEL_BANDS[1], 2000.0, big.shape, **how)
+        return mask_transfer(mesh.mask(), band, 2000.0, big.shape, **how)
 
-    transfer = recorded(behind_the_mesh, big, mesh)
-    aliases = np.arange(-4, 5)[:, np.newaxis]
-    along_y, along_x = (
-        np.sum(np.exp(-2 * (np.pi * 2000.0 * sigma_rad * f) ** 2) * np.sinc(f) ** 2, axis=0)
-        for f in (np.fft.fftfreq(big.shape[0]) + aliases, np.fft.rfftfreq(big.shape[1]) + aliases)
-    )
-    transfer *= np.exp(-depth * (1 - np.outer(along_y, along_x)))
+    transfer = recorded(behind_the_mesh, big, mesh) * np.exp(-depth)
+    fy, fx = np.fft.fftfreq(big.shape[0])[:, np.newaxis], np.fft.rfftfreq(big.shape[1])
+    scattered = np.exp(-2 * (np.pi * 2000.0 * sigma_rad) ** 2 * (fy**2 + fx**2))
+    added = np.exp(-depth * (1 - scattered)) - np.exp(-depth)
+    for wavelength, share in zip(*band.wavelengths(8 * band.sigma_m / WAVELENGTHS), strict=True):
+        once = mask_otf(mesh.mask(), 2000.0 * fx, 2000.0 * fy, wavelength)
+        transfer += share * once * added * np.sinc(fx) ** 2 * np.sinc(fy) ** 2
     spread = np.fft.irfft2(np.fft.rfft2(big) * transfer, s=big.shape)[: SMALL[0], : SMALL[1]]
     want = (1 - veil_share) * spread + veil_share * plane.mean()
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
