@@ -110,7 +110,7 @@ class Accuracy:
     much_joint_light : float
         Share of what two families deviate from which on there are more of them.
     fine_joint_orders : (float, float)
-        Out to so many first orders these points are closer [px]: thick threads put much light there.
+        Out to so many first orders these points are closer [px]: thick threads light them most.
     joint_px, joint_reach_px : float
         So far at least, and no farther, are such orders laid [px].
     most_joint_orders : int
