@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
+from frontglass.picture.lamp_distance import LampSurfaces
 from frontglass.picture.lamp_place import LampPlace
 from frontglass.units import rad_from_deg
 
@@ -21,7 +22,9 @@ Mask = NDArray[np.bool_]
 OVER_THE_MEAN = 8.0
 """A pixel is a lamp's from three stops above the mean light of the frame on."""
 EDGE_SHARE = 0.25
-"""A lamp marked by hand reaches as far as a quarter of its own peak."""
+"""A lamp marked by hand reaches as far as a quarter of its own peak at least."""
+DIMMEST_SHARE = 1 / 32
+"""And down to this share of it where that is a lamp's light still: a lens blurs it."""
 MARK_REACH = 1 / 200
 """How far, over the width of the frame, a mark may miss the brightest pixel of its lamp."""
 LAMP_PATCH_RAD = rad_from_deg(ACCURACY.lamp_patch_deg)
@@ -79,8 +82,8 @@ def lamps_in(
     Returns
     -------
     LampsAndRest
-        A lamp is as far as the middle one of its pixels' distances. What lies on the sky is no
-        lamp.
+        A lamp is as far as the surface that its brightest pixels show (see `LampSurfaces`), each
+        part of a long one for itself. What lies on the sky is no lamp.
     """
     third = np.full((1, 3), 1 / 3, np.float32)
     grey: Float32 = np.asarray(cv2.transform(light, third), dtype=np.float32)
@@ -89,8 +92,8 @@ def lamps_in(
     for region, given_m in regions:
         top, left, mask = region
         part = np.s_[top : top + mask.shape[0], left : left + mask.shape[1]]
-        away = given_m or _middle_m(distance_m[part][mask])
-        if math.isfinite(away):
+        away = given_m or LampSurfaces(grey[part], distance_m[part], mask)
+        if not isinstance(away, LampSurfaces) or math.isfinite(away.nearest_m()):
             sums = _sums(light[part], region, light.shape[:2], px_per_rad)
             measured.append((region, away, sums))
     if marks is None:
@@ -156,17 +159,13 @@ def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[_Region
         if not peak > 0:
             got = f"{mark.x_px:g},{mark.y_px:g}"
             raise ParameterError("lamp", "on something that is not black", got)
-        bright = (grey >= EDGE_SHARE * peak).view(np.uint8)
+        least = max(DIMMEST_SHARE * peak, OVER_THE_MEAN * cv2.mean(grey)[0])
+        bright = (grey >= min(EDGE_SHARE * peak, least)).view(np.uint8)
         _, labels = cv2.connectedComponents(bright, connectivity=8)
         mine = labels == labels[top + int(peak_y), left + int(peak_x)]
         rows, columns = np.flatnonzero(mine.any(1)), np.flatnonzero(mine.any(0))
         box = mine[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
         yield _Region(int(rows[0]), int(columns[0]), box), mark.distance_m
-
-
-def _middle_m(distances: Float32) -> float:
-    known = distances[np.isfinite(distances)]
-    return float(np.median(known)) if known.size else math.inf
 
 
 def _sums(light: Float32, region: _Region, shape: tuple[int, int], px_per_rad: float) -> _Sums:
@@ -194,7 +193,7 @@ def _tangents(
 
 
 def _parts(
-    light: Float32, region: _Region, away_m: float, px_per_rad: float
+    light: Float32, region: _Region, away: float | LampSurfaces, px_per_rad: float
 ) -> Iterator[LampInAir]:
     """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
     height, width = region.mask.shape
@@ -208,8 +207,10 @@ def _parts(
     rows, columns = y + region.top, x + region.left
     solid = _solid_angles(rows, columns, light.shape[:2], px_per_rad)
     tangent_down, tangent_right = _tangents(rows, columns, light.shape[:2], px_per_rad)
-    for number in np.unique(part):
+    numbers = np.unique(part)
+    for number in numbers:
         own = part == number
+        away_m = _part_m(away, region.mask, own, len(numbers))
         flux = weights[own] * solid[own, np.newaxis]
         share = flux.sum(1).clip(0)
         share /= share.sum() or 1.0
@@ -220,3 +221,16 @@ def _parts(
             distance_m=away_m,
             illuminance=(red, green, blue),
         )
+
+
+def _part_m(away: float | LampSurfaces, mask: Mask, own: Mask, count: int) -> float:
+    """Distance of one of the parts of a lamp [m]: its own, where it has half a fair vote."""
+    if not isinstance(away, LampSurfaces):
+        return away
+    if count > 1:
+        part = np.zeros_like(mask)
+        part[mask] = own
+        nearest = away.nearest_m(part) if away.vote(part) > 0.5 / count else math.inf
+        if math.isfinite(nearest):
+            return nearest
+    return away.nearest_m()
