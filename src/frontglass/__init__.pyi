@@ -2,6 +2,7 @@
 # `import X as X` is how a stub says that a name is public.
 from frontglass.batch.run import render_batch as render_batch
 from frontglass.choices import Surround as Surround
+from frontglass.elements import BareLamp as BareLamp
 from frontglass.elements import Beam as Beam
 from frontglass.elements import ClearCentre as ClearCentre
 from frontglass.elements import ConeLobe as ConeLobe
