@@ -125,6 +125,9 @@ class Accuracy:
         Lamps that haze lets glow at most, the share of the brightest one's light below which one
         is left out, and the size from which on one counts as several. More and smaller ones take
         time, each for its own glow.
+    airlight_px, airlight_parts : int
+        Pixels that airlight is estimated from, and parts of the frame in which it is: time with the
+        square of these.
     distance_px : int
         Long side of the picture on which typed distances are spread. More take time, and follow
         finer edges.
@@ -233,6 +236,8 @@ class Accuracy:
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01
     lamp_patch_deg: float = 1.5
+    airlight_px: int = 100_000
+    airlight_parts: int = 576
     distance_px: int = 288
     alignment_px: int = 8_000_000
     alignment_steps: int = 4

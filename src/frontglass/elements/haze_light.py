@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.elements.airlight import estimated_airlight
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
@@ -115,17 +116,24 @@ def light_through_haze(light: Float32, haze: Haze, passage: Passage) -> Float32:
     if distance is None:
         raise LookError(NO_DISTANCE)
     px_per_rad = passage.camera.px_per_rad(light.shape[1])
-    lamps, rest = lamps_in(light, distance, px_per_rad, passage.lamps)
-    airlight = haze.airlight or tuple(haze.albedo * max(mean, 0.0) for mean in rest)
+    found = lamps_in(light, distance, px_per_rad, passage.lamps)
     grid = _Grid(distance, haze, px_per_rad)
-    shining = [_Lamp.found(lamp) for lamp in lamps]
+    shining = [_Lamp.found(lamp) for lamp in found.lamps]
     shining += [_Lamp.said(lamp, px_per_rad) for lamp in haze.lamps if lamp.level]
-    lines = grid.lines(shining, airlight)
+    added = grid.added(shining)
+    glow = (added[0] + added[1]).mean(axis=0) / 2
+    if haze.airlight is None:
+        airlight = estimated_airlight(
+            light, distance, haze, found, glow=glow, px_per_rad=px_per_rad
+        )
+    else:
+        airlight = np.array(haze.airlight, np.float64).reshape(1, 1, 3)
+    lines = grid.lines(added, airlight)
     out = _composed(light, distance, grid.extinctions, lines)
     for lamp in shining:
         grid.add_near(out, lamp)
     farthest_m = max((lamp.distance_m for lamp in shining), default=0.0)
-    passage.notices.extend(_said(haze, lamps, airlight, farthest_m))
+    passage.notices.extend(_said(haze, found.lamps, airlight.mean((0, 1)).tolist(), farthest_m))
     return out
 
 
@@ -162,9 +170,11 @@ class _Grid:
         self.right = np.tile((columns - width / 2) / px_per_rad, len(rows))
         self.surfaces = [_around(distance, self.shape, end) for end in (np.minimum, np.maximum)]
 
-    def lines(self, lamps: Sequence[_Lamp], airlight: Sequence[float]) -> _LinesOverTransmittance:
+    def lines(self, added: tuple[Float64, Float64], airlight: Float64) -> _LinesOverTransmittance:
         """Light that the air adds, as lines in the transmittance; lamps without their middle."""
-        near, far = self._added(lamps)
+        near, far = added
+        around = cv2.resize(airlight, self.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        around = around.reshape(-1, 3)
         offset, slope = np.empty_like(near), np.empty_like(near)
         for c, extinction in enumerate(self.extinctions):
             # Zero times an endless distance is no number; no extinction, no loss.
@@ -177,14 +187,14 @@ class _Grid:
             offset[:, c] = far[:, c] - slope[:, c] * transmittance[1]
             # A line through one point only: all its light, wherever the pixel lies on it.
             offset[flat, c] = (near[flat, c] + far[flat, c]) / 2
-            offset[:, c] += airlight[c]
-            slope[:, c] -= airlight[c]
+            offset[:, c] += around[:, c]
+            slope[:, c] -= around[:, c]
         whole = (*self.shape, 3)
         return _LinesOverTransmittance(
             offset.reshape(whole).astype(np.float32), slope.reshape(whole).astype(np.float32)
         )
 
-    def _added(self, lamps: Sequence[_Lamp]) -> tuple[Float64, Float64]:
+    def added(self, lamps: Sequence[_Lamp]) -> tuple[Float64, Float64]:
         """Light of lamps and beams at the nodes, before the nearest and the farthest surface."""
         added = [np.zeros((self.right.size, 3)) for _ in self.surfaces]
         for lamp in lamps:
@@ -352,8 +362,8 @@ def _said(
     if haze.airlight is None:
         shares = "/".join(f"{100 * part:.2g}" for part in airlight)
         said.append(
-            f"Airlight of the haze is estimated: {shares} % of white (red/green/blue), the mean "
-            "light of the frame apart from its lamps, times the albedo."
+            f"Airlight of the haze is estimated: {shares} % of white (red/green/blue), from the "
+            "light of the frame apart from its lamps, and from their glow."
         )
     places = [f"{away:.1f}" for away in sorted({round(lamp.distance_m, 1) for lamp in lamps})]
     if places:

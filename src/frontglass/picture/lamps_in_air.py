@@ -52,11 +52,40 @@ class LampInAir(NamedTuple):
     illuminance: tuple[float, float, float]
 
 
+class Region(NamedTuple):
+    """Pixels of one lamp: a mask with the row and column of its corner."""
+
+    top: int
+    left: int
+    mask: Mask
+
+
 class LampsAndRest(NamedTuple):
-    """Lamps of a frame, and the mean light of all else, red, green and blue."""
+    """Lamps of a frame, and what is none.
+
+    Parameters
+    ----------
+    lamps : tuple of LampInAir
+        The lamps.
+    rest : (float, float, float)
+        Mean light of all else over the frame, red, green and blue.
+    lamp_share : float
+        Light of lamps over all light. [1], in [0, 1].
+    regions : tuple of Region
+        Pixels of the lamps.
+    """
 
     lamps: tuple[LampInAir, ...]
     rest: tuple[float, float, float]
+    lamp_share: float
+    regions: tuple[Region, ...]
+
+    def mask(self, shape: tuple[int, ...]) -> Mask:
+        """Whether each pixel of a frame of `shape` is a lamp's."""
+        mask = np.zeros(shape, np.bool_)
+        for top, left, own in self.regions:
+            mask[top : top + own.shape[0], left : left + own.shape[1]] |= own
+        return mask
 
 
 def lamps_in(
@@ -107,15 +136,9 @@ def lamps_in(
     lamps = tuple(
         lamp for region, away, _ in measured for lamp in _parts(light, region, away, px_per_rad)
     )
-    return LampsAndRest(lamps, (float(rest[0]), float(rest[1]), float(rest[2])))
-
-
-class _Region(NamedTuple):
-    """Pixels of one lamp: a mask with the row and column of its corner."""
-
-    top: int
-    left: int
-    mask: Mask
+    share = float(taken.sum() / total.sum()) if total.sum() > 0 else 0.0
+    means = (float(rest[0]), float(rest[1]), float(rest[2]))
+    return LampsAndRest(lamps, means, min(max(share, 0.0), 1.0), tuple(m[0] for m in measured))
 
 
 class _Sums(NamedTuple):
@@ -125,7 +148,7 @@ class _Sums(NamedTuple):
     flux: NDArray[np.float64]
 
 
-def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
+def _found(grey: Float32) -> Iterator[tuple[Region, float | None]]:
     bright = (grey > OVER_THE_MEAN * cv2.mean(grey)[0]).view(np.uint8)
     # Most rows have no lamp; labelling them all would take longer than all else here.
     rows = np.flatnonzero(
@@ -141,10 +164,10 @@ def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
     for label in largest if count > 1 else ():
         left, top, width, height = (int(n) for n in stats[label, :4])
         mask = labels[top : top + height, left : left + width] == label
-        yield _Region(first + top, left, mask), None
+        yield Region(first + top, left, mask), None
 
 
-def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[_Region, float | None]]:
+def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[Region, float | None]]:
     height, width = grey.shape
     reach = max(1, round(width * MARK_REACH))
     for mark in marks:
@@ -165,10 +188,10 @@ def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[_Region
         mine = labels == labels[top + int(peak_y), left + int(peak_x)]
         rows, columns = np.flatnonzero(mine.any(1)), np.flatnonzero(mine.any(0))
         box = mine[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-        yield _Region(int(rows[0]), int(columns[0]), box), mark.distance_m
+        yield Region(int(rows[0]), int(columns[0]), box), mark.distance_m
 
 
-def _sums(light: Float32, region: _Region, shape: tuple[int, int], px_per_rad: float) -> _Sums:
+def _sums(light: Float32, region: Region, shape: tuple[int, int], px_per_rad: float) -> _Sums:
     inside = light[region.mask].astype(np.float64)
     y, x = np.nonzero(region.mask)
     solid = _solid_angles(y + region.top, x + region.left, shape, px_per_rad)
@@ -193,7 +216,7 @@ def _tangents(
 
 
 def _parts(
-    light: Float32, region: _Region, away: float | LampSurfaces, px_per_rad: float
+    light: Float32, region: Region, away: float | LampSurfaces, px_per_rad: float
 ) -> Iterator[LampInAir]:
     """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
     height, width = region.mask.shape
