@@ -121,6 +121,12 @@ class Accuracy:
         laid at all, and these steps: so many pixels, or longer where a lobe has many of them.
     darkest_halo : float
         Share of a lamp's light below which a point of it is left out.
+    chart_of_small, chart_of_large : tuple of (float, float)
+        Over wide fields: pixels of a chart to a cell that would serve, and how much finer than the
+        frame's they are at least in the middle. More take more time and keep spread light sharper.
+    chart_response_px, chart_blended_twice_px : int, int
+        Side of a chart on which it is found what becomes of even fields; size up to which a frame
+        is small, and a chart's scales are blended at both ends. More take more time.
     lamps_in_air, dimmest_in_air, lamp_patch_deg : int, float, float
         Lamps that haze lets glow at most, the share of the brightest one's light below which one
         is left out, and the size from which on one counts as several. More and smaller ones take
@@ -233,6 +239,10 @@ class Accuracy:
     halo_step_px: float = 0.5
     halo_steps_per_lobe: float = 128.0
     darkest_halo: float = 1e-12
+    chart_of_small: tuple[float, float] = (4.0, 1.2)
+    chart_of_large: tuple[float, float] = (2.0, 1.0)
+    chart_response_px: int = 128
+    chart_blended_twice_px: int = 1_000_000
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01
     lamp_patch_deg: float = 1.5

@@ -28,7 +28,7 @@ SCATTERED_AGAIN = 0.3
 """Airlight that glow adds by being scattered again, over the mean glow of the frame. Traced in two
 rooms at 0.03 and 0.05 per metre: 0.30 to 0.33."""
 DARKER_OUTSIDE = 0.25
-"""What walls outside the frame take from it where all light is that of the frame's lamps: half of it
+"""What walls outside the frame take from it where all light is that of the frame's lamps: half
 comes from there, and walls farther from these lamps are taken to be half as bright."""
 
 

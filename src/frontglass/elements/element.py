@@ -15,6 +15,7 @@ from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter, Product
 from frontglass.elements.encircled import encircled_flux
+from frontglass.elements.wide_field import is_wide, spread_wide
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.picture.lamp_place import LampPlace
@@ -223,6 +224,9 @@ def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passa
     ]
     if all(product.direct == 1 for product in products):  # nothing is deviated
         return light
+    if is_wide(passage.camera, light.shape):
+        px_per_rad = passage.camera.px_per_rad(light.shape[1])
+        return spread_wide(light, products, px_per_rad, passage.surround)
     return convolve(light, products, passage.surround)
 
 
