@@ -3,7 +3,7 @@
 It shares no code with frontglass. A box of grey walls, a few boxes in it, bare lamps that shine
 evenly; light goes from lamp to lens over any number of walls and droplets. Every piece of a path
 adds, for each lamp, the light that droplets on it send on: one point per piece, drawn so that it
-is dense where the lamp is near [KullaFajardo2012]. So no lamp is met by chance, and grain is low.
+is dense where the lamp is near. So no lamp is met by chance, and grain is low.
 
 Run ``python -m tests.reference.traced_room [PASSES]``; 200 take twenty minutes.
 """
