@@ -31,6 +31,10 @@ DARKER_OUTSIDE = 0.25
 """What walls outside the frame take from it where all light is that of the frame's lamps: half
 comes from there, and walls farther from these lamps are taken to be half as bright."""
 
+OUTSIDE_WALLS = 0.4
+"""Light of a lamp outside the frame that walls beside it send back, over the lamp's. A wall of that
+reflectance does, on average over the half of space before it."""
+
 
 def estimated_airlight(
     light: Float32,

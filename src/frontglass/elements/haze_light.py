@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.elements.airlight import estimated_airlight
+from frontglass.elements.airlight import OUTSIDE_WALLS, estimated_airlight
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
@@ -80,11 +80,11 @@ class _Lamp(NamedTuple):
         return cls(way, lamp.distance_m, lamp.radius_rad, intensity)
 
     @classmethod
-    def said(cls, lamp: BareLamp, px_per_rad: float) -> _Lamp:
+    def said(cls, lamp: BareLamp, px_per_rad: float, ratio: float) -> _Lamp:
         """Lamp of a look; in the frame it would be a pixel wide."""
         away = math.hypot(*lamp.place_m)
         right, down, forward = (part / away for part in lamp.place_m)
-        intensity = np.array([lamp.intensity(c) for c in CHANNELS])
+        intensity = ratio * np.array([lamp.intensity(c) for c in CHANNELS])
         return cls((right, down, forward), away, 1 / px_per_rad, intensity)
 
 
@@ -119,7 +119,10 @@ def light_through_haze(light: Float32, haze: Haze, passage: Passage) -> Float32:
     found = lamps_in(light, distance, px_per_rad, passage.lamps)
     grid = _Grid(distance, haze, px_per_rad)
     shining = [_Lamp.found(lamp) for lamp in found.lamps]
-    shining += [_Lamp.said(lamp, px_per_rad) for lamp in haze.lamps if lamp.level]
+    # What walls that nobody sees send back of a lamp outside the frame is airlight: where that is
+    # estimated it comes from about where the lamp is.
+    walls = OUTSIDE_WALLS if haze.airlight is None else 0.0
+    shining += [_Lamp.said(lamp, px_per_rad, 1 + walls) for lamp in haze.lamps if lamp.level]
     added = grid.added(shining)
     glow = (added[0] + added[1]).mean(axis=0) / 2
     if haze.airlight is None:
