@@ -88,13 +88,12 @@ def estimated_airlight(
     ways, solid = _ways(shape, distance_m.shape, px_per_rad)
     haze_before = (weights.ravel() * solid)[:, np.newaxis]
     seen = lit.reshape(-1, 3).astype(np.float64) * solid[:, np.newaxis]
-    turned = henyey_greenstein(np.minimum(ways @ ways.T, _blunt(shape, ways)), haze.asymmetry)
+    turned = henyey_greenstein(_cosines(ways, shape), haze.asymmetry)
     around = (turned @ seen) / (turned @ haze_before)
     mean = seen.sum(0) / haze_before.sum()
     level = (around * haze_before).sum(0) / haze_before.sum()
     darker = 1 - DARKER_OUTSIDE * found.lamp_share
     again = haze.albedo * SCATTERED_AGAIN * glow
-    # On the whole frame's mean, which is what the numbers above were found with.
     scale = haze.albedo * darker * np.divide(mean, level, out=np.ones(3), where=level > 0)
     return np.asarray(np.maximum(around * scale + again, 0).reshape(*shape, 3))
 
@@ -120,7 +119,8 @@ def _ways(
     return rays / long[:, np.newaxis], long**-3
 
 
-def _blunt(parts: tuple[int, int], ways: Float64) -> float:
-    """Cosine of half the way between neighbours: no part is looked at more narrowly."""
+def _cosines(ways: Float64, parts: tuple[int, int]) -> Float64:
+    """Return cosines between parts; none is looked at more narrowly than half way to the next."""
     beside = ways[1] if parts[1] > 1 else ways[-1]
-    return math.cos(math.acos(min(float(ways[0] @ beside), 1.0)) / 2)
+    half_way = math.acos(min(float(ways[0] @ beside), 1.0)) / 2
+    return np.asarray(np.minimum(ways @ ways.T, math.cos(half_way)))
