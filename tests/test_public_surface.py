@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 import frontglass
-from frontglass.elements import ELEMENTS, LOBES, Beam, ClearCentre, Element, Lobe
+from frontglass.elements import ELEMENTS, LOBES, BareLamp, Beam, ClearCentre, Element, Lobe
 
 HEAVY = ("numpy", "scipy", "cv2", "PIL", "OpenEXR", "typer", "rich")
 
@@ -72,7 +72,8 @@ def test_a_star_import_brings_every_public_name():
 
 
 def test_every_element_and_lobe_is_public():
-    for kind in (*ELEMENTS.values(), *LOBES.values(), Beam, ClearCentre, Element, Lobe):
+    parts = (BareLamp, Beam, ClearCentre, Element, Lobe)
+    for kind in (*ELEMENTS.values(), *LOBES.values(), *parts):
         assert getattr(frontglass, kind.__name__) is kind
 
 

@@ -3,6 +3,7 @@
 from frontglass.batch.run import render_batch as render_batch
 from frontglass.choices import PastWhite as PastWhite
 from frontglass.choices import Surround as Surround
+from frontglass.elements import BareLamp as BareLamp
 from frontglass.elements import Beam as Beam
 from frontglass.elements import ClearCentre as ClearCentre
 from frontglass.elements import ConeLobe as ConeLobe

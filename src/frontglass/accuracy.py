@@ -136,10 +136,19 @@ class Accuracy:
     halo_nodes, halo_wavelengths, darkest_halo : int, int, float
         Nodes of the table of a thread's halo, each way, wavelengths to a standard deviation of its
         band, and the share of its peak at which it ends.
+    chart_of_small, chart_of_large : tuple of (float, float)
+        Over wide fields: pixels of a chart to a cell that would serve, and how much finer than the
+        frame's they are at least in the middle. More take more time and keep spread light sharper.
+    chart_response_px, chart_blended_twice_px : int, int
+        Side of a chart on which it is found what becomes of even fields; size up to which a frame
+        is small, and a chart's scales are blended at both ends. More take more time.
     lamps_in_air, dimmest_in_air, lamp_patch_deg : int, float, float
         Lamps that haze lets glow at most, the share of the brightest one's light below which one
         is left out, and the size from which on one counts as several. More and smaller ones take
         time, each for its own glow.
+    airlight_px, airlight_parts : int
+        Pixels that airlight is estimated from, and parts of the frame in which it is: time with the
+        square of these.
     distance_px : int
         Long side of the picture on which typed distances are spread. More take time, and follow
         finer edges.
@@ -255,9 +264,15 @@ class Accuracy:
     halo_nodes: int = 512
     halo_wavelengths: int = 16
     darkest_halo: float = 1e-5
+    chart_of_small: tuple[float, float] = (4.0, 1.2)
+    chart_of_large: tuple[float, float] = (2.0, 1.0)
+    chart_response_px: int = 128
+    chart_blended_twice_px: int = 1_000_000
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01
     lamp_patch_deg: float = 1.5
+    airlight_px: int = 100_000
+    airlight_parts: int = 576
     distance_px: int = 288
     alignment_px: int = 8_000_000
     alignment_steps: int = 4

@@ -323,6 +323,16 @@ class TestShow:
         )
         assert "  veil: veil share 0.125\n" in run("show", own, *CAMERA).stdout
 
+    def test_a_bare_lamp_of_a_haze_is_shown(self, run, tmp_path):
+        own = tmp_path / "landing.toml"
+        own.write_text(
+            'name = "landing"\nsummary = "s"\nwatch = "w"\n'
+            '[[element]]\nkind = "haze"\nextinction_per_m = 0.03\n[[element.lamp]]\n'
+            "right_m = 2.5\nup_m = 1.0\nforward_m = -3.0\nlevel = 0.75\n"
+        )
+        shown = "    lamp: right 2.5 m, up 1 m, forward -3 m, level 0.75\n"
+        assert shown in run("show", own, *CAMERA).stdout
+
     def test_a_camera_not_known_is_said(self, run):
         assert "40 degrees" in run("show", "slate-roof").stderr
         refused(run("show", "slate-rof"), "slate-roof")

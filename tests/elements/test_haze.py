@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from frontglass.elements import Beam, Haze
+from frontglass.elements import BareLamp, Beam, Haze
 from frontglass.errors import LookError, ParameterError
 from frontglass.looks.reading import look_from_toml
 from frontglass.optics.stray_lamp import white_from_radiance
@@ -16,6 +16,9 @@ BEAM = {
     "aim_right_m": 0.0, "aim_up_m": -1.0, "aim_forward_m": 4.0,
     "cone_deg": 5.0, "level": 2.0,
 }  # fmt: skip
+
+
+LAMP = {"right_m": 2.0, "up_m": 1.0, "forward_m": -3.0, "level": 0.5}
 
 
 @pytest.mark.source("CIE17", "term 17-31-018: extinction is ln 20 over the range")
@@ -44,6 +47,13 @@ def test_a_beam_lights_a_white_card_a_metre_away_as_it_says():
     assert float(white_from_radiance(card, key_illuminance=math.pi / 0.9)) == pytest.approx(2.0)
 
 
+def test_a_bare_lamp_lights_a_white_card_a_metre_away_as_it_says():
+    lamp = BareLamp(**LAMP, colour=(1.0, 2.0, 0.0))
+    cards = [0.9 * lamp.intensity(c) / math.pi for c in range(3)]
+    assert cards == pytest.approx([0.5, 1.0, 0.0])
+    assert lamp.place_m == (2.0, -1.0, -3.0)
+
+
 def test_a_beam_goes_where_it_is_aimed():
     beam = Beam(**BEAM).beam()
     # Rows of a picture count downwards: what is up is below 0.
@@ -66,6 +76,8 @@ def test_a_beam_goes_where_it_is_aimed():
         {"airlight": (0.1, 0.2, -0.1)},
         {"beams": [Beam(**BEAM)]},
         {"beams": (3,)},
+        {"lamps": [BareLamp(**LAMP)]},
+        {"lamps": (Beam(**BEAM),)},
     ],
 )
 def test_haze_refuses(wrong):
@@ -96,6 +108,20 @@ def test_a_beam_refuses(wrong):
         Beam(**{**BEAM, **wrong})
 
 
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"right_m": 0.0, "up_m": 0.0, "forward_m": 0.0},
+        {"forward_m": math.inf},
+        {"level": -0.1},
+        {"colour": (1, 1, -1)},
+    ],
+)
+def test_a_bare_lamp_refuses(wrong):
+    with pytest.raises(ParameterError):
+        BareLamp(**{**LAMP, **wrong})
+
+
 class TestInALook:
     HEAD = 'name = "n"\nsummary = "S."\nwatch = "W."\n[[element]]\nkind = "haze"\n'
     BEAM_LINES = "\n".join(f"{key} = {value}" for key, value in BEAM.items())
@@ -105,12 +131,23 @@ class TestInALook:
         (haze,) = look_from_toml(text, "look").elements
         assert haze == Haze(extinction_per_m=0.02, beams=(Beam(**BEAM),))
 
+    def test_bare_lamps_are_tables(self):
+        lines = "\n".join(f"{key} = {value}" for key, value in LAMP.items())
+        text = f"{self.HEAD}extinction_per_m = 0.02\n[[element.lamp]]\n{lines}\n"
+        (haze,) = look_from_toml(text, "look").elements
+        assert haze == Haze(extinction_per_m=0.02, lamps=(BareLamp(**LAMP),))
+
     @pytest.mark.parametrize(
         ("lines", "said"),
         [
             ("", "extinction_per_m or optical_range_m must be given"),
             ("extinction_per_m = 0.02\nbeam = 3", "one or more tables [[beam]]"),
             ("extinction_per_m = 0.02\n[[element.beam]]\nlevel = 1", "beam[0]: right_m is missing"),
+            ("extinction_per_m = 0.02\n[[element.lamp]]\nlevel = 1", "lamp[0]: right_m is missing"),
+            (
+                "extinction_per_m = 0.02\n[[element.lamp]]\nright = 1",
+                "lamp[0]: unknown key 'right'; known keys are colour, forward_m, level,",
+            ),
             ("extinction_per_m = 0.02\nbeams = []", "unknown key 'beams'"),
             ("extinction = 0.02", "Did you mean 'extinction_"),
         ],

@@ -13,6 +13,7 @@ from frontglass import LookError, look_names, read_look
 from frontglass.elements import (
     ELEMENTS,
     LOBES,
+    BareLamp,
     Beam,
     ClearCentre,
     Glow,
@@ -103,6 +104,17 @@ ELEMENT_STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
                 aim_forward_m=finite(-9, 9),
                 cone_deg=finite(0, 70),
                 edge_deg=finite(0.1, 19),
+                level=finite(0, 100),
+                colour=triples(0),
+            ),
+            max_size=2,
+        ).map(tuple),
+        lamps=st.lists(
+            st.builds(
+                BareLamp,
+                right_m=finite(-9, 9),
+                up_m=finite(1, 9),
+                forward_m=finite(-9, 9),
                 level=finite(0, 100),
                 colour=triples(0),
             ),

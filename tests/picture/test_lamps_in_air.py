@@ -31,7 +31,7 @@ def night(*spots) -> tuple[np.ndarray, np.ndarray]:
 
 def test_an_even_frame_has_no_lamp():
     light = np.full((9, 7, 3), 5.0, np.float32)
-    lamps, rest = lamps_in(light, np.ones((9, 7), np.float32), 50.0)
+    lamps, rest, *_ = lamps_in(light, np.ones((9, 7), np.float32), 50.0)
     assert lamps == ()
     np.testing.assert_allclose(rest, 5.0, rtol=1e-6)
 
@@ -45,7 +45,7 @@ def test_a_lamp_is_three_stops_above_the_mean_and_not_less():
 
 def test_lamps_are_found_with_their_distance_brightest_first():
     light, distance = night((30, 40, 1, (30, 20, 10)), (80, 150, 1, (90, 80, 70)))
-    lamps, rest = lamps_in(light, distance, PX_PER_RAD)
+    lamps, rest, *_ = lamps_in(light, distance, PX_PER_RAD)
     assert [lamp.distance_m for lamp in lamps] == pytest.approx([3.5, 2.4])
     x, y = lamps[0].tangents
     assert x * PX_PER_RAD == pytest.approx(150.5 - WIDTH / 2, abs=0.01)
@@ -57,7 +57,7 @@ def test_lamps_are_found_with_their_distance_brightest_first():
 def test_light_of_a_lamp_is_its_radiance_times_its_solid_angle():
     light, distance = night((30, 40, 4, 50.0))
     light[..., :] = np.where(light > 1, light, 0)
-    lamps, _ = lamps_in(light, distance, PX_PER_RAD)
+    lamps, *_ = lamps_in(light, distance, PX_PER_RAD)
     left, right, top, bottom = (36 - 100, 45 - 100, 26 - 60, 35 - 60)
     corner = lambda x, y: math.atan(  # noqa: E731  # the solid angle of a rectangle from its corner
         x * y / (PX_PER_RAD * math.sqrt(PX_PER_RAD**2 + x * x + y * y))
@@ -68,8 +68,8 @@ def test_light_of_a_lamp_is_its_radiance_times_its_solid_angle():
 
 def test_exposure_makes_no_lamp():
     light, distance = night((30, 40, 1, 30.0), (80, 150, 1, 1.0))
-    lamps, rest = lamps_in(light, distance, PX_PER_RAD)
-    brighter, more = lamps_in(light * 4, distance, PX_PER_RAD)
+    lamps, rest, *_ = lamps_in(light, distance, PX_PER_RAD)
+    brighter, more, *_ = lamps_in(light * 4, distance, PX_PER_RAD)
     assert len(brighter) == len(lamps)
     assert [b.illuminance[0] for b in brighter] == pytest.approx(
         [4 * lamp.illuminance[0] for lamp in lamps]
@@ -80,7 +80,7 @@ def test_exposure_makes_no_lamp():
 def test_a_long_tube_is_several_lamps():
     light, distance = night()
     light[50:53, 60:140] = 40.0
-    lamps, _ = lamps_in(light, distance, PX_PER_RAD)
+    lamps, *_ = lamps_in(light, distance, PX_PER_RAD)
     assert 5 < len(lamps) <= ACCURACY.lamps_in_air
     places = sorted(lamp.tangents[0] for lamp in lamps)
     assert all(b - a < 0.06 for a, b in pairwise(places))
@@ -91,7 +91,7 @@ def test_a_long_tube_is_several_lamps():
 def test_the_sky_and_specks_are_no_lamps():
     light, distance = night((30, 40, 2, 100.0), (80, 150, 0, 5.0), (30, 120, 2, 100.0))
     distance[28:33, 38:43] = np.inf
-    lamps, rest = lamps_in(light, distance, PX_PER_RAD)
+    lamps, rest, *_ = lamps_in(light, distance, PX_PER_RAD)
     assert [round(lamp.distance_m, 2) for lamp in lamps] == [3.2]
     assert rest[0] > 0.02
 
@@ -100,7 +100,7 @@ class TestMarks:
     def test_a_mark_names_its_lamp_and_distance(self):
         light, distance = night((30, 40, 1, 30.0), (80, 150, 1, 0.1))
         marks = [LampPlace(x_px=151, y_px=80, distance_m=5.0)]
-        lamps, _ = lamps_in(light, distance, PX_PER_RAD, marks)
+        lamps, *_ = lamps_in(light, distance, PX_PER_RAD, marks)
         assert [lamp.distance_m for lamp in lamps] == [5.0]
         assert lamps[0].illuminance[2] == pytest.approx(0.9 / PX_PER_RAD**2, rel=0.25)
 
@@ -139,7 +139,7 @@ class TestMarks:
 def test_a_lamp_is_found_in_frames_of_any_width(width: int):
     light = np.full((60, width, 3), 0.02, np.float32)
     light[50:52, 6:8] = 9.0
-    (lamp,), _ = lamps_in(light, np.full((60, width), 3.0, np.float32), 500.0)
+    (lamp,), *_ = lamps_in(light, np.full((60, width), 3.0, np.float32), 500.0)
     right, down = lamp.tangents
     assert right * 500 + width / 2 == pytest.approx(7, abs=1e-3)
     assert down * 500 + 60 / 2 == pytest.approx(51, abs=1e-3)
@@ -151,7 +151,7 @@ def test_a_tube_is_as_many_lamps_as_it_is_patches_long():
     light[30, 20:26] = 9.0
     distance = np.full((60, 80), 3.0, np.float32)
     for patch_px, count in ((1, 6), (2, 3), (3, 2)):
-        lamps, _ = lamps_in(light, distance, patch_px / LAMP_PATCH_RAD)
+        lamps, *_ = lamps_in(light, distance, patch_px / LAMP_PATCH_RAD)
         assert len(lamps) == count
         shares = [lamp.illuminance[1] for lamp in lamps]
         np.testing.assert_allclose(shares, sum(shares) / count, rtol=0.2)
@@ -164,7 +164,7 @@ def test_a_mark_takes_the_lamp_it_points_at_and_no_other():
     distance = np.full((60, 80), 3.0, np.float32)
     # One pixel beside it, which is near enough.
     mark = LampPlace(x_px=59, y_px=21)
-    lamps, _ = lamps_in(light, distance, 5000.0, (mark,))
+    lamps, *_ = lamps_in(light, distance, 5000.0, (mark,))
     right = [lamp.tangents[0] * 5000 + 40 for lamp in lamps]
     assert min(right) > 60
     assert max(right) < 64

@@ -7,6 +7,7 @@ from dataclasses import FrozenInstanceError
 from pathlib import Path
 
 import numpy as np
+import OpenEXR
 import pytest
 import tifffile
 
@@ -34,7 +35,33 @@ def test_a_map_that_does_not_say_what_it_is_is_taken_for_depth(depth: Path):
     seen = fg.Space(depth=depth, depth_scale_m=2.0).around(STILL, CAMERA, Path("pier.tif"))
     assert seen.distance_m[0, 0] == pytest.approx(6 * TO_THE_CORNER, rel=1e-5)
     (notice,) = seen.notices
-    assert notice.startswith("pier_depth.tif is taken for depth")
+    assert notice.startswith("pier_depth.tif is taken for depth along the axis of the lens; say")
+
+
+def test_a_map_of_floats_says_that_they_are_metres(depth: Path):
+    seen = fg.Space(depth=depth).around(STILL, CAMERA, Path("pier.tif"))
+    (notice,) = seen.notices
+    assert notice == (
+        "pier_depth.tif is taken for depth along the axis of the lens, in metres; say "
+        "--depth-is ray if it is distance along each ray."
+    )
+
+
+@pytest.mark.parametrize(
+    ("channel", "said", "corner"),
+    [
+        ("distance", "for distance along each ray, in metres, by the name of its channel", 3.0),
+        ("Z", "for depth along the axis of the lens, in metres, by the", 3 * TO_THE_CORNER),
+    ],
+)
+def test_a_map_whose_channel_says_what_it_is_says_so(tmp_path, channel, said, corner):
+    path = tmp_path / "pier.exr"
+    header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
+    OpenEXR.File(header, {channel: np.full((30, 40), 3.0, np.float32)}).write(str(path))
+    seen = fg.Space(depth=path).around(STILL, CAMERA, Path("pier.tif"))
+    (notice,) = seen.notices
+    assert said in notice
+    assert seen.distance_m[0, 0] == pytest.approx(corner, rel=1e-5)
 
 
 @pytest.mark.parametrize(("kind", "corner"), [("ray", 3.0), ("depth", 3 * TO_THE_CORNER)])

@@ -194,9 +194,9 @@ def _fact_line(fact: Fact) -> str:
 
 def _kind(value: Any) -> str:
     """Return the name that a look's file has for an element, or for a lobe's profile."""
-    from frontglass.elements import ELEMENTS, LOBES, Beam
+    from frontglass.elements import ELEMENTS, LOBES, BareLamp, Beam
 
-    names: dict[type[Any], str] = {Beam: "beam"}
+    names: dict[type[Any], str] = {BareLamp: "lamp", Beam: "beam"}
     names |= {kind: name for name, kind in (*ELEMENTS.items(), *LOBES.items())}
     # A part that only one kind of element has needs no name of its own.
     return names.get(type(value), "clear centre")

@@ -6,7 +6,8 @@ from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.element import Element, Fact, LightPath, Passage, Place, Stack
 from frontglass.elements.glow import Glow
 from frontglass.elements.grease import Grease
-from frontglass.elements.haze import Beam, Haze
+from frontglass.elements.haze import Haze
+from frontglass.elements.haze_lamps import BareLamp, Beam
 from frontglass.elements.lines import Lines
 from frontglass.elements.lobes import (
     ConeLobe,
@@ -37,6 +38,7 @@ LOBES: dict[str, type[Lobe]] = {
 __all__ = [
     "ELEMENTS",
     "LOBES",
+    "BareLamp",
     "Beam",
     "ClearCentre",
     "ConeLobe",

@@ -18,6 +18,7 @@ from frontglass.convolution.filters import Filter
 from frontglass.convolution.product import Product
 from frontglass.convolution.split import most_parts, on_split_pixels
 from frontglass.elements.encircled import encircled_flux
+from frontglass.elements.wide_field import is_wide, spread_wide
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.picture.lamp_place import LampPlace
@@ -253,6 +254,9 @@ def _products(filters: Sequence[Sequence[Filter]]) -> list[Filter]:
 def _convolved(products: Sequence[Filter], passage: Passage, light: Float32) -> Float32:
     if all(product.direct == 1 for product in products):  # nothing is deviated
         return light
+    if is_wide(passage.camera, light.shape):
+        px_per_rad = passage.camera.px_per_rad(light.shape[1])
+        return spread_wide(light, products, px_per_rad, passage.surround)
     return convolve(light, products, passage.surround)
 
 

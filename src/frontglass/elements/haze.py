@@ -9,10 +9,11 @@ from typing import ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.checks import check_not_negative, check_number, check_positive, check_within
+from frontglass.checks import check_number, check_positive, check_within
 from frontglass.elements.element import CHANNELS, Element, Fact, Passage, Place
+from frontglass.elements.haze_lamps import BareLamp, Beam
 from frontglass.elements.haze_light import light_through_haze
-from frontglass.elements.lobes import EVEN, check_triple
+from frontglass.elements.lobes import check_triple
 from frontglass.errors import ParameterError
 from frontglass.optics.air import (
     Air,
@@ -20,100 +21,14 @@ from frontglass.optics.air import (
     extinction_from_optical_range,
     optical_range_m,
 )
-from frontglass.optics.beams import Spotlight
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, optical_depth_at_wavelength
-from frontglass.optics.stray_lamp import SCENE_WHITE_REFLECTANCE
-from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
 
 DENSEST_PER_M = 64.0
 NEAR_M, ACROSS_THE_ROOM_M = 3.0, 10.0
 """A subject, and the far wall of a room, for which haze is told in numbers."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Beam:
-    """A lamp that draws a column in the air; it may stand outside the frame.
-
-    Parameters
-    ----------
-    right_m, up_m, forward_m : float
-        Where it stands, from the lens, in the axes of the picture. [m]
-    aim_right_m, aim_up_m, aim_forward_m : float
-        A point that it is aimed at. [m], not the lamp's own.
-    cone_deg : float
-        Half angle within which it is even. [degree], in [0, 80].
-    edge_deg : float
-        Further angle over which it falls to nothing. [degree], in [0.1, 80]; both below 90.
-    level : float
-        How bright it makes a white card that faces it one metre away, over the white of the
-        still. [1], >= 0.
-    colour : tuple of 3 float
-        Of its light: red, green, blue. [1], >= 0.
-
-    Raises
-    ------
-    ParameterError
-        If a value is out of its range.
-
-    Examples
-    --------
-    >>> import frontglass as fg
-    >>> spot = fg.Beam(
-    ...     right_m=-1, up_m=3, forward_m=4, aim_right_m=0, aim_up_m=0, aim_forward_m=5,
-    ...     cone_deg=8, level=6,
-    ... )
-    >>> len(fg.Haze(extinction_per_m=0.02, beams=(spot,)).beams)
-    1
-    """
-
-    right_m: float
-    up_m: float
-    forward_m: float
-    aim_right_m: float
-    aim_up_m: float
-    aim_forward_m: float
-    cone_deg: float
-    edge_deg: float = 2.0
-    level: float
-    colour: tuple[float, float, float] = EVEN
-
-    def __post_init__(self) -> None:
-        for name in ("right_m", "up_m", "forward_m", "aim_right_m", "aim_up_m", "aim_forward_m"):
-            check_number(name, getattr(self, name))
-        if self._way == (0, 0, 0):
-            raise ParameterError("aim_right_m", "of a point away from the lamp", self.aim_right_m)
-        check_within("cone_deg", self.cone_deg, 0, 80)
-        check_within("edge_deg", self.edge_deg, 0.1, 80)
-        if self.cone_deg + self.edge_deg >= 90:
-            raise ParameterError("edge_deg", "below 90 with cone_deg", self.edge_deg)
-        check_not_negative("level", self.level)
-        check_triple("colour", self.colour)
-
-    @property
-    def _way(self) -> tuple[float, float, float]:
-        return (
-            self.aim_right_m - self.right_m,
-            self.up_m - self.aim_up_m,
-            self.aim_forward_m - self.forward_m,
-        )
-
-    def beam(self) -> Spotlight:
-        """Return the beam as the physics has it."""
-        return Spotlight(
-            # Rows of a picture count downwards.
-            origin_m=(self.right_m, -self.up_m, self.forward_m),
-            direction=self._way,
-            cone_rad=rad_from_deg(self.cone_deg),
-            edge_rad=rad_from_deg(self.edge_deg),
-        )
-
-    def intensity(self, channel: int) -> float:
-        """Light into the middle of the beam, in units of white times square metres."""
-        # A Lambertian card of that reflectance shows reflectance / pi of what falls on it.
-        return self.level * self.colour[channel] * math.pi / SCENE_WHITE_REFLECTANCE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +54,8 @@ class Haze(Element):
         estimates it from the still.
     beams : tuple of Beam
         Lamps that draw columns of light.
+    lamps : tuple of BareLamp
+        Lamps outside the frame. Those in the frame are found, or pointed at.
 
     Raises
     ------
@@ -163,6 +80,7 @@ class Haze(Element):
     asymmetry: float = 0.75
     airlight: tuple[float, float, float] | None = None
     beams: tuple[Beam, ...] = ()
+    lamps: tuple[BareLamp, ...] = ()
 
     def __post_init__(self) -> None:
         if (self.extinction_per_m is None) == (self.optical_range_m is None):
@@ -180,6 +98,10 @@ class Haze(Element):
             check_triple("airlight", self.airlight)
         if not isinstance(self.beams, tuple) or not all(isinstance(b, Beam) for b in self.beams):
             raise ParameterError("beams", "a tuple of Beam", self.beams)
+        if not isinstance(self.lamps, tuple) or not all(
+            isinstance(lamp, BareLamp) for lamp in self.lamps
+        ):
+            raise ParameterError("lamps", "a tuple of BareLamp", self.lamps)
 
     @property
     def green_extinction_per_m(self) -> float:

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.elements.airlight import OUTSIDE_WALLS, estimated_airlight
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
@@ -31,6 +32,7 @@ from frontglass.units import rad_from_deg
 if TYPE_CHECKING:
     from frontglass.elements.element import Passage
     from frontglass.elements.haze import Haze
+    from frontglass.elements.haze_lamps import BareLamp
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -40,6 +42,8 @@ ROWS_AT_A_TIME = 16
 DEEPEST_SINGLE_SCATTER = 0.5
 """Optical depth to a lamp from which on the missing multiple scattering is said."""
 SAID_LAMPS = 8
+WIDEST_RAD = math.pi - 2e-3
+"""From a lamp behind the camera: straight away from it formulas divide nothing by nothing."""
 CAUTION_MG_PER_M3 = 10.0
 """Load of droplets from which on the cautions are said again beside the picture."""
 
@@ -52,6 +56,36 @@ NO_DISTANCE = (
     "haze needs to know how far everything is: give a distance map (--depth FILE), a few typed "
     "distances (--distance X,Y,METRES) or a simple room (--room)."
 )
+
+
+class _Lamp(NamedTuple):
+    """A lamp that shines evenly: found in the frame, or said to stand somewhere.
+
+    `way` is a unit vector from the lens: right, down, forward; `intensity` that of each channel.
+    """
+
+    way: tuple[float, float, float]
+    distance_m: float
+    radius_rad: float
+    intensity: Float64
+
+    @classmethod
+    def found(cls, lamp: LampInAir) -> _Lamp:
+        """Lamp of a still."""
+        right, down = lamp.tangents
+        longer = math.hypot(right, down, 1)
+        # Its light at the lens in clear air, from that far.
+        intensity = np.array(lamp.illuminance) * lamp.distance_m**2
+        way = right / longer, down / longer, 1 / longer
+        return cls(way, lamp.distance_m, lamp.radius_rad, intensity)
+
+    @classmethod
+    def said(cls, lamp: BareLamp, px_per_rad: float, ratio: float) -> _Lamp:
+        """Lamp of a look; in the frame it would be a pixel wide."""
+        away = math.hypot(*lamp.place_m)
+        right, down, forward = (part / away for part in lamp.place_m)
+        intensity = ratio * np.array([lamp.intensity(c) for c in CHANNELS])
+        return cls((right, down, forward), away, 1 / px_per_rad, intensity)
 
 
 class _LinesOverTransmittance(NamedTuple):
@@ -82,14 +116,27 @@ def light_through_haze(light: Float32, haze: Haze, passage: Passage) -> Float32:
     if distance is None:
         raise LookError(NO_DISTANCE)
     px_per_rad = passage.camera.px_per_rad(light.shape[1])
-    lamps, rest = lamps_in(light, distance, px_per_rad, passage.lamps)
-    airlight = haze.airlight or tuple(haze.albedo * max(mean, 0.0) for mean in rest)
+    found = lamps_in(light, distance, px_per_rad, passage.lamps)
     grid = _Grid(distance, haze, px_per_rad)
-    lines = grid.lines(lamps, airlight)
+    shining = [_Lamp.found(lamp) for lamp in found.lamps]
+    # What walls that nobody sees send back of a lamp outside the frame is airlight: where that is
+    # estimated it comes from about where the lamp is.
+    walls = OUTSIDE_WALLS if haze.airlight is None else 0.0
+    shining += [_Lamp.said(lamp, px_per_rad, 1 + walls) for lamp in haze.lamps if lamp.level]
+    added = grid.added(shining)
+    glow = (added[0] + added[1]).mean(axis=0) / 2
+    if haze.airlight is None:
+        airlight = estimated_airlight(
+            light, distance, haze, found, glow=glow, px_per_rad=px_per_rad
+        )
+    else:
+        airlight = np.array(haze.airlight, np.float64).reshape(1, 1, 3)
+    lines = grid.lines(added, airlight)
     out = _composed(light, distance, grid.extinctions, lines)
-    for lamp in lamps:
+    for lamp in shining:
         grid.add_near(out, lamp)
-    passage.notices.extend(_said(haze, lamps, airlight, estimated=haze.airlight is None))
+    farthest_m = max((lamp.distance_m for lamp in shining), default=0.0)
+    passage.notices.extend(_said(haze, found.lamps, airlight.mean((0, 1)).tolist(), farthest_m))
     return out
 
 
@@ -126,11 +173,11 @@ class _Grid:
         self.right = np.tile((columns - width / 2) / px_per_rad, len(rows))
         self.surfaces = [_around(distance, self.shape, end) for end in (np.minimum, np.maximum)]
 
-    def lines(
-        self, lamps: Sequence[LampInAir], airlight: Sequence[float]
-    ) -> _LinesOverTransmittance:
+    def lines(self, added: tuple[Float64, Float64], airlight: Float64) -> _LinesOverTransmittance:
         """Light that the air adds, as lines in the transmittance; lamps without their middle."""
-        near, far = self._added(lamps)
+        near, far = added
+        around = cv2.resize(airlight, self.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        around = around.reshape(-1, 3)
         offset, slope = np.empty_like(near), np.empty_like(near)
         for c, extinction in enumerate(self.extinctions):
             # Zero times an endless distance is no number; no extinction, no loss.
@@ -143,14 +190,14 @@ class _Grid:
             offset[:, c] = far[:, c] - slope[:, c] * transmittance[1]
             # A line through one point only: all its light, wherever the pixel lies on it.
             offset[flat, c] = (near[flat, c] + far[flat, c]) / 2
-            offset[:, c] += airlight[c]
-            slope[:, c] -= airlight[c]
+            offset[:, c] += around[:, c]
+            slope[:, c] -= around[:, c]
         whole = (*self.shape, 3)
         return _LinesOverTransmittance(
             offset.reshape(whole).astype(np.float32), slope.reshape(whole).astype(np.float32)
         )
 
-    def _added(self, lamps: Sequence[LampInAir]) -> tuple[Float64, Float64]:
+    def added(self, lamps: Sequence[_Lamp]) -> tuple[Float64, Float64]:
         """Light of lamps and beams at the nodes, before the nearest and the farthest surface."""
         added = [np.zeros((self.right.size, 3)) for _ in self.surfaces]
         for lamp in lamps:
@@ -158,9 +205,8 @@ class _Grid:
             smooth = 1 - _near_share(apart_px, self.near_px)
             for glow, channels in self._glows(lamp, float(angle.max())):
                 for to, surface in zip(added, self.surfaces, strict=True):
-                    to[:, channels] += (smooth * glow(angle, surface))[:, None] * _intensity(
-                        lamp, channels
-                    )
+                    power = lamp.intensity[channels]
+                    to[:, channels] += (smooth * glow(angle, surface))[:, None] * power
         if any(beam.level for beam in self.haze.beams):
             rays = np.stack([self.right, self.down, np.ones_like(self.right)], axis=-1)
             rays /= np.linalg.norm(rays, axis=-1, keepdims=True)
@@ -172,17 +218,20 @@ class _Grid:
                         to[:, channels] += column[:, None] * power
         return added[0], added[1]
 
-    def add_near(self, out: Float32, lamp: LampInAir) -> None:
+    def add_near(self, out: Float32, lamp: _Lamp) -> None:
         """Add what the grid could not hold of a lamp's glow, pixel by pixel."""
         height, width = self.distance.shape
-        x = lamp.tangents[0] * self.px_per_rad + width / 2
-        y = lamp.tangents[1] * self.px_per_rad + height / 2
+        right, down, forward = lamp.way
+        if forward <= 0:
+            return
+        x = right / forward * self.px_per_rad + width / 2
+        y = down / forward * self.px_per_rad + height / 2
         reach = self.near_px
         top, bottom = max(0, math.floor(y - reach)), min(height, math.ceil(y + reach))
-        left, right = max(0, math.floor(x - reach)), min(width, math.ceil(x + reach))
-        if top >= bottom or left >= right:
+        first, last = max(0, math.floor(x - reach)), min(width, math.ceil(x + reach))
+        if top >= bottom or first >= last:
             return
-        part = np.s_[top:bottom, left:right]
+        part = np.s_[top:bottom, first:last]
         rows, columns = np.mgrid[part]
         tangent_right = (columns + 0.5 - width / 2) / self.px_per_rad
         tangent_down = (rows + 0.5 - height / 2) / self.px_per_rad
@@ -192,30 +241,32 @@ class _Grid:
         for glow, channels in self._glows(lamp, float(angle.max())):
             light = share * glow(angle, surface)
             for c in channels:
-                out[top:bottom, left:right, c] += light * (_intensity(lamp, [c])[0])
+                out[(*part, c)] += light * lamp.intensity[c]
 
-    def _from(self, lamp: LampInAir, right: Float64, down: Float64) -> tuple[Float64, Float64]:
+    def _from(self, lamp: _Lamp, right: Float64, down: Float64) -> tuple[Float64, Float64]:
         """Angle from a lamp [rad], softened by its size, and the way to it in the frame [px]."""
-        x, y = lamp.tangents
-        across = np.sqrt((right - x) ** 2 + (down - y) ** 2 + (right * y - down * x) ** 2)
-        angle = np.arctan2(across, 1 + right * x + down * y)
+        x, y, z = lamp.way
+        across = np.sqrt((right * z - x) ** 2 + (down * z - y) ** 2 + (right * y - down * x) ** 2)
+        angle = np.arctan2(across, z + right * x + down * y)
         # The mean of 1 / distance over a disc is 2 / radius in its middle.
-        angle = np.sqrt(angle**2 + lamp.radius_rad**2 / 4)
-        return angle, np.hypot(right - x, down - y) * self.px_per_rad
+        angle = np.minimum(np.sqrt(angle**2 + lamp.radius_rad**2 / 4), WIDEST_RAD)
+        if z <= 0:
+            return angle, np.full(angle.shape, np.inf)
+        return angle, np.hypot(right - x / z, down - y / z) * self.px_per_rad
 
     def _channels(self) -> list[list[int]]:
         return [list(CHANNELS)] if self.alike else [[channel] for channel in CHANNELS]
 
-    def _glows(self, lamp: LampInAir, widest: float) -> list[tuple[LampGlow, list[int]]]:
+    def _glows(self, lamp: _Lamp, widest: float) -> list[tuple[LampGlow, list[int]]]:
         return [
-            (LampGlow(self.airs[channels[0]], lamp.distance_m, 1.001 * widest), channels)
+            (
+                LampGlow(
+                    self.airs[channels[0]], lamp.distance_m, min(1.001 * widest, WIDEST_RAD + 1e-3)
+                ),
+                channels,
+            )
             for channels in self._channels()
         ]
-
-
-def _intensity(lamp: LampInAir, channels: Sequence[int]) -> Float64:
-    """Intensity of a lamp, from its light at the lens in clear air."""
-    return np.array([lamp.illuminance[c] for c in channels]) * lamp.distance_m**2
 
 
 def _near_share(apart_px: Float64, reach_px: float) -> Float64:
@@ -307,15 +358,15 @@ def _transmittances(distance: Float32, extinctions: Sequence[float]) -> Float32:
 
 
 def _said(
-    haze: Haze, lamps: Sequence[LampInAir], airlight: Sequence[float], *, estimated: bool
+    haze: Haze, lamps: Sequence[LampInAir], airlight: Sequence[float], farthest_m: float
 ) -> list[str]:
     """Say what was assumed, and what such haze would be in a room."""
     said = []
-    if estimated:
+    if haze.airlight is None:
         shares = "/".join(f"{100 * part:.2g}" for part in airlight)
         said.append(
-            f"Airlight of the haze is estimated: {shares} % of white (red/green/blue), the mean "
-            "light of the frame apart from its lamps, times the albedo."
+            f"Airlight of the haze is estimated: {shares} % of white (red/green/blue), from the "
+            "light of the frame apart from its lamps, and from their glow."
         )
     places = [f"{away:.1f}" for away in sorted({round(lamp.distance_m, 1) for lamp in lamps})]
     if places:
@@ -326,7 +377,7 @@ def _said(
     load = droplet_load_mg_per_m3(haze.green_extinction_per_m)
     if load > CAUTION_MG_PER_M3:
         said.append(CAUTION.format(load=load))
-    deepest = haze.green_extinction_per_m * max((lamp.distance_m for lamp in lamps), default=0.0)
+    deepest = haze.green_extinction_per_m * farthest_m
     if deepest > DEEPEST_SINGLE_SCATTER:
         warnings.warn(
             f"The haze has an optical depth of {deepest:.2g} up to the farthest lamp: light "

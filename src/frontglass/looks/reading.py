@@ -9,14 +9,16 @@ from dataclasses import MISSING, Field, fields
 from pathlib import Path
 from typing import Any
 
-from frontglass.elements import ELEMENTS, LOBES, Beam, ClearCentre
+from frontglass.elements import ELEMENTS, LOBES, BareLamp, Beam, ClearCentre
 from frontglass.errors import LookError, ParameterError
 from frontglass.looks.look import Look
 
 LARGEST_FILE_BYTES = 1_000_000
 TEXT_KEYS = ("name", "summary", "watch")
-LISTS = {"lobes": "lobe", "beams": "beam"}
+LISTS = {"lobes": "lobe", "beams": "beam", "lamps": "lamp"}
 """What an element has several of, and what one table of them is called."""
+PLAIN: dict[str, type[Any]] = {"beams": Beam, "lamps": BareLamp}
+"""Those of them that are all of one type."""
 
 
 def look_from_file(path: Path) -> Look:
@@ -87,11 +89,14 @@ def _element(table: Mapping[str, Any], origin: str) -> Any:
         values["lobes"] = tuple(
             _lobe(lobe, f"{place} lobe[{number}]") for number, lobe in enumerate(lobes)
         )
-    if "beam" in values:
-        beams = _tables(values.pop("beam"), "beam", place)
-        values["beams"] = tuple(
-            _beam(beam, f"{place} beam[{number}]") for number, beam in enumerate(beams)
-        )
+    for several, type_ in PLAIN.items():
+        one = LISTS[several]
+        if one in values:
+            tables = _tables(values.pop(one), one, place)
+            values[several] = tuple(
+                _plain(type_, table, f"{place} {one}[{number}]")
+                for number, table in enumerate(tables)
+            )
     if "clear_centre" in values:
         values["clear_centre"] = _clear_centre(values["clear_centre"], f"{place} clear_centre")
     return _built(kind, values, place)
@@ -106,18 +111,16 @@ def _lobe(table: Mapping[str, Any], origin: str) -> Any:
     return _built(kind, values, place)
 
 
-def _beam(table: Mapping[str, Any], origin: str) -> Any:
-    known = _keys(Beam)
+def _plain(type_: type[Any], table: Mapping[str, Any], origin: str) -> Any:
+    known = _keys(type_)
     _check_keys(table, known, _required(known), origin)
-    return _built(Beam, table, origin)
+    return _built(type_, table, origin)
 
 
 def _clear_centre(table: Any, origin: str) -> Any:
     if not isinstance(table, dict):
         _refuse(origin, "clear_centre", "a table [element.clear_centre]", table)
-    known = _keys(ClearCentre)
-    _check_keys(table, known, _required(known), origin)
-    return _built(ClearCentre, table, origin)
+    return _plain(ClearCentre, table, origin)
 
 
 def _built(kind: Callable[..., Any], values: Mapping[str, Any], origin: str) -> Any:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
+from frontglass.picture.lamp_distance import LampSurfaces
 from frontglass.picture.lamp_place import LampPlace
 from frontglass.units import rad_from_deg
 
@@ -21,7 +22,9 @@ Mask = NDArray[np.bool_]
 OVER_THE_MEAN = 8.0
 """A pixel is a lamp's from three stops above the mean light of the frame on."""
 EDGE_SHARE = 0.25
-"""A lamp marked by hand reaches as far as a quarter of its own peak."""
+"""A lamp marked by hand reaches as far as a quarter of its own peak at least."""
+DIMMEST_SHARE = 1 / 32
+"""And down to this share of it where that is a lamp's light still: a lens blurs it."""
 MARK_REACH = 1 / 200
 """How far, over the width of the frame, a mark may miss the brightest pixel of its lamp."""
 LAMP_PATCH_RAD = rad_from_deg(ACCURACY.lamp_patch_deg)
@@ -49,11 +52,40 @@ class LampInAir(NamedTuple):
     illuminance: tuple[float, float, float]
 
 
+class Region(NamedTuple):
+    """Pixels of one lamp: a mask with the row and column of its corner."""
+
+    top: int
+    left: int
+    mask: Mask
+
+
 class LampsAndRest(NamedTuple):
-    """Lamps of a frame, and the mean light of all else, red, green and blue."""
+    """Lamps of a frame, and what is none.
+
+    Parameters
+    ----------
+    lamps : tuple of LampInAir
+        The lamps.
+    rest : (float, float, float)
+        Mean light of all else over the frame, red, green and blue.
+    lamp_share : float
+        Light of lamps over all light. [1], in [0, 1].
+    regions : tuple of Region
+        Pixels of the lamps.
+    """
 
     lamps: tuple[LampInAir, ...]
     rest: tuple[float, float, float]
+    lamp_share: float
+    regions: tuple[Region, ...]
+
+    def mask(self, shape: tuple[int, ...]) -> Mask:
+        """Whether each pixel of a frame of `shape` is a lamp's."""
+        mask = np.zeros(shape, np.bool_)
+        for top, left, own in self.regions:
+            mask[top : top + own.shape[0], left : left + own.shape[1]] |= own
+        return mask
 
 
 def lamps_in(
@@ -79,8 +111,8 @@ def lamps_in(
     Returns
     -------
     LampsAndRest
-        A lamp is as far as the middle one of its pixels' distances. What lies on the sky is no
-        lamp.
+        A lamp is as far as the surface that its brightest pixels show (see `LampSurfaces`), each
+        part of a long one for itself. What lies on the sky is no lamp.
     """
     third = np.full((1, 3), 1 / 3, np.float32)
     grey: Float32 = np.asarray(cv2.transform(light, third), dtype=np.float32)
@@ -89,8 +121,8 @@ def lamps_in(
     for region, given_m in regions:
         top, left, mask = region
         part = np.s_[top : top + mask.shape[0], left : left + mask.shape[1]]
-        away = given_m or _middle_m(distance_m[part][mask])
-        if math.isfinite(away):
+        away = given_m or LampSurfaces(grey[part], distance_m[part], mask)
+        if not isinstance(away, LampSurfaces) or math.isfinite(away.nearest_m()):
             sums = _sums(light[part], region, light.shape[:2], px_per_rad)
             measured.append((region, away, sums))
     if marks is None:
@@ -104,15 +136,9 @@ def lamps_in(
     lamps = tuple(
         lamp for region, away, _ in measured for lamp in _parts(light, region, away, px_per_rad)
     )
-    return LampsAndRest(lamps, (float(rest[0]), float(rest[1]), float(rest[2])))
-
-
-class _Region(NamedTuple):
-    """Pixels of one lamp: a mask with the row and column of its corner."""
-
-    top: int
-    left: int
-    mask: Mask
+    share = float(taken.sum() / total.sum()) if total.sum() > 0 else 0.0
+    means = (float(rest[0]), float(rest[1]), float(rest[2]))
+    return LampsAndRest(lamps, means, min(max(share, 0.0), 1.0), tuple(m[0] for m in measured))
 
 
 class _Sums(NamedTuple):
@@ -122,7 +148,7 @@ class _Sums(NamedTuple):
     flux: NDArray[np.float64]
 
 
-def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
+def _found(grey: Float32) -> Iterator[tuple[Region, float | None]]:
     bright = (grey > OVER_THE_MEAN * cv2.mean(grey)[0]).view(np.uint8)
     # Most rows have no lamp; labelling them all would take longer than all else here.
     rows = np.flatnonzero(
@@ -138,10 +164,10 @@ def _found(grey: Float32) -> Iterator[tuple[_Region, float | None]]:
     for label in largest if count > 1 else ():
         left, top, width, height = (int(n) for n in stats[label, :4])
         mask = labels[top : top + height, left : left + width] == label
-        yield _Region(first + top, left, mask), None
+        yield Region(first + top, left, mask), None
 
 
-def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[_Region, float | None]]:
+def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[Region, float | None]]:
     height, width = grey.shape
     reach = max(1, round(width * MARK_REACH))
     for mark in marks:
@@ -156,20 +182,16 @@ def _marked(grey: Float32, marks: Sequence[LampPlace]) -> Iterator[tuple[_Region
         if not peak > 0:
             got = f"{mark.x_px:g},{mark.y_px:g}"
             raise ParameterError("lamp", "on something that is not black", got)
-        bright = (grey >= EDGE_SHARE * peak).view(np.uint8)
+        least = max(DIMMEST_SHARE * peak, OVER_THE_MEAN * cv2.mean(grey)[0])
+        bright = (grey >= min(EDGE_SHARE * peak, least)).view(np.uint8)
         _, labels = cv2.connectedComponents(bright, connectivity=8)
         mine = labels == labels[top + int(peak_y), left + int(peak_x)]
         rows, columns = np.flatnonzero(mine.any(1)), np.flatnonzero(mine.any(0))
         box = mine[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-        yield _Region(int(rows[0]), int(columns[0]), box), mark.distance_m
+        yield Region(int(rows[0]), int(columns[0]), box), mark.distance_m
 
 
-def _middle_m(distances: Float32) -> float:
-    known = distances[np.isfinite(distances)]
-    return float(np.median(known)) if known.size else math.inf
-
-
-def _sums(light: Float32, region: _Region, shape: tuple[int, int], px_per_rad: float) -> _Sums:
+def _sums(light: Float32, region: Region, shape: tuple[int, int], px_per_rad: float) -> _Sums:
     inside = light[region.mask].astype(np.float64)
     y, x = np.nonzero(region.mask)
     solid = _solid_angles(y + region.top, x + region.left, shape, px_per_rad)
@@ -194,7 +216,7 @@ def _tangents(
 
 
 def _parts(
-    light: Float32, region: _Region, away_m: float, px_per_rad: float
+    light: Float32, region: Region, away: float | LampSurfaces, px_per_rad: float
 ) -> Iterator[LampInAir]:
     """Lamp, or its parts on a grid of squares: a long tube does not glow like a bulb."""
     height, width = region.mask.shape
@@ -208,8 +230,10 @@ def _parts(
     rows, columns = y + region.top, x + region.left
     solid = _solid_angles(rows, columns, light.shape[:2], px_per_rad)
     tangent_down, tangent_right = _tangents(rows, columns, light.shape[:2], px_per_rad)
-    for number in np.unique(part):
+    numbers = np.unique(part)
+    for number in numbers:
         own = part == number
+        away_m = _part_m(away, region.mask, own, len(numbers))
         flux = weights[own] * solid[own, np.newaxis]
         share = flux.sum(1).clip(0)
         share /= share.sum() or 1.0
@@ -220,3 +244,16 @@ def _parts(
             distance_m=away_m,
             illuminance=(red, green, blue),
         )
+
+
+def _part_m(away: float | LampSurfaces, mask: Mask, own: Mask, count: int) -> float:
+    """Distance of one of the parts of a lamp [m]: its own, where it has half a fair vote."""
+    if not isinstance(away, LampSurfaces):
+        return away
+    if count > 1:
+        part = np.zeros_like(mask)
+        part[mask] = own
+        nearest = away.nearest_m(part) if away.vote(part) > 0.5 / count else math.inf
+        if math.isfinite(nearest):
+            return nearest
+    return away.nearest_m()

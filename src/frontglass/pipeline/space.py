@@ -94,12 +94,9 @@ class Space:
             metres, kind = read_distance(found, scale_m=self.depth_scale_m)
             if self.depth_kind is not None:
                 kind = DistanceKind.of("depth_kind", self.depth_kind)
-            if kind is None:
-                kind = DistanceKind.DEPTH
-                notices = (
-                    f"{found.name} is taken for depth along the axis of the lens; say "
-                    "--depth-is ray if it is distance along each ray.",
-                )
+            else:
+                notices = (_taken_for(found.name, kind, self.depth_scale_m),)
+                kind = kind or DistanceKind.DEPTH
             if kind is DistanceKind.DEPTH:
                 metres = ray_distance(metres, camera.px_per_rad(metres.shape[1]))
             distance = fitted_distance(metres, picture.radiance)
@@ -116,6 +113,21 @@ class Space:
             lamps=self.lamps,
             notices=(*picture.notices, *notices),
         )
+
+
+def _taken_for(name: str, kind: DistanceKind | None, scale_m: float | None) -> str:
+    """Say what the numbers of a map are taken for; whole numbers come with a scale."""
+    unit = ", in metres" if scale_m is None else ""
+    if kind is DistanceKind.RAY:
+        return (
+            f"{name} is taken for distance along each ray{unit}, by the name of its channel; say "
+            "--depth-is depth if it is depth along the axis of the lens."
+        )
+    by = ", by the name of its channel" if kind is DistanceKind.DEPTH else ""
+    return (
+        f"{name} is taken for depth along the axis of the lens{unit}{by}; say "
+        "--depth-is ray if it is distance along each ray."
+    )
 
 
 def map_of(depth: Path, still: Path) -> Path:
