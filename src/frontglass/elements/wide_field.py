@@ -22,8 +22,9 @@ from frontglass.convolution.blocks import in_pieces
 from frontglass.convolution.cells import cell_width_px
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.films import FilmFilter
-from frontglass.convolution.filters import Filter, Product, ScatterFilter, VeilFilter
+from frontglass.convolution.filters import Filter, ScatterFilter, VeilFilter
 from frontglass.convolution.nets import CrossedFilter
+from frontglass.convolution.product import Product
 from frontglass.convolution.tulle import TulleFilter
 from frontglass.elements.charts import Canvas, Chart
 from frontglass.optics.camera import Camera
