@@ -1,0 +1,129 @@
+"""How far above white clipped areas are: estimated, by kind, or typed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.picture.clipped import RegionFeatures
+from frontglass.picture.lamp_kinds import LampKind, White, core_of, level_of
+
+Float64 = NDArray[np.float64]
+
+MOST_ESTIMATED_STOPS = 12.0
+LEAST_STOPS = 0.1
+"""An area estimated at less is plain white, and given nothing."""
+BY_STILL = (0.74, 1.58, 4.4)
+BY_WHITE = (1.0, 1.6, 5.8, -0.28)
+"""The light that an area lost, over white [stop]: a constant, and more by the share that clips in
+all channels, where light falls off round it as round the sun, and by how far white lies above
+`MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
+MIDDLE_WHITE_STOPS, WHITE_REACH_STOPS = 8.0, 6.0
+"""The binary logarithm of white [cd/m2] about which, and how far, it tells of levels."""
+DAYLIGHT_FROM_STOPS, DAYLIGHT_TO_STOPS = 9.0, 12.0
+"""Where white is dimmer than the first, what falls off softly is no sun; from the second on it
+is."""
+UNCERTAIN_STOPS = 1.9
+"""As that script prints it for panoramas left out: two stills in three lie that near."""
+FALL_AT_STOPS, FALL_SLOPE_STOPS = 3.5, 2.0
+"""Light falls from the middle of an area to its edge in proportion to the distance from the edge at
+the first level, by twice that exponent at the second more: the median of open panoramas, as
+fit_lamps.py prints it."""
+LEAST_FALL, MOST_FALL = 0.25, 8.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Levels:
+    """What is believed of each clipped area; arrays of one entry each.
+
+    Parameters
+    ----------
+    stops : ndarray
+        Mean light over white. [stop], >= 0; 0 is plain white.
+    uncertain_stops : ndarray
+        Its standard deviation; 0 where it was typed. [stop]
+    fall : ndarray
+        Light rises from the edge as that power of the distance from it. [1], > 0.
+    """
+
+    stops: Float64
+    uncertain_stops: Float64
+    fall: Float64
+
+    @classmethod
+    def estimated(cls, features: RegionFeatures, white: White | None) -> Levels:
+        """Return the levels that a still itself speaks for."""
+        stops = estimated_stops(features, white)
+        stops = np.where(stops < LEAST_STOPS, 0, stops)
+        return cls(stops, np.where(stops > 0, UNCERTAIN_STOPS, 0), fall_at(stops))
+
+    @classmethod
+    def typed(cls, stops: float, number: int) -> Levels:
+        """Return one level for all areas."""
+        levels = np.full(number, stops)
+        return cls(levels, np.zeros(number), fall_at(levels))
+
+    def name(
+        self, index: int, kind: LampKind, white: White | None, *, area_px: float, px_per_rad: float
+    ) -> None:
+        """Take an area to be a lamp of a kind."""
+        core = core_of(kind, area_px, px_per_rad)
+        self.stops[index], self.uncertain_stops[index] = level_of(kind, white, core)
+        # Half as bright as in the middle where the core ends.
+        self.fall[index] = np.clip(np.log(0.5) / np.log(1 - core), LEAST_FALL, MOST_FALL)
+
+    def type(self, index: int, stops: float) -> None:
+        """Give an area a level that somebody knows."""
+        self.stops[index], self.uncertain_stops[index] = stops, 0
+        self.fall[index] = fall_at(np.array([stops]))[0]
+
+    def off_by(self, deviations: float) -> Float64:
+        """Levels so many standard deviations from the likely ones [stop]; plain white stays."""
+        moved = np.maximum(self.stops + deviations * self.uncertain_stops, 0)
+        return np.asarray(np.where(self.stops > 0, moved, 0))
+
+
+def fall_at(stops: Float64) -> Float64:
+    """Power with which light rises from the edge of an area of unknown kind."""
+    rising = 2.0 ** ((stops - FALL_AT_STOPS) / FALL_SLOPE_STOPS)
+    return np.asarray(np.clip(rising, LEAST_FALL, MOST_FALL))
+
+
+def estimated_stops(
+    features: RegionFeatures, white: White | None, coefficients: Sequence[float] | None = None
+) -> Float64:
+    """Mean light of each area over white [stop].
+
+    Parameters
+    ----------
+    features : RegionFeatures
+        What the still shows.
+    white : White or None
+        White of the still, if it is known.
+    coefficients : numbers or None
+        As `BY_WHITE`, or as `BY_STILL` where white is not known; None takes those.
+
+    Notes
+    -----
+    A level is not read off an area but is that of areas like it, right in the middle: too little
+    light is as wrong as too much.
+    """
+    if coefficients is None:
+        coefficients = BY_STILL if white is None else BY_WHITE
+    lost = np.minimum(signs(features, white) @ np.asarray(coefficients), MOST_ESTIMATED_STOPS)
+    return np.asarray(np.log2(1 + 2.0**lost) * features.lamp_share)
+
+
+def signs(features: RegionFeatures, white: White | None) -> Float64:
+    """Return what the coefficients multiply, shape (R, 3), or (R, 4) where white is known."""
+    whole, aureole = features.whole_share, features.aureole
+    if white is None:
+        return np.stack([np.ones_like(whole), whole, aureole], axis=1)
+    stops = float(np.log2(white.cd_per_m2))
+    span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
+    sun = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
+    above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
+    return np.stack([np.ones_like(whole), whole, sun, np.full_like(whole, above)], axis=1)
