@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, LightOptions, LookOptions, Overwrite
+from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
 from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
+    from frontglass.picture.picture import Picture
     from frontglass.pipeline.recipe import Recipe
     from frontglass.sheets.mood import MoodFrame
 
@@ -41,6 +42,7 @@ def mood(
     wipe: Annotated[
         bool, typer.Option("--wipe", help="Put the bare frame behind a wipe in the HTML.")
     ] = False,
+    lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
@@ -64,14 +66,17 @@ def mood(
     captions = _captions(stills, caption or [])
     shape = None if aspect is None else aspect_from_text(aspect)
     out.mkdir(parents=True, exist_ok=True)
-    for path in mood_paths(out, len(stills)):
+    for path in mood_paths(out, len(stills) * (3 if lamp_range else 1)):
         check_may_write(path, stills, overwrite=overwrite)
     frames: list[MoodFrame] = []
     notices: list[str] = []
     for still, words in shown(list(zip(stills, captions, strict=True)), len(stills), str):
-        frame, told = _frame(still, words, recipe, shape, crop_from, has_wipe=wipe)
-        frames.append(frame)
-        notices += told
+        likely = [("", recipe.picture_from(still))]
+        for end, picture in recipe.lamp_range_from(still) if lamp_range else likely:
+            named = ", ".join(filter(None, (words, end)))
+            frame, told = _frame(picture, named, recipe, shape, crop_from, has_wipe=wipe)
+            frames.append(frame)
+            notices += told
     note(*dict.fromkeys(notices))
     about = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}, {_glass(recipe)}"
     foot = "Simulated on scout stills; a test with the real glass stays the last word."
@@ -90,7 +95,7 @@ def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
 
 
 def _frame(
-    still: Path,
+    picture: Picture,
     caption: str,
     recipe: Recipe,
     aspect: float | None,
@@ -101,7 +106,6 @@ def _frame(
     from frontglass.sheets.ladder import stops_text
     from frontglass.sheets.mood import MoodFrame, cropped
 
-    picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
     seen = recipe.rendered(picture, choice.camera)
     loss = recipe.light_loss_stops

@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple, Self
+from typing import NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.checks import check_not_negative, check_positive, check_within
-from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.clipped import Outline, RegionFeatures, outline, region_features
 from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
 from frontglass.picture.picture import Picture
+from frontglass.picture.recovery import AUTO, OFF, LampMark, LampRange, Recovery
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-AUTO, OFF = "auto", "off"
-MOST_STOPS = 20.0
 MARK_REACH_SHARE = 0.01
 FARTHEST_MARK_PX = 8.0
 HUE_KEPT = 0.5
@@ -32,122 +29,6 @@ DOUBT_STOPS = 1 / 3
 """Doubt that is said: a glow that would change by more."""
 DOUBT_PX, DOUBT_SPREAD = 256, 0.02
 """It is judged by a halo of that share of the frame's width, on a still of so many pixels."""
-
-
-class LampRange(Choice):
-    """Which end of what is likely is shown: levels a standard deviation down, none, or up.
-
-    Examples
-    --------
-    >>> LampRange.of("lamp range", "high").deviations
-    1
-    """
-
-    LOW = "low"
-    LIKELY = "likely"
-    HIGH = "high"
-
-    @property
-    def deviations(self) -> int:
-        """Standard deviations from the likely levels."""
-        return {LampRange.LOW: -1, LampRange.LIKELY: 0, LampRange.HIGH: 1}[self]
-
-
-@dataclass(frozen=True, slots=True)
-class LampMark:
-    """A clipped area of which somebody knows what it is, or how bright.
-
-    Parameters
-    ----------
-    x_px, y_px : float
-        A pixel in the area or close beside it. [px], >= 0.
-    stops : float or None
-        Mean light of the area above white. [stop], in [0, 20].
-    kind : str or None
-        Its kind, such as "bulb", instead.
-
-    Examples
-    --------
-    >>> import frontglass as fg
-    >>> fg.Recovery(marks=(fg.LampMark(80, 90, kind="bulb"),)).is_asked_for
-    True
-    """
-
-    x_px: float
-    y_px: float
-    stops: float | None = None
-    kind: str | None = None
-
-    def __post_init__(self) -> None:
-        check_not_negative("lamp x", self.x_px)
-        check_not_negative("lamp y", self.y_px)
-        if (self.stops is None) == (self.kind is None):
-            raise ParameterError("lamp", "marked with stops or a kind", (self.stops, self.kind))
-        if self.stops is not None:
-            check_within("lamp stops", self.stops, 0, MOST_STOPS)
-        if self.kind is not None:
-            kind_named(self.kind)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Recovery:
-    """What is done about clipped lamps.
-
-    Parameters
-    ----------
-    clipped : "auto", "off", a kind of lamp, or float
-        Estimate each area, do nothing, take every area for a lamp of that kind, or take every
-        area to be this far above white. [stop]
-    marks : tuple of LampMark
-        Areas that are known; a mark wins over `clipped`, even over "off".
-    white_cd_per_m2 : float or None
-        Luminance of white in the still. [cd/m2], > 0; None goes by the exposure the file tells.
-    lamp_range : "low", "likely" or "high"
-        Whether levels that are not typed are taken at an end of what is likely.
-
-    Examples
-    --------
-    >>> import frontglass as fg
-    >>> fg.Recovery(clipped=6).is_asked_for, fg.Recovery().is_asked_for
-    (True, False)
-    """
-
-    clipped: str | float = AUTO
-    marks: tuple[LampMark, ...] = ()
-    white_cd_per_m2: float | None = None
-    lamp_range: LampRange = LampRange.LIKELY
-
-    def __post_init__(self) -> None:
-        if self.clipped not in {AUTO, OFF, *KINDS}:
-            rule = f"auto, off, a kind of lamp, or a number of stops from 0 to {MOST_STOPS:g}"
-            if isinstance(self.clipped, str):
-                hint = f"Kinds are {', '.join(KINDS)}."
-                raise ParameterError("clipped", rule, self.clipped, hint)
-            check_within("clipped", self.clipped, 0, MOST_STOPS)
-        if self.white_cd_per_m2 is not None:
-            check_positive("white", self.white_cd_per_m2)
-        object.__setattr__(self, "lamp_range", LampRange.of("lamp range", self.lamp_range))
-
-    @classmethod
-    def from_text(cls, text: str, marks: tuple[LampMark, ...] = ()) -> Self:
-        """Recovery of "auto", "off", a kind or a number of stops.
-
-        Examples
-        --------
-        >>> Recovery.from_text("6").clipped
-        6.0
-        """
-        try:
-            return cls(clipped=float(text), marks=marks)
-        except ValueError as error:
-            if isinstance(error, ParameterError):
-                raise
-            return cls(clipped=text, marks=marks)
-
-    @property
-    def is_asked_for(self) -> bool:
-        """Whether somebody said more than leave it to the program or leave it."""
-        return bool(self.marks) or self.clipped not in {AUTO, OFF}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,14 +78,15 @@ class ClippedLamp:
 class RecoveredStill(NamedTuple):
     """A still with the light its lamps had lost, and its clipped areas, most light first.
 
-    Of very many areas, the first thousand. `white` is None where nothing tells it; `doubt_stops` is
-    by how much the glow may be off.
+    Of very many areas, the first thousand; `areas` is how many there are. `white` is None where
+    nothing tells it; `doubt_stops` is by how much the glow may be off.
     """
 
     picture: Picture
     lamps: tuple[ClippedLamp, ...]
     white: White | None = None
     doubt_stops: float = 0.0
+    areas: int = 0
 
 
 def with_recovered_light(
@@ -262,21 +144,23 @@ def with_recovered_light(
     excess = _excess(found, features.area_px, stops, levels.fall, colours)
     lamps = _listed(found, features, replace(levels, stops=stops), colours, marked)
     if not excess.any():
-        return RecoveredStill(bare, lamps, luminance)
+        return RecoveredStill(bare, lamps, luminance, areas=found.regions)
     doubt = 0.0
     if recovery.lamp_range is LampRange.LIKELY:
         doubt = _doubt_stops(picture.radiance, found, excess, levels)
-    recovered = np.zeros(picture.radiance.shape, np.float32)  # not zeros_like, which writes them all
+    recovered = np.zeros(
+        picture.radiance.shape, np.float32
+    )  # not zeros_like, which writes them all
     recovered.reshape(-1, 3)[found.at] = excess
     notices = (*picture.notices, *_said(lamps, int(np.count_nonzero(stops)), doubt))
     still = replace(picture, recovered=recovered, notices=notices)
-    return RecoveredStill(still, lamps, luminance, doubt)
+    return RecoveredStill(still, lamps, luminance, doubt, found.regions)
 
 
 def _px_per_rad(picture: Picture, camera: Camera | None) -> float:
     if camera is None:
-        size = {"width_px": picture.width_px, "height_px": picture.height_px}
-        camera = choose_camera(picture.shot, **size).camera
+        width_px, height_px = picture.width_px, picture.height_px
+        camera = choose_camera(picture.shot, width_px=width_px, height_px=height_px).camera
     return camera.px_per_rad(picture.width_px)
 
 
@@ -292,17 +176,22 @@ def _levels(
     if recovery.clipped == AUTO:
         levels = Levels.estimated(features, white)
     else:
-        levels = Levels.typed(0.0 if isinstance(recovery.clipped, str) else recovery.clipped, number)
-    named = [(i, recovery.clipped) for i in range(number)] if recovery.clipped in KINDS else []
-    for index, kind in named:
-        area = float(features.area_px[index])
-        levels.name(index, kind_named(str(kind)), white, area_px=area, px_per_rad=px_per_rad)
+        levels = Levels.typed(
+            0.0 if isinstance(recovery.clipped, str) else recovery.clipped, number
+        )
+    kinds: list[tuple[int, str]] = []
+    if isinstance(recovery.clipped, str) and recovery.clipped in KINDS:
+        kinds = [(index, recovery.clipped) for index in range(number)]
     for index, mark in zip(marked, recovery.marks, strict=True):
-        if mark.kind is not None:
-            area, kind = float(features.area_px[index]), kind_named(mark.kind)
-            levels.name(index, kind, white, area_px=area, px_per_rad=px_per_rad)
-        elif mark.stops is not None:
+        if mark.stops is not None:
             levels.type(index, mark.stops)
+        # The last that is said of an area counts.
+        kinds = [named for named in kinds if named[0] != index]
+        if mark.kind is not None:
+            kinds.append((index, mark.kind))
+    for index, kind in kinds:
+        area = float(features.area_px[index])
+        levels.name(index, kind_named(kind), white, area_px=area, px_per_rad=px_per_rad)
     return levels
 
 
@@ -315,23 +204,28 @@ def _listed(
 ) -> tuple[ClippedLamp, ...]:
     """Areas one by one, those that send most light first."""
     given = (2.0**levels.stops - 1) * features.area_px
-    order = np.argsort(-given, kind="stable")
-    order = [*order[:MOST_LISTED], *(i for i in order[MOST_LISTED:] if i in marked)]
+    order = [int(i) for i in np.argsort(-given, kind="stable")]
+    order = [i for place, i in enumerate(order) if place < MOST_LISTED or i in marked]
     total = max(float(given.sum()), 1e-9)
     return tuple(
         ClippedLamp(
             x_px=float(features.x_px[i]),
             y_px=float(features.y_px[i]),
-            box_px=tuple(int(side) for side in found.boxes[i]),
+            box_px=_four(found.boxes[i]),
             area_px=int(features.area_px[i]),
             stops=float(levels.stops[i]),
             uncertain_stops=float(levels.uncertain_stops[i]),
-            colour=tuple(float(part) for part in colours[i]),
+            colour=(float(colours[i, 0]), float(colours[i, 1]), float(colours[i, 2])),
             share=float(given[i]) / total,
             marked=i in marked,
         )
         for i in order
     )
+
+
+def _four(box: NDArray[np.int32]) -> tuple[int, int, int, int]:
+    left, top, width, height = (int(side) for side in box)
+    return left, top, width, height
 
 
 def _said(lamps: tuple[ClippedLamp, ...], given: int, doubt: float) -> tuple[str, ...]:
@@ -403,7 +297,10 @@ def _doubt_stops(light: Float32, found: Outline, excess: Float32, levels: Levels
     glows = []
     for deviations in (-1, 0, 1):
         gain = np.divide(
-            2.0 ** levels.off_by(deviations) - 1, likely, where=likely > 0, out=np.zeros_like(likely)
+            2.0 ** levels.off_by(deviations) - 1,
+            likely,
+            where=likely > 0,
+            out=np.zeros_like(likely),
         )
         given = np.bincount(cell, lost * gain[found.owner], small.size) / step**2
         whole = (small + given.reshape(small.shape)).astype(np.float32)

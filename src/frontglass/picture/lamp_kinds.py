@@ -116,7 +116,7 @@ def kind_named(name: str) -> LampKind:
     if name in KINDS:
         return KINDS[name]
     near = difflib.get_close_matches(name, KINDS, 1)
-    hint = f"Did you mean {near[0]}?" if near else None
+    hint = f"Did you mean {near[0]}?" if near else ""
     rule = f"stops above white or a kind: {', '.join(KINDS)}"
     raise ParameterError("lamp", rule, name, hint)
 

@@ -40,6 +40,7 @@ def ladder(
     width_px: int = SHEET_WIDTH_PX,
     columns: int | None = None,
     beside: Sequence[Look] = (),
+    ends: Sequence[tuple[str, Picture]] = (),
     progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
 ) -> Sheet:
     """Contact sheet of a still, bare and through a look at several strengths.
@@ -62,6 +63,8 @@ def ladder(
         Pictures across; None chooses.
     beside : sequence of Look
         Other looks, each at its own strength, shown after the strengths of this one.
+    ends : sequence of (str, Picture)
+        The still as it may be, each named; each strength shows all of them instead of `picture`.
     progress : callable
         Hands on the steps of the ladder one by one, and may show meanwhile how far it is.
 
@@ -80,9 +83,13 @@ def ladder(
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
-    layout = _Layout.of(picture, 1 + len(steps), close_ups, width_px=width_px, columns=columns)
+    shown = ends or (("", picture),)
+    count = 1 + len(steps) * len(shown)
+    # A strength to a row, the bare still before them.
+    across = len(shown) if columns is None and ends else columns
+    layout = _Layout.of(picture, count, close_ups, width_px=width_px, columns=across)
     with gathered_warnings() as told:
-        rungs = layout.rungs(look, conditions.each(picture, progress(steps)))
+        rungs = layout.rungs(look, conditions.each_of(shown, progress(steps)))
     notices = tuple(dict.fromkeys(chain(notices, *(rung.notices for rung in rungs), told)))
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
     return Sheet(layout.painted(look, rungs, about, notices), notices)
@@ -136,12 +143,15 @@ class _Layout:
         crops = ((region, close_up_size(region.size_px, count, **room)) for region in close_ups)
         return cls(picture, page, cells, tuple(crops))
 
-    def rungs(self, look: Look, steps: Iterable[tuple[Look, Picture]]) -> list[Rung]:
+    def rungs(self, look: Look, steps: Iterable[tuple[Look, str, Picture]]) -> list[Rung]:
         """Return the bare still, then each step of a look's ladder with the still seen there."""
         rungs = [self._rung("bare", "bare", "", self.picture)]
-        for step, seen in steps:
-            strength = strength_text(step.strength) if step.name == look.name else str(step)
-            rungs.append(self._rung(strength, str(step), _cost(step), seen))
+        for step, end, seen in steps:
+            name = str(step)
+            strength = strength_text(step.strength) if step.name == look.name else name
+            if end:
+                strength, name = f"{strength}, {end}", f"{step}, {end}"
+            rungs.append(self._rung(strength, name, _cost(step), seen))
         return rungs
 
     def _rung(self, strength: str, name: str, cost: str, seen: Picture) -> Rung:
