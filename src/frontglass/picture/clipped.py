@@ -43,8 +43,8 @@ BAND_PX = 64
 ROUND_PX = 256
 """What lies round an area is read on about so many pixels across, whatever the still has: rings
 are shares of the frame."""
-EDGE_PX, HUE_PX, FAR_FROM_PX, FAR_TO_PX = 2.5, 3.5, 4.0, 10.0
-"""Ends of the rings on those pixels: the edge, what tells a lamp's colour, and farther out."""
+EDGE_PX, FAR_PX = 2.5, (4.0, 10.0)
+"""Ends of the rings on those pixels: the edge, and farther out."""
 HARD_EDGE, SOFT_EDGE = 0.75, 0.95
 """Light at the edge, over the clipping level, of what may be a lamp and of what is none."""
 SMALL_SHARE, LARGE_SHARE = 0.2, 0.5
@@ -72,6 +72,8 @@ class Outline(NamedTuple):
         How far it is from what does not clip. [px], about 1 at the edge.
     boxes : ndarray, shape (R, 4)
         Left, top, width, height of each area. [px]
+    rim : tuple of two ndarray
+        Pixels just outside of areas, and the area of each.
     centres : ndarray, shape (R, 2)
         Column and row of each area's middle. [px]
     levels : ndarray, shape (3,)
@@ -85,6 +87,7 @@ class Outline(NamedTuple):
     held: Float32
     depth: Float32
     boxes: Labels
+    rim: tuple[Places, Labels]
     centres: Float64
     levels: Float32
 
@@ -123,8 +126,10 @@ class RegionFeatures:
     lamp_share : ndarray
         How much it may be a lamp: not where white comes up softly, as on a wall, nor where it is
         much of the frame. [1], in [0, 1]
-    ring_light : ndarray, shape (R, 3)
-        Mean light per channel in a narrow ring outside; nan if there is none.
+    rim_light : ndarray, shape (R, 3)
+        Mean light per channel just outside, less that farther out; nan if there is none.
+    frame_light : ndarray, shape (3,)
+        Mean light of the still, up to white.
     """
 
     x_px: Float64
@@ -133,7 +138,8 @@ class RegionFeatures:
     whole_share: Float64
     aureole: Float64
     lamp_share: Float64
-    ring_light: Float64
+    rim_light: Float64
+    frame_light: Float64
 
 
 def outline(light: Float32, white: float = 1.0) -> Outline:
@@ -177,9 +183,19 @@ def outline(light: Float32, white: float = 1.0) -> Outline:
         held=_held(np.minimum(own / levels, 1), rows, columns),
         depth=depth.ravel()[cell],
         boxes=np.asarray(boxes, np.int32)[1:, :4] * step,
+        rim=_rim(np.asarray(labels, np.int32), step, width),
         centres=np.asarray(centres, np.float64)[1:] * step + (step - 1) / 2,
         levels=levels,
     )
+
+
+def _rim(labels: Labels, step: int, width: int) -> tuple[Places, Labels]:
+    """Pixels within one of `step` round areas, one for each such step, and the area of each."""
+    names = labels.astype(np.float32)
+    grown = cv2.dilate(names, np.ones((3, 3), np.uint8))
+    rows, columns = np.nonzero((grown > 0) & (labels == 0))
+    at = rows * step * width + columns * step
+    return at.astype(np.int32), grown[rows, columns].astype(np.int32) - 1
 
 
 def _bright(light: Float32, levels: Float32) -> tuple[Places, NDArray[np.bool_]]:
@@ -271,7 +287,14 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         many = np.bincount(owner[here], minlength=found.regions + 1)[1:]
         return np.asarray(np.where(many > 0, total, np.nan) / np.maximum(many, 1))
 
-    edge, far = ring(relative, 0, EDGE_PX), ring(relative, FAR_FROM_PX, FAR_TO_PX)
+    def beyond(channel: int) -> Float64:
+        """Light at the rim of each area that the still has not farther out."""
+        at, owner_of = found.rim
+        many = np.maximum(np.bincount(owner_of, minlength=found.regions), 1)
+        rim = np.bincount(owner_of, light.reshape(-1, 3)[at, channel], found.regions) / many
+        return np.asarray(rim - ring(small[..., channel], *FAR_PX))
+
+    edge, far = ring(relative, 0, EDGE_PX), ring(relative, *FAR_PX)
     # Bright beside the edge, beyond a blurred rim too, and falling.
     aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
     aureole *= np.clip((0.85 - far / edge) / 0.1, 0, 1)
@@ -286,7 +309,8 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         whole_share=found.sums(whole) / area,
         aureole=np.nan_to_num(aureole) * alone,
         lamp_share=np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1)),
-        ring_light=np.stack([ring(small[..., c], 0, HUE_PX) for c in range(3)], axis=1),
+        rim_light=np.stack([beyond(channel) for channel in range(3)], axis=1),
+        frame_light=np.minimum(small, found.levels).mean(axis=(0, 1), dtype=np.float64),
     )
 
 

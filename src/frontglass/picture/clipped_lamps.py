@@ -22,7 +22,10 @@ Float64 = NDArray[np.float64]
 
 MARK_REACH_SHARE = 0.01
 FARTHEST_MARK_PX = 8.0
-HUE_KEPT = 0.5
+LEAST_RIM = 0.04
+"""Light, over white, that the still's own colour adds to what a lens and the air spread round a lamp.
+Of the colour of the light lost in 34 open panoramas that leaves 0.17 stops of error; white leaves
+0.37, the rim alone 0.19."""
 MOST_LISTED = 1000
 """Areas that are told one by one; leaves before a white sky make ten times as many."""
 DOUBT_STOPS = 1 / 3
@@ -174,7 +177,7 @@ def _levels(
     """Level of each area: what was said of all of them, and then the marks."""
     number = len(features.area_px)
     if recovery.clipped == AUTO:
-        levels = Levels.estimated(features, white)
+        levels = Levels.estimated(features, white, px_per_rad)
     else:
         levels = Levels.typed(
             0.0 if isinstance(recovery.clipped, str) else recovery.clipped, number
@@ -260,12 +263,10 @@ def _region_at(mark: LampMark, found: Outline) -> int:
 
 
 def _colours(features: RegionFeatures) -> Float64:
-    """Colour of each area's light, mean 1: half way (in stops) from white to its ring."""
-    ring = np.nan_to_num(np.maximum(features.ring_light, 0), nan=1.0)
-    mean = ring.mean(axis=1, keepdims=True)
-    hue = np.where(mean > 0, np.maximum(ring, 1e-3 * mean) / np.where(mean > 0, mean, 1), 1.0)
-    hue = hue**HUE_KEPT
-    return np.asarray(hue / hue.mean(axis=1, keepdims=True))
+    """Colour of each area's light, mean 1: of its rim, or of the still where that tells little."""
+    frame = np.maximum(features.frame_light, 1e-6)
+    rim = np.maximum(np.nan_to_num(features.rim_light), 0) + LEAST_RIM * frame / frame.mean()
+    return np.asarray(rim / rim.mean(axis=1, keepdims=True))
 
 
 def _excess(

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.picture.clipped import RegionFeatures
-from frontglass.picture.lamp_kinds import LampKind, White, core_of, level_of
+from frontglass.picture.lamp_kinds import KINDS, LampKind, White, core_of, level_of
 
 Float64 = NDArray[np.float64]
 
@@ -17,7 +17,7 @@ MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
 BY_STILL = (0.74, 1.58, 4.4)
-BY_WHITE = (1.0, 1.6, 5.8, -0.28)
+BY_WHITE = (1.1, 1.6, 6.8, -0.38)
 """The light that an area lost, over white [stop]: a constant, and more by the share that clips in
 all channels, where light falls off round it as round the sun, and by how far white lies above
 `MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
@@ -32,6 +32,8 @@ FALL_AT_STOPS, FALL_SLOPE_STOPS = 3.5, 2.0
 """Light falls from the middle of an area to its edge in proportion to the distance from the edge at
 the first level, by twice that exponent at the second more: the median of open panoramas, as
 fit_lamps.py prints it."""
+SUN_FROM = 0.5
+"""An aureole in daylight, beyond that, is taken for the sun's: the light lies in its disc."""
 LEAST_FALL, MOST_FALL = 0.25, 8.0
 
 
@@ -54,11 +56,16 @@ class Levels:
     fall: Float64
 
     @classmethod
-    def estimated(cls, features: RegionFeatures, white: White | None) -> Levels:
+    def estimated(cls, features: RegionFeatures, white: White | None, px_per_rad: float) -> Levels:
         """Return the levels that a still itself speaks for."""
         stops = estimated_stops(features, white)
         stops = np.where(stops < LEAST_STOPS, 0, stops)
-        return cls(stops, np.where(stops > 0, UNCERTAIN_STOPS, 0), fall_at(stops))
+        fall = fall_at(stops)
+        if white is not None:
+            for index in np.flatnonzero(signs(features, white)[:, 2] > SUN_FROM):
+                core = core_of(KINDS["sun"], float(features.area_px[index]), px_per_rad)
+                fall[index] = fall_within(core)
+        return cls(stops, np.where(stops > 0, UNCERTAIN_STOPS, 0), fall)
 
     @classmethod
     def typed(cls, stops: float, number: int) -> Levels:
@@ -72,8 +79,7 @@ class Levels:
         """Take an area to be a lamp of a kind."""
         core = core_of(kind, area_px, px_per_rad)
         self.stops[index], self.uncertain_stops[index] = level_of(kind, white, core)
-        # Half as bright as in the middle where the core ends.
-        self.fall[index] = np.clip(np.log(0.5) / np.log(1 - core), LEAST_FALL, MOST_FALL)
+        self.fall[index] = fall_within(core)
 
     def type(self, index: int, stops: float) -> None:
         """Give an area a level that somebody knows."""
@@ -84,6 +90,11 @@ class Levels:
         """Levels so many standard deviations from the likely ones [stop]; plain white stays."""
         moved = np.maximum(self.stops + deviations * self.uncertain_stops, 0)
         return np.asarray(np.where(self.stops > 0, moved, 0))
+
+
+def fall_within(core: float) -> float:
+    """Power that leaves half the light of the middle where the core ends."""
+    return float(np.clip(np.log(0.5) / np.log(1 - core), LEAST_FALL, MOST_FALL))
 
 
 def fall_at(stops: Float64) -> Float64:
