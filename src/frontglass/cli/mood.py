@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from frontglass.picture.picture import Picture
     from frontglass.pipeline.recipe import Recipe
     from frontglass.sheets.mood import MoodFrame
+
+FOOT = "Simulated on scout stills; a test with the real glass stays the last word."
 
 
 def mood(
@@ -63,26 +65,27 @@ def mood(
     )
 
     recipe = light.recipe(looks.looks(), camera, space)
-    captions = _captions(stills, caption or [])
     shape = None if aspect is None else aspect_from_text(aspect)
     out.mkdir(parents=True, exist_ok=True)
     for path in mood_paths(out, len(stills) * (3 if lamp_range else 1)):
         check_may_write(path, stills, overwrite=overwrite)
-    frames: list[MoodFrame] = []
     notices: list[str] = []
-    for still, words in shown(list(zip(stills, captions, strict=True)), len(stills), str):
-        likely = [("", recipe.picture_from(still))]
-        for end, picture in recipe.lamp_range_from(still) if lamp_range else likely:
-            named = ", ".join(filter(None, (words, end)))
-            frame, told = _frame(picture, named, recipe, shape, crop_from, has_wipe=wipe)
+    frames: list[MoodFrame] = []
+    for still, words in _shown(stills, caption or []):
+        for end, picture in _seen_as(recipe, still, lamp_range=lamp_range):
+            frame, told = _frame(picture, words + end, recipe, shape, crop_from, has_wipe=wipe)
             frames.append(frame)
             notices += told
     note(*dict.fromkeys(notices))
     about = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}, {_glass(recipe)}"
-    foot = "Simulated on scout stills; a test with the real glass stays the last word."
-    board = mood_html(title, about, frames, foot=foot)
+    board = mood_html(title, about, frames, foot=FOOT)
     for path in write_mood(out, board, mood_pages(title, about, frames)):
         typer.echo(str(path))
+
+
+def _shown(stills: Sequence[Path], captions: Sequence[str]) -> Iterable[tuple[Path, str]]:
+    """Yield each still with its caption, and show meanwhile how far it is."""
+    return shown(list(zip(stills, _captions(stills, captions), strict=True)), len(stills), str)
 
 
 def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
@@ -92,6 +95,13 @@ def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
     if len(given) > len(stills):
         raise ParameterError("caption", f"given for {len(stills)} stills at most", len(given))
     return [*given, *(still.stem for still in stills[len(given) :])]
+
+
+def _seen_as(recipe: Recipe, still: Path, *, lamp_range: bool) -> list[tuple[str, Picture]]:
+    """Return the still, or it with its lamps at both ends; each with what its caption adds."""
+    if not lamp_range:
+        return [("", recipe.picture_from(still))]
+    return [(f", {end}", picture) for end, picture in recipe.lamp_range_from(still)]
 
 
 def _frame(

@@ -31,8 +31,6 @@ DIP_PX = 5
 """Dips narrower than that are filled. Where colour changes, a JPEG of quality 75 pulls the weakest
 channel of many a clipped pixel below `FILLED_FROM`: judged pixel by pixel, `whole_share` moved by
 0.10 (rms over crops of 28 panoramas), by means over squares by 0.03."""
-SHIFTS_PX = ((0, 0), (0, 3), (3, 0), (2, 2))
-"""Of the squares whose means are taken: no pixel lies at a corner of all of them."""
 CODES = 256
 LOWEST_CLIP_CODE, USUAL_CODES = 200, 32
 """No camera's white is stored darker than this; common practice, no source."""
@@ -180,7 +178,7 @@ def outline(light: Float32, white: float = 1.0) -> Outline:
         at=at,
         owner=np.asarray(labels, np.int32).ravel()[cell] - 1,
         own=own,
-        held=_held(np.minimum(own / levels, 1), rows, columns),
+        held=_held(np.minimum(own / levels, 1), cell, shape, step),
         depth=depth.ravel()[cell],
         boxes=np.asarray(boxes, np.int32)[1:, :4] * step,
         rim=_rim(np.asarray(labels, np.int32), step, width),
@@ -215,28 +213,32 @@ def _bright(light: Float32, levels: Float32) -> tuple[Places, NDArray[np.bool_]]
     return np.concatenate(found), np.concatenate(ended)
 
 
-def _held(own: Float32, rows: Places, columns: Places) -> Float32:
-    """How far each channel of clipped pixels ends: its own light, or the mean of a square of it."""
+def _held(own: Float32, cell: Places, shape: tuple[int, int], step: int) -> Float32:
+    """How far each channel of clipped pixels ends: its own light, or the mean of the area near."""
     held = np.ones_like(own)
     least = np.minimum(np.minimum(own[:, 0], own[:, 1]), own[:, 2])
-    if not least.size or float(least.min()) >= HELD_TO:
+    doubtful = cell[least < HELD_TO]
+    if not doubtful.size:
         return held
-    # Squares that are white all through need no mean.
-    across = int(columns.max()) // DIP_PX + 3
-    square = (rows // DIP_PX + 1) * across + columns // DIP_PX + 1
-    is_open = np.zeros((int(rows.max()) // DIP_PX + 3, across), np.uint8)
-    is_open.ravel()[square[least < HELD_TO]] = 1
-    here = np.flatnonzero(cv2.dilate(is_open, np.ones((3, 3), np.uint8)).ravel()[square])
-    rows, columns, own = rows[here], columns[here], own[here]
-    share = np.zeros_like(own)
-    for down, right in SHIFTS_PX:
-        square = (rows + down) // DIP_PX * across + (columns + right) // DIP_PX
-        count = np.maximum(np.bincount(square, minlength=is_open.size), 1)
-        for channel in range(3):
-            mean = np.bincount(square, own[:, channel], is_open.size) / count
-            share[:, channel] += mean[square].astype(np.float32) / len(SHIFTS_PX)
-    share = np.clip((np.maximum(own, share) - HELD_FROM) / (HELD_TO - HELD_FROM), 0, 1)
-    held[here] = share * share * (3 - 2 * share)
+    size = (max(1, DIP_PX // step),) * 2
+    near = np.zeros(shape, np.uint8)
+    near.ravel()[doubtful] = 1
+    # Twice as far: where the mean is wanted, and what it is the mean of.
+    for _ in range(2):
+        near = np.asarray(cv2.dilate(near, np.ones(size, np.uint8)))
+    here = np.flatnonzero(near.ravel()[cell])
+    cell, own = cell[here], own[here]
+
+    def mean(values: Float32 | None) -> Float32:
+        plane = np.bincount(cell, values, near.size).astype(np.float32).reshape(shape)
+        blurred = cv2.blur(plane, size, borderType=cv2.BORDER_REFLECT)
+        return np.asarray(blurred, np.float32).ravel()[cell]
+
+    count = mean(None)
+    for channel in range(3):
+        share = np.maximum(own[:, channel], mean(own[:, channel]) / count)
+        share = np.clip((share - HELD_FROM) / (HELD_TO - HELD_FROM), 0, 1)
+        held[here, channel] = share * share * (3 - 2 * share)
     return held
 
 

@@ -143,12 +143,9 @@ def white_of(shot: ShotData, typed_cd_per_m2: float | None = None) -> White | No
     return White(EXPOSURE_CD_M2 / 100 * 2.0**-shot.exposure_stops, EXIF_STOPS)
 
 
-def core_of(kind: LampKind, area_px: float, px_per_rad: float) -> float:
-    """Radius of the lamp over that of the clipped area it lies in. [1], in (0, 1)."""
-    if kind.angle_deg is None:
-        return kind.core
-    radius_px = math.radians(kind.angle_deg) / 2 * px_per_rad
-    return min(0.95, radius_px / math.sqrt(max(area_px, 1) / math.pi))
+def disc_px(kind: LampKind, px_per_rad: float) -> float:
+    """Radius of what is a disc in the sky [px]; 0 for all else."""
+    return 0.0 if kind.angle_deg is None else math.radians(kind.angle_deg) / 2 * px_per_rad
 
 
 def level_of(kind: LampKind, white: White | None, core: float) -> tuple[float, float]:
@@ -161,7 +158,7 @@ def level_of(kind: LampKind, white: White | None, core: float) -> tuple[float, f
     white : White or None
         White of the still; None takes it from where the kind is usually seen.
     core : float
-        As of `core_of`. [1], in (0, 1).
+        Its radius over that of the area. [1], in (0, 1).
 
     Returns
     -------

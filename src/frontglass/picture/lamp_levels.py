@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.picture.clipped import RegionFeatures
-from frontglass.picture.lamp_kinds import KINDS, LampKind, White, core_of, level_of
+from frontglass.picture.lamp_kinds import KINDS, LampKind, White, disc_px, level_of
 
 Float64 = NDArray[np.float64]
 
@@ -34,7 +35,7 @@ the first level, by twice that exponent at the second more: the median of open p
 fit_lamps.py prints it."""
 SUN_FROM = 0.5
 """An aureole in daylight, beyond that, is taken for the sun's: the light lies in its disc."""
-LEAST_FALL, MOST_FALL = 0.25, 8.0
+LEAST_FALL, MOST_FALL, MOST_CORE = 0.25, 40.0, 0.95
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,54 +48,57 @@ class Levels:
         Mean light over white. [stop], >= 0; 0 is plain white.
     uncertain_stops : ndarray
         Its standard deviation; 0 where it was typed. [stop]
-    fall : ndarray
-        Light rises from the edge as that power of the distance from it. [1], > 0.
+    fall, core : ndarray
+        Light rises from the edge as that power of the distance from it, [1], > 0, up to a core of
+        that share of the way from the middle to the edge. [1], in [0, 1)
+    disc_px : ndarray
+        Radius of a disc in the sky that all the light is in instead; 0 where there is none. [px]
     """
 
     stops: Float64
     uncertain_stops: Float64
     fall: Float64
+    core: Float64
+    disc_px: Float64
+
+    @classmethod
+    def of(cls, stops: Float64, uncertain_stops: float = 0.0) -> Levels:
+        """Return levels of areas of unknown kinds, all equally uncertain unless plain white."""
+        doubt = np.where(stops > 0, uncertain_stops, 0)
+        return cls(stops, doubt, fall_at(stops), *np.zeros((2, len(stops))))
 
     @classmethod
     def estimated(cls, features: RegionFeatures, white: White | None, px_per_rad: float) -> Levels:
         """Return the levels that a still itself speaks for."""
         stops = estimated_stops(features, white)
-        stops = np.where(stops < LEAST_STOPS, 0, stops)
-        fall = fall_at(stops)
+        levels = cls.of(np.where(stops < LEAST_STOPS, 0, stops), UNCERTAIN_STOPS)
         if white is not None:
             for index in np.flatnonzero(signs(features, white)[:, 2] > SUN_FROM):
-                core = core_of(KINDS["sun"], float(features.area_px[index]), px_per_rad)
-                fall[index] = fall_within(core)
-        return cls(stops, np.where(stops > 0, UNCERTAIN_STOPS, 0), fall)
-
-    @classmethod
-    def typed(cls, stops: float, number: int) -> Levels:
-        """Return one level for all areas."""
-        levels = np.full(number, stops)
-        return cls(levels, np.zeros(number), fall_at(levels))
+                levels.disc_px[index] = disc_px(KINDS["sun"], px_per_rad)
+        return levels
 
     def name(
         self, index: int, kind: LampKind, white: White | None, *, area_px: float, px_per_rad: float
     ) -> None:
         """Take an area to be a lamp of a kind."""
-        core = core_of(kind, area_px, px_per_rad)
+        disc = disc_px(kind, px_per_rad)
+        core = min(MOST_CORE, disc / math.sqrt(area_px / math.pi)) if disc else kind.core
         self.stops[index], self.uncertain_stops[index] = level_of(kind, white, core)
-        self.fall[index] = fall_within(core)
+        # Half as bright as the core where it is a third wider.
+        left = max(0.05, 1 - 0.3 * core / (1 - core))
+        self.fall[index] = np.clip(np.log(0.5) / np.log(left), LEAST_FALL, MOST_FALL)
+        self.core[index], self.disc_px[index] = core, disc
 
     def type(self, index: int, stops: float) -> None:
         """Give an area a level that somebody knows."""
         self.stops[index], self.uncertain_stops[index] = stops, 0
         self.fall[index] = fall_at(np.array([stops]))[0]
+        self.core[index] = self.disc_px[index] = 0
 
     def off_by(self, deviations: float) -> Float64:
         """Levels so many standard deviations from the likely ones [stop]; plain white stays."""
         moved = np.maximum(self.stops + deviations * self.uncertain_stops, 0)
         return np.asarray(np.where(self.stops > 0, moved, 0))
-
-
-def fall_within(core: float) -> float:
-    """Power that leaves half the light of the middle where the core ends."""
-    return float(np.clip(np.log(0.5) / np.log(1 - core), LEAST_FALL, MOST_FALL))
 
 
 def fall_at(stops: Float64) -> Float64:

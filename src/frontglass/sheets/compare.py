@@ -68,16 +68,12 @@ def compare(
     ----------
     picture : Picture
         The still.
-    looks : sequence of Look
-        One at least, each at its strength.
-    camera : Camera
-        What took the still.
+    looks, camera, surround, compensate
+        As in `render`; one look at least, each at its strength.
     watched : sequence of (str, Region)
         Named parts, each shown in a row of its own at one magnification.
     numbers : callable
         What stands under each close-up.
-    surround, compensate
-        As in `render`.
     facts, notices : sequence of str
         What the head says of the still, and what was assumed.
     width_px : int
@@ -102,14 +98,14 @@ def compare(
     600
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
-    still = ends or (("", picture),)
-    layout = _Layout.of(picture, len(looks) * len(still), watched, width_px=width_px)
+    views = ends or (("", picture),)
+    layout = _Layout.of(picture, len(looks) * len(views), watched, width_px=width_px)
     with gathered_warnings() as told:
         shown = [layout.shown(None, "", picture, numbers)]
-        for look, end, seen in conditions.each_of(still, progress(looks)):
-            shown.append(layout.shown(look, end, seen, numbers))
-    notices = tuple(dict.fromkeys((*notices, *told)))
-    return Sheet(layout.painted(shown, _head_texts(facts, camera, notices)), notices)
+        seen = conditions.each_of(views, progress(looks))
+        shown += [layout.shown(*one, numbers) for one in seen]
+    said = tuple(dict.fromkeys((*notices, *told)))
+    return Sheet(layout.painted(shown, _head_texts(facts, camera, said)), said)
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,7 @@ def ladder(
     close_ups : sequence of Region
         Parts, each in a row of its own, enlarged a whole number of times, all strengths alike.
     facts, notices : sequence of str
-        What the head says of the still before its size, its name say, and what was assumed.
+        What the head says of the still, and what was assumed.
     width_px : int
         Width at most. [px], 320 to 20000; small stills, enlarged whole times, may fill less.
     columns : int or None
@@ -64,7 +64,7 @@ def ladder(
     beside : sequence of Look
         Other looks, each at its own strength, shown after the strengths of this one.
     ends : sequence of (str, Picture)
-        The still as it may be, each named; each strength shows all of them instead of `picture`.
+        The still as it may be, each named; strengths show all of them instead of `picture`.
     progress : callable
         Hands on the steps of the ladder one by one, and may show meanwhile how far it is.
 
@@ -83,16 +83,10 @@ def ladder(
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
-    shown = ends or (("", picture),)
-    count = 1 + len(steps) * len(shown)
-    # A strength to a row, the bare still before them.
-    across = len(shown) if columns is None and ends else columns
-    layout = _Layout.of(picture, count, close_ups, width_px=width_px, columns=across)
-    with gathered_warnings() as told:
-        rungs = layout.rungs(look, conditions.each_of(shown, progress(steps)))
-    notices = tuple(dict.fromkeys(chain(notices, *(rung.notices for rung in rungs), told)))
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
-    return Sheet(layout.painted(look, rungs, about, notices), notices)
+    layout = _Layout.of(picture, len(steps), close_ups, ends=len(ends), size=(width_px, columns))
+    seen = conditions.each_of(ends or (("", picture),), progress(steps))
+    return layout.sheet(look, seen, about, notices)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,13 +114,15 @@ class _Layout:
     def of(
         cls,
         picture: Picture,
-        count: int,
+        steps: int,
         close_ups: Sequence[Region],
         *,
-        width_px: int,
-        columns: int | None,
+        ends: int,
+        size: tuple[int, int | None],
     ) -> _Layout:
-        """Return it for `count` stills."""
+        """Return it for a bare still and `steps` strengths, each shown `ends` times (0 is once)."""
+        width_px, columns = size
+        count = 1 + steps * max(1, ends)
         check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
         for region in close_ups:
             region.check_inside(picture)
@@ -136,12 +132,26 @@ class _Layout:
             (picture.width_px, picture.height_px),
             width_px=width_px - 2 * sizes.margin,
             gap_px=sizes.gap,
-            columns=columns,
+            # With both ends of what is likely, a strength has a row.
+            columns=ends or None if columns is None else columns,
         )
         page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
         room = {"width_px": page.room_px, "gap_px": sizes.gap}
         crops = ((region, close_up_size(region.size_px, count, **room)) for region in close_ups)
         return cls(picture, page, cells, tuple(crops))
+
+    def sheet(
+        self,
+        look: Look,
+        steps: Iterable[tuple[Look, str, Picture]],
+        about: str,
+        notices: Sequence[str],
+    ) -> Sheet:
+        """Return the sheet, each step rendered now, with what was assumed."""
+        with gathered_warnings() as told:
+            rungs = self.rungs(look, steps)
+        notices = tuple(dict.fromkeys(chain(notices, *(rung.notices for rung in rungs), told)))
+        return Sheet(self.painted(look, rungs, about, notices), notices)
 
     def rungs(self, look: Look, steps: Iterable[tuple[Look, str, Picture]]) -> list[Rung]:
         """Return the bare still, then each step of a look's ladder with the still seen there."""
