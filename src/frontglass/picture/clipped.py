@@ -116,6 +116,8 @@ class RegionFeatures:
         Centre. [px]
     area_px : ndarray
         Pixels.
+    deepest_px : ndarray
+        Greatest distance from its edge. [px]
     whole_share : ndarray
         Of the area, where all three channels end. [1], in [0, 1]
     aureole : ndarray
@@ -133,6 +135,7 @@ class RegionFeatures:
     x_px: Float64
     y_px: Float64
     area_px: Float64
+    deepest_px: Float64
     whole_share: Float64
     aureole: Float64
     lamp_share: Float64
@@ -275,6 +278,8 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
     height, width = found.shape
     rows, columns = np.divmod(found.at, width)
     area = np.maximum(np.bincount(found.owner, minlength=found.regions), 1).astype(np.float64)
+    deepest = np.zeros(found.regions, np.float32)
+    np.maximum.at(deepest, found.owner, found.depth)
     whole = np.minimum(np.minimum(found.held[:, 0], found.held[:, 1]), found.held[:, 2])
     on_frame = (rows == 0) | (rows == height - 1) | (columns == 0) | (columns == width - 1)
     step = max(1, round(width / ROUND_PX))
@@ -308,6 +313,7 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         x_px=found.centres[:, 0],
         y_px=found.centres[:, 1],
         area_px=area,
+        deepest_px=deepest.astype(np.float64),
         whole_share=found.sums(whole) / area,
         aureole=np.nan_to_num(aureole) * alone,
         lamp_share=np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1)),

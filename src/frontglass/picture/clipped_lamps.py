@@ -146,7 +146,7 @@ def with_recovered_light(
     colours = _colours(features)
     lamps = _listed(found, features, levels, colours, marked)
     doubt = 0.0
-    excess = _excess(found, features.area_px, levels, colours)
+    excess = _excess(found, features, levels, colours)
     if excess.any():
         if recovery.lamp_range is LampRange.LIKELY:
             doubt = _doubt_stops(picture.radiance, found, excess, likely)
@@ -194,8 +194,7 @@ def _levels(
         if mark.kind is not None:
             kinds.append((index, mark.kind))
     for index, kind in kinds:
-        area = float(features.area_px[index])
-        levels.name(index, kind_named(kind), white, area_px=area, px_per_rad=px_per_rad)
+        levels.name(index, kind_named(kind), white, features, px_per_rad)
     return levels
 
 
@@ -271,20 +270,18 @@ def _colours(features: RegionFeatures) -> Float64:
     return np.asarray(rim / rim.mean(axis=1, keepdims=True))
 
 
-def _excess(found: Outline, area_px: Float64, levels: Levels, colours: Float64) -> Float32:
+def _excess(found: Outline, features: RegionFeatures, levels: Levels, colours: Float64) -> Float32:
     """Light of each clipped pixel above what the still holds, shape (N, 3).
 
     It rises from the edge of an area, where the still's own light ends, to its core.
     """
-    deepest = np.zeros(found.regions, np.float32)
-    np.maximum.at(deepest, found.owner, found.depth)
-    to_core = ((1 - levels.core) * deepest).astype(np.float32)[found.owner]
+    to_core = ((1 - levels.core) * features.deepest_px).astype(np.float32)[found.owner]
     shape = np.minimum(found.depth / to_core, 1)
     shape **= levels.fall.astype(np.float32)[found.owner]
     for index in np.flatnonzero(levels.disc_px):
         own = np.flatnonzero(found.owner == index)
         shape[own] = _disc(found, own, float(levels.disc_px[index]))
-    shape /= (found.sums(shape) / area_px).astype(np.float32)[found.owner]
+    shape /= (found.sums(shape) / features.area_px).astype(np.float32)[found.owner]
     light = np.where(levels.stops > 0, 2.0**levels.stops, 0.0)[:, np.newaxis]
     level = (light * colours * found.levels).astype(np.float32)
     lost = np.maximum(level[found.owner] - found.own, 0)

@@ -17,8 +17,8 @@ Float64 = NDArray[np.float64]
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (0.74, 1.58, 4.4)
-BY_WHITE = (1.1, 1.6, 6.8, -0.38)
+BY_STILL = (1.2, 1.3, 4.6)
+BY_WHITE = (1.4, 1.5, 6.6, -0.4)
 """The light that an area lost, over white [stop]: a constant, and more by the share that clips in
 all channels, where light falls off round it as round the sun, and by how far white lies above
 `MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
@@ -35,6 +35,8 @@ the first level, by twice that exponent at the second more: the median of open p
 fit_lamps.py prints it."""
 SUN_FROM = 0.5
 """An aureole in daylight, beyond that, is taken for the sun's: the light lies in its disc."""
+BLUR_PX, LEAST_FILLED = 1.0, 0.35
+"""How far a lamp's light clips beyond its edge, and the least share of its width that is filled."""
 LEAST_FALL, MOST_FALL, MOST_CORE = 0.25, 40.0, 0.95
 
 
@@ -78,11 +80,14 @@ class Levels:
         return levels
 
     def name(
-        self, index: int, kind: LampKind, white: White | None, *, area_px: float, px_per_rad: float
+        self, index: int, kind: LampKind, white: White | None, shape: RegionFeatures, scale: float
     ) -> None:
-        """Take an area to be a lamp of a kind."""
-        disc = disc_px(kind, px_per_rad)
-        core = min(MOST_CORE, disc / math.sqrt(area_px / math.pi)) if disc else kind.core
+        """Take an area to be a lamp of a kind; `scale` is in pixels of one radian."""
+        disc = disc_px(kind, scale)
+        radius = math.sqrt(float(shape.area_px[index]) / math.pi)
+        # Lens and sensor blur a small lamp over pixels that it does not fill.
+        filled = max(LEAST_FILLED, 1 - BLUR_PX / float(shape.deepest_px[index]))
+        core = min(MOST_CORE, disc / radius) if disc else kind.core * filled
         self.stops[index], self.uncertain_stops[index] = level_of(kind, white, core)
         # Half as bright as the core where it is a third wider.
         left = max(0.05, 1 - 0.3 * core / (1 - core))

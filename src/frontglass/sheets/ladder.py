@@ -57,9 +57,8 @@ def ladder(
         Parts, each in a row of its own, enlarged a whole number of times, all strengths alike.
     facts, notices : sequence of str
         What the head says of the still, and what was assumed.
-    width_px : int
-        Width at most. [px], 320 to 20000; small stills, enlarged whole times, may fill less.
-    columns : int or None
+    width_px, columns : int, int or None
+        Width at most, 320 to 20000; small stills, enlarged whole times, may fill less. [px]
         Pictures across; None chooses.
     beside : sequence of Look
         Other looks, each at its own strength, shown after the strengths of this one.
@@ -85,8 +84,8 @@ def ladder(
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
     layout = _Layout.of(picture, len(steps), close_ups, ends=len(ends), size=(width_px, columns))
-    seen = conditions.each_of(ends or (("", picture),), progress(steps))
-    return layout.sheet(look, seen, about, notices)
+    stills = ends or (("", picture),)
+    return layout.sheet(look, conditions.each_of(stills, progress(steps)), about, notices)
 
 
 @dataclass(frozen=True, slots=True)
