@@ -23,9 +23,11 @@ METER = 0.12
 SIZES_M = {
     "candle": (0.012, 0.03), "globe": (0.24, 0.24), "bulb": (0.06, 0.08), "lampshade": (0.3, 0.25),
     "lantern": (0.4, 0.4), "tube": (1.2, 0.03), "led-tape": (1.5, 0.015), "screen": (0.4, 0.25),
-    "filament": (0.012, 0.02), "led-point": (0.01, 0.01), "neon": (0.8, 0.015),
+    "filament": (0.02, 0.0006), "led-point": (0.004, 0.004), "neon": (0.8, 0.015),
 }  # fmt: skip
 """Width and height; common sizes, no source."""
+POINTS_CD_M2 = {"filament": 7e6, "led-point": 5e6}
+"""Luminance of lamps that the kinds know by their intensity: a table's (IES), from memory."""
 SPREAD_STOPS = 1.0
 """Lamps of one kind differ by so much, as a standard deviation."""
 BLOOM_SHARE, BLOOM_DEG = 0.03, 0.25
@@ -69,7 +71,9 @@ def lamp_room(seed: int) -> LampRoom:
     for _ in range(rng.integers(2, 7)):
         kind = str(rng.choice(kinds))
         wide, high = SIZES_M[kind]
-        luminance = KINDS[kind].cd_per_m2 * 2.0 ** rng.normal(0, SPREAD_STOPS)
+        luminance = (KINDS[kind].cd_per_m2 or POINTS_CD_M2[kind]) * 2.0 ** rng.normal(
+            0, SPREAD_STOPS
+        )
         z = rng.uniform(0.3, 0.7) * far
         u, v = rng.uniform(0.1, 0.9) * WIDTH, rng.uniform(0.1, 0.6) * HEIGHT
         place = ((u - WIDTH / 2) / px_per_m_at_1 * z, (v - HEIGHT / 2) / px_per_m_at_1 * z, z)

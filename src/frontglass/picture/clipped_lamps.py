@@ -30,8 +30,8 @@ MOST_LISTED = 1000
 """Areas that are told one by one; leaves before a white sky make ten times as many."""
 DOUBT_STOPS = 1 / 3
 """Doubt that is said: a glow that would change by more."""
-DOUBT_PX, DOUBT_SPREAD = 256, 0.02
-"""It is judged by a halo of that share of the frame's width, on a still of so many pixels."""
+DOUBT_PX, DOUBT_SPREADS = 256, (0.02, 0.08)
+"""It is judged by halos of those shares of the frame's width, on a still of so many pixels."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -319,7 +319,8 @@ def _doubt_stops(light: Float32, found: Outline, excess: Float32, levels: Levels
         )
         given = np.bincount(cell, lost * gain[found.owner], small.size) / step**2
         whole = (small + given.reshape(small.shape)).astype(np.float32)
-        spread = cv2.GaussianBlur(whole, (0, 0), DOUBT_SPREAD * small.shape[1])
+        near, wide = (cv2.GaussianBlur(whole, (0, 0), s * small.shape[1]) for s in DOUBT_SPREADS)
+        spread = np.asarray((near + wide) / 2)
         glows.append(np.log2(np.maximum(spread, 1e-6))[outside])
     if not outside.any():
         return 0.0

@@ -31,16 +31,18 @@ class LampKind(NamedTuple):
     name : str
         As it is typed.
     cd_per_m2 : float
-        Luminance. [cd/m2]
+        Luminance. [cd/m2]; of a lamp too small to be seen as an area, 0.
     core : float
         Its radius over that of the clipped area, which is the lamp and the camera's own bloom.
         [1], in (0, 1).
     white_cd_per_m2 : float
         White of a still in which it is usually seen. [cd/m2]
+    source : str
+        Where luminance or intensity is from.
     angle_deg : float or None
         Its diameter in the sky. [degree]
-    source : str
-        Where the luminance is from.
+    candela, metres : float
+        Intensity of a lamp that is too small, and how far away it usually is. [cd], [m]
     """
 
     name: str
@@ -49,9 +51,13 @@ class LampKind(NamedTuple):
     white_cd_per_m2: float
     source: str
     angle_deg: float | None = None
+    candela: float = 0.0
+    metres: float = 1.0
 
 
 TABLE = "IES table of approximate luminances, from memory"
+POINT_STOPS = 1.2
+"""Distances of such lamps lie so far round the usual, in light. From memory."""
 LUMENS = "from lumens over the glowing area, common sizes"
 SEEN = "common practice, no source"
 DISC_DEG = 0.53
@@ -63,17 +69,17 @@ KINDS: dict[str, LampKind] = {
         LampKind("candle", 1e4, 0.5, 10, TABLE),
         LampKind("globe", 8e3, 0.85, 60, LUMENS),
         LampKind("bulb", 3e4, 0.6, 60, TABLE),
-        LampKind("filament", 7e6, 0.1, 60, TABLE),
+        LampKind("filament", 0, 0.2, 60, LUMENS, candela=60, metres=4),
         LampKind("tube", 1e4, 0.7, 100, TABLE),
         LampKind("neon", 1.5e3, 0.7, 15, SEEN),
         LampKind("lampshade", 1e3, 0.9, 60, LUMENS),
         LampKind("lantern", 5e2, 0.9, 30, LUMENS),
         LampKind("led-tape", 1.5e4, 0.6, 60, LUMENS),
-        LampKind("led-point", 5e6, 0.1, 30, SEEN),
+        LampKind("led-point", 0, 0.2, 30, LUMENS, candela=30, metres=4),
         LampKind("screen", 2.5e2, 0.95, 30, SEEN),
-        LampKind("sodium", 6e4, 0.5, 15, LUMENS),
-        LampKind("led-street", 2e5, 0.5, 15, LUMENS),
-        LampKind("headlamp", 3e5, 0.4, 15, LUMENS),
+        LampKind("sodium", 0, 0.4, 15, LUMENS, candela=1500, metres=20),
+        LampKind("led-street", 0, 0.3, 15, LUMENS, candela=1500, metres=20),
+        LampKind("headlamp", 0, 0.3, 15, SEEN, candela=3000, metres=30),
         LampKind("lit-window", 3e1, 0.95, 10, SEEN),
         LampKind("window", 3e3, 0.95, 300, SEEN),
         LampKind("overcast", 2e3, 0.95, 1500, TABLE),
@@ -148,7 +154,9 @@ def disc_px(kind: LampKind, px_per_rad: float) -> float:
     return 0.0 if kind.angle_deg is None else math.radians(kind.angle_deg) / 2 * px_per_rad
 
 
-def level_of(kind: LampKind, white: White | None, core: float) -> tuple[float, float]:
+def level_of(
+    kind: LampKind, white: White | None, *, core: float, steradian: float
+) -> tuple[float, float]:
     """Mean light of a clipped area with a lamp of a kind in it, and its standard deviation [stop].
 
     Parameters
@@ -159,6 +167,8 @@ def level_of(kind: LampKind, white: White | None, core: float) -> tuple[float, f
         White of the still; None takes it from where the kind is usually seen.
     core : float
         Its radius over that of the area. [1], in (0, 1).
+    steradian : float
+        The area. [sr]
 
     Returns
     -------
@@ -169,10 +179,15 @@ def level_of(kind: LampKind, white: White | None, core: float) -> tuple[float, f
     --------
     A lampshade of 1000 cd/m2 fills nine tenths of its outline's width; white is 50 cd/m2:
 
-    >>> level, _ = level_of(kind_named("lampshade"), White(50, 0.5), 0.9)
+    >>> level, _ = level_of(kind_named("lampshade"), White(50, 0.5), core=0.9, steradian=1e-3)
     >>> round(level, 2)
     4.1
     """
     found = white or White(kind.white_cd_per_m2, UNKNOWN_STOPS)
-    level = math.log2(1 + kind.cd_per_m2 / found.cd_per_m2 * core**2)
-    return level, math.hypot(KIND_STOPS, found.uncertain_stops)
+    if kind.candela:
+        # Of what is smaller than it looks, intensity over distance squared is what arrives.
+        luminance, doubt = kind.candela / kind.metres**2 / steradian, POINT_STOPS
+    else:
+        luminance, doubt = kind.cd_per_m2 * core**2, 0.0
+    level = math.log2(1 + luminance / found.cd_per_m2)
+    return level, math.hypot(KIND_STOPS, found.uncertain_stops, doubt)

@@ -88,7 +88,9 @@ class Levels:
         # Lens and sensor blur a small lamp over pixels that it does not fill.
         filled = max(LEAST_FILLED, 1 - BLUR_PX / float(shape.deepest_px[index]))
         core = min(MOST_CORE, disc / radius) if disc else kind.core * filled
-        self.stops[index], self.uncertain_stops[index] = level_of(kind, white, core)
+        area = float(shape.area_px[index]) / scale**2
+        found = level_of(kind, white, core=core, steradian=area)
+        self.stops[index], self.uncertain_stops[index] = found
         # Half as bright as the core where it is a third wider.
         left = max(0.05, 1 - 0.3 * core / (1 - core))
         self.fall[index] = np.clip(np.log(0.5) / np.log(left), LEAST_FALL, MOST_FALL)
