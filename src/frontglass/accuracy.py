@@ -133,6 +133,8 @@ class Accuracy:
         step moves them by less [px].
     outline_px : int
         Clipped areas are told apart, and their depth is measured, on no more pixels across.
+    doubt_px : int
+        Clipped pixels, at least, that tell how far a glow hangs on lamps that nobody knows.
     levels_px : int
         Pixels, at least, whose histogram tells where the channels of a still clip.
     map_nodes_per_blur, fewest_map_nodes, most_map_nodes : int
@@ -240,6 +242,7 @@ class Accuracy:
     alignment_steps: int = 4
     alignment_last_px: float = 0.01
     outline_px: int = 2048
+    doubt_px: int = 100_000
     levels_px: int = 4_000_000
 
     map_nodes_per_blur: int = 12

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 from pathlib import Path
 
 import cv2
@@ -124,11 +125,14 @@ def test_channels_clip_each_for_itself():
 OVERSHOT = pytest.mark.xfail(
     strict=True, reason="Bright skies between leaves and a low sun in haze pass for lamps."
 )
+QUALITIES = (None, 98, 90, 75)
 TOO_MUCH = {
-    False: ("forest-a", "forest-b", "dawn", "park-sun"),
-    True: ("forest-a", "dawn", "park-sun"),
+    *{("forest-a", False, quality) for quality in QUALITIES},
+    *{("park-sun", False, quality) for quality in QUALITIES},
+    *{("forest-b", False, quality) for quality in (None, 98, 90)},
+    *{("forest-a", True, quality) for quality in (None, 98)},
 }
-"""Where white is not known, and where it is."""
+"""Scenes, whether white is known, and how they are stored."""
 
 
 class TestAgainstOpenScenes:
@@ -136,15 +140,13 @@ class TestAgainstOpenScenes:
 
     @pytest.mark.source("HdrCrops", "tests/data/hdr")
     @pytest.mark.parametrize(
-        ("name", "is_white_known"),
+        ("name", "is_white_known", "quality"),
         [
-            pytest.param(name, known, marks=[OVERSHOT] if name in TOO_MUCH[known] else [])
-            for name in LAMP_SCENES
-            for known in (True, False)
+            pytest.param(*case, marks=[OVERSHOT] if case in TOO_MUCH else [])
+            for case in itertools.product(LAMP_SCENES, (True, False), QUALITIES)
         ],
     )
-    @pytest.mark.parametrize("quality", [None, 98, 90, 75])
-    def test_recovered_glow_is_nearer_to_the_truth(self, name, quality, is_white_known, tmp_path):
+    def test_recovered_glow_is_nearer_to_the_truth(self, name, is_white_known, quality, tmp_path):
         truth = scene(name)
         still = as_still(truth, tmp_path, quality=quality)
         outside = outline(still.radiance).labels == 0

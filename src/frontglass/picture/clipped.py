@@ -208,8 +208,10 @@ def _bright(light: Float32, levels: Float32) -> tuple[Places, NDArray[np.bool_]]
         # Most of a night is dark: what follows sees the rest alone.
         bright = np.flatnonzero(band > floor).astype(np.int32)
         relative = band[bright] / (levels[0] if is_even else levels[bright % 3])
-        near = relative > FILLED_FROM
-        pixel, is_end = bright[near] // 3, relative[near] > CLIPPED_FROM
+        if not is_even:
+            near = relative > FILLED_FROM
+            bright, relative = bright[near], relative[near]
+        pixel, is_end = bright // 3, relative > CLIPPED_FROM
         first = np.flatnonzero(np.diff(pixel, prepend=-1))
         found.append(pixel[first] + top * light.shape[1])
         ended.append(np.logical_or.reduceat(is_end, first) if first.size else is_end)

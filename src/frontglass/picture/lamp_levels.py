@@ -17,8 +17,8 @@ Float64 = NDArray[np.float64]
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (1.2, 1.3, 4.6)
-BY_WHITE = (1.4, 1.5, 6.6, -0.4)
+BY_STILL = (-1.0, 3.6, 4.8)
+BY_WHITE = (-0.5, 3.4, 6.4, -0.4)
 """The light that an area lost, over white [stop]: a constant, and more by the share that clips in
 all channels, where light falls off round it as round the sun, and by how far white lies above
 `MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
