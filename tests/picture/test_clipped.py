@@ -159,20 +159,20 @@ class TestAgainstOpenScenes:
         assert now < plain
 
     @pytest.mark.source("HdrCrops", "tests/data/hdr")
-    @pytest.mark.parametrize("is_white_known", [True, False])
-    def test_no_constant_does_better_by_a_twentieth(self, is_white_known, tmp_path):
+    def test_no_constant_does_better_by_a_twentieth(self, tmp_path):
         errors: dict[str | float, list[float]] = {}
         for name in LAMP_SCENES:
             truth = scene(name)
             still = as_still(truth, tmp_path)
             outside = outline(still.radiance).labels == 0
-            white = white_cd_per_m2(name) if is_white_known else None
-            for clipped in ("auto", 1.0, 1.5, 2.0, 2.5, 3.0, 4.0):
-                how = fg.Recovery(clipped=clipped, white_cd_per_m2=white)
-                light = source(fg.with_recovered_light(still, how).picture)
-                errors.setdefault(clipped, []).append(glow_error(light, truth, outside).rms)
-        means = {clipped: float(np.mean(some)) for clipped, some in errors.items()}
-        assert means.pop("auto") <= 1.05 * min(means.values())
+            ways = {"still": fg.Recovery(), **{s: fg.Recovery(clipped=s) for s in (1.5, 2.0, 2.5)}}
+            ways["white"] = fg.Recovery(white_cd_per_m2=white_cd_per_m2(name))
+            for way, recovery in ways.items():
+                light = source(fg.with_recovered_light(still, recovery).picture)
+                errors.setdefault(way, []).append(glow_error(light, truth, outside).rms)
+        means = {way: float(np.mean(some)) for way, some in errors.items()}
+        estimated = max(means.pop("still"), means.pop("white"))
+        assert estimated <= 1.05 * min(means.values())
 
     @pytest.mark.source("HdrCrops", "tests/data/hdr")
     @pytest.mark.parametrize("name", ["warehouse-a", "interior-b", "forest-a"])

@@ -121,7 +121,7 @@ class _Layout:
     ) -> _Layout:
         """Return it for a bare still and `steps` strengths, each shown `ends` times (0 is once)."""
         width_px, columns = size
-        count = 1 + steps * max(1, ends)
+        count = steps * (1 + ends) if ends else 1 + steps
         check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
         for region in close_ups:
             region.check_inside(picture)
@@ -131,8 +131,8 @@ class _Layout:
             (picture.width_px, picture.height_px),
             width_px=width_px - 2 * sizes.margin,
             gap_px=sizes.gap,
-            # With both ends of what is likely, a strength has a row.
-            columns=ends or None if columns is None else columns,
+            # With both ends of what is likely, a strength has a row, the bare still before it.
+            columns=1 + ends if ends and columns is None else columns,
         )
         page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
         room = {"width_px": page.room_px, "gap_px": sizes.gap}
@@ -154,9 +154,13 @@ class _Layout:
 
     def rungs(self, look: Look, steps: Iterable[tuple[Look, str, Picture]]) -> list[Rung]:
         """Return the bare still, then each step of a look's ladder with the still seen there."""
-        rungs = [self._rung("bare", "bare", "", self.picture)]
+        bare = self._rung("bare", "bare", "", self.picture)
+        rungs, before = [bare], None
         for step, end, seen in steps:
-            name = str(step)
+            # With both ends of what is likely, every strength has the bare still beside it.
+            if end and before not in {None, step}:
+                rungs.append(bare)
+            before, name = step, str(step)
             strength = strength_text(step.strength) if step.name == look.name else name
             if end:
                 strength, name = f"{strength}, {end}", f"{step}, {end}"
