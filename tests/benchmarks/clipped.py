@@ -69,11 +69,11 @@ def summed_up(rows: Rows) -> None:
         errors = [rms for rms, _ in column]
         ratio = statistics.median(error / least for error, least in zip(errors, plain, strict=True))
         light = statistics.median(light for _, light in column)
-        said_of_light = "" if name == "8-bit" else f", light {light:+.1f} stops"
+        back = "" if name == "8-bit" else f", light {light:+.1f} stops"
         worse = sum(error > least for error, least in zip(errors, plain, strict=True))
         print(
             f"{name:9} median {statistics.median(errors):.3f}, mean {np.mean(errors):.3f},"
-            f" most {max(errors):.2f}, left of the still's own {ratio:.2f}, {worse} worse{said_of_light}"
+            f" most {max(errors):.2f}, left of the still's own {ratio:.2f}, {worse} worse{back}"
         )
 
 

@@ -87,7 +87,7 @@ def lamp_room(seed: int) -> LampRoom:
     warm = np.array([1.25, 1.0, 0.6])
     seen = (grey * irradiance / math.pi)[..., np.newaxis] * warm
     shown = np.where(drawn[..., np.newaxis] > 0, np.maximum(seen, drawn[..., None] * warm), seen)
-    light = _bloomed(shown.astype(np.float32), px_per_m_at_1)
+    light = bloomed(shown.astype(np.float32), px_per_m_at_1)
     average = np.exp(np.log(light.mean(axis=2)).mean())
     white = float(average / METER * 2.0 ** rng.normal(0, 0.5))
     return LampRoom((light / white).astype(np.float32), white, tuple(lamps))
@@ -108,7 +108,7 @@ def _ellipse(x: float, y: float, wide: float, high: float) -> NDArray[np.float64
     return covered * (math.pi / 4 * wide * high / max(covered.sum(), 1e-9))
 
 
-def _bloomed(light: Float32, px_per_rad: float) -> Float32:
+def bloomed(light: Float32, px_per_rad: float) -> Float32:
     """Light behind a lens that blurs by half a pixel and spreads a little of it."""
     sharp = cv2.GaussianBlur(light, (0, 0), 0.6)
     wide = cv2.GaussianBlur(light, (0, 0), math.radians(BLOOM_DEG) * px_per_rad)

@@ -122,9 +122,8 @@ def test_channels_clip_each_for_itself():
     assert inside[..., 2].max() == 0
 
 
-OVERSHOT = pytest.mark.xfail(
-    strict=True, reason="Bright skies between leaves and a low sun in haze pass for lamps."
-)
+TAKEN = "Bright skies between leaves and a low sun in haze pass for lamps."
+OVERSHOT = pytest.mark.xfail(strict=True, reason=TAKEN)
 QUALITIES = (None, 98, 90, 75)
 TOO_MUCH = {
     *{("forest-a", False, quality) for quality in QUALITIES},

@@ -32,9 +32,6 @@ class LampKind(NamedTuple):
         As it is typed.
     cd_per_m2 : float
         Luminance. [cd/m2]; of a lamp too small to be seen as an area, 0.
-    core : float
-        Its radius over that of the clipped area, which is the lamp and the camera's own bloom.
-        [1], in (0, 1).
     white_cd_per_m2 : float
         White of a still in which it is usually seen. [cd/m2]
     source : str
@@ -47,7 +44,6 @@ class LampKind(NamedTuple):
 
     name: str
     cd_per_m2: float
-    core: float
     white_cd_per_m2: float
     source: str
     angle_deg: float | None = None
@@ -56,6 +52,10 @@ class LampKind(NamedTuple):
 
 
 TABLE = "IES table of approximate luminances, from memory"
+BLUR_PX, BLOOM_DEG = 1.0, 0.5
+"""How far light clips beyond a lamp's edge: by lens and pixels, and by bloom at 10 stops above
+white, in proportion to light. Common practice, no source."""
+LEAST_CORE, MOST_CORE = 0.2, 0.95
 POINT_STOPS = 1.2
 """Distances of such lamps lie so far round the usual, in light. From memory."""
 LUMENS = "from lumens over the glowing area, common sizes"
@@ -66,27 +66,27 @@ DISC_DEG = 0.53
 KINDS: dict[str, LampKind] = {
     kind.name: kind
     for kind in (
-        LampKind("candle", 1e4, 0.5, 10, TABLE),
-        LampKind("globe", 8e3, 0.85, 60, LUMENS),
-        LampKind("bulb", 3e4, 0.6, 60, TABLE),
-        LampKind("filament", 0, 0.2, 60, LUMENS, candela=60, metres=4),
-        LampKind("tube", 1e4, 0.7, 100, TABLE),
-        LampKind("neon", 1.5e3, 0.7, 15, SEEN),
-        LampKind("lampshade", 1e3, 0.9, 60, LUMENS),
-        LampKind("lantern", 5e2, 0.9, 30, LUMENS),
-        LampKind("led-tape", 1.5e4, 0.6, 60, LUMENS),
-        LampKind("led-point", 0, 0.2, 30, LUMENS, candela=30, metres=4),
-        LampKind("screen", 2.5e2, 0.95, 30, SEEN),
-        LampKind("sodium", 0, 0.4, 15, LUMENS, candela=1500, metres=20),
-        LampKind("led-street", 0, 0.3, 15, LUMENS, candela=1500, metres=20),
-        LampKind("headlamp", 0, 0.3, 15, SEEN, candela=3000, metres=30),
-        LampKind("lit-window", 3e1, 0.95, 10, SEEN),
-        LampKind("window", 3e3, 0.95, 300, SEEN),
-        LampKind("overcast", 2e3, 0.95, 1500, TABLE),
-        LampKind("blue-sky", 8e3, 0.95, 6000, TABLE),
-        LampKind("moon", 2.5e3, 0.5, 5, TABLE, DISC_DEG),
-        LampKind("low-sun", 6e6, 0.5, 3000, TABLE, DISC_DEG),
-        LampKind("sun", 1.6e9, 0.5, 8000, TABLE, DISC_DEG),
+        LampKind("candle", 1e4, 10, TABLE),
+        LampKind("globe", 8e3, 60, LUMENS),
+        LampKind("bulb", 3e4, 60, TABLE),
+        LampKind("filament", 0, 60, LUMENS, candela=60, metres=4),
+        LampKind("tube", 1e4, 100, TABLE),
+        LampKind("neon", 1.5e3, 15, SEEN),
+        LampKind("lampshade", 1e3, 60, LUMENS),
+        LampKind("lantern", 5e2, 30, LUMENS),
+        LampKind("led-tape", 1.5e4, 60, LUMENS),
+        LampKind("led-point", 0, 30, LUMENS, candela=30, metres=4),
+        LampKind("screen", 2.5e2, 30, SEEN),
+        LampKind("sodium", 0, 15, LUMENS, candela=1500, metres=20),
+        LampKind("led-street", 0, 15, LUMENS, candela=1500, metres=20),
+        LampKind("headlamp", 0, 15, SEEN, candela=3000, metres=30),
+        LampKind("lit-window", 3e1, 10, SEEN),
+        LampKind("window", 3e3, 300, SEEN),
+        LampKind("overcast", 2e3, 1500, TABLE),
+        LampKind("blue-sky", 8e3, 6000, TABLE),
+        LampKind("moon", 2.5e3, 5, TABLE, DISC_DEG),
+        LampKind("low-sun", 6e6, 3000, TABLE, DISC_DEG),
+        LampKind("sun", 1.6e9, 8000, TABLE, DISC_DEG),
     )
 }
 
@@ -154,8 +154,30 @@ def disc_px(kind: LampKind, px_per_rad: float) -> float:
     return 0.0 if kind.angle_deg is None else math.radians(kind.angle_deg) / 2 * px_per_rad
 
 
+def core_of(kind: LampKind, white: White | None, deepest_px: float, px_per_rad: float) -> float:
+    """Radius of a lamp over that of the area that clips, which is the lamp and its blur and bloom.
+
+    Parameters
+    ----------
+    kind, white : LampKind, White or None
+        As of `level_of`.
+    deepest_px : float
+        From the middle of the area to its edge. [px]
+    px_per_rad : float
+        Pixels of one radian.
+
+    Returns
+    -------
+    float
+        [1], in (0, 1).
+    """
+    found = white or White(kind.white_cd_per_m2, UNKNOWN_STOPS)
+    bloom = math.radians(BLOOM_DEG) * kind.cd_per_m2 / found.cd_per_m2 / 1024
+    return min(MOST_CORE, max(LEAST_CORE, 1 - (BLUR_PX + bloom * px_per_rad) / deepest_px))
+
+
 def level_of(
-    kind: LampKind, white: White | None, *, core: float, steradian: float
+    kind: LampKind, white: White | None, *, share: float, steradian: float
 ) -> tuple[float, float]:
     """Mean light of a clipped area with a lamp of a kind in it, and its standard deviation [stop].
 
@@ -165,8 +187,8 @@ def level_of(
         Its kind.
     white : White or None
         White of the still; None takes it from where the kind is usually seen.
-    core : float
-        Its radius over that of the area. [1], in (0, 1).
+    share : float
+        How much of the area it fills. [1], in (0, 1).
     steradian : float
         The area. [sr]
 
@@ -177,17 +199,17 @@ def level_of(
 
     Examples
     --------
-    A lampshade of 1000 cd/m2 fills nine tenths of its outline's width; white is 50 cd/m2:
+    A lampshade of 1000 cd/m2 fills four fifths of an area; white is 50 cd/m2:
 
-    >>> level, _ = level_of(kind_named("lampshade"), White(50, 0.5), core=0.9, steradian=1e-3)
+    >>> level, _ = level_of(kind_named("lampshade"), White(50, 0.5), share=0.8, steradian=1e-3)
     >>> round(level, 2)
-    4.1
+    4.09
     """
     found = white or White(kind.white_cd_per_m2, UNKNOWN_STOPS)
     if kind.candela:
         # Of what is smaller than it looks, intensity over distance squared is what arrives.
         luminance, doubt = kind.candela / kind.metres**2 / steradian, POINT_STOPS
     else:
-        luminance, doubt = kind.cd_per_m2 * core**2, 0.0
+        luminance, doubt = kind.cd_per_m2 * share, 0.0
     level = math.log2(1 + luminance / found.cd_per_m2)
     return level, math.hypot(KIND_STOPS, found.uncertain_stops, doubt)

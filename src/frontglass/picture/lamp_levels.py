@@ -10,7 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.picture.clipped import RegionFeatures
-from frontglass.picture.lamp_kinds import KINDS, LampKind, White, disc_px, level_of
+from frontglass.picture.lamp_kinds import (
+    KINDS,
+    MOST_CORE,
+    LampKind,
+    White,
+    core_of,
+    disc_px,
+    level_of,
+)
 
 Float64 = NDArray[np.float64]
 
@@ -35,9 +43,7 @@ the first level, by twice that exponent at the second more: the median of open p
 fit_lamps.py prints it."""
 SUN_FROM = 0.5
 """An aureole in daylight, beyond that, is taken for the sun's: the light lies in its disc."""
-BLUR_PX, LEAST_FILLED = 1.0, 0.35
-"""How far a lamp's light clips beyond its edge, and the least share of its width that is filled."""
-LEAST_FALL, MOST_FALL, MOST_CORE = 0.25, 40.0, 0.95
+LEAST_FALL, MOST_FALL = 0.25, 40.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,13 +89,16 @@ class Levels:
         self, index: int, kind: LampKind, white: White | None, shape: RegionFeatures, scale: float
     ) -> None:
         """Take an area to be a lamp of a kind; `scale` is in pixels of one radian."""
-        disc = disc_px(kind, scale)
-        radius = math.sqrt(float(shape.area_px[index]) / math.pi)
-        # Lens and sensor blur a small lamp over pixels that it does not fill.
-        filled = max(LEAST_FILLED, 1 - BLUR_PX / float(shape.deepest_px[index]))
-        core = min(MOST_CORE, disc / radius) if disc else kind.core * filled
-        area = float(shape.area_px[index]) / scale**2
-        found = level_of(kind, white, core=core, steradian=area)
+        disc, area = disc_px(kind, scale), float(shape.area_px[index])
+        deepest = float(shape.deepest_px[index])
+        if disc:
+            core = min(MOST_CORE, disc / math.sqrt(area / math.pi))
+            share = core**2
+        else:
+            core = core_of(kind, white, deepest, scale)
+            # A disc is narrower both ways, a tube one way.
+            share = core ** (1 + min(1, math.pi * deepest**2 / area))
+        found = level_of(kind, white, share=share, steradian=area / scale**2)
         self.stops[index], self.uncertain_stops[index] = found
         # Half as bright as the core where it is a third wider.
         left = max(0.05, 1 - 0.3 * core / (1 - core))
