@@ -97,7 +97,7 @@ def board(folder: Path) -> None:
 SCOUT_COMMANDS = {
     "clipped.jpg": ("--clipped", "off"),
     "recovered.jpg": (
-        *("--white", "20", "--lamp", "147,415,globe", "--lamp", "502,62,bulb"),
+        *("--white", "25", "--lamp", "147,415,globe", "--lamp", "502,62,bulb"),
         *("--lamp", "1128,110,bulb", "--lamp", "916,110,bulb", "--lamp", "352,115,bulb"),
     ),
 }

@@ -52,10 +52,10 @@ class LampKind(NamedTuple):
 
 
 TABLE = "IES table of approximate luminances, from memory"
-BLUR_PX, BLOOM_DEG = 1.0, 0.5
+BLUR_PX, BLOOM_DEG = 1.0, 0.45
 """How far light clips beyond a lamp's edge: by lens and pixels, and by bloom at 10 stops above
 white, in proportion to light. Common practice, no source."""
-LEAST_CORE, MOST_CORE = 0.2, 0.95
+LEAST_CORE, MOST_CORE = 0.3, 0.95
 POINT_STOPS = 1.2
 """Distances of such lamps lie so far round the usual, in light. From memory."""
 LUMENS = "from lumens over the glowing area, common sizes"
@@ -68,7 +68,7 @@ KINDS: dict[str, LampKind] = {
     for kind in (
         LampKind("candle", 1e4, 10, TABLE),
         LampKind("globe", 8e3, 60, LUMENS),
-        LampKind("bulb", 3e4, 60, TABLE),
+        LampKind("bulb", 2e4, 60, LUMENS),
         LampKind("filament", 0, 60, LUMENS, candela=60, metres=4),
         LampKind("tube", 1e4, 100, TABLE),
         LampKind("neon", 1.5e3, 15, SEEN),
