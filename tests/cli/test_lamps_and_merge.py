@@ -105,6 +105,22 @@ class TestLamps:
         ).picture
         np.testing.assert_array_equal(recipe.picture_from(still).recovered, typed.recovered)
 
+    def test_a_batch_reads_each_stills_own_marks_and_renders_anew_what_they_change(
+        self, still, tmp_path
+    ):
+        other = tmp_path / "other.png"
+        other.write_bytes(still.read_bytes())
+        words = ("batch", still, other, "--look", "harbour-night", *CAMERA, "--jobs", "1")
+        folder = tmp_path / "out"
+        assert run(*words, "-o", folder).exit_code == 0
+        before = {path.name: path.read_bytes() for path in folder.glob("*.png")}
+        assert before["scout.png"] == before["other.png"]
+        assert run("lamps", other, "--lamps", "globe", "--white", "10", "--keep").exit_code == 0
+        assert run(*words, "-o", folder).exit_code == 0
+        after = {path.name: path.read_bytes() for path in folder.glob("*.png")}
+        assert after["scout.png"] == before["scout.png"]
+        assert after["other.png"] != before["other.png"]
+
     @pytest.mark.parametrize(
         ("text", "said"),
         [
