@@ -97,8 +97,8 @@ def board(folder: Path) -> None:
 SCOUT_COMMANDS = {
     "clipped.jpg": ("--clipped", "off"),
     "recovered.jpg": (
-        *("--lamp", "147,415,8.2", "--lamp", "502,62,8.3", "--lamp", "1128,110,8.3"),
-        *("--lamp", "916,110,8.2", "--lamp", "352,115,8.2"),
+        *("--white", "25", "--lamp", "147,415,globe", "--lamp", "502,62,bulb"),
+        *("--lamp", "1128,110,bulb", "--lamp", "916,110,bulb", "--lamp", "352,115,bulb"),
     ),
 }
 

@@ -46,8 +46,6 @@ from frontglass.picture.bracket import MergedBracket as MergedBracket
 from frontglass.picture.bracket import Response as Response
 from frontglass.picture.bracket import merged_bracket as merged_bracket
 from frontglass.picture.clipped_lamps import ClippedLamp as ClippedLamp
-from frontglass.picture.clipped_lamps import LampMark as LampMark
-from frontglass.picture.clipped_lamps import Recovery as Recovery
 from frontglass.picture.clipped_lamps import with_recovered_light as with_recovered_light
 from frontglass.picture.distance import DistancePoint as DistancePoint
 from frontglass.picture.encoding import Container as Container
@@ -56,6 +54,8 @@ from frontglass.picture.encoding import Sample as Sample
 from frontglass.picture.lamp_place import LampPlace as LampPlace
 from frontglass.picture.picture import Picture as Picture
 from frontglass.picture.primaries import Primaries as Primaries
+from frontglass.picture.recovery import LampMark as LampMark
+from frontglass.picture.recovery import Recovery as Recovery
 from frontglass.picture.region import Region as Region
 from frontglass.picture.room import Room as Room
 from frontglass.pipeline.framing import Framing as Framing

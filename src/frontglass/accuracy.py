@@ -155,8 +155,12 @@ class Accuracy:
     alignment_px, alignment_steps, alignment_last_px : int, int, float
         Stills of a bracket are laid over one another on no more pixels, in no more steps, until a
         step moves them by less [px].
-    median_px : int
-        Pixels that the median of a frame is taken of.
+    outline_px : int
+        Clipped areas are told apart, and their depth is measured, on no more pixels across.
+    doubt_px : int
+        Clipped pixels, at least, that tell how far a glow hangs on lamps that nobody knows.
+    levels_px : int
+        Pixels, at least, whose histogram tells where the channels of a still clip.
     map_nodes_per_blur, fewest_map_nodes, most_map_nodes : int
         What is painted on a filter is seen no sharper than the pupil blurs it. Nodes of its map
         along that blur, and along a side of the frame. More take time.
@@ -277,7 +281,9 @@ class Accuracy:
     alignment_px: int = 8_000_000
     alignment_steps: int = 4
     alignment_last_px: float = 0.01
-    median_px: int = 250_000
+    outline_px: int = 2048
+    doubt_px: int = 100_000
+    levels_px: int = 4_000_000
 
     map_nodes_per_blur: int = 12
     fewest_map_nodes: int = 33

@@ -1,8 +1,9 @@
 """Clipped lamps: the glow of an 8-bit still, as it is and recovered, against the true scene's.
 
 Truth are open high-dynamic-range crops (tests/data/hdr), exposed by one rule, clipped to 8 bits
-of sRGB and stored as JPEG. None is of a panorama that the estimate was fitted to (fit_lamps.py).
-Errors are of the scattered light alone, in stops, outside the clipped areas.
+of sRGB and stored as JPEG, and drawn rooms with lamps of known luminance. None is of a panorama
+that the estimate was fitted to (fit_lamps.py). Errors are of the scattered light alone, in stops,
+outside the clipped areas; what is said of exposures in EXIF is guessed for the panoramas.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from __future__ import annotations
 import statistics
 import sys
 import tempfile
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -23,75 +26,119 @@ from tests.picture.hdr_scenes import (
     PLAIN_SCENES,
     as_still,
     glow_error,
+    picture_error,
     scene,
     source,
     true_marks,
+    white_cd_per_m2,
 )
+from tests.picture.lamp_rooms import lamp_room
 
 QUALITIES = (None, 98, 90, 75)
 BRACKET_STOPS = (0.0, -4.0, -8.0, -12.0)
-THIRD = 1 / 3
+CONSTANTS = (1.5, 2.0, 2.5, 3.0, 4.0, 5.0)
+ROOMS = 24
+EXIF_STOPS = 0.5
+"""What exposure leaves open of white, as a standard deviation."""
+Rows = dict[str, list[tuple[float, float]]]
 
 
-def main() -> None:
-    """Print a line per scene and the medians."""
-    with tempfile.TemporaryDirectory() as scratch:
-        folder = Path(scratch)
-        columns: list[tuple[float, ...]] = []
-        print("rms and p95 of the glow, stops")
-        print("scene         8-bit      recovered  flux    +-1/3 stop  marks        bracket")
-        for name in LAMP_SCENES:
-            row, text = measured(name, folder)
-            columns.append(row)
-            print(f"{name:12}  {text}")
-        clipped, recovered, marked, bracket = (
-            statistics.median(column) for column in zip(*columns, strict=True)
-        )
-        worse = sum(row[1] > row[0] for row in columns)
+def errors_of(
+    truth: np.ndarray, still: fg.Picture, how: dict[str, fg.Recovery | None]
+) -> dict[str, tuple[float, float]]:
+    """Glow's error, and light given back over light lost [stop], as is and in several ways."""
+    away, outside = truth - still.radiance, outline(still.radiance).labels == 0
+    found = {"8-bit": (glow_error(still.radiance, truth, outside).rms, float("nan"))}
+    for name, recovery in how.items():
+        light = source(fg.with_recovered_light(still, recovery).picture)
+        given = float((light - still.radiance).sum()) / float(away[~outside].sum())
+        rms = glow_error(light, truth, outside).rms
+        found[name] = (rms, float(np.log2(max(given, 1e-6))))
+    return found
+
+
+def said(name: str, found: dict[str, tuple[float, float]]) -> None:
+    parts = (f"{rms:.2f} {light:+.1f}" for rms, light in list(found.values())[1:])
+    print(f"{name:13}{found['8-bit'][0]:.2f}   " + "    ".join(parts))
+
+
+def summed_up(rows: Rows) -> None:
+    """Print medians, and what is left of the 8-bit still's error."""
+    plain = [rms for rms, _ in rows["8-bit"]]
+    for name, column in rows.items():
+        errors = [rms for rms, _ in column]
+        ratio = statistics.median(error / least for error, least in zip(errors, plain, strict=True))
+        light = statistics.median(light for _, light in column)
+        back = "" if name == "8-bit" else f", light {light:+.1f} stops"
+        worse = sum(error > least for error, least in zip(errors, plain, strict=True))
         print(
-            f"median rms    {clipped:.3f}      {recovered:.3f}  (ratio {recovered / clipped:.2f},"
-            f" {worse} scenes worse)        {marked:.3f}        {bracket:.3f}"
+            f"{name:9} median {statistics.median(errors):.3f}, mean {np.mean(errors):.3f},"
+            f" most {max(errors):.2f}, left of the still's own {ratio:.2f}, {worse} worse{back}"
         )
-        clipped, recovered, marked, bracket = map(max, zip(*columns, strict=True))
-        print(
-            f"largest rms   {clipped:.3f}      {recovered:.3f}"
-            f"                                    {marked:.3f}        {bracket:.3f}"
-        )
-        print("\nscenes without lamps: glow added that is not there, stops rms")
-        for name in PLAIN_SCENES:
-            for stops in (0.0, 1.0):
-                print(f"{name:14} {stops:+.0f} stop  {false_glow(name, stops, folder):.3f}")
-        print("\nthe same lamps stored otherwise: median rms as it is and recovered")
-        for quality in QUALITIES:
-            print(by_quality(quality, folder))
 
 
-def measured(name: str, folder: Path) -> tuple[tuple[float, ...], str]:
-    """Errors of one scene, and the line that says them."""
+def measured(
+    names: list[str], truth_of: Callable[[str], tuple[fg.Picture, np.ndarray, dict]]
+) -> None:
+    """Print a line for each scene, and the medians."""
+    rows: Rows = {}
+    for number, name in enumerate(names):
+        still, truth, how = truth_of(name)
+        if number == 0:
+            print(f"{'':13}8-bit  " + "  ".join(f"{one:9}" for one in how))
+        how |= {f"flat {stops:g}": fg.Recovery(clipped=stops) for stops in CONSTANTS}
+        found = errors_of(truth, still, how)
+        said(name, {key: pair for key, pair in found.items() if "flat" not in key})
+        for key, pair in found.items():
+            rows.setdefault(key, []).append(pair)
+    summed_up(rows)
+
+
+def open_scene(name: str, folder: Path) -> tuple[fg.Picture, np.ndarray, dict]:
+    """A crop of a panorama; all that a mark can say is its true level."""
     truth = scene(name)
     still = as_still(truth, folder)
-    found = outline(still.radiance)
-    outside = found.labels == 0
-    recovered = fg.with_recovered_light(still).picture
-    plain = glow_error(still.radiance, truth, outside)
-    auto = glow_error(source(recovered), truth, outside)
-    lost = float((truth - still.radiance)[~outside].sum())
-    flux = float((source(recovered) - still.radiance).sum()) / lost
-    marks = fg.Recovery(marks=true_marks(truth, still))
-    marked = glow_error(source(fg.with_recovered_light(still, marks).picture), truth, outside)
-    frames = [as_still(truth * np.float32(2.0**s), folder, quality=95) for s in BRACKET_STOPS]
-    merged = fg.merged_bracket(frames, BRACKET_STOPS)
-    bracket = glow_error(merged.picture.radiance, truth, outside)
-    change = max(
-        glow_error(source_at(name, s, folder), source(recovered), outside).rms
-        for s in (-THIRD, THIRD)
-    )
-    text = (
-        f"{plain.rms:.2f} {plain.p95:.2f}  {auto.rms:.2f} {auto.p95:.2f}  {flux:5.2f}"
-        f"   {change:5.2f}       {marked.rms:.3f} {marked.p95:.3f}"
-        f"  {bracket.rms:.3f} {bracket.p95:.3f}"
-    )
-    return (plain.rms, auto.rms, marked.rms, bracket.rms), text
+    seed = LAMP_SCENES.index(name)
+    white = white_cd_per_m2(name, np.random.default_rng(seed).normal(0, EXIF_STOPS))
+    marks = true_marks(truth, still)
+    return still, truth, {
+        "no EXIF": None,
+        "EXIF": fg.Recovery(white_cd_per_m2=white),
+        "levels": fg.Recovery(marks=marks, white_cd_per_m2=white),
+    }  # fmt: skip
+
+
+def room(name: str, folder: Path) -> tuple[fg.Picture, np.ndarray, dict]:
+    """A drawn room; a mark says the kind of a lamp."""
+    seed = int(name.split()[1])
+    drawn = lamp_room(seed)
+    still = as_still(drawn.light, folder)
+    white = drawn.white_cd_per_m2 * 2.0 ** np.random.default_rng(seed).normal(0, EXIF_STOPS)
+    marks = []
+    for x, y, kind in drawn.lamps:
+        mark = fg.LampMark(x, y, kind=kind)
+        try:
+            fg.with_recovered_light(still, fg.Recovery(marks=(mark,)))
+        except fg.ParameterError:  # it does not clip
+            continue
+        marks.append(mark)
+    return still, drawn.light, {
+        "no EXIF": None,
+        "EXIF": fg.Recovery(white_cd_per_m2=white),
+        "kinds": fg.Recovery(marks=tuple(marks), white_cd_per_m2=white),
+    }  # fmt: skip
+
+
+def bracketed(folder: Path) -> None:
+    """Print the error that a bracket leaves."""
+    errors = []
+    for name in LAMP_SCENES:
+        truth = scene(name)
+        frames = [as_still(truth * np.float32(2.0**s), folder, quality=95) for s in BRACKET_STOPS]
+        merged = fg.merged_bracket(frames, BRACKET_STOPS).picture.radiance
+        outside = truth.max(axis=2) < 1
+        errors.append(glow_error(merged, truth, outside).rms)
+    print(f"bracket   median {statistics.median(errors):.3f}, largest {max(errors):.3f}")
 
 
 def by_quality(quality: int | None, folder: Path) -> str:
@@ -100,35 +147,61 @@ def by_quality(quality: int | None, folder: Path) -> str:
     for name in LAMP_SCENES:
         truth = scene(name)
         still = as_still(truth, folder, quality=quality)
-        outside = outline(still.radiance).labels == 0
-        recovered = source(fg.with_recovered_light(still).picture)
-        pairs.append(
-            [glow_error(light, truth, outside).rms for light in (still.radiance, recovered)]
-        )
+        how = {"EXIF": fg.Recovery(white_cd_per_m2=white_cd_per_m2(name))}
+        pairs.append([rms for rms, _ in errors_of(truth, still, how).values()])
     plain, auto = (statistics.median(column) for column in zip(*pairs, strict=True))
-    worse = [
-        f"{name} {before:.2f} -> {after:.2f}"
-        for name, (before, after) in zip(LAMP_SCENES, pairs, strict=True)
-        if after > before
-    ]
     label = "PNG" if quality is None else f"JPEG {quality}"
-    ratio = f"ratio {auto / plain:.2f}, worse: {', '.join(worse) or 'none'}"
-    return f"{label:8} {plain:.3f}  {auto:.3f}  ({ratio})"
+    return f"{label:8} {plain:.3f} -> {auto:.3f}"
 
 
-def source_at(name: str, stops: float, folder: Path) -> np.ndarray:
-    """What a still of the scene exposed otherwise sends out, on the scale of the rule."""
-    still = as_still(scene(name, stops), folder)
-    return source(fg.with_recovered_light(still).picture) * np.float32(2.0**-stops)
+def time_in_copies() -> float:
+    """Time of recovery at 24 MP over that of one copy of the picture."""
+    rng = np.random.default_rng(1)
+    light = np.repeat(np.repeat(rng.uniform(0.01, 0.15, (40, 60, 3)), 100, 0), 100, 1)
+    night = np.rint(255 * light ** (1 / 2.2)).astype(np.uint8)
+    for x, y, size in zip(
+        rng.integers(0, 5900, 300),
+        rng.integers(0, 3900, 300),
+        rng.integers(4, 90, 300),
+        strict=True,
+    ):
+        night[y : y + size, x : x + size] = 255
+    picture = fg.Picture.from_array(night)
+
+    def seconds(action: Callable[[], object]) -> float:
+        spent = []
+        for _ in range(3):
+            start = time.process_time()
+            action()
+            spent.append(time.process_time() - start)
+        return min(spent)
+
+    copied = seconds(lambda: np.copy(picture.radiance))
+    return seconds(lambda: fg.with_recovered_light(picture)) / copied
 
 
-def false_glow(name: str, stops: float, folder: Path) -> float:
-    """Glow that recovery adds to a scene, against the true scene's own error."""
-    truth = scene(name, stops)
-    still = as_still(truth, folder)
-    everywhere = np.ones(truth.shape[:2], dtype=bool)
-    picture = fg.with_recovered_light(still).picture
-    return glow_error(source(picture), np.maximum(truth, still.radiance), everywhere).rms
+def main() -> None:
+    """Print a line per scene, the medians, scenes without lamps, and the time."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        print("open scenes: error of the glow, light given back over light lost, in stops")
+        measured(list(LAMP_SCENES), lambda name: open_scene(name, folder))
+        bracketed(folder)
+        print("\ndrawn rooms with lamps of known luminance")
+        measured([f"room {seed}" for seed in range(ROOMS)], lambda name: room(name, folder))
+        print(
+            "\nscenes without lamps: error of the whole picture at strength 1, without EXIF, with"
+        )
+        for name in PLAIN_SCENES:
+            for stops in (0.0, 1.0):
+                whites = (None, white_cd_per_m2(name, stops))
+                stills = [as_still(scene(name, stops), folder, white=white) for white in whites]
+                errors = [picture_error(fg.with_recovered_light(s).picture, s) for s in stills]
+                print(f"{name:14} {stops:+.0f} stop  {errors[0]:.3f}  {errors[1]:.3f}")
+        print("\nthe open scenes stored otherwise, with EXIF")
+        for quality in QUALITIES:
+            print(by_quality(quality, folder))
+        print(f"\nrecovery at 24 MP: {time_in_copies():.1f} copies of the picture")
 
 
 if __name__ == "__main__":

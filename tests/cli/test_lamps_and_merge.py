@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 
 import numpy as np
 import pytest
@@ -46,8 +47,12 @@ def frames(tmp_path, *, with_exif=True):
 class TestLamps:
     def test_text_and_json_say_what_the_library_says(self, still):
         lamps = fg.with_recovered_light(fg.read_picture(still)).lamps
-        said = json.loads(run("lamps", still, "--json").stdout)["lamps"]
-        assert len(said) == len(lamps) > 3
+        record = json.loads(run("lamps", still, "--json").stdout)
+        said = record["lamps"]
+        assert record["areas"] == len(lamps) >= len(said) > 3
+        assert record["white_cd_per_m2"] is None
+        # What is told sends all but a hundredth of the light.
+        assert sum(one["share"] for one in said) >= 0.99
         assert said[0]["stops"] == pytest.approx(lamps[0].stops, abs=0.01)
         assert said[0]["x_px"] == pytest.approx(lamps[0].x_px, abs=0.1)
         text = run("lamps", still).stdout
@@ -66,6 +71,74 @@ class TestLamps:
         again = run("lamps", still, "-o", tmp_path / "map.png")
         assert again.exit_code == 1
         assert "exists already" in again.stderr
+
+    def test_a_thousand_specks_are_one_line(self, tmp_path):
+        codes = np.full((400, 600), 90, np.uint8)
+        codes[::8, ::8] = 255
+        codes[100:130, 200:230] = 255
+        path = tmp_path / "leaves.png"
+        Image.fromarray(codes).save(path)
+        text = run("lamps", path, "--white", "3000").stdout
+        assert text.startswith("white: 3e+03 cd/m2\n")
+        assert text.count("\n") < 26
+        assert "that would send" in text.splitlines()[-1]
+
+    def test_marks_are_kept_and_read_again_by_every_command(self, still, tmp_path):
+        first = fg.with_recovered_light(fg.read_picture(still)).lamps[0]
+        mark = f"{first.x_px:.0f},{first.y_px:.0f},globe"
+        words = ("--lamp", mark, "--lamps", "bulb", "--white", "40")
+        kept = run("lamps", still, *words, "--keep", "--json")
+        assert kept.exit_code == 0, kept.output
+        assert tomllib.loads((tmp_path / "lamps.toml").read_text()) == {
+            still.name: {"white": 40.0, "lamps": "bulb", "lamp": [mark]}
+        }
+        again = run("lamps", still, "--json")
+        assert json.loads(again.stdout)["lamps"] == json.loads(kept.stdout)["lamps"]
+        recipe = fg.Recipe(looks=(fg.read_look("harbour-night"),))
+        typed = fg.with_recovered_light(
+            fg.read_picture(still),
+            fg.Recovery(
+                clipped="bulb",
+                marks=(fg.LampMark(first.x_px, first.y_px, kind="globe"),),
+                white_cd_per_m2=40,
+            ),
+        ).picture
+        np.testing.assert_array_equal(recipe.picture_from(still).recovered, typed.recovered)
+
+    def test_a_batch_reads_each_stills_own_marks_and_renders_anew_what_they_change(
+        self, still, tmp_path
+    ):
+        other = tmp_path / "other.png"
+        other.write_bytes(still.read_bytes())
+        words = ("batch", still, other, "--look", "harbour-night", *CAMERA, "--jobs", "1")
+        folder = tmp_path / "out"
+        assert run(*words, "-o", folder).exit_code == 0
+        before = {path.name: path.read_bytes() for path in folder.glob("*.png")}
+        assert before["scout.png"] == before["other.png"]
+        assert run("lamps", other, "--lamps", "globe", "--white", "10", "--keep").exit_code == 0
+        assert run(*words, "-o", folder).exit_code == 0
+        after = {path.name: path.read_bytes() for path in folder.glob("*.png")}
+        assert after["scout.png"] == before["scout.png"]
+        assert after["other.png"] != before["other.png"]
+
+    @pytest.mark.parametrize(
+        ("text", "said"),
+        [
+            ("white = 3", "'white' stands alone"),
+            ('["other.png"]', "no still 'other.png' lies beside it"),
+            ('["scout.png"]\nlight = 3', "scout.png: unknown key 'light'"),
+            ('["scout.png"]\nlamps = "bulbs"', "Did you mean bulb?"),
+            ('["scout.png"]\nlamp = "1,2"', "lamp must be a list of texts"),
+            ('["scout.png"]\nwhite = -3', "white must be > 0"),
+            ("[", "not valid TOML"),
+        ],
+    )
+    def test_a_wrong_word_in_the_file_is_one_line(self, still, tmp_path, text, said):
+        (tmp_path / "lamps.toml").write_text(text)
+        result = run("lamps", still)
+        assert result.exit_code == 1
+        assert said in result.stderr
+        assert result.stderr.count("\n") == 1
 
     def test_a_still_without_clipped_areas_says_so(self, tmp_path):
         path = tmp_path / "grey.png"
@@ -107,10 +180,31 @@ class TestApply:
         assert white.sum() > 100
         assert after[white].min() >= 254
 
+    def test_doubt_is_said_and_both_ends_can_be_seen(self, still, tmp_path):
+        result = run("apply", still, "--look", "harbour-night", "-o", tmp_path / "one.png")
+        assert "How bright the clipped lamps are is not known" in result.stderr
+        out = tmp_path / "ladder.png"
+        words = ("ladder", still, "--look", "harbour-night", "--strengths", "1", "-o", out)
+        assert run(*words, "--lamp-range", "--width", 900).exit_code == 0
+        assert fg.read_picture(out).height_px > 300
+        boards = tmp_path / "board"
+        mood = run("mood", still, "--look", "harbour-night", "-o", boards, "--lamp-range")
+        assert mood.exit_code == 0, mood.output
+        board = next(boards.glob("*.html")).read_text()
+        assert all(f"scout, lamps {end}" in board for end in ("low", "likely", "high"))
+        numbers = ("--look", "harbour-night", "--watch", "lamp:100,20,20,20", "--json")
+        said = run("compare", still, *numbers, "--lamp-range", "-o", tmp_path / "compare.png")
+        assert said.exit_code == 0, said.output
+        watched = json.loads(said.stdout)["watched"]["lamp"]
+        assert len(watched) == 4
+
     @pytest.mark.parametrize(
         ("options", "said"),
         [
-            (("--clipped", "much"), "clipped must be auto, off or a number"),
+            (("--lamps", "bulbs"), "Did you mean bulb?"),
+            (("--lamps", "bulb", "--clipped", "3"), "lamps must be given without --clipped"),
+            (("--white", "-2"), "white must be > 0"),
+            (("--clipped", "much"), "clipped must be auto, off, a kind of lamp, or a number"),
             (("--lamp", "1"), "lamp must be X,Y with"),
             (("--lamp", "5000,2,3"), "inside the still's"),
         ],

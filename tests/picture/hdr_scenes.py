@@ -36,6 +36,16 @@ PLAIN_SCENES = ("forest-floor", "park-sky", "pavement", "interior-bench")
 KEY = 0.12
 """Log-average light of an exposed scene; one rule for all of them."""
 CAMERA = fg.Camera.from_field(40)
+LOG_AVERAGE_CD_M2 = {
+    "warehouse": 50, "interior": 60, "forest": 400, "dawn": 50, "park": 1500, "sunset": 200,
+    "pavement": 200,
+}  # fmt: skip
+"""Of the panoramas, which hold light up to a factor: as what they show suggests, no source."""
+
+
+def white_cd_per_m2(name: str, stops: float = 0.0) -> float:
+    """White of a scene as it is exposed, as well as its scale can be guessed. [cd/m2]"""
+    return LOG_AVERAGE_CD_M2[name.split("-", maxsplit=1)[0]] / KEY * 2.0**-stops
 
 
 def scene(name: str, stops: float = 0.0) -> Float32:
@@ -49,13 +59,19 @@ def codes(light: Float32) -> NDArray[np.uint8]:
     return np.rint(255 * SRGB_CURVE.encode(np.clip(light, 0, 1))).astype(np.uint8)
 
 
-def as_still(light: Float32, folder: Path, *, quality: int | None = 90) -> fg.Picture:
-    """Light as an 8-bit still: JPEG of a quality, or PNG."""
+def as_still(
+    light: Float32, folder: Path, *, quality: int | None = 90, white: float | None = None
+) -> fg.Picture:
+    """Light as an 8-bit still: JPEG of a quality, or PNG; with an exposure for white [cd/m2]."""
     kind = "PNG" if quality is None else "JPEG"
     path = folder / f"still.{kind.lower()}"
     stream = io.BytesIO()
+    exif = Image.Exif()
+    if white is not None:
+        # ISO 100 at f/2: a second would make white of 4 cd/m2.
+        exif.get_ifd(0x8769).update({33434: 4.0 / white, 33437: 2.0, 34855: 100})
     options = {} if quality is None else {"quality": quality, "subsampling": 0}
-    Image.fromarray(codes(light)).save(stream, kind, **options)
+    Image.fromarray(codes(light)).save(stream, kind, exif=exif, **options)
     path.write_bytes(stream.getvalue())
     return fg.read_picture(path)
 
@@ -91,6 +107,14 @@ def glow_error(light: Float32, truth: Float32, outside: NDArray[np.bool_]) -> Gl
     got, want = np.maximum(glow_light(light), least), np.maximum(glow_light(truth), least)
     stops = np.log2(got / want)[outside]
     return GlowError(float(np.sqrt(np.mean(stops**2))), float(np.percentile(np.abs(stops), 95)))
+
+
+def picture_error(got: fg.Picture, want: fg.Picture) -> float:
+    """Error of the whole picture behind harbour-night at 1 [stop rms]."""
+    look = fg.read_look("harbour-night").at(1)
+    seen = [fg.render(one, look, camera=CAMERA).radiance.mean(axis=2) for one in (got, want)]
+    one, other = (np.maximum(light, 1e-4) for light in seen)
+    return float(np.sqrt(np.mean(np.log2(one / other) ** 2)))
 
 
 def true_marks(truth: Float32, still: fg.Picture, most: int = 12) -> tuple[fg.LampMark, ...]:

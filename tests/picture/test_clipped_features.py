@@ -7,49 +7,84 @@ import pytest
 
 import frontglass as fg
 from frontglass.picture.clipped import RegionFeatures, outline, region_features
-from frontglass.picture.clipped_lamps import lamp_share
 from frontglass.picture.encoding import Encoding
 
 
-def test_the_median_is_that_of_each_pixels_mean_over_its_channels():
-    light = np.full((20, 30, 3), 0.1, dtype=np.float32)
-    light[:, :14] = (0.3, 0.6, 0.9)
-    light[8:12, 20:24] = 1.0
+def night(height: int = 120, width: int = 200, ground: float = 0.1) -> np.ndarray:
+    return np.full((height, width, 3), ground, dtype=np.float32)
+
+
+def features_of(light: np.ndarray) -> RegionFeatures:
+    return region_features(light, outline(light))
+
+
+def test_place_size_and_box_are_those_of_the_area():
+    light = night()
+    light[40:60, 80:110] = 1.0
     found = outline(light)
-    # Of 600 pixels 280 have a mean of 0.6 and 16 clip: the 300th holds 0.1.
-    assert region_features(light, found).frame_median == pytest.approx(0.1, abs=1e-3)
-    light[:, :16] = (0.3, 0.6, 0.9)
-    assert region_features(light, found).frame_median == pytest.approx(0.6, abs=1e-3)
+    features = region_features(light, found)
+    assert (features.x_px[0], features.y_px[0]) == (94.5, 49.5)
+    assert features.area_px[0] == 600
+    assert tuple(found.boxes[0]) == (80, 40, 30, 20)
+    assert features.whole_share[0] == 1
+    # From the middle of its short side to what does not clip.
+    assert features.deepest_px[0] == pytest.approx(10, abs=1)
 
 
-def test_large_areas_and_soft_edges_are_half_lamps():
-    def share(area: float, edge: float) -> float:
-        one = np.array([1.0])
-        features = RegionFeatures(
-            x_px=one, y_px=one, area_px=one, area_share=area * one, whole_share=one,
-            edge=edge * one, frame_median=0.1, ring_light=np.ones((1, 3)),
-        )  # fmt: skip
-        return float(lamp_share(features)[0])
-
-    # From 1/20 to 8/20 of the frame in three doublings, from 0.75 to 0.95 of the level.
-    assert share(0.04, 0.7) == pytest.approx(1)
-    assert share(0.2, 0.7) == pytest.approx(1 / 3)
-    assert share(0.2, 0.85) == pytest.approx(1 / 6)
-    assert share(0.04, 0.9) == pytest.approx(1 / 4)
-    assert share(0.5, 0.7) == share(0.04, 0.96) == 0
+@pytest.mark.parametrize("times", [1, 16])
+def test_a_large_still_shows_the_same_in_its_own_pixels(times):
+    light = night(100, 256)
+    light[40:60, 80:110] = 1.0
+    light = np.repeat(np.repeat(light, times, axis=0), times, axis=1)
+    found = outline(light)
+    features = region_features(light, found)
+    assert features.x_px[0] / times == pytest.approx(94.5, abs=0.6)
+    assert features.area_px[0] / times**2 == pytest.approx(600, rel=0.01)
+    np.testing.assert_allclose(found.boxes[0] / times, (80, 40, 30, 20), atol=0.2)
+    assert features.deepest_px[0] / times == pytest.approx(10, abs=1)
 
 
-def test_a_lamps_colour_is_half_way_to_its_ring():
-    light = np.full((60, 80, 3), (0.4, 0.1, 0.1), dtype=np.float32)
-    light[25:35, 35:45] = 1.0
+def test_an_area_of_much_of_the_frame_or_with_a_soft_edge_is_no_lamp():
+    def share(high: int, edge: float) -> float:
+        light = night()
+        light[30 : 70 + high, 50:150] = edge
+        light[40 : 60 + high, 60:140] = 1.0
+        return float(features_of(light).lamp_share[0])
+
+    assert share(0, 0.1) == pytest.approx(1)
+    # 80 x 80 of 120 x 200 px are 0.267 of the frame, of 0.2 to 0.5: in doublings, 0.314.
+    assert share(60, 0.1) == pytest.approx(1 - 0.314, abs=0.005)
+    # Half way from 0.75 to 0.95 of the level.
+    assert share(0, 0.85) == pytest.approx(0.5, abs=0.01)
+    light = night()
+    light[:] = 1.0
+    assert features_of(light).lamp_share[0] == 0
+
+
+def aureole(light: np.ndarray, x: int = 100, y: int = 60, radius: float = 12) -> float:
+    """What is read of a disc whose light falls off outside it as its distance does, squared."""
+    rows, columns = np.mgrid[: light.shape[0], : light.shape[1]]
+    away = np.maximum(np.hypot(rows - y, columns - x) / radius, 1)
+    light = np.maximum(light, (0.95 / away**1.5)[..., np.newaxis])
+    light[np.hypot(rows - y, columns - x) <= radius] = 1.0
+    return float(features_of(light.astype(np.float32)).aureole[0])
+
+
+def test_the_sun_has_an_aureole_and_a_lamp_a_sheet_and_a_window_have_none():
+    assert aureole(night()) > 0.9
+    assert aureole(night(), x=0) == 0  # it goes on outside the frame
+    for ground in (0.1, 0.4, 0.7):
+        light = night(ground=ground)
+        light[40:60, 80:110] = 1.0
+        assert features_of(light).aureole[0] == 0
+
+
+def test_a_lamps_colour_is_that_of_its_rim_beyond_what_lies_farther_out():
+    light = night(ground=0.0) + np.array([0.05, 0.1, 0.2], dtype=np.float32)
+    light[38:62, 78:112] += np.array([0.4, 0.2, 0.1], dtype=np.float32)
+    light[40:60, 80:110] = 1.0
     (lamp,) = fg.with_recovered_light(fg.Picture(radiance=light, encoding=Encoding.srgb())).lamps
-    # Half of two stops is one: 2 to 1 to 1, with a mean of 1.
-    assert lamp.colour == pytest.approx((1.5, 0.75, 0.75), rel=1e-4)
-
-
-def test_the_edge_is_read_within_two_and_a_half_pixels():
-    light = np.full((60, 80, 3), 0.1, dtype=np.float32)
-    light[23:37, 33:47] = 0.4
-    light[25:35, 35:45] = 1.0
-    # Corners of that ring are 2.8 px away.
-    assert region_features(light, outline(light)).edge[0] == pytest.approx(0.4, rel=1e-6)
+    # Three quarters of the way in stops; the still's own colour, here bluish, takes a little.
+    want = np.array([0.4, 0.2, 0.1]) ** 0.75
+    np.testing.assert_allclose(lamp.colour, want / want.mean(), atol=0.13)
+    assert lamp.colour[0] > lamp.colour[1] > lamp.colour[2]

@@ -10,10 +10,10 @@ import pytest
 
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
-from frontglass.picture.clipped_lamps import LampMark
 from frontglass.picture.lamp_place import LampPlace
 from frontglass.picture.lamps_in_air import LAMP_PATCH_RAD, lamps_in
 from frontglass.picture.marks import marks_from_texts
+from frontglass.picture.recovery import LampMark
 
 HEIGHT, WIDTH, PX_PER_RAD = 120, 200, 180.0
 

@@ -236,9 +236,9 @@ def test_type_on_a_small_lamp_map_can_still_be_read(laid: Laid):
     ((x, y, width, height, tag),) = laid.boxes
     assert tag.size_px == 12
     assert tag.lines[0].startswith("1: +")
-    # Radius of a disc of 100 px, rounded up, and 3 px of room.
-    assert (x, y) == (104 - 9, 204 - 9)
-    assert (width, height) == (19, 19)
+    # The area's own box, and 3 px of room.
+    assert (x, y) == (100 - 3, 200 - 3)
+    assert (width, height) == (16, 16)
 
 
 @pytest.mark.parametrize(("width", "type_px"), [(400, 12), (2000, 22), (4000, 44)])

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import frontglass
 from frontglass.errors import FrontglassError
 from frontglass.files.whole import write_bytes_whole
+from frontglass.pipeline.kept_lamps import KeptLamps, kept_lamps
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
@@ -123,4 +124,11 @@ def _made_from(job: Job, recipe: Recipe) -> dict[str, object]:
         "still_mtime_ns": found.st_mtime_ns,
         "looks": [f"{look.name}:{strength_text(look.strength)}" for look in recipe.looks],
         "recipe_sha256": recipe_digest(recipe),
+        "lamps": _said_of_lamps(job.still),
     }
+
+
+def _said_of_lamps(still: Path) -> str | None:
+    """Return what the file beside a still says of its lamps; None if nothing."""
+    kept = kept_lamps(still)
+    return None if kept == KeptLamps() else repr(kept)

@@ -13,6 +13,7 @@ from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
     Json,
+    LampRange,
     LightOptions,
     LookOptions,
     Overwrite,
@@ -41,6 +42,7 @@ def compare(
         typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
     ] = None,
     width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
+    lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
@@ -68,6 +70,7 @@ def compare(
         one.check_inside(picture)
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)
+    ends = recipe.lamp_range_from(still) if lamp_range else ()
     sheet = compare(
         picture,
         chosen,
@@ -79,12 +82,13 @@ def compare(
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         progress=lambda steps: shown(steps, len(steps), str),
+        ends=ends,
         **given(width_px=width),
     )
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
     if as_json:
-        print_json(_record(target, chosen, numbers.read))
+        print_json(_record(target, chosen, [end for end, _ in ends], numbers.read))
     else:
         typer.echo(str(target))
 
@@ -106,9 +110,15 @@ class _Numbers:
         return number_texts(found, part.kinds)
 
 
-def _record(target: Path, looks: Sequence[Look], read: Mapping[str, Sequence[object]]) -> Record:
+def _record(
+    target: Path,
+    looks: Sequence[Look],
+    ends: Sequence[str],
+    read: Mapping[str, Sequence[object]],
+) -> Record:
     """Return a sheet's numbers as a script wants to read them."""
-    names = ["bare", *(str(look) for look in looks)]
+    named = [f"{look}, {end}" for look in looks for end in ends] or [str(look) for look in looks]
+    names = ["bare", *named]
     return {
         "out": str(target),
         "light_loss_stops": {str(look): look.light_loss_stops for look in looks},

@@ -11,6 +11,7 @@ import typer
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
+    LampRange,
     LightOptions,
     Overwrite,
     Still,
@@ -49,6 +50,7 @@ def ladder(
             help="Another look on the same sheet, after the strengths; several times.",
         ),
     ] = None,
+    lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
@@ -70,6 +72,8 @@ def ladder(
         beside=beside and [look_from_text(text) for text in beside],
     )
     recipe = light.recipe((), camera, space)
+    if lamp_range:
+        how["ends"] = recipe.lamp_range_from(still)
     notices = written_ladder(still, chosen, target, recipe, regions, overwrite=overwrite, **how)
     note(*notices)
     typer.echo(str(target))

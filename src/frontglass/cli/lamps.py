@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import Json, Overwrite, Still, given, recovery_from
+from frontglass.cli.options import Json, Lamps, Overwrite, Still, White, given, recovery_from
 from frontglass.cli.texts import print_json, table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from frontglass.picture.clipped_lamps import ClippedLamp
+    from frontglass.picture.clipped_lamps import ClippedLamp, RecoveredStill
 
 SHOWN = 20
+TOLD_SHARE = 0.99
+"""Areas are told until they send that much of the light given back."""
 
 
 def lamps(
@@ -29,9 +31,16 @@ def lamps(
     lamp: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="X,Y,STOPS", help="Level of a clipped lamp; may be given several times."
+            metavar="X,Y,STOPS|KIND",
+            help="What a clipped lamp is, or how far above white; may be given several times.",
         ),
     ] = None,
+    lamps: Lamps = None,
+    white: White = None,
+    keep: Annotated[
+        bool,
+        typer.Option("--keep", help="Keep marks, kind and white in lamps.toml beside the still."),
+    ] = False,
     out: Annotated[
         Path | None, typer.Option("--out", "-o", help="PNG or JPEG to draw the areas on.")
     ] = None,
@@ -45,6 +54,8 @@ def lamps(
     from frontglass.files import read_picture
     from frontglass.picture.clipped_lamps import with_recovered_light
     from frontglass.picture.marks import marks_from_texts
+    from frontglass.picture.recovery import Recovery
+    from frontglass.pipeline.kept_lamps import keep_lamps, kept_lamps
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.lamp_map import lamp_map
     from frontglass.sheets.sheet import check_suffix, write_sheet
@@ -52,38 +63,72 @@ def lamps(
     if out is not None:
         check_may_write(out, [still], overwrite=overwrite)
         check_suffix(out)
-    recovery = given(recovery=recovery_from(clipped, marks_from_texts(lamp or ()).levels))
-    found = with_recovered_light(read_picture(still), **recovery)
+    typed = recovery_from(clipped, marks_from_texts(lamp or ()).levels, lamps, white)
+    recovery = kept_lamps(still).under(typed or Recovery())
+    found = with_recovered_light(read_picture(still), recovery)
+    told = _told(found.lamps)
     if out is not None:
-        write_sheet(out, lamp_map(found.picture, found.lamps[:SHOWN]), **given(quality=None))
+        write_sheet(out, lamp_map(found.picture, told), **given(quality=None))
+    if keep:
+        note(f"Kept in {keep_lamps(still, lamp or (), lamps=lamps, white=white)}.")
     note(*found.picture.notices)
     if as_json:
-        print_json({"still": str(still), "lamps": [_record(one) for one in found.lamps]})
+        print_json(_record(still, found, told))
     else:
-        typer.echo(_text(found.lamps))
+        typer.echo(_text(found, told))
 
 
-def _record(lamp: ClippedLamp) -> dict[str, object]:
+def _told(lamps: Sequence[ClippedLamp]) -> list[ClippedLamp]:
+    """Return the areas that matter, and those that somebody marked."""
+    told: list[ClippedLamp] = []
+    before = 0.0
+    for lamp in lamps:
+        if (before < TOLD_SHARE and len(told) < SHOWN) or lamp.marked:
+            told.append(lamp)
+        before += lamp.share
+    return told
+
+
+def _record(still: Path, found: RecoveredStill, told: Sequence[ClippedLamp]) -> dict[str, object]:
+    white = found.white
     return {
-        "x_px": round(lamp.x_px, 1),
-        "y_px": round(lamp.y_px, 1),
-        "area_px": lamp.area_px,
-        "stops": round(lamp.stops, 2),
-        "uncertain_stops": round(lamp.uncertain_stops, 2),
-        "colour": [round(part, 3) for part in lamp.colour],
-        "marked": lamp.marked,
+        "still": str(still),
+        "white_cd_per_m2": None if white is None else round(white.cd_per_m2, 2),
+        "doubt_stops": round(found.doubt_stops, 2),
+        "areas": found.areas,
+        "lamps": [
+            {
+                "x_px": round(lamp.x_px, 1),
+                "y_px": round(lamp.y_px, 1),
+                "box_px": list(lamp.box_px),
+                "area_px": lamp.area_px,
+                "stops": round(lamp.stops, 2),
+                "uncertain_stops": round(lamp.uncertain_stops, 2),
+                "share": round(lamp.share, 4),
+                "colour": [round(part, 3) for part in lamp.colour],
+                "marked": lamp.marked,
+            }
+            for lamp in told
+        ],
     }
 
 
-def _text(lamps: Sequence[ClippedLamp]) -> str:
-    if not lamps:
+def _text(found: RecoveredStill, told: Sequence[ClippedLamp]) -> str:
+    if not told:
         return "nothing clips"
-    rows = [["no", "at, px", "area, px", "stops above white", "colour, R G B"]]
-    for number, lamp in enumerate(lamps[:SHOWN], 1):
-        spread = "typed" if lamp.marked else f"+-{lamp.uncertain_stops:.1f}"
+    if found.white is None:
+        known = "white: not known (the file tells no exposure; --white types its cd/m2)"
+    else:
+        sure = f", by the file's exposure, within {found.white.uncertain_stops:g} stop"
+        typed = sure if found.white.uncertain_stops else ""
+        known = f"white: {found.white.cd_per_m2:.3g} cd/m2{typed}"
+    rows = [["no", "at, px", "area, px", "stops above white", "of the light", "colour, R G B"]]
+    for number, lamp in enumerate(told, 1):
+        spread = f"+-{lamp.uncertain_stops:.1f}" if lamp.uncertain_stops else "typed"
         level = f"{lamp.stops:.1f} {spread}" if lamp.stops > 0 or lamp.marked else "plain white"
         colour = " ".join(f"{part:.2f}" for part in lamp.colour)
         place = f"{lamp.x_px:.0f},{lamp.y_px:.0f}"
-        rows.append([str(number), place, str(lamp.area_px), level, colour])
-    more = len(lamps) - SHOWN
-    return table(rows) + (f"\nand {more} that would send less" if more > 0 else "")
+        rows.append([str(number), place, str(lamp.area_px), level, f"{lamp.share:.0%}", colour])
+    rest, share = found.areas - len(told), max(0.0, 1 - sum(lamp.share for lamp in told))
+    more = f"\nand {rest} that would send {share:.1%} together" if rest > 0 else ""
+    return f"{known}\n{table(rows)}{more}"

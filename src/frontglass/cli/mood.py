@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, LightOptions, LookOptions, Overwrite
+from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
 from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
+    from frontglass.picture.picture import Picture
     from frontglass.pipeline.recipe import Recipe
     from frontglass.sheets.mood import MoodFrame
+
+FOOT = "Simulated on scout stills; a test with the real glass stays the last word."
 
 
 def mood(
@@ -41,6 +44,7 @@ def mood(
     wipe: Annotated[
         bool, typer.Option("--wipe", help="Put the bare frame behind a wipe in the HTML.")
     ] = False,
+    lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
@@ -61,23 +65,27 @@ def mood(
     )
 
     recipe = light.recipe(looks.looks(), camera, space)
-    captions = _captions(stills, caption or [])
     shape = None if aspect is None else aspect_from_text(aspect)
     out.mkdir(parents=True, exist_ok=True)
-    for path in mood_paths(out, len(stills)):
+    for path in mood_paths(out, len(stills) * (3 if lamp_range else 1)):
         check_may_write(path, stills, overwrite=overwrite)
-    frames: list[MoodFrame] = []
     notices: list[str] = []
-    for still, words in shown(list(zip(stills, captions, strict=True)), len(stills), str):
-        frame, told = _frame(still, words, recipe, shape, crop_from, has_wipe=wipe)
-        frames.append(frame)
-        notices += told
+    frames: list[MoodFrame] = []
+    for still, words in _shown(stills, caption or []):
+        for end, picture in _seen_as(recipe, still, lamp_range=lamp_range):
+            frame, told = _frame(picture, words + end, recipe, shape, crop_from, has_wipe=wipe)
+            frames.append(frame)
+            notices += told
     note(*dict.fromkeys(notices))
     about = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}, {_glass(recipe)}"
-    foot = "Simulated on scout stills; a test with the real glass stays the last word."
-    board = mood_html(title, about, frames, foot=foot)
+    board = mood_html(title, about, frames, foot=FOOT)
     for path in write_mood(out, board, mood_pages(title, about, frames)):
         typer.echo(str(path))
+
+
+def _shown(stills: Sequence[Path], captions: Sequence[str]) -> Iterable[tuple[Path, str]]:
+    """Yield each still with its caption, and show meanwhile how far it is."""
+    return shown(list(zip(stills, _captions(stills, captions), strict=True)), len(stills), str)
 
 
 def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
@@ -89,8 +97,15 @@ def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
     return [*given, *(still.stem for still in stills[len(given) :])]
 
 
+def _seen_as(recipe: Recipe, still: Path, *, lamp_range: bool) -> list[tuple[str, Picture]]:
+    """Return the still, or it with its lamps at both ends; each with what its caption adds."""
+    if not lamp_range:
+        return [("", recipe.picture_from(still))]
+    return [(f", {end}", picture) for end, picture in recipe.lamp_range_from(still)]
+
+
 def _frame(
-    still: Path,
+    picture: Picture,
     caption: str,
     recipe: Recipe,
     aspect: float | None,
@@ -101,7 +116,6 @@ def _frame(
     from frontglass.sheets.ladder import stops_text
     from frontglass.sheets.mood import MoodFrame, cropped
 
-    picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
     seen = recipe.rendered(picture, choice.camera)
     loss = recipe.light_loss_stops

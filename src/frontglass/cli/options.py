@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -12,7 +12,7 @@ import typer
 if TYPE_CHECKING:
     from frontglass.cli.space_options import SpaceOptions
     from frontglass.looks import Look
-    from frontglass.picture.clipped_lamps import LampMark, Recovery
+    from frontglass.picture.recovery import LampMark, Recovery
     from frontglass.pipeline.framing import Framing
     from frontglass.pipeline.recipe import Recipe
 
@@ -29,6 +29,19 @@ Watch = Annotated[
         metavar="NAME:X,Y,W,H",
         help="Part to watch [px], such as face:..., hair:..., lamp:..., black:...; repeatable.",
     ),
+]
+
+Lamps = Annotated[
+    str | None,
+    typer.Option(metavar="KIND", help="What all clipped lamps are that nothing else names."),
+]
+White = Annotated[
+    float | None,
+    typer.Option(metavar="CD/M2", help="Luminance of white in the still; else by its exposure."),
+]
+LampRange = Annotated[
+    bool,
+    typer.Option("--lamp-range", help="Show clipped lamps as dim and as bright as is likely."),
 ]
 
 
@@ -131,10 +144,13 @@ class LightOptions:
     lamp: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="X,Y[,METRESm][,STOPS]",
-            help="A lamp: where, how far for haze (3.5m), how far above white if it is clipped.",
+            metavar="X,Y[,METRESm][,STOPS|KIND]",
+            help="A lamp: where, how far for haze (3.5m), and if it is clipped, how far above white"
+            " or what it is (bulb).",
         ),
     ] = None
+    lamps: Lamps = None
+    white: White = None
 
     def recipe(
         self,
@@ -158,15 +174,27 @@ class LightOptions:
                 non_finite=self.non_finite,
                 past_white="clip" if self.clip else None,
                 quality=self.quality,
-                recovery=recovery_from(self.clipped, marks.levels),
+                recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),
             ),
         )
 
 
-def recovery_from(clipped: str | None, marks: tuple[LampMark, ...]) -> Recovery | None:
+def recovery_from(
+    clipped: str | None,
+    marks: tuple[LampMark, ...],
+    lamps: str | None = None,
+    white: float | None = None,
+) -> Recovery | None:
     """Return what the options say of clipped lamps; None if nothing."""
-    from frontglass.picture.clipped_lamps import AUTO, Recovery
+    from frontglass.errors import ParameterError
+    from frontglass.picture.lamp_kinds import kind_named
+    from frontglass.picture.recovery import AUTO, Recovery
 
-    if clipped is None and not marks:
+    if clipped is None and lamps is None and white is None and not marks:
         return None
-    return Recovery.from_text(AUTO if clipped is None else clipped, marks)
+    if clipped is not None and lamps is not None:
+        hint = "Both say what all clipped lamps are."
+        raise ParameterError("lamps", "given without --clipped", lamps, hint)
+    everywhere = clipped if lamps is None else kind_named(lamps).name
+    found = Recovery.from_text(AUTO if everywhere is None else everywhere, marks)
+    return replace(found, white_cd_per_m2=white)

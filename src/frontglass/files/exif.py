@@ -70,6 +70,7 @@ def shot_from_exif(exif: bytes | None) -> ShotData:
         focal_length_mm=_usable(camera.numbers(_FOCAL_LENGTH), _LONGEST_LENS_MM),
         focal_length_35mm=_usable(camera.numbers(_FOCAL_LENGTH_35MM), _LONGEST_LENS_MM),
         f_number=_usable(camera.numbers(_F_NUMBER), _SLOWEST_STOP),
+        exposure_stops=exposure_stops_of(exif),
     )
 
 

@@ -37,6 +37,8 @@ class ShotData:
     focal_length_mm, focal_length_35mm, f_number, sensor_width_mm : float or None
         Focal length, its 35 mm equivalent by diagonal, f-number, and the long side
         of the sensor's image area. [mm], [mm], [1], [mm], > 0.
+    exposure_stops : float or None
+        Exposure against 1 s at f/1 and ISO 100. [stop]
 
     Examples
     --------
@@ -49,6 +51,7 @@ class ShotData:
     focal_length_35mm: float | None = None
     f_number: float | None = None
     sensor_width_mm: float | None = None
+    exposure_stops: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

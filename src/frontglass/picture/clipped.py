@@ -1,7 +1,7 @@
-"""Clipped regions of a still: where white is only the end of the scale, and what shows it.
+"""Clipped areas of a still: where white is only the end of the scale, and what shows it.
 
 A lamp three hundred times white is stored as white. What is left of it is its outline, the light
-round it, the channels that did not reach the end, and how rarely large areas are that bright.
+round it, and the channels that did not reach the end.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from frontglass.accuracy import ACCURACY
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Labels = NDArray[np.int32]
+Places = NDArray[np.int32]
 
 CLIPPED_FROM = 0.9525
 """Share of the clipping level from which on a pixel is clipped; common practice, no source."""
@@ -29,41 +30,85 @@ second on."""
 DIP_PX = 5
 """Dips narrower than that are filled. Where colour changes, a JPEG of quality 75 pulls the weakest
 channel of many a clipped pixel below `FILLED_FROM`: judged pixel by pixel, `whole_share` moved by
-0.10 (rms over crops of 28 panoramas), by means of squares by 0.03, and told levels as well."""
+0.10 (rms over crops of 28 panoramas), by means over squares by 0.03."""
 CODES = 256
 LOWEST_CLIP_CODE, USUAL_CODES = 200, 32
 """No camera's white is stored darker than this; common practice, no source."""
 SPIKE = 4.0
 FEWEST_PX = 4
-EDGE_PX = 2.5
-NARROWEST_RING_PX, RING_SHARE = 1.0, 0.003
-"""Width of the ring that a lamp's colour is read from, at least, and as a share of the frame."""
+BAND_PX = 64
+"""Rows looked through at a time: what fits a cache is read once."""
+ROUND_PX = 256
+"""What lies round an area is read on about so many pixels across, whatever the still has: rings
+are shares of the frame."""
+EDGE_PX, FAR_PX = 2.5, (4.0, 10.0)
+"""Ends of the rings on those pixels: the edge, and farther out."""
+HARD_EDGE, SOFT_EDGE = 0.75, 0.95
+"""Light at the edge, over the clipping level, of what may be a lamp and of what is none."""
+SMALL_SHARE, LARGE_SHARE = 0.2, 0.5
+"""Of the frame: up to the first an area may be a lamp, from the second on it is a sky or a wall."""
+TOUCHING = 0.3
+"""An area that runs along the frame for that much of its width goes on outside."""
 
 
 class Outline(NamedTuple):
-    """Clipped regions of a still as they lie in it.
+    """Clipped areas of a still; N pixels clip in them.
 
     Parameters
     ----------
-    mask : ndarray, shape (H, W, 3), float32
-        How far each sample is clipped. [1], in [0, 1].
-    labels : ndarray, shape (H, W), int32
-        Number of the region a pixel belongs to, from 1; 0 is none.
-    regions : int
-        Number of regions.
+    shape : tuple of 2 int
+        Height and width of the still. [px]
+    at : ndarray, shape (N,)
+        Which pixels, counted row by row.
+    owner : ndarray, shape (N,), int32
+        Area that each belongs to, from 0.
+    own : ndarray, shape (N, 3), float32
+        Its light.
+    held : ndarray, shape (N, 3), float32
+        How far each of its samples is clipped. [1], in [0, 1].
+    depth : ndarray, shape (N,), float32
+        How far it is from what does not clip. [px], about 1 at the edge.
+    boxes : ndarray, shape (R, 4)
+        Left, top, width, height of each area. [px]
+    rim : tuple of two ndarray
+        Pixels just outside of areas, and the area of each.
+    centres : ndarray, shape (R, 2)
+        Column and row of each area's middle. [px]
     levels : ndarray, shape (3,)
         Light at which each channel ends.
     """
 
-    mask: Float32
-    labels: Labels
-    regions: int
+    shape: tuple[int, int]
+    at: Places
+    owner: Labels
+    own: Float32
+    held: Float32
+    depth: Float32
+    boxes: Labels
+    rim: tuple[Places, Labels]
+    centres: Float64
     levels: Float32
+
+    @property
+    def regions(self) -> int:
+        """Number of areas."""
+        return len(self.boxes)
+
+    @property
+    def labels(self) -> Labels:
+        """Number of the area that each pixel belongs to, from 1; 0 is none. Shape (H, W)."""
+        labels = np.zeros(self.shape, np.int32)
+        labels.ravel()[self.at] = self.owner + 1
+        return labels
+
+    def sums(self, values: NDArray[np.generic]) -> Float64:
+        """Sum of `values`, one for each pixel, over each area."""
+        return np.asarray(np.bincount(self.owner, values, self.regions))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RegionFeatures:
-    """What a still shows of its clipped regions; each array has one entry per region.
+    """What a still shows of its clipped areas; each array has one entry per area.
 
     Parameters
     ----------
@@ -71,30 +116,35 @@ class RegionFeatures:
         Centre. [px]
     area_px : ndarray
         Pixels.
-    area_share : ndarray
-        Their share of the frame. [1]
+    deepest_px : ndarray
+        Greatest distance from its edge. [px]
     whole_share : ndarray
-        Of the region, where all three channels end. [1], in [0, 1]
-    edge : ndarray
-        Mean light of the pixels just outside, over the clipping level. [1]; nan if there are none.
-    frame_median : float
-        Median light of the still, over the clipping level. [1]
-    ring_light : ndarray, shape (N, 3)
-        Mean light per channel in a narrow ring outside.
+        Of the area, where all three channels end. [1], in [0, 1]
+    aureole : ndarray
+        How far light falls off round it as round the sun or a naked lamp: bright beside the edge,
+        darker soon, on all sides, and most of what clips. [1], in [0, 1]
+    lamp_share : ndarray
+        How much it may be a lamp: not where white comes up softly, as on a wall, nor where it is
+        much of the frame. [1], in [0, 1]
+    rim_light : ndarray, shape (R, 3)
+        Mean light per channel just outside, less that farther out; nan if there is none.
+    frame_light : ndarray, shape (3,)
+        Mean light of the still, up to white.
     """
 
     x_px: Float64
     y_px: Float64
     area_px: Float64
-    area_share: Float64
+    deepest_px: Float64
     whole_share: Float64
-    edge: Float64
-    frame_median: float
-    ring_light: Float64
+    aureole: Float64
+    lamp_share: Float64
+    rim_light: Float64
+    frame_light: Float64
 
 
 def outline(light: Float32, white: float = 1.0) -> Outline:
-    """Clipped regions of a still.
+    """Clipped areas of a still.
 
     Parameters
     ----------
@@ -109,41 +159,92 @@ def outline(light: Float32, white: float = 1.0) -> Outline:
     highest code. Dips that JPEG rings into a clipped area are filled before they count.
     """
     levels = clipping_levels(light, white)
-    relative = np.minimum(light / levels, 1)
-    clipped = np.zeros(light.shape[:2], dtype=np.uint8)
-    if float(relative.max()) > FILLED_FROM:
-        square = np.ones((3, 3), np.uint8)
-        closed = np.asarray(cv2.morphologyEx(relative, cv2.MORPH_CLOSE, square), np.float32)
-        # Closing fills dips, not gaps.
-        np.minimum(closed, relative * np.float32(CLIPPED_FROM / FILLED_FROM), out=closed)
-        clipped = (brightest_channel(closed) > CLIPPED_FROM).astype(np.uint8)
-    count, labels = cv2.connectedComponents(clipped, connectivity=8)
-    mask = _mask(relative, clipped)
-    return Outline(mask, np.asarray(labels, dtype=np.int32), count - 1, levels)
+    height, width = light.shape[:2]
+    step = -(-width // ACCURACY.outline_px)
+    shape = -(-height // step), -(-width // step)
+    at, is_clipped = _bright(light, levels)
+    rows, columns = np.divmod(at, np.int32(width))
+    cell = rows // step * shape[1] + columns // step
+    gaps, area = np.ones(shape, np.uint8), np.zeros(shape, np.uint8)
+    gaps.ravel()[cell] = 0
+    area.ravel()[cell[is_clipped]] = 1
+    # Closing fills dips, not gaps.
+    area = np.asarray(cv2.morphologyEx(area, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)))
+    area[gaps > 0] = 0
+    _, labels, boxes, centres = cv2.connectedComponentsWithStats(area, connectivity=8)
+    depth = np.asarray(cv2.distanceTransform(area, cv2.DIST_L2, 3), np.float32) * step
+    inside = np.flatnonzero(area.ravel()[cell])
+    at, rows, columns, cell = (place[inside] for place in (at, rows, columns, cell))
+    own = light.reshape(-1, 3)[at]
+    return Outline(
+        shape=(height, width),
+        at=at,
+        owner=np.asarray(labels, np.int32).ravel()[cell] - 1,
+        own=own,
+        held=_held(np.minimum(own / levels, 1), cell, shape, step),
+        depth=depth.ravel()[cell],
+        boxes=np.asarray(boxes, np.int32)[1:, :4] * step,
+        rim=_rim(np.asarray(labels, np.int32), step, width),
+        centres=np.asarray(centres, np.float64)[1:] * step + (step - 1) / 2,
+        levels=levels,
+    )
 
 
-def _mask(relative: Float32, clipped: NDArray[np.uint8]) -> Float32:
-    """How far each channel of clipped areas ends: its own light or that of the area round it."""
-    mask = np.zeros_like(relative)
-    if not clipped.any():
-        return mask
-    inside = clipped.astype(np.float32)
-    near = np.maximum(_square_mean(inside), 1e-6)
+def _rim(labels: Labels, step: int, width: int) -> tuple[Places, Labels]:
+    """Pixels within one of `step` round areas, one for each such step, and the area of each."""
+    names = labels.astype(np.float32)
+    grown = cv2.dilate(names, np.ones((3, 3), np.uint8))
+    rows, columns = np.nonzero((grown > 0) & (labels == 0))
+    at = rows * step * width + columns * step
+    return at.astype(np.int32), grown[rows, columns].astype(np.int32) - 1
+
+
+def _bright(light: Float32, levels: Float32) -> tuple[Places, NDArray[np.bool_]]:
+    """Pixels with a channel near its end, counted row by row, and whether one is at its end."""
+    floor, is_even = np.float32(FILLED_FROM) * levels.min(), bool(np.ptp(levels) == 0)
+    found, ended = [], []
+    for top in range(0, light.shape[0], BAND_PX):
+        band = light[top : top + BAND_PX].reshape(-1)
+        # Most of a night is dark: what follows sees the rest alone.
+        bright = np.flatnonzero(band > floor).astype(np.int32)
+        relative = band[bright] / (levels[0] if is_even else levels[bright % 3])
+        if not is_even:
+            near = relative > FILLED_FROM
+            bright, relative = bright[near], relative[near]
+        pixel, is_end = bright // 3, relative > CLIPPED_FROM
+        first = np.flatnonzero(np.diff(pixel, prepend=-1))
+        found.append(pixel[first] + top * light.shape[1])
+        ended.append(np.logical_or.reduceat(is_end, first) if first.size else is_end)
+    return np.concatenate(found), np.concatenate(ended)
+
+
+def _held(own: Float32, cell: Places, shape: tuple[int, int], step: int) -> Float32:
+    """How far each channel of clipped pixels ends: its own light, or the mean of the area near."""
+    held = np.ones_like(own)
+    least = np.minimum(np.minimum(own[:, 0], own[:, 1]), own[:, 2])
+    doubtful = cell[least < HELD_TO]
+    if not doubtful.size:
+        return held
+    size = (max(1, DIP_PX // step),) * 2
+    near = np.zeros(shape, np.uint8)
+    near.ravel()[doubtful] = 1
+    # Twice as far: where the mean is wanted, and what it is the mean of.
+    for _ in range(2):
+        near = np.asarray(cv2.dilate(near, np.ones(size, np.uint8)))
+    here = np.flatnonzero(near.ravel()[cell])
+    cell, own = cell[here], own[here]
+
+    def mean(values: Float32 | None) -> Float32:
+        plane = np.bincount(cell, values, near.size).astype(np.float32).reshape(shape)
+        blurred = cv2.blur(plane, size, borderType=cv2.BORDER_REFLECT)
+        return np.asarray(blurred, np.float32).ravel()[cell]
+
+    count = mean(None)
     for channel in range(3):
-        own = relative[..., channel] * inside
-        share = np.maximum(own, _square_mean(own) / near)
-        share = np.clip((share - HELD_FROM) / (HELD_TO - HELD_FROM), 0, 1) * inside
-        mask[..., channel] = share * share * (3 - 2 * share)
-    return mask
-
-
-def _square_mean(values: Float32) -> Float32:
-    return np.asarray(cv2.blur(values, (DIP_PX, DIP_PX), borderType=cv2.BORDER_REFLECT))
-
-
-def brightest_channel(light: Float32) -> Float32:
-    """Largest of the three channels; numpy's maximum along a short axis takes ten times as long."""
-    return np.asarray(cv2.max(cv2.max(light[..., 0], light[..., 1]), light[..., 2]))
+        share = np.maximum(own[:, channel], mean(own[:, channel]) / count)
+        share = np.clip((share - HELD_FROM) / (HELD_TO - HELD_FROM), 0, 1)
+        held[here, channel] = share * share * (3 - 2 * share)
+    return held
 
 
 def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
@@ -156,8 +257,10 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
     """
     levels = np.full(3, white, dtype=np.float32)
     lowest = white * ((LOWEST_CLIP_CODE - USUAL_CODES) / (CODES - 1)) ** 2.4
+    # Rows enough for the histogram; single lamps between them end at the same code.
+    rows = light[:: max(1, light.shape[0] * light.shape[1] // ACCURACY.levels_px)]
     for channel in range(3):
-        bright = light[..., channel][light[..., channel] > lowest]
+        bright = rows[..., channel][rows[..., channel] > lowest]
         codes = np.minimum(bright / np.float32(white), 1) ** np.float32(1 / 2.4)
         counts = np.bincount(np.rint(codes * (CODES - 1)).astype(np.intp), minlength=CODES)
         if counts[CODES - 1] >= FEWEST_PX:
@@ -173,64 +276,67 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
 
 
 def region_features(light: Float32, found: Outline) -> RegionFeatures:
-    """Features of each clipped region, which its lost light is estimated from."""
-    number = found.regions + 1
-    inside = found.labels > 0
-    owner, away = _nearest(found.labels)
-    area = np.bincount(found.labels.ravel(), minlength=number)[1:].astype(np.float64)
-    rows, columns = np.nonzero(inside)
-    own = found.labels[inside]
+    """Features of each clipped area, which its lost light is estimated from."""
+    height, width = found.shape
+    rows, columns = np.divmod(found.at, width)
+    area = np.maximum(np.bincount(found.owner, minlength=found.regions), 1).astype(np.float64)
+    deepest = np.zeros(found.regions, np.float32)
+    np.maximum.at(deepest, found.owner, found.depth)
+    whole = np.minimum(np.minimum(found.held[:, 0], found.held[:, 1]), found.held[:, 2])
+    on_frame = (rows == 0) | (rows == height - 1) | (columns == 0) | (columns == width - 1)
+    step = max(1, round(width / ROUND_PX))
+    small = light[step // 2 :: step, step // 2 :: step]
+    owner, away = _nearest(found, small.shape[:2], step)
+    relative = np.minimum(small / found.levels, 1).mean(axis=2)
 
-    def mean_inside(values: NDArray[np.generic]) -> Float64:
-        return np.asarray(np.bincount(own, weights=values, minlength=number)[1:] / area)
+    def ring(values: Float32, low: float, high: float) -> Float64:
+        """Mean of what lies so far from each area; nan where nothing does."""
+        here = (away > low) & (away <= high)
+        total = np.bincount(owner[here], values[here], found.regions + 1)[1:]
+        many = np.bincount(owner[here], minlength=found.regions + 1)[1:]
+        return np.asarray(np.where(many > 0, total, np.nan) / np.maximum(many, 1))
 
-    edge = ~inside & (away <= EDGE_PX)
-    ring = ~inside & (away <= EDGE_PX + max(NARROWEST_RING_PX, RING_SHARE * away.shape[1]))
-    step = max(1, round((inside.size / ACCURACY.median_px) ** 0.5))
-    frame = _brightness(light[::step, ::step], found.levels)
+    def beyond(channel: int) -> Float64:
+        """Light at the rim of each area that the still has not farther out."""
+        at, owner_of = found.rim
+        many = np.maximum(np.bincount(owner_of, minlength=found.regions), 1)
+        rim = np.bincount(owner_of, light.reshape(-1, 3)[at, channel], found.regions) / many
+        return np.asarray(rim - ring(small[..., channel], *FAR_PX))
+
+    edge, far = ring(relative, 0, EDGE_PX), ring(relative, *FAR_PX)
+    # Bright beside the edge, beyond a blurred rim too, and falling.
+    aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
+    aureole *= np.clip((0.85 - far / edge) / 0.1, 0, 1)
+    hard = np.clip((SOFT_EDGE - edge) / (SOFT_EDGE - HARD_EDGE), 0, 1)
+    share = area / (height * width)
+    larger = np.log2(share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
+    alone = (found.sums(on_frame) < TOUCHING * np.sqrt(area)) & (area > len(found.at) / 2)
     return RegionFeatures(
-        x_px=mean_inside(columns),
-        y_px=mean_inside(rows),
+        x_px=found.centres[:, 0],
+        y_px=found.centres[:, 1],
         area_px=area,
-        area_share=area / inside.size,
-        whole_share=mean_inside(found.mask[inside].min(axis=1)),
-        edge=_mean_by(owner[edge], _brightness(light[edge], found.levels), number),
-        frame_median=float(np.median(frame)),
-        ring_light=np.stack(
-            [_mean_by(owner[ring], light[..., c][ring], number) for c in range(3)], axis=1
-        ),
+        deepest_px=deepest.astype(np.float64),
+        whole_share=found.sums(whole) / area,
+        aureole=np.nan_to_num(aureole) * alone,
+        lamp_share=np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1)),
+        rim_light=np.stack([beyond(channel) for channel in range(3)], axis=1),
+        frame_light=np.minimum(small, found.levels).mean(axis=(0, 1), dtype=np.float64),
     )
 
 
-def _brightness(light: Float32, levels: Float32) -> Float32:
-    """Mean of the channels, each over its clipping level."""
-    return np.asarray(np.clip(light / levels, 0, 1).mean(axis=-1))
-
-
-def depth_within(labels: Labels) -> Float32:
-    """How deep in its region each pixel lies, over the region's mean; 0 outside."""
-    inside = labels > 0
-    away = cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 5)
-    depth: Float32 = np.asarray(away, dtype=np.float32)
-    own = labels[inside]
-    mean = np.bincount(own, weights=depth[inside]) / np.maximum(np.bincount(own), 1)
-    depth[inside] /= mean[own]
-    return depth
-
-
-def _mean_by(index: Labels, values: Float32, number: int) -> Float64:
-    """Mean of `values` per region; nan where a region has none."""
-    total = np.bincount(index, weights=values, minlength=number)[1:]
-    many = np.bincount(index, minlength=number)[1:]
-    return np.asarray(np.where(many > 0, total, np.nan) / np.maximum(many, 1))
-
-
-def _nearest(labels: Labels) -> tuple[Labels, Float32]:
-    """Region nearest to each pixel, and how far away it is [px]."""
+def _nearest(found: Outline, shape: tuple[int, ...], step: int) -> tuple[Labels, Float32]:
+    """Area nearest to each of every `step` pixels, from 1, and how far away it is on them."""
+    labels = np.zeros(shape, np.int32)
+    rows, columns = np.divmod(found.at, found.shape[1])
+    rows, columns = (
+        np.minimum(place // step, size - 1)
+        for place, size in zip((rows, columns), shape, strict=True)
+    )
+    labels[rows, columns] = found.owner + 1
     away, component = cv2.distanceTransformWithLabels(
         (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_CCOMP
     )
-    # OpenCV numbers the regions its own way.
+    # OpenCV numbers the areas its own way.
     inside = labels > 0
     names = np.zeros(int(component.max()) + 1, dtype=np.int32)
     names[component[inside]] = labels[inside]

@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from frontglass.errors import ParameterError
-from frontglass.picture.clipped_lamps import LampMark
 from frontglass.picture.lamp_place import LampPlace
+from frontglass.picture.recovery import LampMark
 
-RULE = "X,Y with, after it, metres such as 3.5m, stops above white such as 8, or both"
+RULE = (
+    "X,Y with, after it, metres such as 3.5m, stops above white such as 8 or a kind such as bulb,"
+    " or both"
+)
 
 
 class Marks(NamedTuple):
@@ -20,19 +23,19 @@ class Marks(NamedTuple):
 
 
 def marks_from_texts(texts: Sequence[str]) -> Marks:
-    """Return the marks of texts "X,Y[,METRESm][,STOPS]".
+    """Return the marks of texts "X,Y[,METRESm][,STOPS|KIND]".
 
     Parameters
     ----------
     texts : sequence of str
         Pixels from the left and the top; a number that ends in m is a distance [m], another one
-        the level of a clipped lamp [stop].
+        the level of a clipped lamp [stop], a word its kind.
 
     Returns
     -------
     Marks
-        A mark with a distance, or with nothing, is a lamp that glows in haze; one with stops is
-        a clipped lamp.
+        A mark with a distance, or with nothing, is a lamp that glows in haze; one with stops or a
+        kind is a clipped lamp.
 
     Raises
     ------
@@ -41,28 +44,46 @@ def marks_from_texts(texts: Sequence[str]) -> Marks:
 
     Examples
     --------
-    >>> marks_from_texts(["640,212,4.5m", "80,90,8"])
-    ... # doctest: +NORMALIZE_WHITESPACE
-    Marks(places=(LampPlace(x_px=640.0, y_px=212.0, distance_m=4.5),),
-          levels=(LampMark(x_px=80.0, y_px=90.0, stops=8.0),))
+    >>> marks = marks_from_texts(["640,212,4.5m", "80,90,bulb"])
+    >>> marks.places
+    (LampPlace(x_px=640.0, y_px=212.0, distance_m=4.5),)
+    >>> marks.levels
+    (LampMark(x_px=80.0, y_px=90.0, stops=None, kind='bulb'),)
     """
     places, levels = [], []
     for text in texts:
-        x, y, metres, stops = _parts(text)
-        if stops is not None:
-            levels.append(LampMark(x, y, stops))
-        if stops is None or metres is not None:
+        x, y, metres, bright = _parts(text)
+        if isinstance(bright, str):
+            levels.append(LampMark(x, y, kind=bright))
+        elif bright is not None:
+            levels.append(LampMark(x, y, bright))
+        if bright is None or metres is not None:
             places.append(LampPlace(x_px=x, y_px=y, distance_m=metres))
     return Marks(tuple(places), tuple(levels))
 
 
-def _parts(text: str) -> tuple[float, float, float | None, float | None]:
+def _parts(text: str) -> tuple[float, float, float | None, float | str | None]:
+    """Place, metres, and stops or a kind."""
     try:
         x, y, *rest = (part.strip() for part in text.split(","))
-        far = [float(part.removesuffix("m")) for part in rest if part.endswith("m")]
-        bright = [float(part) for part in rest if not part.endswith("m")]
-        (metres,) = far or (None,)
-        (stops,) = bright or (None,)
-        return float(x), float(y), metres, stops
+        far = [_number(part[:-1]) for part in rest if part.endswith("m")]
+        metres = [number for number in far if number is not None]
+        # A kind such as sodium ends in m as well.
+        bright = [part for part in rest if not part.endswith("m") or _number(part[:-1]) is None]
+        (one_metres,) = metres or (None,)
+        (one_bright,) = bright or (None,)
+        if one_bright is None:
+            return float(x), float(y), one_metres, None
+        stops = _number(one_bright)
+        if stops is None and not one_bright[:1].isalpha():
+            raise ValueError
+        return float(x), float(y), one_metres, one_bright if stops is None else stops
     except ValueError:
         raise ParameterError("lamp", RULE, text) from None
+
+
+def _number(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None

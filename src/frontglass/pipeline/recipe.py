@@ -11,8 +11,10 @@ from frontglass.choices import PastWhite, Surround
 from frontglass.elements import LightPath
 from frontglass.files import NonFinite, read_picture
 from frontglass.optics.camera import Camera
-from frontglass.picture.clipped_lamps import Recovery, with_recovered_light
+from frontglass.picture.clipped_lamps import with_recovered_light
+from frontglass.picture.recovery import LampRange, Recovery
 from frontglass.pipeline.framing import Framing
+from frontglass.pipeline.kept_lamps import kept_lamps
 from frontglass.pipeline.rendering import render
 from frontglass.pipeline.space import Space
 from frontglass.units import ratio_from_stops
@@ -92,11 +94,23 @@ class Recipe:
             still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
         )
         picture = replace(picture, past_white=self.past_white)
+        kept = kept_lamps(still)
+        recovery = kept.under(self.recovery)
         white = ratio_from_stops(self.exposure_stops)
-        picture = with_recovered_light(picture, self.recovery, white=white).picture
-        if self.space == Space():
-            return picture
-        return self.space.around(picture, self.framing.camera_for(picture).camera, still)
+        camera = self.framing.camera_for(picture).camera
+        picture = with_recovered_light(picture, recovery, white=white, camera=camera).picture
+        space = self.space
+        if kept.places and space.lamps is None:
+            space = replace(space, lamps=kept.places)
+        return picture if space == Space() else space.around(picture, camera, still)
+
+    def lamp_range_from(self, still: Path) -> tuple[tuple[str, Picture], ...]:
+        """Still with its clipped lamps as dim as is likely, as they are likely, and as bright."""
+        recoveries = ((end, replace(self.recovery, lamp_range=end)) for end in LampRange)
+        return tuple(
+            (f"lamps {end.value}", replace(self, recovery=recovery).picture_from(still))
+            for end, recovery in recoveries
+        )
 
     def rendered(self, picture: Picture, camera: Camera) -> Picture:
         """Return `picture` as the camera would see it through the looks.

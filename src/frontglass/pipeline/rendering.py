@@ -145,6 +145,13 @@ class Conditions:
         """Each look, and the picture seen through it alone."""
         return ((look, self.seen(picture, look)) for look in looks)
 
+    def each_of(
+        self, pictures: Iterable[tuple[str, Picture]], looks: Iterable[OneLook]
+    ) -> Iterator[tuple[OneLook, str, Picture]]:
+        """Each look, with each of several named pictures seen through it alone."""
+        shown = tuple(pictures)
+        return ((look, name, self.seen(one, look)) for look in looks for name, one in shown)
+
 
 class _Alone(NamedTuple):
     """An element that stands before the lens without a look."""

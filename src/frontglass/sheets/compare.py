@@ -59,6 +59,7 @@ def compare(
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
+    ends: Sequence[tuple[str, Picture]] = (),
     progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
 ) -> Sheet:
     """Sheet that sets looks side by side on a still, the bare still first.
@@ -67,20 +68,18 @@ def compare(
     ----------
     picture : Picture
         The still.
-    looks : sequence of Look
-        One at least, each at its strength.
-    camera : Camera
-        What took the still.
+    looks, camera, surround, compensate
+        As in `render`; one look at least, each at its strength.
     watched : sequence of (str, Region)
         Named parts, each shown in a row of its own at one magnification.
     numbers : callable
         What stands under each close-up.
-    surround, compensate
-        As in `render`.
     facts, notices : sequence of str
         What the head says of the still, and what was assumed.
     width_px : int
         Width of the sheet. [px], 480 to 20000.
+    ends : sequence of (str, Picture)
+        The still as it may be, each named; each look shows all of them instead of `picture`.
     progress : callable
         Hands on the looks one by one, and may show meanwhile how far it is.
 
@@ -99,13 +98,14 @@ def compare(
     600
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
-    layout = _Layout.of(picture, looks, watched, width_px=width_px)
+    views = ends or (("", picture),)
+    layout = _Layout.of(picture, len(looks) * len(views), watched, width_px=width_px)
     with gathered_warnings() as told:
-        bare = layout.shown(None, picture, numbers)
-        seen = conditions.each(picture, progress(looks))
-        shown = [bare, *(layout.shown(look, through, numbers) for look, through in seen)]
-    notices = tuple(dict.fromkeys((*notices, *told)))
-    return Sheet(layout.painted(shown, _head_texts(facts, camera, notices)), notices)
+        shown = [layout.shown(None, "", picture, numbers)]
+        seen = conditions.each_of(views, progress(looks))
+        shown += [layout.shown(*one, numbers) for one in seen]
+    said = tuple(dict.fromkeys((*notices, *told)))
+    return Sheet(layout.painted(shown, _head_texts(facts, camera, said)), said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,19 +140,19 @@ class _Layout:
     def of(
         cls,
         picture: Picture,
-        looks: Sequence[Look],
+        views: int,
         watched: Sequence[tuple[str, Region]],
         *,
         width_px: int,
     ) -> _Layout:
-        """Return it for a still, bare and through looks."""
+        """Return it for a still, bare and seen so many times through looks."""
         check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
-        if not looks:
+        if not views:
             raise ParameterError("look", "given at least once", "none")
         for _, region in watched:
             region.check_inside(picture)
         page = Page(width_px, Sizes(*(max(4, round(share * width_px)) for share in SHARES)))
-        count = 1 + len(looks)
+        count = 1 + views
         columns = _columns(page, picture, count, len(watched))
         cell_px = column_px(columns, width_px=page.room_px, gap_px=page.sizes.gap)
         still_px = size_in((picture.width_px, picture.height_px), cell_px)
@@ -161,12 +161,13 @@ class _Layout:
         scale = still_px[0] / picture.width_px
         return cls(page, columns, cell_px, still_px, scale, tuple(parts), crop_columns)
 
-    def shown(self, look: Look | None, seen: Picture, numbers: Numbers) -> _Seen:
+    def shown(self, look: Look | None, end: str, seen: Picture, numbers: Numbers) -> _Seen:
         """Return what the sheet shows of the still as it is seen; no look is the bare still."""
         name, cost = "bare", ""
         if look is not None:
             loss = look.light_loss_stops
-            name, cost = str(look), f"costs {stops_text(loss)}" if loss else "no light lost"
+            name = ", ".join(filter(None, (str(look), end)))
+            cost = f"costs {stops_text(loss)}" if loss else "no light lost"
         return _Seen(
             name=name,
             cost=cost,

@@ -40,6 +40,7 @@ def ladder(
     width_px: int = SHEET_WIDTH_PX,
     columns: int | None = None,
     beside: Sequence[Look] = (),
+    ends: Sequence[tuple[str, Picture]] = (),
     progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
 ) -> Sheet:
     """Contact sheet of a still, bare and through a look at several strengths.
@@ -55,13 +56,14 @@ def ladder(
     close_ups : sequence of Region
         Parts, each in a row of its own, enlarged a whole number of times, all strengths alike.
     facts, notices : sequence of str
-        What the head says of the still before its size, its name say, and what was assumed.
-    width_px : int
-        Width at most. [px], 320 to 20000; small stills, enlarged whole times, may fill less.
-    columns : int or None
+        What the head says of the still, and what was assumed.
+    width_px, columns : int, int or None
+        Width at most, 320 to 20000; small stills, enlarged whole times, may fill less. [px]
         Pictures across; None chooses.
     beside : sequence of Look
         Other looks, each at its own strength, shown after the strengths of this one.
+    ends : sequence of (str, Picture)
+        The still as it may be, each named; strengths show all of them instead of `picture`.
     progress : callable
         Hands on the steps of the ladder one by one, and may show meanwhile how far it is.
 
@@ -80,12 +82,10 @@ def ladder(
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
-    layout = _Layout.of(picture, 1 + len(steps), close_ups, width_px=width_px, columns=columns)
-    with gathered_warnings() as told:
-        rungs = layout.rungs(look, conditions.each(picture, progress(steps)))
-    notices = tuple(dict.fromkeys(chain(notices, *(rung.notices for rung in rungs), told)))
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
-    return Sheet(layout.painted(look, rungs, about, notices), notices)
+    layout = _Layout.of(picture, len(steps), close_ups, ends=len(ends), size=(width_px, columns))
+    stills = ends or (("", picture),)
+    return layout.sheet(look, conditions.each_of(stills, progress(steps)), about, notices)
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,13 +113,15 @@ class _Layout:
     def of(
         cls,
         picture: Picture,
-        count: int,
+        steps: int,
         close_ups: Sequence[Region],
         *,
-        width_px: int,
-        columns: int | None,
+        ends: int,
+        size: tuple[int, int | None],
     ) -> _Layout:
-        """Return it for `count` stills."""
+        """Return it for a bare still and `steps` strengths, each shown `ends` times (0 is once)."""
+        width_px, columns = size
+        count = steps * (1 + ends) if ends else 1 + steps
         check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
         for region in close_ups:
             region.check_inside(picture)
@@ -129,19 +131,40 @@ class _Layout:
             (picture.width_px, picture.height_px),
             width_px=width_px - 2 * sizes.margin,
             gap_px=sizes.gap,
-            columns=columns,
+            # With both ends of what is likely, a strength has a row, the bare still before it.
+            columns=1 + ends if ends and columns is None else columns,
         )
         page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
         room = {"width_px": page.room_px, "gap_px": sizes.gap}
         crops = ((region, close_up_size(region.size_px, count, **room)) for region in close_ups)
         return cls(picture, page, cells, tuple(crops))
 
-    def rungs(self, look: Look, steps: Iterable[tuple[Look, Picture]]) -> list[Rung]:
+    def sheet(
+        self,
+        look: Look,
+        steps: Iterable[tuple[Look, str, Picture]],
+        about: str,
+        notices: Sequence[str],
+    ) -> Sheet:
+        """Return the sheet, each step rendered now, with what was assumed."""
+        with gathered_warnings() as told:
+            rungs = self.rungs(look, steps)
+        notices = tuple(dict.fromkeys(chain(notices, *(rung.notices for rung in rungs), told)))
+        return Sheet(self.painted(look, rungs, about, notices), notices)
+
+    def rungs(self, look: Look, steps: Iterable[tuple[Look, str, Picture]]) -> list[Rung]:
         """Return the bare still, then each step of a look's ladder with the still seen there."""
-        rungs = [self._rung("bare", "bare", "", self.picture)]
-        for step, seen in steps:
-            strength = strength_text(step.strength) if step.name == look.name else str(step)
-            rungs.append(self._rung(strength, str(step), _cost(step), seen))
+        bare = self._rung("bare", "bare", "", self.picture)
+        rungs, before = [bare], None
+        for step, end, seen in steps:
+            # With both ends of what is likely, every strength has the bare still beside it.
+            if end and before not in {None, step}:
+                rungs.append(bare)
+            before, name = step, str(step)
+            strength = strength_text(step.strength) if step.name == look.name else name
+            if end:
+                strength, name = f"{strength}, {end}", f"{step}, {end}"
+            rungs.append(self._rung(strength, name, _cost(step), seen))
         return rungs
 
     def _rung(self, strength: str, name: str, cost: str, seen: Picture) -> Rung:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from frontglass.picture.clipped_lamps import ClippedLamp
@@ -24,10 +23,9 @@ def lamp_map(picture: Picture, lamps: Sequence[ClippedLamp]) -> Sheet:
     page.put(0, 0, view(picture, (width, height)))
     size_px = max(SMALLEST_TYPE_PX, round(TYPE_SHARE * width))
     for number, lamp in enumerate(lamps, 1):
-        reach = math.ceil(math.sqrt(lamp.area_px / math.pi)) + ROOM_PX
-        left, top = max(0, round(lamp.x_px) - reach), max(0, round(lamp.y_px) - reach)
-        right = min(width, round(lamp.x_px) + reach + 1)
-        bottom = min(height, round(lamp.y_px) + reach + 1)
+        left, top, wide, high = lamp.box_px
+        right, bottom = min(width, left + wide + ROOM_PX), min(height, top + high + ROOM_PX)
+        left, top = max(0, left - ROOM_PX), max(0, top - ROOM_PX)
         level = f"+{lamp.stops:.1f}" if lamp.stops > 0 else "white"
         tag = TextLines((f"{number}: {level}",), size_px)
         page.mark(left, top, right - left, bottom - top, tag)

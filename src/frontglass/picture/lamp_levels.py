@@ -1,0 +1,160 @@
+"""How far above white clipped areas are: estimated, by kind, or typed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.picture.clipped import RegionFeatures
+from frontglass.picture.lamp_kinds import (
+    KINDS,
+    MOST_CORE,
+    LampKind,
+    White,
+    core_of,
+    disc_px,
+    level_of,
+)
+
+Float64 = NDArray[np.float64]
+
+MOST_ESTIMATED_STOPS = 12.0
+LEAST_STOPS = 0.1
+"""An area estimated at less is plain white, and given nothing."""
+BY_STILL = (-1.0, 3.6, 4.8)
+BY_WHITE = (-0.5, 3.4, 6.4, -0.4)
+"""The light that an area lost, over white [stop]: a constant, and more by the share that clips in
+all channels, where light falls off round it as round the sun, and by how far white lies above
+`MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
+MIDDLE_WHITE_STOPS, WHITE_REACH_STOPS = 8.0, 6.0
+"""The binary logarithm of white [cd/m2] about which, and how far, it tells of levels."""
+DAYLIGHT_FROM_STOPS, DAYLIGHT_TO_STOPS = 9.0, 12.0
+"""Where white is dimmer than the first, what falls off softly is no sun; from the second on it
+is."""
+UNCERTAIN_STOPS = 1.9
+"""As that script prints it for panoramas left out: two stills in three lie that near."""
+FALL_AT_STOPS, FALL_SLOPE_STOPS = 3.5, 2.0
+"""Light falls from the middle of an area to its edge in proportion to the distance from the edge at
+the first level, by twice that exponent at the second more: the median of open panoramas, as
+fit_lamps.py prints it."""
+SUN_FROM = 0.5
+"""An aureole in daylight, beyond that, is taken for the sun's: the light lies in its disc."""
+LEAST_FALL, MOST_FALL = 0.25, 40.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Levels:
+    """What is believed of each clipped area; arrays of one entry each.
+
+    Parameters
+    ----------
+    stops : ndarray
+        Mean light over white. [stop], >= 0; 0 is plain white.
+    uncertain_stops : ndarray
+        Its standard deviation; 0 where it was typed. [stop]
+    fall, core : ndarray
+        Light rises from the edge as that power of the distance from it, [1], > 0, up to a core of
+        that share of the way from the middle to the edge. [1], in [0, 1)
+    disc_px : ndarray
+        Radius of a disc in the sky that all the light is in instead; 0 where there is none. [px]
+    """
+
+    stops: Float64
+    uncertain_stops: Float64
+    fall: Float64
+    core: Float64
+    disc_px: Float64
+
+    @classmethod
+    def of(cls, stops: Float64, uncertain_stops: float = 0.0) -> Levels:
+        """Return levels of areas of unknown kinds, all equally uncertain unless plain white."""
+        doubt = np.where(stops > 0, uncertain_stops, 0)
+        return cls(stops, doubt, fall_at(stops), *np.zeros((2, len(stops))))
+
+    @classmethod
+    def estimated(cls, features: RegionFeatures, white: White | None, px_per_rad: float) -> Levels:
+        """Return the levels that a still itself speaks for."""
+        stops = estimated_stops(features, white)
+        levels = cls.of(np.where(stops < LEAST_STOPS, 0, stops), UNCERTAIN_STOPS)
+        if white is not None:
+            for index in np.flatnonzero(signs(features, white)[:, 2] > SUN_FROM):
+                levels.disc_px[index] = disc_px(KINDS["sun"], px_per_rad)
+        return levels
+
+    def name(
+        self, index: int, kind: LampKind, white: White | None, shape: RegionFeatures, scale: float
+    ) -> None:
+        """Take an area to be a lamp of a kind; `scale` is in pixels of one radian."""
+        disc, area = disc_px(kind, scale), float(shape.area_px[index])
+        deepest = float(shape.deepest_px[index])
+        if disc:
+            core = min(MOST_CORE, disc / math.sqrt(area / math.pi))
+            share = core**2
+        else:
+            core = core_of(kind, white, deepest, scale)
+            # A disc is narrower both ways, a tube one way.
+            share = core ** (1 + min(1, math.pi * deepest**2 / area))
+        found = level_of(kind, white, share=share, steradian=area / scale**2)
+        self.stops[index], self.uncertain_stops[index] = found
+        # Half as bright as the core where it is a third wider.
+        left = max(0.05, 1 - 0.3 * core / (1 - core))
+        self.fall[index] = np.clip(np.log(0.5) / np.log(left), LEAST_FALL, MOST_FALL)
+        self.core[index], self.disc_px[index] = core, disc
+
+    def type(self, index: int, stops: float) -> None:
+        """Give an area a level that somebody knows."""
+        self.stops[index], self.uncertain_stops[index] = stops, 0
+        self.fall[index] = fall_at(np.array([stops]))[0]
+        self.core[index] = self.disc_px[index] = 0
+
+    def off_by(self, deviations: float) -> Float64:
+        """Levels so many standard deviations from the likely ones [stop]; plain white stays."""
+        moved = np.maximum(self.stops + deviations * self.uncertain_stops, 0)
+        return np.asarray(np.where(self.stops > 0, moved, 0))
+
+
+def fall_at(stops: Float64) -> Float64:
+    """Power with which light rises from the edge of an area of unknown kind."""
+    rising = 2.0 ** ((stops - FALL_AT_STOPS) / FALL_SLOPE_STOPS)
+    return np.asarray(np.clip(rising, LEAST_FALL, MOST_FALL))
+
+
+def estimated_stops(
+    features: RegionFeatures, white: White | None, coefficients: Sequence[float] | None = None
+) -> Float64:
+    """Mean light of each area over white [stop].
+
+    Parameters
+    ----------
+    features : RegionFeatures
+        What the still shows.
+    white : White or None
+        White of the still, if it is known.
+    coefficients : numbers or None
+        As `BY_WHITE`, or as `BY_STILL` where white is not known; None takes those.
+
+    Notes
+    -----
+    A level is not read off an area but is that of areas like it, right in the middle: too little
+    light is as wrong as too much.
+    """
+    if coefficients is None:
+        coefficients = BY_STILL if white is None else BY_WHITE
+    lost = np.minimum(signs(features, white) @ np.asarray(coefficients), MOST_ESTIMATED_STOPS)
+    return np.asarray(np.log2(1 + 2.0**lost) * features.lamp_share)
+
+
+def signs(features: RegionFeatures, white: White | None) -> Float64:
+    """Return what the coefficients multiply, shape (R, 3), or (R, 4) where white is known."""
+    whole, aureole = features.whole_share, features.aureole
+    if white is None:
+        return np.stack([np.ones_like(whole), whole, aureole], axis=1)
+    stops = float(np.log2(white.cd_per_m2))
+    span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
+    sun = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
+    above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
+    return np.stack([np.ones_like(whole), whole, sun, np.full_like(whole, above)], axis=1)
