@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import colour
 import numpy as np
 import pytest
 from hypothesis import given
@@ -21,35 +22,42 @@ hues = st.lists(st.floats(0, 1), min_size=3, max_size=3).filter(lambda c: max(c)
 
 def through(hue: object, level: float) -> np.ndarray:
     c = np.asarray(hue, np.float32)
-    return towards_white((c / c.max() * np.float32(level)).reshape(1, 3), WEIGHTS)[0].astype(float)
+    return towards_white((c / c.max() * np.float32(level)).reshape(1, 3))[0].astype(float)
 
 
 def test_below_white_nothing_changes():
     light = np.random.default_rng(1).uniform(-0.1, 1, (40, 50, 3)).astype(np.float32)
-    np.testing.assert_array_equal(towards_white(light, WEIGHTS), light)
+    np.testing.assert_array_equal(towards_white(light), light)
 
 
 @given(hue=hues, level=st.floats(1.001, 1e5))
-def test_it_ends_at_white_and_keeps_the_order_of_channels(hue, level):
+def test_it_ends_at_white(hue, level):
     shown = through(hue, level)
     assert shown.max() == pytest.approx(1, abs=1e-6)
     assert shown.min() >= 0
-    pairs = [(0, 1), (1, 2), (0, 2)]
-    assert all((hue[a] - hue[b]) * (shown[a] - shown[b]) >= -1e-6 for a, b in pairs)
 
 
 @given(hue=hues, level=st.floats(0.5, 1e4), more=st.floats(1.01, 4))
-def test_more_light_is_never_darker_in_any_channel(hue, level, more):
-    assert (through(hue, level * more) - through(hue, level) > -2e-6).all()
+def test_more_light_is_never_darker(hue, level, more):
+    brighter = through(hue, level * more) - through(hue, level)
+    assert brighter @ WEIGHTS > -2e-6
+    # Pure cyan on its way to white has half a per cent less blue than green.
+    assert brighter.min() > -0.01
 
 
-@given(hue=hues, level=st.floats(1.001, 1e4))
-def test_the_hue_stays(hue, level):
-    # Ratios of the channels' distances from the largest: what hue is in a hexagon of R, G and B.
-    c = np.asarray(hue) / max(hue)
-    shown = through(hue, level)
-    lost, had = 1 - shown, 1 - c
-    np.testing.assert_allclose(lost * had.max(), had * lost.max(), atol=2e-6)
+@given(hue=hues, level=st.floats(1.001, 100))
+@pytest.mark.source("CssColor4", "sec. 9.2: Oklab, by colour-science")
+def test_the_hue_that_is_seen_stays(hue, level):
+    hue = np.maximum(np.asarray(hue), 0.02 * max(hue))  # of black channels a rounding is a hue
+
+    def oklab(rgb):
+        xyz = colour.RGB_to_XYZ(rgb, "sRGB")
+        return colour.XYZ_to_Oklab(xyz)
+
+    _, a, b = oklab(hue / hue.max())
+    _, c, d = oklab(through(hue, level))
+    assert a * d - b * c == pytest.approx(0, abs=2e-4)
+    assert a * c + b * d > -1e-4
 
 
 @pytest.mark.parametrize("hue", [(1, 0.5, 0.1), (1, 0.6, 0.3), (0.3, 0.5, 1), (1, 0.2, 0.6)])

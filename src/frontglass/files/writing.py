@@ -216,7 +216,7 @@ class _Encoder:
             curves=curves,
             matrix=matrix,
             original=original,
-            luminance=plan.primaries.luminance_weights if keeps_hue else None,
+            primaries=plan.primaries if keeps_hue else None,
         )
         return codes_from_radiance(light, target)
 

@@ -16,7 +16,7 @@ from frontglass.picture.curves import LINEAR, Curve
 from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Sample
 from frontglass.picture.past_white import towards_white
-from frontglass.picture.primaries import Matrix
+from frontglass.picture.primaries import Matrix, Primaries
 
 FloatArray = NDArray[np.float32]
 
@@ -66,16 +66,16 @@ class Target:
         From the picture's channels to the file's.
     original : ndarray or None
         Codes of the same sample, curves and primaries that the light once came from.
-    luminance : ndarray, shape (3,), or None
-        Weights of the file's channels, by which integer codes show light past white in its own
-        hue (see `towards_white`); None clips every channel at white by itself.
+    primaries : Primaries or None
+        Of the file's channels: integer codes show light past white in its own hue (see
+        `towards_white`); None clips every channel at white by itself.
     """
 
     sample: Sample
     curves: tuple[Curve, ...]
     matrix: Matrix | None = None
     original: Codes | None = None
-    luminance: Matrix | None = None
+    primaries: Primaries | None = None
 
 
 class CodedLight(NamedTuple):
@@ -161,8 +161,8 @@ def _encode_strip(
     if target.sample.is_integer:
         if light.max() > 1:
             above = _pixels_with(light > 1, same)
-            if target.luminance is not None and channels == 3:
-                light = towards_white(light, target.luminance)
+            if target.primaries is not None and channels == 3:
+                light = towards_white(light, target.primaries)
         if light.min() < 0:
             below = _pixels_with(light < 0, same)
         _encode_integers(light, target, out, first_row)

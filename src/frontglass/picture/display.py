@@ -38,6 +38,6 @@ def display_codes(
         sample=Sample.UINT8,
         curves=(SRGB_CURVE,) * 3,
         matrix=matrix,
-        luminance=BT709.luminance_weights if past_white is PastWhite.HUE else None,
+        primaries=BT709 if past_white is PastWhite.HUE else None,
     )
     return np.asarray(codes_from_radiance(radiance, target).codes, dtype=np.uint8)

@@ -5,23 +5,32 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.primaries import Matrix
+from frontglass.picture.primaries import BT709, Primaries
 
 FloatArray = NDArray[np.float32]
 
-SLOPES = 0.25, 2.0
-"""Of paleness at white: deep red and blue would hardly ever be white, and yellow at once."""
+CONES_FROM_BT709 = np.array(
+    [
+        [0.4122214708, 0.5363325363, 0.0514459929],
+        [0.2119034982, 0.6806995451, 0.1073969566],
+        [0.0883024619, 0.2817188376, 0.6299787005],
+    ]
+)
+"""Of the Oklab space, CSS Color Module Level 4, sec. 9.2; white is (1, 1, 1)."""
+SLOPES = 0.25, 3.0
+"""How fast paleness grows at white: deep blue would hardly ever be white, and yellow at once."""
+STEP = 0.01
 
 
-def towards_white(light: FloatArray, luminance: Matrix) -> FloatArray:
+def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray:
     """Light no brighter than white in any channel: past it pixels go to white in their own hue.
 
     Parameters
     ----------
     light : ndarray, shape (..., 3), float32
         Linear light; 1 is white.
-    luminance : ndarray, shape (3,)
-        What each channel adds to the luminance of white, 1 in all.
+    primaries : Primaries
+        What its channels mean.
 
     Returns
     -------
@@ -30,28 +39,36 @@ def towards_white(light: FloatArray, luminance: Matrix) -> FloatArray:
 
     Notes
     -----
-    Clipping channels one by one turns a bright orange into yellow before it is white. Here a pixel
-    whose largest channel is m > 1 keeps the ratios c of its distances from white,
-    ``1 - (1 - c) m**-p``, where c is the pixel over m. With p = L / (1 - L), L the luminance of c,
-    luminance rises through m = 1 with no kink, so that no edge shows there, as long as p stays
-    within its bounds; no channel ever falls as a light grows. Derived here, no source.
+    Clipping channels one by one turns a bright orange into yellow before it is white, and mixing it
+    with white turns it pink. Here a pixel whose largest channel is m > 1 is taken to white on a
+    straight line of Oklab, where the seen hue stays, a share ``1 - m**-q`` of the way; its largest
+    channel stays at white. With q as long as it is within its bounds, luminance rises through m = 1
+    without a kink, so that no edge shows there. Derived here, but for Oklab.
 
     Examples
     --------
     >>> import numpy as np
-    >>> from frontglass.picture.primaries import BT709
-    >>> gold = np.array([[3.0, 1.5, 0.3]], np.float32)
-    >>> towards_white(gold, BT709.luminance_weights).round(2)
-    array([[1.  , 0.89, 0.8 ]], dtype=float32)
+    >>> towards_white(np.array([[3.0, 1.5, 0.3]], np.float32)).round(2)
+    array([[ 1.  ,  0.91,  0.81]], dtype=float32)
     """
     most = light.max(axis=-1)
     past = most > 1
     if not past.any():
         return light
-    m = most[past][:, np.newaxis]
+    m = most[past][:, np.newaxis].astype(np.float64)
     hue = np.maximum(light[past] / m, 0)
-    y = hue @ luminance.astype(np.float32)[:, np.newaxis]
-    slope = np.clip(y / np.maximum(1 - y, 1e-6), SLOPES[0], SLOPES[1]).astype(np.float32)
+    cones = CONES_FROM_BT709 @ primaries.matrix_to(BT709)
+    roots, back = np.cbrt(hue @ cones.T), np.linalg.inv(cones).T
+
+    def nearer(left: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Return the colour with so much left of its way to white."""
+        rgb = (1 - (1 - roots) * left) ** 3 @ back
+        return np.asarray(rgb / rgb.max(axis=-1, keepdims=True), dtype=np.float64)
+
+    weights = primaries.luminance_weights[:, np.newaxis]
+    y = hue @ weights
+    rising = (nearer(1 - STEP) @ weights - y) / STEP
+    slope = np.clip(y / np.maximum(rising, 1e-9), SLOPES[0], SLOPES[1])
     out = light.copy()
-    out[past] = 1 - (1 - hue) * m**-slope
+    out[past] = np.maximum(nearer(m**-slope), 0)
     return out

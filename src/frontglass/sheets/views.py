@@ -48,7 +48,7 @@ def _screen_light(picture: Picture) -> Light:
     if not picture.primaries.is_close_to(BT709):
         light = light @ picture.primaries.matrix_to(BT709).T.astype(np.float32)
     if picture.past_white is PastWhite.HUE:
-        light = towards_white(light, BT709.luminance_weights)
+        light = towards_white(light)
     return np.clip(light, 0, 1)
 
 
