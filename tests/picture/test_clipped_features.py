@@ -81,10 +81,11 @@ def test_the_sun_has_an_aureole_and_a_lamp_a_sheet_and_a_window_have_none():
 
 def test_a_lamps_colour_is_that_of_its_rim_beyond_what_lies_farther_out():
     light = night(ground=0.0) + np.array([0.05, 0.1, 0.2], dtype=np.float32)
-    light[38:62, 78:112] += np.array([0.4, 0.2, 0.1], dtype=np.float32)
+    light[38:62, 78:112] += np.array([0.4, 0.22, 0.1], dtype=np.float32)
     light[40:60, 80:110] = 1.0
     (lamp,) = fg.with_recovered_light(fg.Picture(radiance=light, encoding=Encoding.srgb())).lamps
-    # Three quarters of the way in stops; the still's own colour, here bluish, takes a little.
-    want = np.array([0.4, 0.2, 0.1]) ** 0.75
+    # Three quarters of the way in stops, for a black body's colour; the still's own colour, here
+    # bluish, takes a little.
+    want = np.array([0.4, 0.22, 0.1]) ** 0.75
     np.testing.assert_allclose(lamp.colour, want / want.mean(), atol=0.13)
     assert lamp.colour[0] > lamp.colour[1] > lamp.colour[2]

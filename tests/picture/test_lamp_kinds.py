@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+import colour
 import cv2
 import numpy as np
 import pytest
 
 import frontglass as fg
 from frontglass.optics.camera import ShotData
-from frontglass.picture.clipped_lamps import RecoveredStill
+from frontglass.picture.clipped_lamps import PLANCKIAN, RecoveredStill, _nearer_black_bodies
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.lamp_kinds import KINDS, white_of
 from tests.picture.hdr_scenes import as_still, glow_error
@@ -208,3 +209,18 @@ def test_nonsense_is_refused(said, words):
         fg.LampMark(1, 2, kind="bulbs")
     with pytest.raises(fg.ParameterError, match="marked with stops or a kind"):
         fg.LampMark(1, 2)
+
+
+@pytest.mark.source("Colour0.4", "temperature.CCT_to_xy_Kang2002")
+def test_black_bodies_are_where_colour_science_has_them():
+    for kelvin in (2600, 3200, 4500, 6500, 12000):
+        xyz = colour.xy_to_XYZ(colour.temperature.CCT_to_xy_Kang2002(kelvin))
+        red, green, blue = colour.XYZ_to_RGB(xyz, "sRGB", apply_cctf_encoding=False)
+        found = np.polyval(PLANCKIAN, np.log2(red / blue))
+        assert found == pytest.approx(np.log2(green / np.sqrt(red * blue)), abs=0.04)
+
+
+def test_greens_go_to_the_locus_and_signs_stay():
+    pink, neon = _nearer_black_bodies(np.array([[1.83, 0.75, 0.42], [0.4, 1.0, 0.4]]))
+    np.testing.assert_allclose(pink, (1.83, 0.75 * 2**0.31, 0.42), rtol=0.02)
+    np.testing.assert_allclose(neon, (0.4, 1.0, 0.4), rtol=0.1)

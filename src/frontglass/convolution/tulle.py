@@ -52,7 +52,7 @@ class TulleFilter(MaskFilter):
         brighter = 1.0 if self.mask.jitter_m or not found else whole / found
         parts = (splat(Points(x, y, share * brighter * light)) for x, y, light in laid)
         planes = planes_of(parts, shape, dtype, is_even=self.is_even, has_mirrors=self.has_mirrors)
-        if self.mask.jitter_m:
+        if self.mask.jitter_m and found:
             halo = halo_of_pieces(self.mask, self.band)
             add_halo(planes, halo, self.px_per_rad, share * (whole - found))
         return planes

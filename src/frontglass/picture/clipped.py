@@ -126,6 +126,8 @@ class RegionFeatures:
     lamp_share : ndarray
         How much it may be a lamp: not where white comes up softly, as on a wall, nor where it is
         much of the frame. [1], in [0, 1]
+    frame_share : ndarray
+        Of the frame. [1], in (0, 1]
     rim_light : ndarray, shape (R, 3)
         Mean light per channel just outside, less that farther out; nan if there is none.
     frame_light : ndarray, shape (3,)
@@ -139,6 +141,7 @@ class RegionFeatures:
     whole_share: Float64
     aureole: Float64
     lamp_share: Float64
+    frame_share: Float64
     rim_light: Float64
     frame_light: Float64
 
@@ -319,6 +322,7 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         whole_share=found.sums(whole) / area,
         aureole=np.nan_to_num(aureole) * alone,
         lamp_share=np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1)),
+        frame_share=share,
         rim_light=np.stack([beyond(channel) for channel in range(3)], axis=1),
         frame_light=np.minimum(small, found.levels).mean(axis=(0, 1), dtype=np.float64),
     )

@@ -32,6 +32,11 @@ all channels, where light falls off round it as round the sun, and by how far wh
 `MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
 MIDDLE_WHITE_STOPS, WHITE_REACH_STOPS = 8.0, 6.0
 """The binary logarithm of white [cd/m2] about which, and how far, it tells of levels."""
+NIGHT_SLOPE = -1.0
+"""Below that there is no daylight: small areas that clip are lamps, as bright however dim white
+is."""
+NIGHT_LAMP_SHARE = 0.02
+"""Of the frame, from which on an area is no small lamp; common practice, no source."""
 DAYLIGHT_FROM_STOPS, DAYLIGHT_TO_STOPS = 9.0, 12.0
 """Where white is dimmer than the first, what falls off softly is no sun; from the second on it
 is."""
@@ -157,4 +162,8 @@ def signs(features: RegionFeatures, white: White | None) -> Float64:
     span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
     sun = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
     above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
-    return np.stack([np.ones_like(whole), whole, sun, np.full_like(whole, above)], axis=1)
+    dimmer = np.full_like(whole, above)
+    if above < 0:
+        small = np.clip(1 - features.frame_share / NIGHT_LAMP_SHARE, 0, 1)
+        dimmer *= 1 + small * (NIGHT_SLOPE / BY_WHITE[-1] - 1)
+    return np.stack([np.ones_like(whole), whole, sun, dimmer], axis=1)

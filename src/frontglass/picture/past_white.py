@@ -41,15 +41,16 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     -----
     Clipping channels one by one turns a bright orange into yellow before it is white, and mixing it
     with white turns it pink. Here a pixel whose largest channel is m > 1 is taken to white on a
-    straight line of Oklab, where the seen hue stays, a share ``1 - m**-q`` of the way; its largest
-    channel stays at white. With q as long as it is within its bounds, luminance rises through m = 1
+    straight line of Oklab, where the seen hue stays, and is there when its smallest channel is at
+    white too: ``m**-q (1 - n) / (1 - n / m)`` of the way is left, n the smallest channel. Its
+    largest stays at white. With q as long as it is within its bounds, luminance rises through m = 1
     without a kink, so that no edge shows there. Derived here, but for Oklab.
 
     Examples
     --------
     >>> import numpy as np
     >>> towards_white(np.array([[3.0, 1.5, 0.3]], np.float32)).round(2)
-    array([[ 1.  ,  0.91,  0.81]], dtype=float32)
+    array([[ 1.  ,  0.92,  0.83]], dtype=float32)
     """
     most = light.max(axis=-1)
     past = most > 1
@@ -68,7 +69,9 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     weights = primaries.luminance_weights[:, np.newaxis]
     y = hue @ weights
     rising = (nearer(1 - STEP) @ weights - y) / STEP
-    slope = np.clip(y / np.maximum(rising, 1e-9), SLOPES[0], SLOPES[1])
+    least = np.minimum(hue.min(axis=-1, keepdims=True), 1 - 1e-9)
+    slope = np.clip(y / np.maximum(rising, 1e-9) - least / (1 - least), SLOPES[0], SLOPES[1])
+    left = m**-slope * np.maximum(1 - least * m, 0) / (1 - least)
     out = light.copy()
-    out[past] = np.maximum(nearer(m**-slope), 0)
+    out[past] = np.maximum(nearer(left), 0)
     return out
