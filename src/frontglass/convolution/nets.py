@@ -296,8 +296,8 @@ class _Torus:
         within, step = ACCURACY.fine_joint_orders
         fine = (within * first_px, step)
         points = streaks_of(orders, self.band, self.px_per_rad, self.step_px, fine=fine)
-        light = on_torus(points, self.side)
-        return np.asarray(fft.rfft2(light, workers=-1).real)
+        # What is opposite has the conjugate transform.
+        return np.asarray(2 * fft.rfft2(on_torus(points, self.side), workers=-1).real)
 
 
 def streaks_of(

@@ -128,7 +128,7 @@ def splat(points: Points) -> Pixels:
 
 
 def on_torus(parts: Iterable[Points], side: int) -> Float64:
-    """Light of points and of their opposites on a square that repeats, shape (side, side)."""
+    """Light of points, without their opposites, on a square that repeats, shape (side, side)."""
     wide = side + 1  # what falls beyond the last row and column belongs to the first
     total = np.zeros(wide * wide)
     for points in parts:
@@ -145,8 +145,7 @@ def on_torus(parts: Iterable[Points], side: int) -> Float64:
     square = total.reshape(wide, wide)
     square[0] += square[-1]
     square[:, 0] += square[:, -1]
-    square = square[:-1, :-1]
-    return square + np.roll(square[::-1, ::-1], (1, 1), axis=(0, 1))
+    return square[:-1, :-1]
 
 
 def off_torus(light: Float64) -> Pixels:
