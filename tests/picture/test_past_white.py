@@ -41,8 +41,8 @@ def test_it_ends_at_white(hue, level):
 def test_more_light_is_never_darker(hue, level, more):
     brighter = through(hue, level * more) - through(hue, level)
     assert brighter @ WEIGHTS > -2e-6
-    # Pure cyan on its way to white has half a per cent less blue than green.
-    assert brighter.min() > -0.01
+    # Of pure magenta on its way to white blue gives way by 3.5 %, of any other hue less.
+    assert brighter.min() > -0.04
 
 
 @given(hue=hues, level=st.floats(1.001, 100))

@@ -44,7 +44,8 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     straight line of Oklab, where the seen hue stays, and is there when its smallest channel is at
     white too: ``m**-q (1 - n) / (1 - n / m)`` of the way is left, n the smallest channel. Its
     largest stays at white. With q as long as it is within its bounds, luminance rises through m = 1
-    without a kink, so that no edge shows there. Derived here, but for Oklab.
+    without a kink, so that no edge shows there, and never falls; of two large channels one may give
+    way by up to 3.5 % for the hue's sake. Derived here, but for Oklab.
 
     Examples
     --------
