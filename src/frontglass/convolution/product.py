@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +23,11 @@ from frontglass.convolution.pixels import joined
 from frontglass.optics.hankel import density_from_transform
 
 Float64 = NDArray[np.float64]
+
+
+def in_turn(members: Sequence[Filter]) -> Filter:
+    """Return filters one behind the other as one; a product of one would only copy its planes."""
+    return members[0] if len(members) == 1 else Product(tuple(members))
 
 
 @dataclass(frozen=True, slots=True)

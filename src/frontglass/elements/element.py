@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter
-from frontglass.convolution.product import Product
+from frontglass.convolution.product import in_turn
 from frontglass.convolution.split import most_parts, on_split_pixels
 from frontglass.elements.encircled import encircled_flux
 from frontglass.elements.wide_field import is_wide, spread_wide
@@ -244,11 +244,7 @@ def _products_at(elements: Sequence[Element], passage: Passage, width_px: int) -
 
 
 def _products(filters: Sequence[Sequence[Filter]]) -> list[Filter]:
-    # A product of one would copy its planes, each as large as a channel.
-    return [
-        members[0] if len(members) == 1 else Product(members)
-        for members in zip(*filters, strict=True)
-    ]
+    return [in_turn(members) for members in zip(*filters, strict=True)]
 
 
 def _convolved(products: Sequence[Filter], passage: Passage, light: Float32) -> Float32:

@@ -24,7 +24,7 @@ from frontglass.convolution.convolve import convolve
 from frontglass.convolution.films import FilmFilter
 from frontglass.convolution.filters import Filter, ScatterFilter, VeilFilter
 from frontglass.convolution.nets import CrossedFilter
-from frontglass.convolution.product import Product
+from frontglass.convolution.product import Product, in_turn
 from frontglass.convolution.tulle import TulleFilter
 from frontglass.elements.charts import Canvas, Chart
 from frontglass.optics.camera import Camera
@@ -73,16 +73,12 @@ def spread_wide(
     for chart in (Chart.STEREOGRAPHIC, Chart.COSINES):
         parts = [[m for m in own if _chart_of(m) is chart] for own in members]
         if all(parts):
-            light = _spread(light, tuple(map(_product, parts)), px_per_rad, surround, chart)
+            light = _spread(light, tuple(map(in_turn, parts)), px_per_rad, surround, chart)
     return light
 
 
 def _members(filter_: Filter) -> tuple[Filter, ...]:
     return filter_.members if isinstance(filter_, Product) else (filter_,)
-
-
-def _product(members: Sequence[Filter]) -> Filter:
-    return members[0] if len(members) == 1 else Product(tuple(members))
 
 
 def _chart_of(member: Filter) -> Chart:

@@ -17,10 +17,10 @@ EXIF_STOPS = 0.5
 half a stop, and the camera's own curve by as much."""
 UNKNOWN_STOPS = 2.0
 """White guessed from where lamps of a kind usually burn. From memory."""
-EXPOSURE_CD_M2 = 100.0
-"""Luminance that becomes white at 1 s, f/1 and ISO 100, over 100. [ISO12232]: focal-plane exposure
-at white is 78 / S lx s (saturation-based) or 10 / 0.18 / S (standard output sensitivity), and of
-[ISO2721]'s 0.65 L t / N**2 that leaves 120 or 85 N**2 / (t S); between them, 100."""
+EXPOSURE_CD_M2 = 1.0
+"""Luminance that becomes white at 1 s, f/1 and ISO 100. [ISO12232]: focal-plane exposure at white
+is 78 / S lx s (saturation-based) or 10 / 0.18 / S (standard output sensitivity), and of [ISO2721]'s
+0.65 L t / N**2 that leaves 120 or 85 N**2 / (t S); between them, 100."""
 
 
 class LampKind(NamedTuple):
@@ -146,7 +146,7 @@ def white_of(shot: ShotData, typed_cd_per_m2: float | None = None) -> White | No
         return White(check_positive("white", typed_cd_per_m2), 0.0)
     if shot.exposure_stops is None:
         return None
-    return White(EXPOSURE_CD_M2 / 100 * 2.0**-shot.exposure_stops, EXIF_STOPS)
+    return White(EXPOSURE_CD_M2 * 2.0**-shot.exposure_stops, EXIF_STOPS)
 
 
 def disc_px(kind: LampKind, px_per_rad: float) -> float:

@@ -90,10 +90,16 @@ class Recipe:
 
     def picture_from(self, still: Path) -> Picture:
         """Still read from its file and exposed, with its distances and its lamps' lost light."""
+        return self._lit(self._exposed(still), still)
+
+    def _exposed(self, still: Path) -> Picture:
         picture = read_picture(
             still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
         )
-        picture = replace(picture, past_white=self.past_white)
+        return replace(picture, past_white=self.past_white)
+
+    def _lit(self, picture: Picture, still: Path) -> Picture:
+        """Return what was read of a still with its distances and its lamps' lost light."""
         kept = kept_lamps(still)
         recovery = kept.under(self.recovery)
         white = ratio_from_stops(self.exposure_stops)
@@ -106,9 +112,10 @@ class Recipe:
 
     def lamp_range_from(self, still: Path) -> tuple[tuple[str, Picture], ...]:
         """Still with its clipped lamps as dim as is likely, as they are likely, and as bright."""
+        picture = self._exposed(still)
         recoveries = ((end, replace(self.recovery, lamp_range=end)) for end in LampRange)
         return tuple(
-            (f"lamps {end.value}", replace(self, recovery=recovery).picture_from(still))
+            (f"lamps {end.value}", replace(self, recovery=recovery)._lit(picture, still))
             for end, recovery in recoveries
         )
 
