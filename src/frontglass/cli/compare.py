@@ -22,6 +22,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
@@ -46,6 +47,7 @@ def compare(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -63,8 +65,11 @@ def compare(
     target = out or still.with_name(f"{still.stem}_compare.png")
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    chosen, recipe = looks.looks(), light.recipe((), camera, space)
-    watched = [WatchedRegion.from_text(text) for text in watch or ()]
+    at_hand = kept.at_hand()
+    chosen = looks.looks(() if looks.look else _beside(at_hand.choices(still)))
+    recipe = at_hand.recipe(still, light.typed((), camera, space))
+    watched = [WatchedRegion.from_text(text) for text in at_hand.watch(still, watch)]
+    at_hand.say()
     picture = recipe.picture_from(still)
     for one in watched:
         one.check_inside(picture)
@@ -91,6 +96,11 @@ def compare(
         print_json(_record(target, chosen, [end for end, _ in ends], numbers.read))
     else:
         typer.echo(str(target))
+
+
+def _beside(choices: Mapping[str, tuple[Look, ...]]) -> tuple[Look, ...]:
+    """Return the looks of several choices, each once."""
+    return tuple({str(look): look for looks in choices.values() for look in looks}.values())
 
 
 class _Numbers:

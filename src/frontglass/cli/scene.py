@@ -1,0 +1,168 @@
+"""``frontglass scene``: what is known of stills and what was chosen, in one file beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+from typer.core import TyperGroup
+
+from frontglass.cli.grouped import register
+from frontglass.cli.options import given
+from frontglass.cli.progress import shown
+from frontglass.cli.scene_choices import camera, changed_camera, keep
+from frontglass.cli.scene_files import SceneFile, edited, scene_file
+from frontglass.cli.scene_marks import distance, lamp, still, watch
+from frontglass.cli.scene_show import show
+from frontglass.cli.texts import table
+
+if TYPE_CHECKING:
+    from frontglass.scene.scene import Scene
+    from frontglass.scene.seeing import SeenStill
+
+
+class SceneGroup(TyperGroup):
+    """Commands of a scene; what is none of them are stills to start one with."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Take words that name no command for those of `start`."""
+        if args and args[0] not in self.commands:
+            args = ["start", *args]
+        return super().resolve_command(ctx, args)
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:
+        """Say first what is typed first."""
+        del ctx
+        return ["STILLS... | COMMAND [ARGS]..."]
+
+
+scene_app = typer.Typer(
+    cls=SceneGroup,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    # What stands before the stills is for `start`.
+    context_settings={"ignore_unknown_options": True, "allow_interspersed_args": False},
+    help="Keep what is known of STILLS and what is chosen: `frontglass scene STILLS` starts it.",
+)
+
+
+def start(
+    stills: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="STILLS",
+            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
+            show_default=False,
+        ),
+    ],
+    *,
+    title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
+    taking: Annotated[
+        str | None,
+        typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
+    ] = None,
+    stop: Annotated[str | None, typer.Option(metavar="N", help="Its stop.")] = None,
+    surround: Annotated[
+        Literal["mirror", "dark"] | None, typer.Option(help="What lies outside the frames.")
+    ] = None,
+    scene: SceneFile = None,
+) -> None:
+    """Start a scene with STILLS, or add them; the word start may be left out.
+
+    Lens and white are read from each file and its clipped lamps are found; lamps.toml beside the
+    stills is taken over. What is said already of a still stays.
+    """
+    from frontglass.batch.finding import found_stills
+    from frontglass.scene.scene import FILE_NAME
+    from frontglass.scene.seeing import found_lamps, with_seen
+
+    _check_no_command(stills[0])
+    found = found_stills(stills)
+    first = scene_file(scene, found.stills[0])
+    path = first if scene is not None or first.exists() else found.root / FILE_NAME
+    path = _from_here(path)
+    seen, failed = _looked_at(found.stills)
+    failed += [f"{one}: is of no format that frontglass reads." for one in found.unread]
+    own, shared = given(taking=taking, stop=stop), given(title=title, surround=surround)
+
+    def change(before: Scene) -> Scene:
+        after = before
+        for one in seen:
+            after = with_seen(after, one, lamps=found_lamps(one))
+        return changed_camera(after, own, shared)
+
+    if seen:
+        after = edited(path, change, about=_about(path, seen))
+        typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
+        number = len(after.stills)
+        typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
+    for reason in failed:
+        typer.echo("error: " + " ".join(f"{reason} Left out.".split()), err=True)
+    if failed:
+        raise typer.Exit(1)
+
+
+def _check_no_command(word: str) -> None:
+    """Say which command is meant by one that is misspelt."""
+    import difflib
+
+    from frontglass.errors import ParameterError
+
+    names = [command.name or command.callback.__name__ for command in COMMANDS if command.callback]
+    close = difflib.get_close_matches(word, names, n=1)
+    if close and not Path(word).exists():
+        rule = "a still, or a command such as " + ", ".join(names)
+        raise ParameterError("scene", rule, word, f"Did you mean {close[0]}?")
+
+
+def _from_here(path: Path) -> Path:
+    """Return a path as one would type it."""
+    import os
+
+    try:
+        relative = Path(os.path.relpath(path))
+    except ValueError:  # on another drive
+        return path
+    return relative if len(str(relative)) < len(str(path)) else path
+
+
+def _looked_at(stills: Sequence[Path]) -> tuple[list[SeenStill], list[str]]:
+    """Return what each still shows, and what is wrong with those that cannot be taken in."""
+    from frontglass.errors import FrontglassError
+    from frontglass.scene.fields import checked_file
+    from frontglass.scene.seeing import seen_still
+
+    seen, failed = [], []
+    for one in shown(stills, len(stills), str):
+        try:
+            checked_file("name", str(one))
+            seen.append(seen_still(one))
+        except FrontglassError as error:
+            said = str(error)
+            failed.append(said if str(one) in said else f"{one}: {said}")
+    return seen, failed
+
+
+def _about(path: Path, seen: Sequence[SeenStill]) -> dict[str, str]:
+    """Return a line of comment for each still, by its name in the scene."""
+    from frontglass.scene.finding import name_in_scene
+    from frontglass.scene.scene import Scene
+
+    return {name_in_scene(Scene(path=path), one.path): str(one) for one in seen}
+
+
+def _row(seen: SeenStill) -> list[str]:
+    from frontglass.scene.reading import shown_name
+
+    lamps = [f"{one.x_px:.0f},{one.y_px:.0f} ({one.stops:.1f} stops)" for one in seen.lamps]
+    size = f"{seen.size_px[0]} x {seen.size_px[1]}"
+    white = seen.white_text or "not known"
+    name = shown_name(seen.path.name)
+    return [name, size, seen.lens_text or "not known", white, ", ".join(lamps) or "none"]
+
+
+for function in (start, lamp, distance, watch, still, keep, camera, show):
+    register(scene_app, function)
+COMMANDS = tuple(scene_app.registered_commands)
