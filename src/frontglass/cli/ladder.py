@@ -66,15 +66,15 @@ def ladder(
 
     chosen = read_look(look)
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
-    at_hand = kept.at_hand()
-    regions = close_up or [part.rpartition(":")[2] for part in at_hand.watch(still, None)]
     how = given(
         strengths=strengths and strengths.split(","),
         width_px=width,
         columns=columns,
         beside=beside and [look_from_text(text) for text in beside],
     )
+    at_hand = kept.at_hand()
     recipe = at_hand.recipe(still, light.typed((), camera, space))
+    regions = close_up or [part.rpartition(":")[2] for part in at_hand.watch(still, None)]
     at_hand.say()
     if lamp_range:
         how["ends"] = recipe.lamp_range_from(still)

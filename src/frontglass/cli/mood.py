@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
@@ -15,6 +16,7 @@ from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
+    from frontglass.looks import Look
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
     from frontglass.pipeline.recipe import Recipe
@@ -59,42 +61,49 @@ def mood(
     are rendered whole and cropped afterwards.
     """
     from frontglass.pipeline.still_files import check_may_write
-    from frontglass.sheets.mood import (
-        aspect_from_text,
-        mood_html,
-        mood_pages,
-        mood_paths,
-        write_mood,
-    )
+    from frontglass.sheets import mood as boards
 
-    at_hand = kept.at_hand()
-    recipes = {
-        still: at_hand.recipe(
-            still,
-            light.typed(looks.looks(() if looks.look else at_hand.looks(still)), camera, space),
-        )
-        for still in stills
-    }
-    crops = {still: at_hand.crop(still) for still in stills}
-    at_hand.say()
-    shape = None if aspect is None else aspect_from_text(aspect)
+    recipes, crops = _taken(stills, looks, partial(light.typed, camera=camera, space=space), kept)
+    shape = None if aspect is None else boards.aspect_from_text(aspect)
     out.mkdir(parents=True, exist_ok=True)
-    for path in mood_paths(out, len(stills) * (3 if lamp_range else 1)):
+    for path in boards.mood_paths(out, len(stills) * (3 if lamp_range else 1)):
         check_may_write(path, stills, overwrite=overwrite)
     notices: list[str] = []
     frames: list[MoodFrame] = []
     for still, words in _shown(stills, caption or []):
-        recipe, shown_as = recipes[still], _Shown(shape, crop_from, crops[still])
-        for end, picture in _seen_as(recipe, still, lamp_range=lamp_range):
-            frame, told = _frame(picture, words + end, recipe, shown_as, has_wipe=wipe)
+        shown_as = _Shown(shape, crop_from, crops[still])
+        for end, picture in _seen_as(recipes[still], still, lamp_range=lamp_range):
+            frame, told = _frame(picture, words + end, recipes[still], shown_as, has_wipe=wipe)
             frames.append(frame)
             notices += told
     note(*dict.fromkeys(notices))
-    glass = ", ".join(dict.fromkeys(_glass(recipe) for recipe in recipes.values()))
-    about = f"{len(frames)} frame{'s' if len(frames) > 1 else ''}, {glass}"
-    board = mood_html(title, about, frames, foot=FOOT)
-    for path in write_mood(out, board, mood_pages(title, about, frames)):
+    about = _about(len(frames), recipes.values())
+    board = boards.mood_html(title, about, frames, foot=FOOT)
+    for path in boards.write_mood(out, board, boards.mood_pages(title, about, frames)):
         typer.echo(str(path))
+
+
+def _about(number: int, recipes: Iterable[Recipe]) -> str:
+    """Return what a board shows, in a line."""
+    glass = ", ".join(dict.fromkeys(map(_glass, recipes)))
+    return f"{number} frame{'s' if number > 1 else ''}, {glass}"
+
+
+def _taken(
+    stills: Sequence[Path],
+    looks: LookOptions,
+    typed: Callable[[tuple[Look, ...]], dict[str, Any]],
+    kept: SceneOptions,
+) -> tuple[dict[Path, Recipe], dict[Path, Region | None]]:
+    """Return how each still is shown, and what of it."""
+    at_hand = kept.at_hand()
+    recipes = {}
+    for still in stills:
+        chosen = looks.looks(() if looks.look else at_hand.looks(still))
+        recipes[still] = at_hand.recipe(still, typed(chosen))
+    crops = {still: at_hand.crop(still) for still in stills}
+    at_hand.say()
+    return recipes, crops
 
 
 def _shown(stills: Sequence[Path], captions: Sequence[str]) -> Iterable[tuple[Path, str]]:

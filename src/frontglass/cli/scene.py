@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -14,8 +15,9 @@ from frontglass.cli.options import given
 from frontglass.cli.progress import shown
 from frontglass.cli.scene_choices import camera, changed_camera, keep
 from frontglass.cli.scene_files import SceneFile, edited, scene_file
-from frontglass.cli.scene_marks import distance, lamp, still, watch
+from frontglass.cli.scene_marks import distance, lamp, watch
 from frontglass.cli.scene_show import show
+from frontglass.cli.scene_still import still
 from frontglass.cli.texts import table
 
 if TYPE_CHECKING:
@@ -29,6 +31,9 @@ class SceneGroup(TyperGroup):
     def resolve_command(self, ctx: Any, args: list[str]) -> Any:
         """Take words that name no command for those of `start`."""
         if args and args[0] not in self.commands:
+            close = difflib.get_close_matches(args[0], self.commands, n=1)
+            if close and not Path(args[0]).exists():
+                ctx.fail(f"No such still or command '{args[0]}'. Did you mean {close[0]}?")
             args = ["start", *args]
         return super().resolve_command(ctx, args)
 
@@ -44,7 +49,7 @@ scene_app = typer.Typer(
     no_args_is_help=True,
     # What stands before the stills is for `start`.
     context_settings={"ignore_unknown_options": True, "allow_interspersed_args": False},
-    help="Keep what is known of STILLS and what is chosen: `frontglass scene STILLS` starts it.",
+    help="Keep what is known of stills and what is chosen; STILLS start a scene.",
 )
 
 
@@ -69,22 +74,22 @@ def start(
     ] = None,
     scene: SceneFile = None,
 ) -> None:
-    """Start a scene with STILLS, or add them; the word start may be left out.
+    """Start a scene, or add stills to it.
 
-    Lens and white are read from each file and its clipped lamps are found; lamps.toml beside the
-    stills is taken over. What is said already of a still stays.
+    The word start may be left out: frontglass scene STILLS. Lens and white are read from each file
+    and its clipped lamps are found; lamps.toml beside the stills is taken over. What is said
+    already of a still stays.
     """
-    from frontglass.batch.finding import found_stills
+    from frontglass.batch.finding import AS_WHAT, found_stills
     from frontglass.scene.scene import FILE_NAME
     from frontglass.scene.seeing import found_lamps, with_seen
 
-    _check_no_command(stills[0])
     found = found_stills(stills)
     first = scene_file(scene, found.stills[0])
     path = first if scene is not None or first.exists() else found.root / FILE_NAME
     path = _from_here(path)
     seen, failed = _looked_at(found.stills)
-    failed += [f"{one}: is of no format that frontglass reads." for one in found.unread]
+    failed += [f"{one}: is of no format that frontglass reads; {AS_WHAT}." for one in found.unread]
     own, shared = given(taking=taking, stop=stop), given(title=title, surround=surround)
 
     def change(before: Scene) -> Scene:
@@ -94,7 +99,8 @@ def start(
         return changed_camera(after, own, shared)
 
     if seen:
-        after = edited(path, change, about=_about(path, seen))
+        folders = {one.path.parent for one in seen}
+        after = edited(path, change, about=_about(path, seen), folders=folders)
         typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
         number = len(after.stills)
         typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
@@ -102,19 +108,6 @@ def start(
         typer.echo("error: " + " ".join(f"{reason} Left out.".split()), err=True)
     if failed:
         raise typer.Exit(1)
-
-
-def _check_no_command(word: str) -> None:
-    """Say which command is meant by one that is misspelt."""
-    import difflib
-
-    from frontglass.errors import ParameterError
-
-    names = [command.name or command.callback.__name__ for command in COMMANDS if command.callback]
-    close = difflib.get_close_matches(word, names, n=1)
-    if close and not Path(word).exists():
-        rule = "a still, or a command such as " + ", ".join(names)
-        raise ParameterError("scene", rule, word, f"Did you mean {close[0]}?")
 
 
 def _from_here(path: Path) -> Path:
@@ -165,4 +158,3 @@ def _row(seen: SeenStill) -> list[str]:
 
 for function in (start, lamp, distance, watch, still, keep, camera, show):
     register(scene_app, function)
-COMMANDS = tuple(scene_app.registered_commands)

@@ -38,7 +38,7 @@ def keep(
     remove: Annotated[bool, typer.Option("--remove", help="Keep it no longer.")] = False,
     scene: SceneFile = None,
 ) -> None:
-    """Keep a choice: a look at its strength, for which stills and why.
+    """Keep a choice, for which stills and why.
 
     mood, batch, apply and compare take what is kept where no --look is typed.
     """
@@ -129,7 +129,10 @@ def camera(
     ] = None,
     scene: SceneFile = None,
 ) -> None:
-    """Say what all stills share: taking camera, surround, view, title."""
+    """Say what all stills share.
+
+    Taking camera, surround, view, title.
+    """
     from frontglass.cli.scene_show import scene_words
     from frontglass.errors import ParameterError
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,15 +51,28 @@ def scene_at(path: Path) -> Scene:
 
 
 def edited(
-    path: Path, change: Callable[[Scene], Scene], *, about: Mapping[str, str] | None = None
+    path: Path,
+    change: Callable[[Scene], Scene],
+    *,
+    about: Mapping[str, str] | None = None,
+    folders: Iterable[Path] = (),
 ) -> Scene:
-    """Return a scene file after a change; says so if that started it."""
+    """Return a scene file after a change; says if that started it, and what it took over.
+
+    `folders` are those of the stills that it takes in.
+    """
     from frontglass.scene.editing import edit_scene
+    from frontglass.scene.old_lamps import OLD_NAME
+    from frontglass.scene.scene import Scene
+    from frontglass.scene.seeing import with_old_lamps
 
     is_new = not path.exists()
+    before = Scene(path=path) if is_new else scene_at(path)
+    old = [folder / OLD_NAME for folder in folders if with_old_lamps(before, folder) != before]
     scene = edit_scene(path, change, about=about)
     if is_new:
         note(f"{path}: started.")
+    note(*(f"{one}: taken over into {path}; it is not read any more." for one in sorted(old)))
     return scene
 
 
@@ -100,7 +113,8 @@ def told_of_still(
         name = one.file
         return changed_still(scene, name, change)
 
-    scene = edited(path, changed)
+    folders = [] if seen is None else [still.parent]
+    scene = edited(path, changed, folders=folders)
     after = scene.named(name)
     assert after is not None
     return path, after

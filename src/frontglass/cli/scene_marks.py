@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from frontglass.cli.options import given
 from frontglass.cli.scene_files import SceneFile, scene_at, scene_file, told_of_still
 
 if TYPE_CHECKING:
     from frontglass.picture.clipped_lamps import ClippedLamp
-    from frontglass.scene.parts import SceneLamp, SceneStill
+    from frontglass.scene.marks import SceneLamp
+    from frontglass.scene.parts import SceneStill
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
 At = Annotated[
@@ -41,13 +41,13 @@ def lamp(
     remove: Annotated[bool, typer.Option("--remove", help="Take its mark out instead.")] = False,
     scene: SceneFile = None,
 ) -> None:
-    """Say what a lamp in STILL is, or how bright.
+    """Say what a lamp in a still is, or how bright.
 
     Several --at name several lamps of the kind. What `frontglass lamps` lists gives the places.
     """
     from frontglass.errors import ParameterError
     from frontglass.scene.changes import with_lamps, without_placed
-    from frontglass.scene.parts import SceneLamp
+    from frontglass.scene.marks import SceneLamp
     from frontglass.scene.seeing import seen_still
 
     places = [_place(text) for text in at]
@@ -60,7 +60,7 @@ def lamp(
                 one = replace(one, lamps=without_placed("lamp", one.lamps, place))
             return one
 
-        _say(*told_of_still(still, scene, without))
+        say(*told_of_still(still, scene, without))
         return
     metres = None if distance is None else _metres(distance)
     lamps = [
@@ -74,7 +74,7 @@ def lamp(
     path, after = told_of_still(still, scene, lambda one: with_lamps(one, lamps, boxes), seen)
     for one in lamps:
         typer.echo(f"{still.name}: {_lamp_text(one, seen.areas)}")
-    _say(path, after)
+    say(path, after)
 
 
 def _tried(still: Path, named: Path | None, lamps: Sequence[SceneLamp]) -> Any:
@@ -135,14 +135,14 @@ def distance(
     ] = False,
     scene: SceneFile = None,
 ) -> None:
-    """Say how far things in STILL are, for haze.
+    """Say how far things in a still are, for haze.
 
     Places with --at and --metres, a room, or a map.
     """
     from frontglass.errors import ParameterError
     from frontglass.scene.changes import with_distance, without_placed
     from frontglass.scene.finding import name_in_scene
-    from frontglass.scene.parts import SceneDistance
+    from frontglass.scene.marks import SceneDistance
     from frontglass.scene.scene import Scene
 
     if not remove and (at is None) != (metres is None):
@@ -165,7 +165,7 @@ def distance(
             one = with_distance(one, SceneDistance(at_px=_place(at), distance_m=_metres(metres)))
         return one
 
-    _say(*told_of_still(still, scene, change))
+    say(*told_of_still(still, scene, change))
 
 
 def watch(
@@ -182,11 +182,14 @@ def watch(
     remove: Annotated[bool, typer.Option("--remove", help="Watch these no longer.")] = False,
     scene: SceneFile = None,
 ) -> None:
-    """Say which parts of STILL to watch: face:..., hair:..., lamp:..., black:..."""
+    """Say which parts of a still to watch.
+
+    As --watch takes them: face:..., hair:..., lamp:..., black:...
+    """
     from frontglass.errors import ParameterError
     from frontglass.measurement.watch import WatchedRegion
     from frontglass.scene.changes import with_watch
-    from frontglass.scene.parts import SceneWatch
+    from frontglass.scene.marks import SceneWatch
 
     def change(one: SceneStill) -> SceneStill:
         if remove:
@@ -204,98 +207,10 @@ def watch(
             one = with_watch(one, SceneWatch(name=part.name, region_px=place))
         return one
 
-    _say(*told_of_still(still, scene, change))
+    say(*told_of_still(still, scene, change))
 
 
-def still(
-    still: Still,
-    *,
-    white: Annotated[
-        float | None, typer.Option(metavar="CD/M2", help="Luminance of white.")
-    ] = None,
-    lamps: Annotated[
-        str | None,
-        typer.Option(metavar="KIND|STOPS|off", help="What all lamps are that have no mark."),
-    ] = None,
-    exposure: Annotated[
-        float | None, typer.Option(metavar="STOPS", help="Show it this much brighter.")
-    ] = None,
-    crop: Annotated[
-        str | None, typer.Option(metavar="X,Y,W,H", help="What of it is shown on boards.")
-    ] = None,
-    text: Annotated[str | None, typer.Option("--note", help="A note.")] = None,
-    taking: Annotated[
-        str | None, typer.Option("--as", metavar="MM,SENSOR,...", help="Its own taking lens.")
-    ] = None,
-    aim: Annotated[
-        str | None, typer.Option(metavar="X,Y", help="Where the taking lens points.")
-    ] = None,
-    lens: Annotated[str | None, typer.Option(metavar="MM", help="What it was shot with.")] = None,
-    stop: Annotated[str | None, typer.Option(metavar="N", help="Its stop.")] = None,
-    sensor: Annotated[
-        str | None, typer.Option(metavar="NAME|WxH", help="Sensor it was shot on.")
-    ] = None,
-    clear: Annotated[
-        list[str] | None,
-        typer.Option(metavar="KEY", help="Say that no longer: white, lamps, crop, ...; several."),
-    ] = None,
-    remove: Annotated[
-        bool, typer.Option("--remove", help="Take the still out of the scene, not off the disk.")
-    ] = False,
-    scene: SceneFile = None,
-) -> None:
-    """Say of STILL what is no mark: white, exposure, crop, a note, its lens."""
-    from frontglass.cli.scene_files import edited
-    from frontglass.errors import ParameterError
-    from frontglass.picture.region import Region
-    from frontglass.scene.changes import without_still
-    from frontglass.scene.scene import Scene
-
-    told: dict[str, Any] = given(
-        white_cd_per_m2=white,
-        others=None if lamps is None else _number_or_text(lamps),
-        exposure_stops=exposure,
-        note=text,
-        taking=taking,
-        aim=aim,
-        lens=lens,
-        stop=stop,
-        sensor=sensor,
-    )
-    if crop is not None:
-        region = Region.from_text(crop)
-        told["crop_px"] = (region.x_px, region.y_px, *region.size_px)
-    if remove:
-        path = scene_file(scene, still)
-        scene_at(path)
-
-        def without(one: Scene) -> Scene:
-            found = one.still_of(still) or one.named(str(still))
-            return without_still(one, str(still) if found is None else found.file)
-
-        edited(path, without)
-        typer.echo(f"{path}: {still.name} is out of it")
-        return
-    told |= dict.fromkeys(map(_clearable, clear or ()))
-    if not told:
-        raise ParameterError("still", "told something, such as --white 20", "nothing")
-    _say(*told_of_still(still, scene, lambda one: replace(one, **told)))
-
-
-def _clearable(key: str) -> str:
-    """Return the field of a key that may be cleared."""
-    from frontglass.errors import ParameterError
-    from frontglass.scene.fields import keys_of
-    from frontglass.scene.parts import SceneStill
-
-    known = {name: one.name for name, one in keys_of(SceneStill).items() if one.default is None}
-    if key not in known:
-        raise ParameterError("clear", f"one of {', '.join(known)}", key)
-    assert known[key] in {one.name for one in fields(SceneStill)}
-    return known[key]
-
-
-def _say(path: Path, still: SceneStill) -> None:
+def say(path: Path, still: SceneStill) -> None:
     """Say what a scene says of a still now."""
     from frontglass.cli.scene_show import still_words
 
@@ -319,10 +234,3 @@ def _metres(text: str) -> float:
         return float(text.strip().removesuffix("m"))
     except ValueError:
         raise ParameterError("metres", "a distance such as 3.5", text) from None
-
-
-def _number_or_text(text: str) -> float | str:
-    try:
-        return float(text)
-    except ValueError:
-        return text

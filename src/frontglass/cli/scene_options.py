@@ -120,7 +120,9 @@ class SceneAtHand:
         return Region(*known.still.crop_px)
 
     def looks(self, still: Path) -> tuple[Look, ...]:
-        """Return the one choice that is kept for a still; nothing if there is none, or several."""
+        """Return the looks of the one choice that is kept for a still; nothing if there is none."""
+        from frontglass.scene.taken import Taken
+
         choices = self.choices(still)
         if len(choices) > 1:
             kept = ", ".join(choices)
@@ -128,6 +130,8 @@ class SceneAtHand:
             assert where is not None
             hint = f"{where.path} keeps {kept}; say which."
             raise typer.BadParameter(hint, param_hint="'--look'")
+        for text in choices:
+            self._note(still, [Taken("look", text)])
         return next(iter(choices.values()), ())
 
     def choices(self, still: Path) -> dict[str, tuple[Look, ...]]:

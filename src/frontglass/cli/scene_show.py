@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 
 
 def show(*, scene: SceneFile = None, as_json: Json = False) -> None:
-    """Show what the scene says: camera, stills with their marks, choices."""
+    """Show what the scene says.
+
+    Camera, stills with their marks, choices; and what is not there any more or has changed.
+    """
     from frontglass.scene.finding import found_again
     from frontglass.scene.writing import plain
 
@@ -63,7 +66,7 @@ def _lines(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
         yield table([["still", "size", "what is said of it"], *_still_rows(scene, lost)])
     for still in scene.stills:
         waiting = [lamp for lamp in still.lamps if not lamp.is_named and not lamp.glows]
-        if waiting:
+        if waiting and still.others is None:
             places = ", ".join("{:g},{:g}".format(*lamp.at_px) for lamp in waiting)
             yield f"not named yet in {_name(still)}: {places}"
     if scene.choices:
@@ -123,9 +126,9 @@ def still_words(still: SceneStill) -> str:
     kinds: dict[str, int] = {}
     for lamp in still.lamps:
         if lamp.is_named:
-            kind = lamp.kind or f"{lamp.stops:g} stops"
+            kind = lamp.kind or f"{lamp.stops:g}-stop lamp"
             kinds[kind] = kinds.get(kind, 0) + 1
-    named = [f"{number} {kind}" if number > 1 else kind for kind, number in kinds.items()]
+    named = [f"{number} {kind}s" if number > 1 else kind for kind, number in kinds.items()]
     words = [] if not named else [f"{'lamps' if len(named) > 1 else 'lamp'}: {', '.join(named)}"]
     glowing = sum(lamp.glows for lamp in still.lamps)
     words += [counted(glowing, "lamps in haze")] if glowing else []

@@ -9,13 +9,8 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from frontglass.errors import ParameterError
-from frontglass.scene.parts import (
-    SceneChoice,
-    SceneDistance,
-    SceneLamp,
-    SceneStill,
-    SceneWatch,
-)
+from frontglass.scene.marks import SceneDistance, SceneLamp, SceneWatch
+from frontglass.scene.parts import SceneChoice, SceneStill
 from frontglass.scene.scene import Scene
 
 Placed = TypeVar("Placed", SceneLamp, SceneDistance)

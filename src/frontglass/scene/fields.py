@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import MISSING, Field, field, fields
 from typing import Any
 
@@ -103,3 +104,26 @@ def check_inside(name: str, value: tuple[float, ...], size_px: tuple[int, int] |
     if not is_inside:
         rule = f"inside the still's {size_px[0]} x {size_px[1]} px"
         raise ParameterError(name, rule, list(value))
+
+
+def checked_rectangle(name: str, value: object) -> tuple[int, int, int, int]:
+    """Return left, top, width and height, else raise ParameterError."""
+    x, y, width, height = checked_whole(name, value, 4, "[60, 340, 200, 120]")
+    if width < 1 or height < 1:
+        raise ParameterError(name, "left, top, width > 0 and height > 0", [x, y, width, height])
+    return x, y, width, height
+
+
+def check_differ(name: str, values: Sequence[object]) -> None:
+    """Refuse a value that is given twice."""
+    for number, value in enumerate(values):
+        if value in values[:number]:
+            raise ParameterError(name, "given once", value)
+
+
+def set_usual(part: Any, **values: object) -> None:
+    """Put a value into its usual form while its part is made."""
+    known = {one.name for one in fields(part)}
+    for name, value in values.items():
+        assert name in known
+        object.__setattr__(part, name, value)

@@ -8,7 +8,8 @@ from typing import Any
 
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.picture.marks import marks_from_texts
-from frontglass.scene.parts import SceneLamp, SceneStill
+from frontglass.scene.marks import SceneLamp
+from frontglass.scene.parts import SceneStill
 from frontglass.scene.scene import Scene
 from frontglass.strict_toml import check_keys, document_of, text_of
 

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 from frontglass.checks import (
-    check_bool,
     check_not_negative,
     check_number,
     check_positive,
@@ -21,18 +19,22 @@ from frontglass.optics.camera import (
     lens_mm_from_text,
     sensor_mm_from_text,
 )
-from frontglass.picture.recovery import LampMark, Recovery
+from frontglass.picture.lamp_kinds import kind_named
+from frontglass.picture.recovery import OFF, Recovery
 from frontglass.picture.room import Room
 from frontglass.scene.fields import (
+    check_differ,
     check_inside,
     checked_file,
     checked_line,
-    checked_place,
+    checked_rectangle,
     checked_text,
     checked_whole,
     in_file,
     required,
+    set_usual,
 )
+from frontglass.scene.marks import SceneDistance, SceneLamp, SceneWatch
 from frontglass.units import strength_from_text
 
 MOST_STOPS = 40.0
@@ -66,116 +68,6 @@ class SceneCamera:
 
     def __post_init__(self) -> None:
         _check_camera(self)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SceneLamp:
-    """A lamp in a still.
-
-    Parameters
-    ----------
-    at_px : (float, float)
-        A pixel in it, from the left and the top. [px], >= 0.
-    kind : str or None
-        What it is, such as "bulb"; None, with no stops either, leaves its light to the estimate.
-    stops : float or None
-        Its light above white, instead. [stop], in [0, 20].
-    distance_m : float or None
-        From the lens: it glows in haze. [m], > 0.
-    in_haze : bool
-        Whether it glows in haze though no distance is told: a map or a room tells it.
-
-    Examples
-    --------
-    >>> import frontglass as fg
-    >>> fg.SceneLamp(at_px=(147, 415), kind="globe").kind
-    'globe'
-    """
-
-    at_px: tuple[float, float] = required("at")
-    kind: str | None = in_file("kind")
-    stops: float | None = in_file("stops")
-    distance_m: float | None = in_file("distance")
-    in_haze: bool = in_file("haze", default=False)
-
-    def __post_init__(self) -> None:
-        _set(self, at_px=checked_place("at", self.at_px))
-        if self.kind is not None and self.stops is not None:
-            raise ParameterError("lamp", "marked with a kind or with stops", "both")
-        if self.is_named:
-            kind = None if self.kind is None else checked_line("kind", self.kind)
-            LampMark(*self.at_px, stops=self.stops, kind=kind)
-        if self.distance_m is not None:
-            check_positive("distance", self.distance_m)
-        check_bool("haze", self.in_haze)
-
-    @property
-    def is_named(self) -> bool:
-        """Whether somebody said what it is, or how bright."""
-        return self.kind is not None or self.stops is not None
-
-    @property
-    def glows(self) -> bool:
-        """Whether it is a lamp that glows in haze."""
-        return self.in_haze or self.distance_m is not None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SceneDistance:
-    """How far one place of a still is.
-
-    Parameters
-    ----------
-    at_px : (float, float)
-        Pixel, from the left and the top. [px], >= 0.
-    distance_m : float
-        From the lens, `metres` in the file. [m], > 0.
-
-    Examples
-    --------
-    >>> import frontglass as fg
-    >>> fg.SceneDistance(at_px=(640, 150), distance_m=9.6).distance_m
-    9.6
-    """
-
-    at_px: tuple[float, float] = required("at")
-    distance_m: float = required("metres")
-
-    def __post_init__(self) -> None:
-        _set(self, at_px=checked_place("at", self.at_px))
-        check_positive("metres", self.distance_m)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SceneWatch:
-    """A part of a still to watch.
-
-    Parameters
-    ----------
-    name : str
-        What it is, as --watch takes it: one that begins with "face", "hair", "lamp" or "black"
-        says which numbers matter.
-    region_px : (int, int, int, int)
-        Its left and upper pixel, width and height. [px]
-
-    Examples
-    --------
-    >>> import frontglass as fg
-    >>> fg.SceneWatch(name="face", region_px=(60, 340, 200, 120)).text
-    'face:60,340,200,120'
-    """
-
-    name: str = required("name")
-    region_px: tuple[int, int, int, int] = required("region")
-
-    def __post_init__(self) -> None:
-        checked_line("name", self.name)
-        _set(self, region_px=_rectangle("region", self.region_px))
-
-    @property
-    def text(self) -> str:
-        """It as --watch takes it."""
-        return f"{self.name}:{','.join(map(str, self.region_px))}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -263,11 +155,10 @@ class SceneStill:
         if self.white_cd_per_m2 is not None:
             check_positive("white", self.white_cd_per_m2)
         if self.others is not None:
-            try:
+            if isinstance(self.others, str) and self.others != OFF:
+                kind_named(self.others)
+            else:
                 Recovery(clipped=self.others)
-            except ParameterError as error:
-                rule = "a kind of lamp, stops above white, or off"
-                raise ParameterError("lamps", rule, self.others, error.hint) from None
         if self.exposure_stops is not None:
             check_within("exposure", self.exposure_stops, -MOST_STOPS, MOST_STOPS)
 
@@ -286,17 +177,17 @@ class SceneStill:
 
     def _check_frame(self) -> None:
         if self.size_px is not None:
-            _set(self, size_px=checked_whole("size", self.size_px, 2, "[4032, 3024]"))
+            set_usual(self, size_px=checked_whole("size", self.size_px, 2, "[4032, 3024]"))
         if self.crop_px is not None:
-            _set(self, crop_px=_rectangle("crop", self.crop_px))
+            set_usual(self, crop_px=checked_rectangle("crop", self.crop_px))
             check_inside("crop", self.crop_px, self.size_px)
         for what, places in (("lamp", self.lamps), ("distance", self.distances)):
             for one in places:
                 check_inside(f"{what} at", one.at_px, self.size_px)
-            _check_differ(f"{what} at", [list(one.at_px) for one in places])
+            check_differ(f"{what} at", [list(one.at_px) for one in places])
         for part in self.watched:
             check_inside(f"watch {part.name}", part.region_px, self.size_px)
-        _check_differ("watch name", [one.name for one in self.watched])
+        check_differ("watch name", [one.name for one in self.watched])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,8 +229,8 @@ class SceneChoice:
             raise ParameterError("still", "a still, or a list of stills", stills)
         for look in looks:
             _check_look(look)
-        _set(self, looks=tuple(looks), stills=tuple(checked_file("still", s) for s in stills))
-        _check_differ("still", self.stills)
+        set_usual(self, looks=tuple(looks), stills=tuple(checked_file("still", s) for s in stills))
+        check_differ("still", self.stills)
         for name in ("why", "name"):
             if getattr(self, name) is not None:
                 checked_text(name, getattr(self, name))
@@ -375,7 +266,7 @@ def _check_camera(part: SceneCamera | SceneStill) -> None:
         checked_line("as" if name == "taking" else name, value)
         if name in checks:
             checks[name](value)
-        _set(part, **{name: value})
+        set_usual(part, **{name: value})
 
 
 def _check_look(text: object) -> None:
@@ -384,24 +275,3 @@ def _check_look(text: object) -> None:
     _, colon, strength = str(text).rpartition(":")
     if colon and not strength.startswith(("/", "\\")) and not strength.lower().endswith(".toml"):
         strength_from_text(strength)
-
-
-def _rectangle(name: str, value: object) -> tuple[int, int, int, int]:
-    x, y, width, height = checked_whole(name, value, 4, "[60, 340, 200, 120]")
-    if width < 1 or height < 1:
-        raise ParameterError(name, "left, top, width > 0 and height > 0", [x, y, width, height])
-    return x, y, width, height
-
-
-def _check_differ(name: str, values: Sequence[object]) -> None:
-    for number, value in enumerate(values):
-        if value in values[:number]:
-            raise ParameterError(name, "given once", value)
-
-
-def _set(part: Any, **values: object) -> None:
-    """Put a value into its usual form while its part is made."""
-    known = {one.name for one in fields(part)}
-    for name, value in values.items():
-        assert name in known
-        object.__setattr__(part, name, value)

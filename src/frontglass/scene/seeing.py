@@ -13,8 +13,9 @@ from frontglass.picture.lamp_kinds import White
 from frontglass.picture.recovery import Recovery
 from frontglass.scene.changes import renamed_still, with_still
 from frontglass.scene.finding import digest_of, moved_still, name_in_scene
+from frontglass.scene.marks import SceneLamp
 from frontglass.scene.old_lamps import OLD_NAME, scene_from_old_lamps
-from frontglass.scene.parts import SceneLamp, SceneStill
+from frontglass.scene.parts import SceneStill
 from frontglass.scene.scene import Scene
 
 LEAST_SHARE, MOST_LAMPS = 0.05, 6

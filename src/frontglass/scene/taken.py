@@ -86,7 +86,7 @@ def recovery_from(still: SceneStill, typed: Recovery, taken: list[Taken]) -> Rec
     if clipped == AUTO and still.others is not None:
         clipped = still.others
         kind = f"{clipped} stops above white" if not isinstance(clipped, str) else clipped
-        taken.append(Taken("kind of other lamps", f"other lamps {kind}"))
+        taken.append(Taken("other lamps", f"other lamps {kind}"))
     if white is None and still.white_cd_per_m2 is not None:
         white = still.white_cd_per_m2
         taken.append(Taken("white", f"white {white:g} cd/m2"))
@@ -174,7 +174,10 @@ def taken_words(each: list[tuple[Taken, ...]]) -> str:
     if len(each) == 1:
         return ", ".join(one.text for one in each[0])
     words = []
-    kinds = dict.fromkeys(one.what for taken in each for one in taken)
+    # Those of the still that says most first, so that the order is as for one still.
+    kinds = dict.fromkeys(
+        one.what for taken in sorted(each, key=len, reverse=True) for one in taken
+    )
     for what in kinds:
         same = [one for taken in each for one in taken if one.what == what]
         if same[0].number:

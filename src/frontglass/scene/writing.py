@@ -88,7 +88,7 @@ def _change(
     """Make a table that says `old` say `new`."""
     for key in old:
         if key not in new and key in table:
-            del table[key]
+            _take_out(table, key)
     for key, value in new.items():
         before = old.get(key)
         if value == before:
@@ -97,7 +97,7 @@ def _change(
             if key not in table:
                 table[key] = _spaced(tomlkit.table(), table)
             _change(table[key], before or {}, value)
-        elif key in IDENTITY and value and isinstance(value[0], dict):
+        elif key in IDENTITY and isinstance(value, list) and isinstance(value[0], dict):
             _change_list(table, key, before or [], value, about or {})
         else:
             _set(table, key, value)
@@ -111,17 +111,74 @@ def _set(table: MutableMapping[str, Any], key: str, value: Any) -> None:
     below = [(name, one) for name, one in table.items() if isinstance(one, AoT | Table)]
     for name, _ in below:
         del table[name]
-    container: Any = table.value if isinstance(table, Table) else table
-    body = container.body
+    container = _container(table)
     tail = []
-    while body and body[-1][0] is None:
-        tail.append(body.pop()[1])
+    while container.body and container.body[-1][0] is None:
+        tail.append(container.body.pop()[1])
     table[key] = value
-    for one in reversed(tail):
-        if isinstance(one, Comment | Whitespace):
-            container.add(one)
+    _add(container, reversed(tail))
     for name, one in below:
         table[name] = one
+
+
+def _take_out(table: MutableMapping[str, Any], key: str) -> None:
+    """Take a key out; remarks that stand below it on their own stay."""
+    one = table[key]
+    if not isinstance(one, AoT | Table):
+        del table[key]
+        return
+    remarks = _remarks_below(one)
+    before: Any = None
+    for name, other in table.items():
+        if name == key:
+            break
+        before = other if isinstance(other, AoT | Table) else None
+    del table[key]
+    if before is not None:
+        _add(_last_container(before), remarks)
+        return
+    below = [(name, other) for name, other in table.items() if isinstance(other, AoT | Table)]
+    for name, _ in below:
+        del table[name]
+    _add(_container(table), remarks)
+    for name, other in below:
+        table[name] = other
+
+
+def _remarks_below(one: Any) -> list[Any]:
+    """Return comments after the last value of a table that a free line parts from it.
+
+    They are about what follows, though they are the table's in the text.
+    """
+    below: list[Any] = []
+    for key, item in reversed(_last_container(one).body):
+        if key is not None:
+            break
+        below.insert(0, item)
+    free = [number for number, item in enumerate(below) if isinstance(item, Whitespace)]
+    return below[free[0] :] if free else []
+
+
+def _last_container(one: Any) -> Any:
+    """Return what holds the last lines of a table, or of the last one of several."""
+    if isinstance(one, AoT):
+        return _last_container(one[-1])
+    container = _container(one)
+    keyed = [item for key, item in container.body if key is not None]
+    if keyed and isinstance(keyed[-1], AoT | Table):
+        return _last_container(keyed[-1])
+    return container
+
+
+def _container(table: Any) -> Any:
+    return table.value if isinstance(table, Table) else table
+
+
+def _add(container: Any, items: Iterable[Any]) -> None:
+    """Add comments and free lines."""
+    for one in items:
+        if isinstance(one, Comment | Whitespace):
+            container.add(one)
 
 
 def _change_list(
@@ -132,7 +189,7 @@ def _change_list(
     about: Mapping[str, str],
 ) -> None:
     """Make a list of tables that says `old` say `new`: what is new comes last."""
-    before = {_name_of(one, key): number for number, one in enumerate(old)}
+    before = _standing(old, new, key)
     after = {_name_of(one, key) for one in new}
     if key not in table:
         table[key] = tomlkit.aot()
@@ -143,13 +200,27 @@ def _change_list(
             _change(tables[number], old[number], one)
     for name, number in sorted(before.items(), key=lambda pair: -pair[1]):
         if name not in after:
+            remarks = _remarks_below(tables[number]) if number and isinstance(tables, AoT) else []
             del tables[number]
+            if remarks:
+                _add(_last_container(tables[number - 1]), remarks)
     for one in new:
         if _name_of(one, key) not in before:
             made = _new_table(one, tables, about.get(str(one.get("file"))))
             tables.append(_spaced(made, tables or table))
     if not tables:
         del table[key]
+
+
+def _standing(old: list[Plain], new: list[Plain], key: str) -> dict[tuple[Any, ...], int]:
+    """Return which table each name has; one that has gone gives its table to one that has come."""
+    before = {_name_of(one, key): number for number, one in enumerate(old)}
+    after = [_name_of(one, key) for one in new]
+    gone = [name for name in before if name not in after]
+    come = [name for name in after if name not in before]
+    for was, now in zip(gone, come, strict=False):
+        before[now] = before.pop(was)
+    return before
 
 
 def _new_table(values: Plain, tables: Any, said: str | None) -> AbstractTable:
