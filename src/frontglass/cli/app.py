@@ -34,7 +34,7 @@ for function in (
     *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)
-app.add_typer(scene_app, name="scene")
+app.add_typer(scene_app, name="scene", short_help="Keep marks of stills and what was chosen.")
 
 
 def _print_version(value: bool) -> None:  # noqa: FBT001  # typer's own way of calling back
