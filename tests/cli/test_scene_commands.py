@@ -103,6 +103,13 @@ class TestStart:
         assert run("scene", "still", "night/a.jpg", "--white", "9").stdout.startswith("scene.toml:")
         assert not (folder / "night" / "scene.toml").exists()
 
+    def test_what_our_commands_wrote_beside_a_still_is_left_out(self, folder):
+        for name in ("turned_harbour-night_1-4.jpg", "turned_compare.png", "turned_2.jpg"):
+            shot(folder / name)
+        result = run("scene", "turned.jpg", *sorted(folder.glob("turned_*")))
+        assert "turned_compare.png, turned_harbour-night_1-4.jpg" in result.stderr
+        assert {one.file for one in fg.read_scene(folder).stills} == {"turned.jpg", "turned_2.jpg"}
+
     def test_a_misspelt_command_is_no_still(self):
         result = run("scene", "lmap", CAFE, "--at", "1,2")
         assert result.exit_code == 2

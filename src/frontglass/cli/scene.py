@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 from typer.core import TyperGroup
 
-from frontglass.cli.grouped import register
+from frontglass.cli.grouped import note, register
 from frontglass.cli.options import given
 from frontglass.cli.progress import shown
 from frontglass.cli.scene_choices import camera, changed_camera, keep
@@ -88,7 +89,11 @@ def start(
     first = scene_file(scene, found.stills[0])
     path = first if scene is not None or first.exists() else found.root / FILE_NAME
     path = _from_here(path)
-    seen, failed = _looked_at(found.stills)
+    ours = _made_by_us(found.stills)
+    if ours:
+        names = ", ".join(one.name for one in ours[:3]) + (", ..." if len(ours) > 3 else "")
+        note(f"Left out as made by frontglass of stills beside them: {names}.")
+    seen, failed = _looked_at([one for one in found.stills if one not in ours])
     failed += [f"{one}: is of no format that frontglass reads; {AS_WHAT}." for one in found.unread]
     own, shared = given(taking=taking, stop=stop), given(title=title, surround=surround)
 
@@ -108,6 +113,23 @@ def start(
         typer.echo("error: " + " ".join(f"{reason} Left out.".split()), err=True)
     if failed:
         raise typer.Exit(1)
+
+
+def _made_by_us(stills: Sequence[Path]) -> list[Path]:
+    """Return what our commands wrote beside a still that is there too, by its name."""
+    from frontglass.looks import look_names
+
+    looks = "|".join(map(re.escape, look_names()))
+    ours = re.compile(rf"_(({looks})_.+|compare|sway|distance_sheet)")
+    stems = {(one.absolute().parent, one.stem) for one in stills}
+    return [
+        one
+        for one in stills
+        for parent, stem in stems
+        if parent == one.absolute().parent
+        and one.stem.startswith(stem)
+        and ours.fullmatch(one.stem.removeprefix(stem))
+    ]
 
 
 def _from_here(path: Path) -> Path:

@@ -48,6 +48,7 @@ def lamp(
     from frontglass.errors import ParameterError
     from frontglass.scene.changes import with_lamps, without_placed
     from frontglass.scene.marks import SceneLamp
+    from frontglass.scene.reading import shown_name
     from frontglass.scene.seeing import seen_still
 
     places = [_place(text) for text in at]
@@ -73,7 +74,7 @@ def lamp(
     boxes = [area.box_px for area in seen.areas]
     path, after = told_of_still(still, scene, lambda one: with_lamps(one, lamps, boxes), seen)
     for one in lamps:
-        typer.echo(f"{still.name}: {_lamp_text(one, seen.areas)}")
+        typer.echo(f"{shown_name(still.name)}: {_lamp_text(one, seen.areas)}")
     say(path, after)
 
 

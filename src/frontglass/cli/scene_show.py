@@ -58,6 +58,8 @@ def _not_as_said(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]
 
 
 def _lines(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
+    from frontglass.scene.reading import shown_name
+
     yield scene.title or str(scene.path)
     if scene_words(scene):
         yield f"  {scene_words(scene)}"
@@ -67,14 +69,14 @@ def _lines(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
     for still in scene.stills:
         waiting = [lamp for lamp in still.lamps if not lamp.is_named and not lamp.glows]
         if waiting and still.others is None:
-            places = ", ".join("{:g},{:g}".format(*lamp.at_px) for lamp in waiting)
+            places = "; ".join("{:g},{:g}".format(*lamp.at_px) for lamp in waiting)
             yield f"not named yet in {_name(still)}: {places}"
     if scene.choices:
         rows = [
             [
                 str(choice),
                 _hearts(choice.hearts or 0),
-                ", ".join(choice.stills) or "all stills",
+                ", ".join(map(shown_name, choice.stills)) or "all stills",
                 " ".join(" ".join(filter(None, (choice.name, choice.why))).split()),
             ]
             for choice in scene.choices

@@ -93,6 +93,7 @@ def still(
 
 def _take_out(still: Path, named: Path | None) -> None:
     from frontglass.scene.changes import without_still
+    from frontglass.scene.reading import shown_name
 
     path = scene_file(named, still)
     scene_at(path)
@@ -102,7 +103,7 @@ def _take_out(still: Path, named: Path | None) -> None:
         return without_still(one, str(still) if found is None else found.file)
 
     edited(path, without)
-    typer.echo(f"{path}: {still.name} is out of it")
+    typer.echo(f"{path}: {shown_name(still.name)} is out of it")
 
 
 def _clearable(key: str) -> str:
