@@ -64,10 +64,9 @@ def compare(
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
     chosen, recipe = looks.looks(), light.recipe((), camera, space)
-    watched = [WatchedRegion.from_text(text) for text in watch or ()]
+    parts = [WatchedRegion.from_text(text) for text in watch or ()]
     picture = recipe.picture_from(still)
-    for one in watched:
-        one.check_inside(picture)
+    watched = [one.in_frame_of(picture) for one in parts]
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)
     ends = recipe.lamp_range_from(still) if lamp_range else ()

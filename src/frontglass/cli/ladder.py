@@ -91,6 +91,7 @@ def written_ladder(
 ) -> tuple[str, ...]:
     """Write the ladder of a look on a still; return what was assumed."""
     from frontglass.picture.region import Region
+    from frontglass.picture.wider import region_in
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
@@ -107,7 +108,7 @@ def written_ladder(
         compensate=recipe.compensate,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
-        close_ups=[Region.from_text(text) for text in close_ups],
+        close_ups=[region_in(Region.from_text(text), picture) for text in close_ups],
         progress=lambda steps: shown(steps, len(steps), str),
         **how,
     )

@@ -149,7 +149,6 @@ def _meter(
     """Return what measures looks, and what was assumed."""
     from frontglass.errors import ParameterError
     from frontglass.measurement.match import meter_on_targets
-    from frontglass.measurement.measure import picture_height_px
     from frontglass.measurement.still import meter_on_still
     from frontglass.measurement.watch import WatchedRegion
 
@@ -158,10 +157,10 @@ def _meter(
         if watch:
             raise ParameterError("watch", "given together with --on STILL", watch[0])
         choice = recipe.framing.camera_for_width(WIDTH_PX)
-        shape = picture_height_px(WIDTH_PX, camera.sensor) / WIDTH_PX
+        shape = recipe.framing.height_for_width(WIDTH_PX) / WIDTH_PX
         return meter_on_targets(choice.camera, shape), choice.notices
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
-    parts = tuple(WatchedRegion.from_text(text) for text in watch)
+    parts = tuple(WatchedRegion.from_text(text).in_frame_of(picture) for text in watch)
     meter = meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
     return meter, (*picture.notices, *choice.notices)

@@ -43,7 +43,7 @@ def measure(
     from frontglass.cli import measure_texts as texts
     from frontglass.files.whole import write_bytes_whole
     from frontglass.looks import look_from_text
-    from frontglass.measurement.measure import measure, picture_height_px
+    from frontglass.measurement.measure import measure
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix, write_sheet
 
@@ -54,8 +54,8 @@ def measure(
     named = [look_from_text(text) for text in looks]
     if strengths:
         named = [look.at(strength) for look in named for strength in strengths.split(",")]
-    choice = camera.framing().camera_for_width(width)
-    height = picture_height_px(width, camera.sensor)
+    framing = camera.framing()
+    choice, height = framing.camera_for_width(width), framing.height_for_width(width)
     measured = [measure(look, choice.camera, width, height) for look in named]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)

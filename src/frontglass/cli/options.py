@@ -52,10 +52,12 @@ def given(**options: Any) -> dict[str, Any]:
 
 @dataclass(frozen=True, kw_only=True)
 class CameraOptions:
-    """Lens and sensor, where the still's file does not say."""
+    """Lens and sensor of the still, where its file does not say, and of the film."""
 
-    lens: Annotated[str | None, typer.Option(metavar="MM", help="Focal length: 50mm.")] = None
-    stop: Annotated[str | None, typer.Option(metavar="N", help="f-number: 2.8.")] = None
+    lens: Annotated[
+        str | None, typer.Option(metavar="MM", help="What the still was shot with: 50mm.")
+    ] = None
+    stop: Annotated[str | None, typer.Option(metavar="N", help="Stop: 2.8, f/2.8 or T2.8.")] = None
     sensor: Annotated[
         str | None,
         typer.Option(metavar="NAME|WxH", help="full-frame, super35, ... or 24.9x14 in mm."),
@@ -63,10 +65,29 @@ class CameraOptions:
     filter_distance: Annotated[
         str | None, typer.Option(metavar="MM", help="Filter to entrance pupil: 80mm.")
     ] = None
+    taking: Annotated[
+        str | None,
+        typer.Option(
+            "--as",
+            metavar="MM,SENSOR[,SHAPE][,STOP][,2x]",
+            help="What the film is shot with, such as 50mm,super35,2.39,T2.8: the still is cut to"
+            " what that sees.",
+        ),
+    ] = None
+    aim: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y", help="Pixel of the still in the middle of that frame."),
+    ] = None
+    no_exif: Annotated[
+        bool,
+        typer.Option("--no-exif", help="The still's lens data are wrong: go by what is typed."),
+    ] = False
 
     def framing(self) -> Framing:
         """Return these options as the library takes them."""
         from frontglass.optics import camera
+        from frontglass.optics.taking import TakingLens
+        from frontglass.picture.marks import place_from_text
         from frontglass.pipeline.framing import Framing
 
         return Framing(
@@ -74,6 +95,11 @@ class CameraOptions:
             f_number=_parsed(camera.f_number_from_text, self.stop),
             sensor=self.sensor,
             filter_distance_mm=_parsed(camera.filter_distance_mm_from_text, self.filter_distance),
+            **given(
+                taking=self.taking and TakingLens.from_text(self.taking),
+                aim=self.aim and place_from_text("aim", self.aim),
+                lens_from="typed" if self.no_exif else None,
+            ),
         )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -14,6 +14,7 @@ from frontglass.optics.camera import Camera
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
+from frontglass.picture.wider import region_in
 from frontglass.units import stops_from_ratio
 
 Float64 = NDArray[np.float64]
@@ -77,6 +78,18 @@ class WatchedRegion:
         """Kinds of numbers that matter here."""
         found = tuple(kind for kind in KINDS if self.name.lower().startswith(kind))
         return found or KINDS
+
+    def in_frame_of(self, picture: Picture) -> WatchedRegion:
+        """Return it by the pixels of a frame; it was typed by those of the whole still.
+
+        Raises
+        ------
+        ParameterError
+            If it is too small, or reaches outside of the frame.
+        """
+        inside = replace(self, region=region_in(self.region, picture))
+        inside.check_inside(picture)
+        return inside
 
     def check_inside(self, picture: Picture) -> None:
         """Refuse a region that is smaller than 3 px or reaches outside of `picture`.

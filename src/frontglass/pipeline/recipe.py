@@ -89,8 +89,11 @@ class Recipe:
         return sum(look.light_loss_stops for look in self.looks)
 
     def picture_from(self, still: Path) -> Picture:
-        """Still read from its file and exposed, with its distances and its lamps' lost light."""
-        return self._lit(self._exposed(still), still)
+        """Still read from its file and exposed, with its distances and its lamps' lost light.
+
+        With a taking lens it is cut to what that sees.
+        """
+        return self.framing.framed(self._lit(self._exposed(still), still))
 
     def _exposed(self, still: Path) -> Picture:
         picture = read_picture(
@@ -112,10 +115,10 @@ class Recipe:
 
     def lamp_range_from(self, still: Path) -> tuple[tuple[str, Picture], ...]:
         """Still with its clipped lamps as dim as is likely, as they are likely, and as bright."""
-        picture = self._exposed(still)
+        picture, framed = self._exposed(still), self.framing.framed
         recoveries = ((end, replace(self.recovery, lamp_range=end)) for end in LampRange)
         return tuple(
-            (f"lamps {end.value}", replace(self, recovery=recovery)._lit(picture, still))
+            (f"lamps {end.value}", framed(replace(self, recovery=recovery)._lit(picture, still)))
             for end, recovery in recoveries
         )
 
