@@ -22,7 +22,7 @@ SCENE_EXPOSURE_STOPS = 2.5
 """Exposure at which its lamps are bright and its corners dark."""
 LOOKS = (
     "harbour-night",
-    "glass-beads",
+    "wet-quay",
     "rehearsal-room",
     "powder-room",
     "slate-roof",

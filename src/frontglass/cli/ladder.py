@@ -17,6 +17,8 @@ from frontglass.cli.options import (
     Still,
     Strengths,
     given,
+    looks_from_texts,
+    steps_of,
 )
 from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
@@ -29,7 +31,9 @@ if TYPE_CHECKING:
 def ladder(
     still: Still,
     *,
-    look: Annotated[str, typer.Option(metavar="NAME_OR_FILE", help="The look.")],
+    look: Annotated[
+        str, typer.Option(metavar="NAME_OR_FILE[:STRENGTH]", help="The look; at that one strength.")
+    ],
     out: Annotated[
         Path | None,
         typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
@@ -60,16 +64,17 @@ def ladder(
 
     One sheet: the bare still first, then each strength with the light it costs.
     """
-    from frontglass.looks import look_from_text, read_look
+    from frontglass.looks import read_look
 
-    chosen = read_look(look)
+    name, steps = steps_of(look, strengths)
+    chosen = read_look(name)
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
     regions = close_up or ()
     how = given(
-        strengths=strengths and strengths.split(","),
+        strengths=steps,
         width_px=width,
         columns=columns,
-        beside=beside and [look_from_text(text) for text in beside],
+        beside=beside and looks_from_texts(beside),
     )
     recipe = light.recipe((), camera, space)
     if lamp_range:

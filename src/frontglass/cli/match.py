@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch
+from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
 
@@ -52,10 +52,10 @@ def match(
     What then stays different is said, and the nearest strength that can be rented with what it
     costs.
     """
-    from frontglass.looks import look_from_text, read_look
+    from frontglass.looks import read_look
     from frontglass.measurement.match import match
 
-    reference, sought = look_from_text(look), read_look(other)
+    (reference,), sought = looks_from_texts([look]), read_look(other)
     meter, notices = _meter(still, watch or [], camera, light)
     note(*notices)
     found = match(reference, sought, meter, by)

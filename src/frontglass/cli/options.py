@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -128,12 +128,47 @@ class LookOptions:
     ] = False
 
     def looks(self) -> tuple[Look, ...]:
-        """Return the looks at their strengths."""
-        from frontglass.looks import look_from_text
-
+        """Return the looks at their strengths; a look that names none is at 1, and says so."""
         stated = given(default_strength=self.strength)
-        looks = (look_from_text(text, **stated) for text in self.look)
+        looks = looks_from_texts(self.look, **stated)
         return tuple(look.hooded() if self.hood else look for look in looks)
+
+
+def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) -> list[Look]:
+    """Return looks at their strengths; those that say none are at 1, which a note says."""
+    from frontglass.cli.grouped import note_later
+    from frontglass.looks import look_from_text
+    from frontglass.looks.catalogue import name_and_strength
+
+    found = [look_from_text(text, **given(default_strength=default_strength)) for text in texts]
+    pairs = zip(texts, found, strict=True)
+    silent = [look.name for text, look in pairs if not name_and_strength(text)[1]]
+    if silent and default_strength is None:
+        verb = "is" if len(silent) == 1 else "are"
+        note_later(
+            f"{' and '.join(silent)} {verb} at strength 1; {silent[0]}:1/4 is a quarter of it."
+        )
+    return found
+
+
+def steps_of(look: str, strengths: str | None) -> tuple[str, tuple[float, ...] | None]:
+    """Return name and strengths of a look that is shown at several; None is the stock ones.
+
+    Raises
+    ------
+    ParameterError
+        If it says a strength, and a list of them stands beside it.
+    """
+    from frontglass.errors import ParameterError
+    from frontglass.looks.catalogue import name_and_strength
+    from frontglass.units import strengths_from_text
+
+    name, strength = name_and_strength(look)
+    if strength and strengths is not None:
+        hint = f"Write {name} --strengths {strength},{strengths}, or one of the two."
+        raise ParameterError("strengths", f"left out beside {look}", strengths, hint)
+    text = strength or strengths
+    return name, None if text is None else strengths_from_text(text)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,8 +180,11 @@ class LightOptions:
         typer.Option(help="What lies outside the frame: its mirror image, or nothing."),
     ] = None
     exposure: Annotated[
-        float | None,
-        typer.Option(metavar="STOPS", help="Show the still this much brighter (or darker)."),
+        str | None,
+        typer.Option(
+            metavar="STOPS|auto",
+            help="Show the still this much brighter (or darker); auto finds it.",
+        ),
     ] = None
     no_compensate: Annotated[
         bool, typer.Option("--no-compensate", help="Show the light lost; do not open the stop.")
@@ -186,7 +224,7 @@ class LightOptions:
     ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
         from frontglass.picture.marks import marks_from_texts
-        from frontglass.pipeline.recipe import Recipe
+        from frontglass.pipeline.recipe import Recipe, exposure_from_text
 
         marks = marks_from_texts(self.lamp or ())
         return Recipe(
@@ -195,7 +233,7 @@ class LightOptions:
             **given(
                 space=space and space.space(marks.places),
                 surround=self.surround,
-                exposure_stops=self.exposure,
+                exposure_stops=self.exposure and exposure_from_text(self.exposure),
                 compensate=False if self.no_compensate else None,
                 non_finite=self.non_finite,
                 past_white="clip" if self.clip else None,
