@@ -22,13 +22,12 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
     from frontglass.looks import Look
-    from frontglass.measurement.watch import WatchedRegion
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
@@ -68,10 +67,9 @@ def compare(
     check_suffix(target)
     at_hand = kept.at_hand()
     chosen = looks.looks(() if looks.look else _beside(at_hand.choices(still)))
-    recipe, watched = _taken(at_hand, still, light.typed((), camera, space), watch)
+    recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
     picture = recipe.picture_from(still)
-    for one in watched:
-        one.check_inside(picture)
+    watched = parts.inside(picture)
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)
     ends = recipe.lamp_range_from(still) if lamp_range else ()
@@ -99,14 +97,12 @@ def compare(
 
 def _taken(
     at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
-) -> tuple[Recipe, list[WatchedRegion]]:
+) -> tuple[Recipe, WatchedParts]:
     """Return how the still is shown and what is watched: as typed, else as the scene says."""
-    from frontglass.measurement.watch import WatchedRegion
-
     recipe = at_hand.recipe(still, typed)
-    watched = [WatchedRegion.from_text(text) for text in at_hand.watch(still, watch)]
+    parts = at_hand.watch(still, watch)
     at_hand.say()
-    return recipe, watched
+    return recipe, parts
 
 
 def _beside(choices: Mapping[str, tuple[Look, ...]]) -> tuple[Look, ...]:

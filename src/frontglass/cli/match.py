@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch
+from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
@@ -54,10 +54,10 @@ def match(
     What then stays different is said, and the nearest strength that can be rented with what it
     costs.
     """
-    from frontglass.looks import look_from_text, read_look
+    from frontglass.looks import read_look
     from frontglass.measurement.match import match
 
-    reference, sought = look_from_text(look), read_look(other)
+    (reference,), sought = looks_from_texts([look]), read_look(other)
     meter, notices = _meter(still, watch or [], light.typed((), camera), kept.at_hand())
     note(*notices)
     found = match(reference, sought, meter, by)
@@ -151,21 +151,20 @@ def _meter(
     """Return what measures looks, and what was assumed."""
     from frontglass.errors import ParameterError
     from frontglass.measurement.match import meter_on_targets
-    from frontglass.measurement.measure import picture_height_px
     from frontglass.measurement.still import meter_on_still
-    from frontglass.measurement.watch import WatchedRegion
 
     if still is None:
         if watch:
             raise ParameterError("watch", "given together with --on STILL", watch[0])
         framing = at_hand.framing(typed["framing"])
         choice = framing.camera_for_width(WIDTH_PX)
-        shape = picture_height_px(WIDTH_PX, framing.sensor) / WIDTH_PX
+        shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
         return meter_on_targets(choice.camera, shape), choice.notices
     recipe = at_hand.recipe(still, typed)
-    parts = tuple(WatchedRegion.from_text(text) for text in at_hand.watch(still, watch))
+    watched = at_hand.watch(still, watch)
     at_hand.say()
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
+    parts = tuple(watched.inside(picture))
     meter = meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
     return meter, (*picture.notices, *choice.notices)

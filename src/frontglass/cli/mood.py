@@ -101,7 +101,11 @@ def _taken(
     for still in stills:
         chosen = looks.looks(() if looks.look else at_hand.looks(still))
         recipes[still] = at_hand.recipe(still, typed(chosen))
-    crops = {still: at_hand.crop(still) for still in stills}
+    # A taking lens frames by itself.
+    crops = {
+        still: at_hand.crop(still) if recipe.framing.taking is None else None
+        for still, recipe in recipes.items()
+    }
     at_hand.say()
     return recipes, crops
 

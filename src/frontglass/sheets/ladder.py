@@ -193,7 +193,7 @@ class _Layout:
         return page.painted(end + page.sizes.margin)
 
 
-def still_facts(name: str, exposure_stops: float) -> tuple[str, ...]:
+def still_facts(name: str, exposure_stops: float | str) -> tuple[str, ...]:
     """Return what a sheet says of a still before its size: its name, and its exposure if changed.
 
     Examples
@@ -201,7 +201,7 @@ def still_facts(name: str, exposure_stops: float) -> tuple[str, ...]:
     >>> still_facts("scout.exr", 2.5)
     ('scout.exr', 'shown 2.5 stops brighter')
     """
-    if exposure_stops == 0:
+    if isinstance(exposure_stops, str) or exposure_stops == 0:
         return (name,)
     way = "brighter" if exposure_stops > 0 else "darker"
     return name, f"shown {stops_text(abs(exposure_stops))} {way}"
