@@ -14,6 +14,7 @@ from frontglass.cli.options import (
     LampRange,
     LightOptions,
     Overwrite,
+    SeenOn,
     Still,
     Strengths,
     given,
@@ -47,6 +48,7 @@ def ladder(
         int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")
     ] = None,
     columns: Annotated[int | None, typer.Option(metavar="N", help="Pictures across.")] = None,
+    seen_on: SeenOn = None,
     beside: Annotated[
         list[str] | None,
         typer.Option(
@@ -74,6 +76,7 @@ def ladder(
         strengths=steps,
         width_px=width,
         columns=columns,
+        seen_on=seen_on,
         beside=beside and looks_from_texts(beside),
     )
     recipe = light.recipe((), camera, space)
