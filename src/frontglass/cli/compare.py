@@ -17,6 +17,7 @@ from frontglass.cli.options import (
     LightOptions,
     LookOptions,
     Overwrite,
+    SeenOn,
     Still,
     Watch,
     given,
@@ -44,6 +45,7 @@ def compare(
         typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
     ] = None,
     width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
+    seen_on: SeenOn = None,
     lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
@@ -85,7 +87,7 @@ def compare(
         notices=(*picture.notices, *choice.notices),
         progress=lambda steps: shown(steps, len(steps), str),
         ends=ends,
-        **given(width_px=width),
+        **given(width_px=width, seen_on=seen_on),
     )
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)

@@ -15,6 +15,7 @@ from frontglass.cli.options import (
     LampRange,
     LightOptions,
     Overwrite,
+    SeenOn,
     Still,
     Strengths,
     given,
@@ -51,6 +52,7 @@ def ladder(
         int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")
     ] = None,
     columns: Annotated[int | None, typer.Option(metavar="N", help="Pictures across.")] = None,
+    seen_on: SeenOn = None,
     beside: Annotated[
         list[str] | None,
         typer.Option(
@@ -78,6 +80,7 @@ def ladder(
         strengths=steps,
         width_px=width,
         columns=columns,
+        seen_on=seen_on,
         beside=beside and looks_from_texts(beside),
     )
     at_hand = kept.at_hand()

@@ -23,6 +23,10 @@ Strengths = Annotated[
     str | None,
     typer.Option(metavar="S,S,...", help="Strengths, such as 1/8,1/4,1/2; else the stock ones."),
 ]
+SeenOn = Annotated[
+    Literal["desk", "phone"] | None,
+    typer.Option("--for", help="Lay the sheet out for a phone: type that can be read there."),
+]
 Watch = Annotated[
     list[str] | None,
     typer.Option(
