@@ -43,7 +43,7 @@ class LitBox(NamedTuple):
 
 
 class Lamp(NamedTuple):
-    """A lamp in the box [m], its size [m], luminance [cd/m2], and all it sends over what is seen."""
+    """A lamp: place and size [m], luminance [cd/m2], all it sends over what is seen."""
 
     place: Float64
     wide: float

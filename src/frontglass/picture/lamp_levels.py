@@ -25,8 +25,8 @@ Float64 = NDArray[np.float64]
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (-2.5, 4.8, 2.2, -2.0, 4.4, 0.8)
-BY_WHITE = (-1.8, 4.1, 4.6, -2.0, 3.4, 0.6, -0.32)
+BY_STILL = (-2.5, 4.7, 2.0, -2.0, 2.9, 0.55)
+BY_WHITE = (-1.7, 4.0, 4.5, -1.0, 2.5, 0.42, -0.32)
 """The light that an area lost, over white [stop]: a constant; more by the share of its inner part
 that clips in all channels, and where light falls off round it as round the sun; less where areas
 are crumbs of a sky; more in stills lit by their lamps, and there by the level at which these send

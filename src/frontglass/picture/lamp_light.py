@@ -28,8 +28,15 @@ DARK_FROM_STOPS, DARK_STOPS = -0.4, 0.8
 """Where all but a hundredth of what does not clip is darker than the first, by the second."""
 UNEVEN_STOPS, EVEN_STOPS = 0.7, 0.5
 """Mean over log-average of what does not clip: land before a sky lies beyond the first."""
+CORES = 0.4
+"""Where less of what clips does so in all channels, most of it is no lamp: sunlit leaves."""
+SURE = 0.6
+"""Halo and signs together that are as good as sure."""
+NIGHT_FROM_STOPS, NIGHT_STOPS = -4.0, 1.5
+"""No meter makes the log-average so dark, over white: from the first on, and surely by the second,
+somebody kept a night dark, and what clips in it is a lamp, with a halo or without."""
 LEAST_LIGHT = 1e-3
-CLOSURE_STOPS = (-2.0, 6.0)
+CLOSURE_STOPS = (-2.0, 4.5)
 
 
 class Areas(NamedTuple):
@@ -67,7 +74,7 @@ def lamp_light(rest: Float32, areas: Areas) -> LampLight:
     >>> lamp = Areas(one / 1000, one, one * 0.3, one * 0.1, one / 1000)
     >>> lit = lamp_light(wall, lamp)
     >>> round(lit.share, 2), round(lit.closure_stops, 1)
-    (0.89, 6.0)
+    (1.0, 4.5)
     """
     if not len(rest) or not len(areas.core_share):
         return LampLight(0.0, 0.0, 0.0)
@@ -92,4 +99,8 @@ def lamp_light(rest: Float32, areas: Areas) -> LampLight:
     lamps = float((areas.lamp_part * areas.core_share * (0.1 + 0.9 * halo)).sum())
     closure = np.clip(np.log2(mean / max(lamps, 1 / ROUND_PX)), *CLOSURE_STOPS)
     crumbs = float(np.clip(np.log2(number / CRUMBS) / CRUMBS_DOUBLINGS, 0, 1))
-    return LampLight(halo_of_all * likely**2, float(closure), crumbs)
+    cores = float((areas.lamp_part * areas.core_share).sum() / max(areas.lamp_part.sum(), 1e-12))
+    likely = min(cores / CORES, 1) * likely**2
+    night = np.clip((NIGHT_FROM_STOPS - np.log2(log_average)) / NIGHT_STOPS, 0, 1)
+    share = max(min(halo_of_all * likely / SURE, 1.0), float(night))
+    return LampLight(share, float(closure), crumbs)
