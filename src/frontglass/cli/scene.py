@@ -108,7 +108,7 @@ def start(
         if unknown and after.camera.taking is not None:
             names = ", ".join(map(str, unknown))
             note(
-                f"{names}: no lens in the file, which --as needs; say it with frontglass scene still"
+                f"{names}: no lens in the file, which --as needs; say it: frontglass scene still"
                 f" {unknown[0]} --lens 26mm --sensor full-frame."
             )
         number = len(after.stills)
