@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
+from urllib.parse import quote
 
 import numpy as np
 from starlette.applications import Starlette
@@ -279,8 +280,11 @@ def page_files() -> dict[str, bytes]:
 
 
 async def _say_error(request: Request, error: Exception) -> Response:
-    del request
-    return JSONResponse({"problem": problem(error)}, status_code=422)
+    said = problem(error)
+    if request.method == "GET":
+        # A look that this still cannot be seen through is no fault: browsers would report one.
+        return Response(headers={"x-problem": quote(said)})
+    return JSONResponse({"problem": said}, status_code=422)
 
 
 async def _asked(request: Request) -> dict[str, Any]:

@@ -9,6 +9,8 @@ import secrets
 import socket
 from pathlib import Path
 
+import uvicorn
+
 from frontglass.errors import FrontglassError
 from frontglass.live.app import Page, page_app
 
@@ -73,11 +75,8 @@ def address_of(listener: socket.socket, token: str) -> str:
     return f"http://{LOOPBACK}:{listener.getsockname()[1]}/{token}/"
 
 
-def serve(page: Page, listener: socket.socket, token: str) -> None:
-    """Serve the page until the program is interrupted."""
-    import uvicorn
-
-    port = listener.getsockname()[1]
+def server_of(page: Page, port: int, token: str) -> uvicorn.Server:
+    """Return what serves a page at a port of this machine."""
     hosts = tuple(f"{name}:{port}" for name in (LOOPBACK, "localhost"))
     config = uvicorn.Config(
         page_app(page, token=token, hosts=hosts),
@@ -91,5 +90,11 @@ def serve(page: Page, listener: socket.socket, token: str) -> None:
         timeout_graceful_shutdown=1,
         limit_concurrency=100,
     )
-    with contextlib.suppress(KeyboardInterrupt):  # uvicorn hands it on once all is closed
-        uvicorn.Server(config).run(sockets=[listener])
+    return uvicorn.Server(config)
+
+
+def serve(page: Page, listener: socket.socket, token: str) -> None:
+    """Serve the page until the program is interrupted."""
+    server = server_of(page, listener.getsockname()[1], token)
+    with contextlib.suppress(KeyboardInterrupt):  # handed on once all is closed
+        server.run(sockets=[listener])

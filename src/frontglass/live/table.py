@@ -24,7 +24,7 @@ LONGEST_PX, SMALL_PX, TILE_PX = 1280, 168, 320
 """Longest side of what is worked on, of a small picture, and of what the loupe shows."""
 MOST_OPEN = 6
 """Stills that stay open; the one looked at least lately is read anew when it is wanted."""
-TOLD_SHARE, MOST_LAMPS = 0.99, 12
+TOLD_SHARE, MOST_LAMPS = 0.95, 12
 """Lamps are circled until they send that much of the light given back, and no more than so many."""
 
 RecipeOf = Callable[[Path], Recipe]

@@ -23,6 +23,8 @@ async function answer(path, options) {
     throw error;
   }
   found(false);
+  const problem = reply.headers.get("x-problem");
+  if (problem) throw new Refused(decodeURIComponent(problem));
   if (reply.ok) return reply;
   let said = "The program refused that.";
   try { said = (await reply.json()).problem || said; } catch { /* no more to say */ }

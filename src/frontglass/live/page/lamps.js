@@ -68,7 +68,7 @@ export class Lamps {
     const isTyped = lamp.marked || stops !== lamp.stops;
     const unsure = isTyped ? "" : ` ±${lamp.unsure}`;
     circle.classList.toggle("unsure", !isTyped);
-    circle.firstChild.textContent = `${stops.toFixed(1)}${unsure} stops`;
+    circle.firstChild.replaceChildren(stops.toFixed(1), made("i", `${unsure} stops`));
     circle.setAttribute("aria-label",
       `Lamp ${lamp.number + 1}, ${stops.toFixed(1)} stops above white, ${isTyped ? "set" : "estimated"}`);
   }

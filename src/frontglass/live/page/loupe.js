@@ -50,14 +50,30 @@ export class Loupe {
   }
 
   want(still, looks) {
+    this.full = still.full;
     const place = [this.x.toFixed(4), this.y.toFixed(4)];
     this.key = `tile|${still.number}|${still.light}|${looks.join("+")}|${place}`;
     return { key: this.key, path: `still/${still.number}/tile`, values: { look: looks, x: place[0], y: place[1] } };
   }
 
   draw(renders) {
-    const found = this.isShown && renders.get(this.key);
+    if (!this.isShown || !this.key) return;
+    const found = renders.get(this.key);
     this.canvas.classList.toggle("late", !found);
-    if (found && this.drawn !== this.key) { this.drawn = this.key; painted(this.canvas, found); }
+    if (!found) this.drawLate();
+    else if (this.drawn !== this.key) painted(this.canvas, found);
+    this.drawn = found ? this.key : "";
+  }
+
+  /** The same place of the large picture, until the full still is there. */
+  drawLate() {
+    const { canvas } = this, whole = find("picture");
+    const share = whole.width / this.full[0];
+    const sizes = [canvas.width * share, canvas.height * share];
+    const from = [this.x * whole.width, this.y * whole.height].map((place, k) => {
+      const most = [whole.width, whole.height][k] - sizes[k];
+      return Math.min(Math.max(0, place - sizes[k] / 2), Math.max(0, most));
+    });
+    canvas.getContext("2d").drawImage(whole, ...from, ...sizes, 0, 0, canvas.width, canvas.height);
   }
 }

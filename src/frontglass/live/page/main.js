@@ -59,7 +59,9 @@ function wants() {
       - Math.abs(look.nodes.places[b] - Math.sqrt(one.strength)));
     list.push(...near.map((index) => nodeWant(look, index)));
   }
-  list.push(...["", ...page.state.looks.map((one) => one.name)].map(smallWant), ...kept.wants(page.still));
+  // Nets take longest: they come last.
+  const strip = page.state.looks.toSorted((a, b) => b.nodes.window - a.nodes.window);
+  list.push(...kept.wants(page.still), ...["", ...strip.map((one) => one.name)].map(smallWant));
   return list;
 }
 
@@ -187,7 +189,7 @@ function choose(name) {
 }
 
 function stepLook(direction) {
-  const names = ["", ...page.state.looks.map((one) => one.name)];
+  const names = [...find("looks").children].filter((one) => !one.hidden).map((one) => one.dataset.look);
   choose(names[(names.indexOf(side().look) + direction + names.length) % names.length]);
 }
 
@@ -222,7 +224,6 @@ function takeStill(still, isOther) {
   const entry = find("stills").children[still.number];
   if (entry) entry.querySelector(".problem").textContent = still.problem;
   find("picture").hidden = Boolean(still.problem);
-  find("notices").replaceChildren(...(still.notices || []).map((one) => made("li", one)));
   if (still.problem) { say(still.problem); renders.clear(); find("lamps").replaceChildren(); return; }
   lamps.update(still);
   if (!isOther) return;
@@ -252,20 +253,22 @@ function stepStill(direction) {
 }
 
 function paintStrip() {
+  const problems = [];
   for (const card of find("looks").children) {
     const want = smallWant(card.dataset.look), canvas = card.querySelector("canvas");
     const found = renders.get(want.key), problem = renders.problem(want.key);
-    card.querySelector(".problem").textContent = problem || "";
-    card.disabled = Boolean(problem);
+    card.hidden = Boolean(problem) && card.dataset.look !== side().look;
+    if (problem) problems.push(`${card.dataset.look}: ${problem}`);
     if (found && canvas.dataset.key !== want.key) { canvas.dataset.key = want.key; painted(canvas, found); }
   }
+  find("notices").replaceChildren(...[...page.still.notices, ...problems].map((one) => made("li", one)));
 }
 
 function layOut(state) {
   find("title").textContent = state.title || "frontglass";
   const card = (name, words) => {
     const button = made("button", "", { type: "button", role: "radio", class: "card", "data-look": name });
-    button.append(made("canvas", "", { "aria-hidden": "true" }), made("span", words), made("span", "", { class: "problem" }));
+    button.append(made("canvas", "", { "aria-hidden": "true" }), made("span", words));
     button.addEventListener("click", () => choose(name));
     return button;
   };
