@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from tests.live.pages import HOST, TOKEN, client_of, page_of, scouts
@@ -116,7 +118,13 @@ def test_stills_are_those_that_were_handed_out(client, still):
 
 
 def test_what_is_typed_has_its_kind_and_length(client):
-    for more in ({"why": 3}, {"why": "x" * 3000}, {"looks": "late-tram:1"}, {"looks": []}):
+    wrong: tuple[dict[str, Any], ...] = (
+        {"why": 3},
+        {"why": "x" * 3000},
+        {"looks": "late-tram:1"},
+        {"looks": []},
+    )
+    for more in wrong:
         asked = {"still": 0, "looks": ["late-tram:1"], **more}
         assert client.post("keep", json=asked).status_code == 422
     for stops in ("3", True, -1, 21, [3]):

@@ -24,7 +24,7 @@ BROWSER = next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
 )
 DRIVER = shutil.which("chromedriver") or ""
-PATIENCE_S = 60
+PATIENCE_S = 30
 NETS = ("fine-net", "wide-net", "old-matinee")
 
 pytestmark = pytest.mark.skipif(
@@ -181,9 +181,9 @@ def test_keys_alone_choose_step_and_show_bare(visit):
         np.testing.assert_array_equal(visit.canvas(), np.asarray(read))
     ActionChains(visit.driver).key_up("b").perform()
     visit.until_exact("harbour-night:1.1")
-    field = visit.driver.find_element("id", "strength")
-    field.clear()
-    field.send_keys("1/3", Keys.ENTER)
+    typed = visit.driver.find_element("id", "strength")
+    typed.send_keys(Keys.CONTROL, "a")
+    typed.send_keys("1/3", Keys.ENTER)
     visit.until_exact("harbour-night:0.3333")
 
 
@@ -204,12 +204,12 @@ def test_two_looks_on_both_sides_of_a_line(visit):
 def test_a_lamp_is_made_brighter_and_the_picture_follows(visit):
     from selenium.webdriver import ActionChains, Keys
 
-    visit.until("picture.dataset.shows == 'exact'")
-    before = visit.canvas()
+    visit.until_exact("harbour-night:0.3333")
+    before, light = visit.canvas(), visit.says("picture.dataset.light")
     visit.key("o")
     circle = visit.driver.find_element("css selector", ".lamp")
     ActionChains(visit.driver).click_and_hold(circle).move_by_offset(0, -48).release().perform()
-    visit.until("document.querySelector('.lamp:not(.unsure)') != null")
+    visit.until(f"picture.dataset.light != {light}")
     visit.until_exact("harbour-night:0.3333")
     brighter = visit.canvas()
     assert brighter.astype(int).sum() > before.astype(int).sum()
@@ -283,7 +283,7 @@ def test_everything_has_a_name_and_the_console_is_quiet(visit):
         " || one.id == 'lost' || one.id == 'said')).map((one) => one.outerHTML)"
     )
     assert unnamed == []
-    gone = [
-        one for one in visit.driver.get_log("browser") if "ERR_CONNECTION" not in one["message"]
-    ]
-    assert gone == []
+    # The program was gone for a while, and it is the tests that read the canvas back.
+    expected = ("ERR_CONNECTION", "GPU stall due to ReadPixels")
+    said = [one["message"] for one in visit.driver.get_log("browser")]
+    assert [one for one in said if not any(words in one for words in expected)] == []

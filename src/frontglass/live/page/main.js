@@ -110,6 +110,7 @@ function draw() {
   screen.draw(shown, page.isWiping ? page.line * width : width + 1);
   const isExact = shown.every((one) => one.codes && !one.said);
   find("picture").dataset.shows = isExact ? "exact" : shown.some((one) => one.said === "working") ? "late" : "blend";
+  find("picture").dataset.light = page.still.light;
   find("picture").dataset.what = sides().map((one) => (page.isBare ? "bare" : textOf(one))).join(" | ");
   sides().forEach((one, number) => { tag(number, one, shown[number].said); });
   if (!page.isWiping) find("tag1").textContent = "";
@@ -213,9 +214,11 @@ async function takeKept(answer) {
 
 /** Ask how the still is shown now: its lamps, lens or exposure may have changed. */
 async function refresh() {
-  const still = await said(`still/${page.at}`);
-  const isOther = !page.still || still.light !== page.still.light || page.still.number !== page.at;
-  takeStill({ ...still, number: page.at }, isOther);
+  const number = page.at;
+  const still = await said(`still/${number}`);
+  if (page.at !== number) return; // another one has been chosen meanwhile
+  const isOther = !page.still || still.light !== page.still.light || page.still.number !== number;
+  takeStill({ notices: [], ...still, number }, isOther);
 }
 
 function takeStill(still, isOther) {
@@ -253,6 +256,7 @@ function stepStill(direction) {
 }
 
 function paintStrip() {
+  if (!page.still || page.still.problem) return;
   const problems = [];
   for (const card of find("looks").children) {
     const want = smallWant(card.dataset.look), canvas = card.querySelector("canvas");
@@ -360,6 +364,7 @@ find("strength").addEventListener("change", (event) => {
   else setStrength(typed);
   event.target.value = strengthText(side().strength);
 });
+find("strength").addEventListener("focus", (event) => event.target.select());
 for (const button of find("sides").children) {
   button.addEventListener("click", () => { page.active = Number(button.dataset.side); changed(); });
 }
@@ -425,6 +430,7 @@ addEventListener("keydown", (event) => {
 });
 addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "b") bare(false); });
 find("picture").addEventListener("redraw", draw);
+addEventListener("resize", () => { if (loupe.isShown) loupe.move(0, 0); });
 
 recall();
 document.documentElement.dataset.screen = screen.kind;
