@@ -39,7 +39,7 @@ class Recipe:
         How far things are, and which lamps glow in haze.
     exposure_stops : float
         Exposure of the shown still against its file [stop].
-    surround : "mirror" or "dark"
+    surround : "lampless", "mirror" or "dark"
         What lies outside the frame.
     compensate : bool
         Whether the crew opens the stop for the light lost.
@@ -69,7 +69,7 @@ class Recipe:
     framing: Framing = field(default_factory=Framing)
     space: Space = field(default_factory=Space)
     exposure_stops: float = 0.0
-    surround: Surround = Surround.MIRROR
+    surround: Surround = Surround.LAMPLESS
     compensate: bool = True
     non_finite: NonFinite = NonFinite.REFUSE
     quality: int | None = None
