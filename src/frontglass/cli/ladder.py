@@ -105,6 +105,7 @@ def written_ladder(
         camera=choice.camera,
         surround=recipe.surround,
         compensate=recipe.compensate,
+        grain=recipe.grain,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         close_ups=[Region.from_text(text) for text in close_ups],

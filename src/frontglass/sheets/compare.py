@@ -56,6 +56,7 @@ def compare(
     numbers: Numbers = lambda *_: (),
     surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
@@ -68,7 +69,7 @@ def compare(
     ----------
     picture : Picture
         The still.
-    looks, camera, surround, compensate
+    looks, camera, surround, compensate, grain
         As in `render`; one look at least, each at its strength.
     watched : sequence of (str, Region)
         Named parts, each shown in a row of its own at one magnification.
@@ -97,7 +98,7 @@ def compare(
     >>> fg.compare(still, looks, camera=camera, width_px=600).codes.shape[1]
     600
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     views = ends or (("", picture),)
     layout = _Layout.of(picture, len(looks) * len(views), watched, width_px=width_px)
     with gathered_warnings() as told:

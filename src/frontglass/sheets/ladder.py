@@ -34,6 +34,7 @@ def ladder(
     strengths: Sequence[str | float] | None = None,
     surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
     close_ups: Sequence[Region] = (),
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
@@ -49,7 +50,7 @@ def ladder(
     ----------
     picture, look : Picture, Look
         The still, and the look; its own strength plays no part.
-    camera, surround, compensate
+    camera, surround, compensate, grain
         As in `render`.
     strengths : sequence of str or float, or None
         In the order shown, each rendered whole and then reduced; None is the stock ones.
@@ -58,8 +59,7 @@ def ladder(
     facts, notices : sequence of str
         What the head says of the still, and what was assumed.
     width_px, columns : int, int or None
-        Width at most, 320 to 20000; small stills, enlarged whole times, may fill less. [px]
-        Pictures across; None chooses.
+        At most, 320 to 20000 [px]; small stills may fill less. Pictures across; None chooses.
     beside : sequence of Look
         Other looks, each at its own strength, shown after the strengths of this one.
     ends : sequence of (str, Picture)
@@ -80,7 +80,7 @@ def ladder(
     >>> fg.ladder(still, net, camera=lens, strengths=["1/4", 1], width_px=600).codes.shape[1]
     581
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
     layout = _Layout.of(picture, len(steps), close_ups, ends=len(ends), size=(width_px, columns))
