@@ -80,6 +80,10 @@ def test_a_moved_still_is_found_by_its_hash(shoot, tmp_path):
         f"{scene}: knows {moved} as a.png, which is gone: it is taken as that.",
     )
     assert found_again(fg.read_scene(scene)) == {"a.png": moved}
+    with pytest.raises(
+        FrontglassError, match=r"a\.png: there is no such file; by its hash it lies"
+    ):
+        known(still)
     assert [one.file for one in start(scene, moved).stills] == ["sorted/lamp.png", "b.png"]
     assert (known(moved).notices, found_again(fg.read_scene(scene))) == ((), {})
     other.unlink()

@@ -56,6 +56,11 @@ def known_still(path: Path, scenes: Iterable[FoundScene]) -> KnownStill:
         The still's file.
     scenes : iterable of FoundScene
         Scenes that may hold it, such as `scenes_for` its folder.
+
+    Raises
+    ------
+    FrontglassError
+        If the file is gone, and lies elsewhere.
     """
     meant: Scene | None = None
     for scene, is_meant in scenes:
@@ -116,6 +121,8 @@ def _in_scene(scene: Scene, path: Path) -> tuple[SceneStill | None, tuple[str, .
         old = shown_name(moved.file)
         said = f"{scene.path}: knows {path} as {old}, which is gone: it is taken as that."
         return moved, (said,)
+    if not path.exists() and (now := found_again(scene).get(still.file)) is not None:
+        raise FrontglassError(f"{path}: there is no such file; by its hash it lies at {now} now.")
     if still.sha256 is not None and path.is_file() and digest_of(path) != still.sha256:
         said = (
             f"{scene.path}: {shown_name(still.file)} has changed since; what is said of it is taken"
