@@ -136,5 +136,6 @@ def with_old_lamps(scene: Scene, folder: Path) -> Scene:
     for still in scene_from_old_lamps(old).stills:
         name = name_in_scene(scene, folder / still.file)
         values = {one: getattr(still, one) for one in ("white_cd_per_m2", "others", "lamps")}
-        scene = with_still(scene, SceneStill(file=name, **values))
+        digest = digest_of(folder / still.file)
+        scene = with_still(scene, SceneStill(file=name, sha256=digest, **values))
     return scene
