@@ -1,16 +1,47 @@
-"""``frontglass batch``: a look over many stills."""
+"""``frontglass batch``: looks over many stills."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, given
+from frontglass.cli.batch_texts import print_outcomes, print_plan
+from frontglass.cli.options import (
+    CameraOptions,
+    Json,
+    LightOptions,
+    LookOptions,
+    Overwrite,
+    given,
+)
 from frontglass.cli.progress import shown
 from frontglass.cli.space_options import SpaceOptions
-from frontglass.cli.texts import print_outcomes, print_plan
+
+
+@dataclass(frozen=True, kw_only=True)
+class BatchOptions:
+    """How pictures are named, and which are made."""
+
+    file_format: Annotated[
+        str | None,
+        typer.Option("--format", metavar="EXT", help="Extension to write: jpg, png, ..."),
+    ] = None
+    folders: Annotated[
+        bool,
+        typer.Option("--folders", help="A folder for each look, not its name in every file's."),
+    ] = False
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="Render what is done already, or was with other options."),
+    ] = False
+
+    def planned(self) -> dict[str, Any]:
+        """Return these options as the library takes them."""
+        naming = "folder" if self.folders else "name"
+        return given(naming=naming, again=self.again, suffix=self.file_format)
 
 
 def batch(
@@ -25,21 +56,19 @@ def batch(
     *,
     looks: LookOptions,
     out: Annotated[
-        Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the rendered stills.")
+        Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the pictures.")
     ],
     jobs: Annotated[
         int | None, typer.Option(metavar="N", help="Stills worked on at a time; else one a core.")
     ] = None,
-    file_format: Annotated[
-        str | None,
-        typer.Option("--format", metavar="EXT", help="Extension to write: jpg, png, ..."),
-    ] = None,
-    again: Annotated[
-        bool, typer.Option("--again", help="Render what is done already, and replace it.")
+    no_contact: Annotated[
+        bool, typer.Option("--no-contact", help="Make no contact sheet of the folder.")
     ] = False,
+    options: BatchOptions,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be done, and do nothing.")
     ] = False,
+    overwrite: Overwrite = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
@@ -47,15 +76,27 @@ def batch(
 ) -> None:
     """Render many STILLS through looks into a folder.
 
-    A run that was broken off goes on where it stopped; what is done already is not done again.
+    A picture for each still and --look, named after both, and a contact sheet. A run that was
+    broken off goes on where it stopped. What an earlier run made with other looks or options stays,
+    and so does what was retouched since.
     """
     from frontglass.batch.run import planned_batch
+    from frontglass.cli.contact import written_contact
+    from frontglass.sheets.contact import small_copy
 
-    recipe = light.recipe(looks.looks(), camera, space)
-    todo = planned_batch(stills, out, recipe, again=again, **given(suffix=file_format))
+    todo = planned_batch(
+        stills,
+        out,
+        light.recipe((), camera, space),
+        [stack.looks for stack in looks.stacks()],
+        overwrite=overwrite,
+        **options.planned(),
+    )
     if dry_run:
         print_plan(todo, as_json=as_json)
         return
-    total = len(todo.jobs) + len(todo.done)
-    outcomes = shown(todo.run(**given(processes=jobs)), total, lambda ended: ended.job.name)
-    print_outcomes(todo, list(outcomes), as_json=as_json)
+    total = len(todo.jobs) + len(todo.done) + len(todo.kept)
+    how = given(processes=jobs, small=None if no_contact else small_copy)
+    outcomes = list(shown(todo.run(**how), total, lambda ended: ended.job.name))
+    contact = None if no_contact else written_contact(todo, outcomes)
+    print_outcomes(todo, outcomes, contact, as_json=as_json)

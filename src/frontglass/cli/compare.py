@@ -26,7 +26,7 @@ from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.looks import LookStack
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
@@ -51,8 +51,8 @@ def compare(
 ) -> None:
     """Set looks side by side on STILL, in numbers too.
 
-    The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
-    each other; they are not stacked. --json prints the numbers too.
+    The bare still first, then each look, with close-ups of watched parts. --json prints the
+    numbers too.
     """
     from frontglass.measurement.watch import WatchedRegion
     from frontglass.pipeline.still_files import check_may_write
@@ -63,7 +63,7 @@ def compare(
     target = out or still.with_name(f"{still.stem}_compare.png")
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    chosen, recipe = looks.looks(), light.recipe((), camera, space)
+    chosen, recipe = looks.stacks(), light.recipe((), camera, space)
     watched = [WatchedRegion.from_text(text) for text in watch or ()]
     picture = recipe.picture_from(still)
     for one in watched:
@@ -112,7 +112,7 @@ class _Numbers:
 
 def _record(
     target: Path,
-    looks: Sequence[Look],
+    looks: Sequence[LookStack],
     ends: Sequence[str],
     read: Mapping[str, Sequence[object]],
 ) -> Record:

@@ -64,7 +64,7 @@ def mood(
         write_mood,
     )
 
-    recipe = light.recipe(looks.looks(), camera, space)
+    recipe = light.recipe(looks.stacks()[0].looks, camera, space)
     shape = None if aspect is None else aspect_from_text(aspect)
     out.mkdir(parents=True, exist_ok=True)
     for path in mood_paths(out, len(stills) * (3 if lamp_range else 1)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -11,7 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from frontglass.cli.space_options import SpaceOptions
-    from frontglass.looks import Look
+    from frontglass.looks import Look, LookStack
     from frontglass.picture.recovery import LampMark, Recovery
     from frontglass.pipeline.framing import Framing
     from frontglass.pipeline.recipe import Recipe
@@ -88,8 +88,9 @@ class LookOptions:
     look: Annotated[
         list[str],
         typer.Option(
-            metavar="NAME_OR_FILE[:STRENGTH]",
-            help="Look; several are stacked, the first one outermost.",
+            metavar="LOOK[:STRENGTH][+LOOK...]",
+            help="Look, by name or file; several are shown each by itself. + stacks: A+B is B"
+            " behind A.",
         ),
     ]
     strength: Annotated[
@@ -101,13 +102,26 @@ class LookOptions:
         typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
     ] = False
 
-    def looks(self) -> tuple[Look, ...]:
-        """Return the looks at their strengths."""
-        from frontglass.looks import look_from_text
+    def stacks(self) -> tuple[LookStack, ...]:
+        """Return what is chosen: each look, or stack of looks, at its strength, none twice."""
+        from frontglass.looks import stack_from_text
 
         stated = given(default_strength=self.strength)
-        looks = (look_from_text(text, **stated) for text in self.look)
-        return tuple(look.hooded() if self.hood else look for look in looks)
+        stacks = [stack_from_text(text, **stated) for text in self.look]
+        chosen = [stack.hooded() if self.hood else stack for stack in stacks]
+        return tuple({stack.text: stack for stack in chosen}.values())
+
+
+def targets_of(
+    stacks: Sequence[LookStack], out: Path | None, beside: Callable[[LookStack], Path]
+) -> list[Path]:
+    """Return where the picture of each choice goes: to `out` if there is one, else beside."""
+    from frontglass.errors import ParameterError
+
+    if out is not None and len(stacks) > 1:
+        hint = "Leave it out: each picture is named after its look. A+B stacks looks into one."
+        raise ParameterError("out", "left out where there are several looks", str(out), hint)
+    return [out] if out is not None else [beside(stack) for stack in stacks]
 
 
 @dataclass(frozen=True, kw_only=True)

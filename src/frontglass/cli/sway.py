@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,8 +16,12 @@ from frontglass.cli.options import (
     Overwrite,
     Still,
     given,
+    targets_of,
 )
 from frontglass.cli.progress import shown
+
+if TYPE_CHECKING:
+    from frontglass.looks import LookStack
 
 
 def sway(
@@ -49,25 +54,40 @@ def sway(
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
 
-    targets = out or [still.with_name(f"{still.stem}_sway{end}") for end in (".webp", ".mp4")]
-    for target in targets:
-        check_may_write(target, [still], overwrite=overwrite)
-        check_loop_suffix(target)
-    chosen = looks.looks()
-    recipe = light.recipe(chosen, camera)
+    stacks = looks.stacks()
+    if out and len(stacks) > 1:
+        targets_of(stacks, out[0], lambda _: still)
+    ends = (".webp", ".mp4")
+    loops = [
+        (stack, out or [still.with_name(f"{_stem(still, stacks, stack)}{end}") for end in ends])
+        for stack in stacks
+    ]
+    for _, targets in loops:
+        for target in targets:
+            check_may_write(target, [still], overwrite=overwrite)
+            check_loop_suffix(target)
+    recipe = light.recipe((), camera)
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
-    loop = sway(
-        picture,
-        chosen,
-        camera=choice.camera,
-        surround=recipe.surround,
-        compensate=recipe.compensate,
-        progress=lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
-        **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
-    )
     note(*picture.notices, *choice.notices)
-    for target in targets:
-        write_loop(target, loop)
-        typer.echo(str(target))
-    typer.echo(loop.verdict)
+    for stack, targets in loops:
+        loop = sway(
+            picture,
+            stack.looks,
+            camera=choice.camera,
+            surround=recipe.surround,
+            compensate=recipe.compensate,
+            progress=lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
+            **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
+        )
+        for target in targets:
+            write_loop(target, loop)
+            typer.echo(str(target))
+        typer.echo(loop.verdict)
+
+
+def _stem(still: Path, stacks: Sequence[LookStack], stack: LookStack) -> str:
+    from frontglass.pipeline.still_files import looks_in_a_name
+
+    name = f"_{looks_in_a_name(stack.looks)}" if len(stacks) > 1 else ""
+    return f"{still.stem}{name}_sway"

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import os
 import secrets
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from pathlib import Path
 
 from frontglass.errors import PictureFileError
@@ -58,3 +60,38 @@ def _copy(source: Path, path: str) -> None:
 
 def _fill(path: str, data: bytes) -> None:
     Path(path).write_bytes(data)
+
+
+def file_digest(path: Path) -> str:
+    """Fingerprint (SHA-256) of a file's bytes."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def put_in_place(beside: Path, path: Path, replaceable: Container[str] | None) -> bool:
+    """Move a finished file to its place; return False, and leave it, if that holds another.
+
+    Parameters
+    ----------
+    beside : Path
+        The finished file, in the same folder.
+    path : Path
+        Its place.
+    replaceable : container of str or None
+        Fingerprints of files that may be replaced there; None is any.
+    """
+    if replaceable is None:
+        beside.replace(path)
+        return True
+    try:
+        # A link, unlike a renaming, refuses where a file has appeared meanwhile.
+        os.link(beside, path)
+    except FileExistsError:
+        if not path.is_file() or file_digest(path) not in replaceable:
+            return False
+        beside.replace(path)
+    except OSError:  # A file system without links.
+        if os.path.lexists(path) and file_digest(path) not in replaceable:
+            return False
+        beside.replace(path)
+    return True
