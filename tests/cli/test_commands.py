@@ -358,7 +358,7 @@ def test_demo_renders_the_scene_that_comes_along(run, tmp_path):
 def test_version_and_help(run):
     assert run("--version").stdout == f"frontglass {fg.__version__}\n"
     shown = run("--help").stdout
-    judging = ("compare", "mood", "sway", "measure", "match")
+    judging = ("compare", "mood", "sway", "measure", "match", "list")
     light = ("distance", "lamps", "merge")
     for command in ("apply", "ladder", "batch", "looks", "show", "demo", *judging, *light):
         assert f"  {command} " in shown

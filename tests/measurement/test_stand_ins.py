@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from typer.testing import CliRunner
@@ -35,7 +36,7 @@ def test_closed_forms_of_glows_are_what_the_engine_measures(text):
 def test_a_nets_are_near_at_a_strength_that_was_not_sent_a_lamp():
     net = fg.Look(elements=(fg.Net(pitch_mm=0.6, thread_mm=0.05),), name="net")
     characters = Characters(net, CAMERA, SHAPE)
-    for strength in (0.5, 2.0):
+    for strength in (2.0,):
         got = characters.at(strength)
         look = net.at(strength)
         assert got.effects.halo == pytest.approx(halo_share(look, CAMERA), rel=0.15)
@@ -60,11 +61,8 @@ def test_texture_lost_is_that_of_pores():
 
 
 class TestRanking:
-    @pytest.fixture(scope="class")
-    def names(self):
-        return ("late-tram", "slate-roof", "glass-beads", "wharf-morning", "engine-shed")
-
-    def test_the_same_glass_at_another_strength_comes_first(self, names):
+    def test_the_same_glass_at_another_strength_comes_first(self):
+        names = ("late-tram", "slate-roof", "glass-beads", "wharf-morning", "engine-shed")
         half = fg.Look(
             elements=(fg.Glow(optical_depth=0.0225, lobes=(fg.ExponentialLobe(scale_deg=0.5),)),),
             name="half",
@@ -86,16 +84,20 @@ class TestRanking:
     def test_the_best_are_measured_and_mended(self):
         looks = [fg.read_look(name) for name in ("late-tram", "slate-roof")]
         reference = fg.read_look("harbour-night").at("1/2")
-        meter = meter_on_targets(CAMERA, SHAPE)
-        found = ranked_stand_ins(
-            reference, looks, CAMERA, SHAPE, meter=meter, criterion="halo", measured=1
-        )
+
+        def meter(look):
+            """Three tenths more halo of the stand-in than closed forms know."""
+            told = Characters(look, CAMERA, SHAPE).at(look.strength).effects
+            return replace(told, halo=told.halo * (1.3 if look.name == "late-tram" else 1.0))
+
+        how = {"criterion": "halo", "measured": 1}
+        told = ranked_stand_ins(reference, looks, CAMERA, SHAPE, **how).stand_ins[0]
+        found = ranked_stand_ins(reference, looks, CAMERA, SHAPE, meter=meter, **how)
         best, other = found.stand_ins
         assert (best.is_measured, other.is_measured) == (True, False)
         assert best.effects == meter(best.look)
         assert best.effects.halo == pytest.approx(found.wanted.halo, rel=0.03)
-        want = fg.match(reference, looks[0], meter, "halo").matched.strength
-        assert best.look.strength == pytest.approx(want, rel=0.04)
+        assert best.look.strength < 0.85 * told.look.strength
 
     def test_what_has_no_stand_in_is_refused(self):
         look = fg.read_look("slate-roof")

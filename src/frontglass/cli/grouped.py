@@ -39,7 +39,7 @@ def register(app: typer.Typer, function: Command) -> None:
 
     run.__signature__ = spread  # type: ignore[attr-defined]  # what typer reads
     run.__annotations__ = {name: p.annotation for name, p in spread.parameters.items()}
-    app.command()(run)
+    app.command(function.__name__.rstrip("_"))(run)
 
 
 def _spread(function: Command) -> tuple[inspect.Signature, dict[str, type[Any]]]:

@@ -100,6 +100,11 @@ class Characters:
         return is_round(self.look)
 
     @property
+    def has_stray_lamp(self) -> bool:
+        """Whether it takes a lamp that strikes the glass."""
+        return any(part.stray_light(GREEN) > 0 for part in self.look.at(1.0).light_path)
+
+    @property
     def is_for_lamps_alone(self) -> bool:
         """Whether nothing darker than white is spread."""
         glows = [part for part in self.look.elements if part.threshold_stops is not None]
@@ -171,7 +176,24 @@ class Characters:
         place = float(np.interp(math.log2(strength), octaves, range(len(nodes))))
         low = min(int(place), len(nodes) - 1)
         high = min(low + 1, len(nodes) - 1)
-        return np.asarray(nodes[low][1] + (place - low) * (nodes[high][1] - nodes[low][1]))
+        near, far = (
+            np.interp(RADII_DEG * (strength / node) ** self._narrowing, RADII_DEG, spread)
+            for node, spread in (nodes[low], nodes[high])
+        )
+        return np.asarray(near + (place - low) * (far - near))
+
+    @cached_property
+    def _narrowing(self) -> float:
+        """How the spread narrows as strength grows: 1 if in proportion, as that of threads; or 0.
+
+        Threads twice as wide send light half as far; thicker grease sends it as far as before.
+        """
+        nodes = self._nodes[True]
+        if len(nodes) < 2:
+            return 0.0
+        (weak, wide), (strong, narrow) = nodes[:2]
+        scaled = np.interp(RADII_DEG * strong / weak, RADII_DEG, wide)
+        return float(np.abs(scaled - narrow).sum() < np.abs(wide - narrow).sum())
 
     @cached_property
     def _nodes(self) -> dict[bool, list[tuple[float, FloatArray]]]:

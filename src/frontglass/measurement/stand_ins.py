@@ -63,6 +63,8 @@ class StandIn:
         It, at the nearest strength that can be rented.
     stock_apart : float
         How different that is. [octave]
+    stock_effects : Effects
+        What it does there, as closed forms have it.
     is_measured : bool
         Whether the engine measured it; else closed forms tell.
     words : tuple of str
@@ -75,11 +77,12 @@ class StandIn:
     apart: float
     stock: Look
     stock_apart: float
+    stock_effects: Effects
     is_measured: bool
     words: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Ranking:
     """Looks in the order in which they come close to one.
 
@@ -114,6 +117,7 @@ def ranked_stand_ins(
     criterion: Criterion | str = Criterion.MIX,
     measured: int = MEASURED,
     progress: Progress = iter,
+    known: dict[str, Curve] | None = None,
 ) -> Ranking:
     """Rank looks by how close they come to another.
 
@@ -123,19 +127,16 @@ def ranked_stand_ins(
         The look to stand in for, at its strength, above 0.
     candidates : sequence of Look
         The others; their strengths play no part. Haze, and the look itself, are left out.
-    camera : Camera
-        Lens, stop and sensor.
-    height_of_width : float
-        Height of the frame over its width. [1], > 0.
+    camera, height_of_width : Camera, float
+        Lens, stop and sensor; height of the frame over its width [1], > 0.
     meter : callable or None
-        Measures the best: `meter_on_targets`, `meter_on_still`; None measures none.
+        Measures the best `measured`: `meter_on_targets`, `meter_on_still`; None measures none.
     criterion : str
-        In what the strength is to come closest: "mix" of all, or "halo", "black", "texture". Ranks
-        always go by all.
-    measured : int
-        How many of the best are measured.
+        In what the strength is to come closest; ranks always go by all, "mix".
     progress : callable
-        Hands on the looks one by one, and may show meanwhile how far it is.
+        Hands on looks one by one, and may show meanwhile how far it is.
+    known : dict or None
+        What is known of candidates by their names; what is found out is added.
 
     Raises
     ------
@@ -149,41 +150,67 @@ def ranked_stand_ins(
     >>> looks = [fg.read_look(name) for name in ("slate-roof", "late-tram", "powder-room")]
     >>> found = ranked_stand_ins(fg.read_look("harbour-night"), looks, camera, 9 / 16)
     >>> found.stand_ins[0].look.name
-    'late-tram'
+    'slate-roof'
     """
     criterion = Criterion.of("criterion", criterion)
-    if _is_haze(reference):
-        raise ParameterError("look", "before the lens: haze has no stand-in", str(reference))
     own = Characters(reference, camera, height_of_width)
-    at_wanted = own.at(reference.strength)
-    if all(at_wanted.effects.of(one) <= LEAST[one] / 10 for one in SINGLE):
-        raise ParameterError("look", "one that does something", str(reference))
+    at_wanted = _checked(own)
     others = [look for look in candidates if look.elements != reference.elements]
     fits = [look for look in others if not _is_haze(look)]
-    curves = [_Curve.of(Characters(look, camera, height_of_width)) for look in progress(fits)]
+    known = {} if known is None else known
+    _learn(known, fits, lambda look: Characters(look, camera, height_of_width), progress)
     aim = _Aim.at(at_wanted.effects, at_wanted.half_deg, criterion)
-    curves.sort(key=lambda curve: aim.apart_at(curve, aim.closest(curve)))
-    stand_ins = [aim.stand_in(curve, own) for curve in curves]
-    wanted = at_wanted.effects
+    curves = aim.sorted([known[look.name] for look in fits])
+    wanted = at_wanted.effects if meter is None else meter(reference)
+    exact = _Aim.at(wanted, at_wanted.half_deg, criterion)
+    told = []
     if meter is not None:
-        wanted = meter(reference)
-        exact = _Aim.at(wanted, at_wanted.half_deg, criterion)
-        by_look = {curve.look.name: curve for curve in curves[:measured]}
-        best = [curve.look for curve in by_look.values()]
-        told = [exact.measured(by_look[look.name], meter, own) for look in progress(best)]
-        told.sort(key=lambda one: one.apart)
-        stand_ins = [*told, *stand_ins[len(told) :]]
-    return Ranking(
-        reference=reference,
-        wanted=wanted,
-        half_deg=at_wanted.half_deg,
-        stand_ins=tuple(stand_ins),
-        left_out=tuple((look.name, IN_THE_AIR) for look in others if _is_haze(look)),
-    )
+        told = _measured(curves[:measured], aim, exact, meter=meter, own=own, show=progress)
+    stand_ins = (*told, *(aim.stand_in(curve, own) for curve in curves[len(told) :]))
+    left_out = tuple((look.name, IN_THE_AIR) for look in others if _is_haze(look))
+    return Ranking(reference, wanted, at_wanted.half_deg, stand_ins, left_out)
+
+
+def _learn(
+    known: dict[str, Curve],
+    looks: Sequence[Look],
+    characters: Callable[[Look], Characters],
+    progress: Progress,
+) -> None:
+    """Add what looks do to what is known."""
+    for look in progress([look for look in looks if look.name not in known]):
+        known[look.name] = Curve.of(characters(look))
+
+
+def _measured(
+    curves: Sequence[Curve],
+    aim: _Aim,
+    exact: _Aim,
+    *,
+    meter: Meter,
+    own: Characters,
+    show: Progress,
+) -> list[StandIn]:
+    """Return looks measured, the closest first."""
+    by_name = {curve.look.name: curve for curve in curves}
+    looks = show([curve.look for curve in curves])
+    chosen = (by_name[look.name] for look in looks)
+    told = [exact.measured(one, aim.closest(one), meter, own) for one in chosen]
+    return sorted(told, key=lambda one: one.apart)
+
+
+def _checked(own: Characters) -> Character:
+    """Return what a reference does, if it is something that another look may do."""
+    if _is_haze(own.look):
+        raise ParameterError("look", "before the lens: haze has no stand-in", str(own.look))
+    found = own.at(own.look.strength)
+    if all(found.effects.of(one) <= LEAST[one] / 10 for one in SINGLE):
+        raise ParameterError("look", "one that does something", str(own.look))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
-class _Curve:
+class Curve:
     """What a look does at every strength that it can have, in closed form."""
 
     characters: Characters
@@ -192,7 +219,8 @@ class _Curve:
     half_deg: FloatArray
 
     @classmethod
-    def of(cls, characters: Characters) -> _Curve:
+    def of(cls, characters: Characters) -> Curve:
+        """Try a look at each of `OCTAVES` that it can have."""
         known: list[tuple[float, Character]] = []
         for octave in OCTAVES:
             try:
@@ -209,6 +237,7 @@ class _Curve:
 
     @property
     def look(self) -> Look:
+        """The look itself."""
         return self.characters.look
 
     def at(self, octaves: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -242,7 +271,7 @@ class _Aim:
             width = np.where(half_deg > 0, np.log2(ratio), MISSING_WIDTH)
         return np.concatenate([steps, WIDTH_WEIGHT * width[..., np.newaxis]], axis=-1)
 
-    def closest(self, curve: _Curve, offset: FloatArray | float = 0.0) -> float:
+    def closest(self, curve: Curve, offset: FloatArray | float = 0.0) -> float:
         """Octave of the strength that comes closest by the criterion."""
         inside = FINE[(curve.octaves[0] <= FINE) & (curve.octaves[-1] >= FINE)]
         steps = self.apart(*curve.at(inside)) + offset
@@ -250,11 +279,15 @@ class _Aim:
             return float(inside[np.argmin(np.abs(steps[:, SINGLE.index(self.criterion)]))])
         return float(inside[np.argmin(_mean(steps))])
 
-    def apart_at(self, curve: _Curve, octave: float, offset: FloatArray | float = 0.0) -> float:
+    def apart_at(self, curve: Curve, octave: float, offset: FloatArray | float = 0.0) -> float:
         """How different a look stays at a strength."""
         return float(_mean(self.apart(*curve.at(np.array([octave]))) + offset)[0])
 
-    def stand_in(self, curve: _Curve, own: Characters) -> StandIn:
+    def sorted(self, curves: Sequence[Curve]) -> list[Curve]:
+        """Return looks in the order in which they come close."""
+        return sorted(curves, key=lambda curve: self.apart_at(curve, self.closest(curve)))
+
+    def stand_in(self, curve: Curve, own: Characters) -> StandIn:
         """Return a look at the strength that comes closest, as closed forms have it."""
         octave = self.closest(curve)
         character = curve.characters.at(2.0**octave)
@@ -266,13 +299,13 @@ class _Aim:
             apart=self.apart_at(curve, octave),
             stock=curve.look.at(stock),
             stock_apart=self.apart_at(curve, math.log2(stock)),
+            stock_effects=curve.characters.at(stock).effects,
             is_measured=False,
             words=_words(own, self.half_deg, curve.characters, character.half_deg),
         )
 
-    def measured(self, curve: _Curve, meter: Meter, own: Characters) -> StandIn:
+    def measured(self, curve: Curve, octave: float, meter: Meter, own: Characters) -> StandIn:
         """Return it measured: what the engine says at one strength mends the closed forms'."""
-        octave = self.closest(curve)
         effects = meter(curve.look.at(2.0**octave))
         coarse, half = curve.at(np.array([octave]))
         offset = self.apart(_row(effects)[np.newaxis], half) - self.apart(coarse, half)
@@ -289,6 +322,7 @@ class _Aim:
             apart=float(_mean(self.apart(_row(effects)[np.newaxis], half))[0]),
             stock=curve.look.at(stock),
             stock_apart=self.apart_at(curve, math.log2(stock), offset),
+            stock_effects=curve.characters.at(stock).effects,
             is_measured=True,
             words=_words(own, self.half_deg, curve.characters, float(half[0])),
         )
@@ -312,6 +346,8 @@ def _words(own: Characters, own_deg: float, other: Characters, other_deg: float)
     said = []
     if own.is_round != other.is_round:
         said.append("no rays or dots" if own.is_round is False else "rays or dots round lamps")
+    if other.has_stray_lamp and not own.has_stray_lamp:
+        said.append("needs a lamp beside the lens")
     if own.is_for_lamps_alone != other.is_for_lamps_alone:
         said.append("spreads lamps alone" if other.is_for_lamps_alone else "spreads all light")
     if own_deg and other_deg:
