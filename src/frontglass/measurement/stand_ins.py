@@ -147,9 +147,8 @@ def ranked_stand_ins(
     --------
     >>> import frontglass as fg
     >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
-    >>> looks = [fg.read_look(name) for name in ("slate-roof", "late-tram", "powder-room")]
-    >>> found = ranked_stand_ins(fg.read_look("harbour-night"), looks, camera, 9 / 16)
-    >>> found.stand_ins[0].look.name
+    >>> looks = [fg.read_look("slate-roof"), fg.read_look("late-tram")]
+    >>> ranked_stand_ins(looks[1], looks, camera, 9 / 16).stand_ins[0].look.name
     'slate-roof'
     """
     criterion = Criterion.of("criterion", criterion)
@@ -163,9 +162,8 @@ def ranked_stand_ins(
     curves = aim.sorted([known[look.name] for look in fits])
     wanted = at_wanted.effects if meter is None else meter(reference)
     exact = _Aim.at(wanted, at_wanted.half_deg, criterion)
-    told = []
-    if meter is not None:
-        told = _measured(curves[:measured], aim, exact, meter=meter, own=own, show=progress)
+    best = [] if meter is None else curves[:measured]
+    told = _measured(best, aim, exact, meter=meter, own=own, show=progress)
     stand_ins = (*told, *(aim.stand_in(curve, own) for curve in curves[len(told) :]))
     left_out = tuple((look.name, IN_THE_AIR) for look in others if _is_haze(look))
     return Ranking(reference, wanted, at_wanted.half_deg, stand_ins, left_out)
@@ -187,11 +185,13 @@ def _measured(
     aim: _Aim,
     exact: _Aim,
     *,
-    meter: Meter,
+    meter: Meter | None,
     own: Characters,
     show: Progress,
 ) -> list[StandIn]:
     """Return looks measured, the closest first."""
+    if meter is None:
+        return []
     by_name = {curve.look.name: curve for curve in curves}
     looks = show([curve.look for curve in curves])
     chosen = (by_name[look.name] for look in looks)
