@@ -43,8 +43,10 @@ class Found:
     others: tuple[Path, ...] = ()
 
     def without(self, folder: Path) -> Found:
-        """Return what does not lie in a folder."""
+        """Return what does not lie in a folder below the one that all share."""
         below = folder.resolve()
+        if self.root.resolve().is_relative_to(below):
+            return self
         groups = (self.stills, self.unread, self.others)
         stills, unread, others = (
             tuple(path for path in group if not path.resolve().is_relative_to(below))

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import frontglass
-from frontglass.pipeline.kept_lamps import KeptLamps, kept_lamps
 
 if TYPE_CHECKING:
     from frontglass.pipeline.recipe import Recipe
@@ -24,7 +22,7 @@ def recipe_digest(recipe: Recipe) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def lamps_said_of(still: Path) -> str | None:
-    """Return what the file beside a still says of its lamps; None if nothing."""
-    kept = kept_lamps(still)
-    return None if kept == KeptLamps() else repr(kept)
+def typed_digest(recipe: Recipe, typed: object) -> str:
+    """Fingerprint of what somebody typed: options and looks, whatever a scene adds to them."""
+    light_paths = [look.light_path for look in recipe.looks]
+    return hashlib.sha256(f"{light_paths!r} {typed!r}".encode()).hexdigest()

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterable
-from dataclasses import asdict
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, replace
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import frontglass
-from frontglass.batch.made_from import lamps_said_of, recipe_digest
+from frontglass.batch.made_from import recipe_digest, typed_digest
 from frontglass.errors import FrontglassError
 from frontglass.files.whole import file_digest, write_bytes_whole
 from frontglass.units import strength_text
@@ -26,6 +26,7 @@ CONTACT_NAME = "contact.pdf"
 FORMAT = 2
 
 Entry = dict[str, object]
+JobRecipe = Callable[["Job"], "Recipe"]
 
 
 class Standing(Enum):
@@ -76,8 +77,11 @@ class Manifest:
                 f"{path}: is no manifest of this version; move it away to start afresh."
             ) from None
 
-    def standing(self, job: Job, recipe: Recipe) -> Standing:
-        """Return how the file stands where a job's picture is to go."""
+    def standing(self, job: Job, recipe: Recipe, typed: object = None) -> Standing:
+        """Return how the file stands where a job's picture is to go.
+
+        `typed` is what of the recipe somebody typed; None is all of it.
+        """
         entry = self.pictures.get(job.name)
         if not os.path.lexists(job.out):
             return Standing.FREE
@@ -87,20 +91,21 @@ class Manifest:
             # What a killed run wrote last may stand over what an earlier one did.
             is_broken_off = entry.get("state") == "planned"
             return Standing.UNSURE if is_broken_off else Standing.CHANGED
-        return self._of_ours(entry, made_from(job, recipe), job.still)
+        return self._of_ours(entry, made_from(job, recipe, typed), job.still)
 
     @staticmethod
     def _of_ours(entry: Entry, made: Entry, still: Path) -> Standing:
         """Return how a file stands that is as an earlier run made it."""
-        if entry.get("recipe_sha256") != made["recipe_sha256"]:
-            is_of_this_version = entry.get("version") == frontglass.__version__
-            return Standing.OTHER_OPTIONS if is_of_this_version else Standing.OURS
+        is_same_recipe = entry.get("recipe_sha256") == made["recipe_sha256"]
+        # Where nothing else was typed, a scene or the program says something else by now.
+        if not is_same_recipe and entry.get("typed_sha256") != made["typed_sha256"]:
+            return Standing.OTHER_OPTIONS
         # A folder may be moved, or named from elsewhere: its stills are the same.
         is_same_file = all(entry.get(key) == made[key] for key in ("still_bytes", "still_mtime_ns"))
         if not is_same_file:
             is_named_so = os.path.abspath(str(entry.get("still"))) == os.path.abspath(still)
             return Standing.OURS if is_named_so else Standing.OTHER_STILL
-        is_done = entry.get("state") == "done" and entry.get("lamps") == made["lamps"]
+        is_done = entry.get("state") == "done" and is_same_recipe
         return Standing.DONE if is_done else Standing.OURS
 
     def digest_of(self, job: Job) -> str | None:
@@ -108,12 +113,16 @@ class Manifest:
         digest = self.pictures.get(job.name, {}).get("out_sha256")
         return None if digest is None else str(digest)
 
-    def plan(self, jobs: Iterable[Job], recipes: Iterable[Recipe]) -> None:
+    def plan(self, jobs: Iterable[Job], recipe_of: JobRecipe, typed: object = None) -> None:
         """Record that these jobs are about to be done: what a killed batch leaves is ours."""
-        for job, recipe in zip(jobs, recipes, strict=True):
+        for job in jobs:
             earlier = self.pictures.get(job.name, {})
             kept = {key: value for key, value in earlier.items() if key.startswith("out_")}
-            self.pictures[job.name] = {"state": "planned", **made_from(job, recipe), **kept}
+            self.pictures[job.name] = {
+                "state": "planned",
+                **made_from(job, recipe_of(job), typed),
+                **kept,
+            }
         self.write()
 
     def record(self, job: Job, recipe: Recipe, outcome: Made | FrontglassError) -> None:
@@ -166,7 +175,7 @@ def _size_and_time(path: Path) -> Entry:
     return {"out_bytes": found.st_size, "out_mtime_ns": found.st_mtime_ns}
 
 
-def made_from(job: Job, recipe: Recipe) -> Entry:
+def made_from(job: Job, recipe: Recipe, typed: object = None) -> Entry:
     """Return what a picture depends on."""
     try:
         found = job.still.stat()
@@ -178,6 +187,5 @@ def made_from(job: Job, recipe: Recipe) -> Entry:
         "still_mtime_ns": found.st_mtime_ns,
         "looks": [f"{look.name}:{strength_text(look.strength)}" for look in recipe.looks],
         "recipe_sha256": recipe_digest(recipe),
-        "version": frontglass.__version__,
-        "lamps": lamps_said_of(job.still),
+        "typed_sha256": typed_digest(recipe, replace(recipe, looks=()) if typed is None else typed),
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from frontglass.batch.finding import Found, found_stills
@@ -13,6 +13,9 @@ from frontglass.choices import Choice
 from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
 from frontglass.pipeline.still_files import looks_in_a_name, same_file
+
+Choices = Sequence[tuple[LightPath, ...]]
+ChoicesOf = Callable[[Path], Choices]
 
 
 class Naming(Choice):
@@ -25,7 +28,7 @@ class Naming(Choice):
 def plan(
     sources: Iterable[str | Path],
     folder: Path,
-    choices: Sequence[tuple[LightPath, ...]] = ((),),
+    choices_of: ChoicesOf = lambda _: ((),),
     *,
     suffix: str | None = None,
     naming: Naming | str = Naming.NAME,
@@ -38,8 +41,8 @@ def plan(
         Stills, folders (searched with their sub-folders) and patterns such as ``"day*/*.jpg"``.
     folder : Path
         Where the pictures go. Sub-folders below what all sources share are kept.
-    choices : sequence of tuple of LightPath
-        Looks that light passes one after the other, for each picture of a still.
+    choices_of : callable
+        Looks that light passes one after the other, for each picture of a still, by its file.
     suffix : str or None
         Extension of the pictures, "png" or ".png"; None keeps each still's own.
     naming : "name" or "folder"
@@ -68,7 +71,7 @@ def plan(
     for still in found.stills:
         relative = Path(os.path.relpath(still.absolute(), found.root.absolute()))
         relative = relative if ending is None else relative.with_suffix(ending)
-        for number, looks in enumerate(choices):
+        for number, looks in enumerate(choices_of(still)):
             name = _named(relative, looks, naming)
             jobs.append(Job(still, folder / name, name.as_posix(), number))
     jobs.sort(key=lambda job: job.name)

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from frontglass.batch.finding import Found
 from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
-from frontglass.batch.plan import Naming, plan
+from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
 from frontglass.batch.work import Made, Small, Task, with_folder
 from frontglass.batch.workers import cores, one_by_one, side_by_side
-from frontglass.elements import LightPath
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.pipeline.recipe import Recipe
+
+RecipeOf = Callable[[Path], Recipe]
 
 KEPT = {
     Standing.OTHER_OPTIONS: "was made by an earlier run with other options (--again replaces it,"
@@ -76,10 +77,12 @@ class Batch:
         What an earlier run has rendered just so.
     kept : tuple of Outcome
         Files in the way that are left alone, each with the reason.
-    recipe : Recipe
-        What is done to each still, but for the looks.
-    choices : tuple of tuple of LightPath
-        Looks of each picture of a still.
+    recipe_of_still : callable
+        What is done to a still, by its file, but for the looks.
+    choices_of : callable
+        Looks of each picture of a still, by its file.
+    typed : object
+        What of the recipes somebody typed; None is all of it.
     folder : Path
         Where the pictures and the manifest go.
     found : Found
@@ -91,15 +94,17 @@ class Batch:
     jobs: tuple[Job, ...]
     done: tuple[Job, ...]
     kept: tuple[Outcome, ...]
-    recipe: Recipe
-    choices: tuple[tuple[LightPath, ...], ...]
+    recipe_of_still: RecipeOf
+    choices_of: ChoicesOf
+    typed: object
     folder: Path
     found: Found
     replaceable: tuple[str | None, ...]
 
     def recipe_of(self, job: Job) -> Recipe:
         """Return all that decides a job's picture."""
-        return replace(self.recipe, looks=self.choices[job.choice])
+        looks = self.choices_of(job.still)[job.choice]
+        return replace(self.recipe_of_still(job.still), looks=looks)
 
     def run(self, *, processes: int | None = None, small: Small | None = None) -> Iterator[Outcome]:
         """Yield the outcome of each job as it ends; those done before come first.
@@ -124,7 +129,7 @@ class Batch:
             return
         manifest = Manifest(self.folder / MANIFEST_NAME)
         with_folder(self.folder)
-        manifest.plan(self.jobs, map(self.recipe_of, self.jobs))
+        manifest.plan(self.jobs, self.recipe_of, self.typed)
         tasks = self._tasks(processes or cores(), small)
         count = min(processes or cores(), len(tasks))
         ended = one_by_one(tasks) if count == 1 else side_by_side(tasks, count)
@@ -138,24 +143,28 @@ class Batch:
         is_by_still = len({job.still for job in self.jobs}) >= processes
         for number, job in enumerate(self.jobs):
             grouped.setdefault(job.still if is_by_still else number, []).append(number)
-        return [
-            Task(
-                tuple(self.jobs[number] for number in group),
-                self.recipe,
-                self.choices,
-                tuple(self.replaceable[number] for number in group),
-                small,
-            )
-            for group in grouped.values()
-        ]
+        return [self._task(group, small) for group in grouped.values()]
+
+    def _task(self, numbers: Sequence[int], small: Small | None) -> Task:
+        """Return some jobs of one still as a process takes them."""
+        jobs = tuple(self.jobs[number] for number in numbers)
+        still = jobs[0].still
+        return Task(
+            jobs,
+            self.recipe_of_still(still),
+            tuple(tuple(looks) for looks in self.choices_of(still)),
+            tuple(self.replaceable[number] for number in numbers),
+            small,
+        )
 
 
 def planned_batch(
     sources: Sequence[str | Path],
     folder: Path,
-    recipe: Recipe,
-    choices: Sequence[tuple[LightPath, ...]] | None = None,
+    recipe: Recipe | RecipeOf,
+    choices: Choices | ChoicesOf | None = None,
     *,
+    typed: object = None,
     suffix: str | None = None,
     naming: Naming | str = Naming.NAME,
     again: bool = False,
@@ -167,53 +176,71 @@ def planned_batch(
     ----------
     sources, folder, suffix, naming
         As in `plan`.
-    recipe : Recipe
-        What is done to each still.
-    choices : sequence of tuple of LightPath or None
-        Looks of each picture of a still; None is the recipe's own, for one picture.
-    again : bool
-        Whether to render what is done already, and to replace what earlier runs made otherwise.
-    overwrite : bool
-        Whether to replace any file, be it changed since or no batch's at all.
+    recipe, choices : Recipe or callable, sequence of tuple of LightPath, callable or None
+        What is done to each still, and the looks of its pictures; or what says so of a still's
+        file. No choices are the recipe's own looks.
+    typed : object
+        What of the recipes somebody typed: a run in which that differs leaves pictures alone.
+    again, overwrite : bool
+        Whether to replace what is done already or was made otherwise by earlier runs; any file.
 
     Raises
     ------
     FrontglassError
         If the plan cannot be carried out without destroying something.
     """
-    chosen = (recipe.looks,) if choices is None else tuple(choices)
-    jobs, found = plan(sources, folder, chosen, suffix=suffix, naming=naming)
+    recipe_of = _same_for_all(recipe) if isinstance(recipe, Recipe) else recipe
+    choices_of = _choices_of(choices, recipe_of)
+    jobs, found = plan(sources, folder, choices_of, suffix=suffix, naming=naming)
     manifest = Manifest(folder / MANIFEST_NAME)
     wanted = TO_MAKE_AGAIN if again else TO_MAKE
     to_make: list[Job] = []
     done: list[Job] = []
     kept: list[Outcome] = []
     for job in jobs:
-        standing = manifest.standing(job, replace(recipe, looks=chosen[job.choice]))
+        looks = choices_of(job.still)[job.choice]
+        standing = manifest.standing(job, replace(recipe_of(job.still), looks=looks), typed)
         if standing is Standing.DONE and not again:
             done.append(job)
         elif overwrite or standing in wanted:
             to_make.append(job)
         else:
-            reason = PictureFileError(f"{job.out}: {KEPT[standing]}.")
-            kept.append(Outcome(job, reason, is_kept=True))
+            kept.append(_left_alone(job, standing))
     return Batch(
         jobs=tuple(to_make),
         done=tuple(done),
         kept=tuple(kept),
-        recipe=replace(recipe, looks=()),
-        choices=chosen,
+        recipe_of_still=recipe_of,
+        choices_of=choices_of,
+        typed=typed,
         folder=folder,
         found=found,
         replaceable=tuple(None if overwrite else manifest.digest_of(job) or "" for job in to_make),
     )
 
 
+def _left_alone(job: Job, standing: Standing) -> Outcome:
+    return Outcome(job, PictureFileError(f"{job.out}: {KEPT[standing]}."), is_kept=True)
+
+
+def _same_for_all(recipe: Recipe) -> RecipeOf:
+    return lambda _: recipe
+
+
+def _choices_of(choices: Choices | ChoicesOf | None, recipe_of: RecipeOf) -> ChoicesOf:
+    if choices is None:
+        return lambda still: (recipe_of(still).looks,)
+    if callable(choices):
+        return choices
+    same = tuple(choices)
+    return lambda _: same
+
+
 def render_batch(
     sources: Sequence[str | Path],
     folder: Path,
     recipe: Recipe,
-    choices: Sequence[tuple[LightPath, ...]] | None = None,
+    choices: Choices | None = None,
     *,
     processes: int | None = None,
 ) -> list[Outcome]:

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from frontglass.cli.answers import answers
 from frontglass.cli.apply import apply
 from frontglass.cli.batch import batch
 from frontglass.cli.compare import compare
@@ -20,6 +21,7 @@ from frontglass.cli.match import match
 from frontglass.cli.measure import measure
 from frontglass.cli.merge import merge
 from frontglass.cli.mood import mood
+from frontglass.cli.scene import scene_app
 from frontglass.cli.sway import sway
 
 app = typer.Typer(
@@ -30,10 +32,11 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 for function in (
-    *(apply, ladder, compare, mood, sway, batch, list_),
+    *(apply, ladder, compare, mood, answers, sway, batch, list_),
     *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)
+app.add_typer(scene_app, name="scene", short_help="Keep marks of stills and what was chosen.")
 
 
 def _print_version(value: bool) -> None:  # noqa: FBT001  # typer's own way of calling back

@@ -19,6 +19,7 @@ from frontglass.cli.options import (
     targets_of,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_json, rendered_record
 
@@ -34,6 +35,7 @@ def apply(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -44,11 +46,13 @@ def apply(
     """
     from frontglass.pipeline.still_files import check_may_write, out_beside, render_picture
 
-    stacks = looks.stacks()
+    at_hand = kept.at_hand()
+    stacks = at_hand.stacks(still, looks)
     targets = targets_of(stacks, out, lambda stack: out_beside(still, stack.looks))
     for target in targets:
         check_may_write(target, [still], overwrite=overwrite)
-    base = light.recipe((), camera, space)
+    base = at_hand.recipe(still, light.typed((), camera, space))
+    at_hand.say()
     picture = base.picture_from(still)
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
     pairs = shown(list(zip(targets, recipes, strict=True)), len(targets), lambda one: str(one[0]))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -18,7 +20,13 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.space_options import SpaceOptions
+
+if TYPE_CHECKING:
+    from frontglass.batch.run import Batch
+    from frontglass.looks import Look
+    from frontglass.pipeline.recipe import Recipe
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,31 +80,51 @@ def batch(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     as_json: Json = False,
 ) -> None:
     """Render many STILLS through looks into a folder.
 
     A picture for each still and --look, named after both, and a contact sheet. A run that was
     broken off goes on where it stopped. What an earlier run made with other looks or options stays,
-    and so does what was retouched since.
+    and so does what was retouched since. Without --look: what the scene keeps.
     """
-    from frontglass.batch.run import planned_batch
     from frontglass.cli.contact import written_contact
     from frontglass.sheets.contact import small_copy
 
-    todo = planned_batch(
-        stills,
-        out,
-        light.recipe((), camera, space),
-        [stack.looks for stack in looks.stacks()],
-        overwrite=overwrite,
-        **options.planned(),
-    )
+    at_hand = kept.at_hand()
+    typed = light.typed((), camera, space)
+    how = {"overwrite": overwrite, **options.planned()}
+    todo = _planned(stills, out, at_hand, looks, typed, **how)
     if dry_run:
         print_plan(todo, as_json=as_json)
         return
     total = len(todo.jobs) + len(todo.done) + len(todo.kept)
-    how = given(processes=jobs, small=None if no_contact else small_copy)
-    outcomes = list(shown(todo.run(**how), total, lambda ended: ended.job.name))
+    running = todo.run(**given(processes=jobs, small=None if no_contact else small_copy))
+    outcomes = list(shown(running, total, lambda ended: ended.job.name))
     contact = None if no_contact else written_contact(todo, outcomes)
     print_outcomes(todo, outcomes, contact, as_json=as_json)
+
+
+def _planned(
+    stills: list[str],
+    out: Path,
+    at_hand: SceneAtHand,
+    looks: LookOptions,
+    typed: Mapping[str, Any],
+    **how: Any,
+) -> Batch:
+    """Return the batch of stills, each as typed or as its scene says."""
+    from frontglass.batch.run import planned_batch
+
+    @cache
+    def recipe_of(still: Path) -> Recipe:
+        return at_hand.recipe(still, typed)
+
+    @cache
+    def choices_of(still: Path) -> list[tuple[Look, ...]]:
+        return [stack.looks for stack in at_hand.stacks(still, looks)]
+
+    todo = planned_batch(stills, out, recipe_of, choices_of, typed=dict(typed), **how)
+    at_hand.say()
+    return todo

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,14 +22,17 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
+    from frontglass.measurement.watch import WatchedRegion
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
+    from frontglass.pipeline.recipe import Recipe
 
 
 def compare(
@@ -46,6 +49,7 @@ def compare(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -54,7 +58,6 @@ def compare(
     The bare still first, then each look, with close-ups of watched parts. --json prints the
     numbers too.
     """
-    from frontglass.measurement.watch import WatchedRegion
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
@@ -63,8 +66,9 @@ def compare(
     target = out or still.with_name(f"{still.stem}_compare.png")
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    chosen, recipe = looks.stacks(), light.recipe((), camera, space)
-    watched = [WatchedRegion.from_text(text) for text in watch or ()]
+    at_hand = kept.at_hand()
+    chosen = at_hand.stacks(still, looks)
+    recipe, watched = _taken(at_hand, still, light.typed((), camera, space), watch)
     picture = recipe.picture_from(still)
     for one in watched:
         one.check_inside(picture)
@@ -91,6 +95,18 @@ def compare(
         print_json(_record(target, chosen, [end for end, _ in ends], numbers.read))
     else:
         typer.echo(str(target))
+
+
+def _taken(
+    at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
+) -> tuple[Recipe, list[WatchedRegion]]:
+    """Return how the still is shown and what is watched: as typed, else as the scene says."""
+    from frontglass.measurement.watch import WatchedRegion
+
+    recipe = at_hand.recipe(still, typed)
+    watched = [WatchedRegion.from_text(text) for text in at_hand.watch(still, watch)]
+    at_hand.say()
+    return recipe, watched
 
 
 class _Numbers:

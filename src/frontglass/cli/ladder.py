@@ -19,6 +19,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ def ladder(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Lay out STILL through one look at rising strengths.
@@ -64,14 +66,16 @@ def ladder(
 
     chosen = read_look(look)
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
-    regions = close_up or ()
     how = given(
         strengths=strengths and strengths.split(","),
         width_px=width,
         columns=columns,
         beside=beside and [look_from_text(text) for text in beside],
     )
-    recipe = light.recipe((), camera, space)
+    at_hand = kept.at_hand()
+    recipe = at_hand.recipe(still, light.typed((), camera, space))
+    regions = close_up or [part.rpartition(":")[2] for part in at_hand.watch(still, None)]
+    at_hand.say()
     if lamp_range:
         how["ends"] = recipe.lamp_range_from(still)
     notices = written_ladder(still, chosen, target, recipe, regions, overwrite=overwrite, **how)

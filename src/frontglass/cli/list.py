@@ -12,12 +12,14 @@ import typer
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite
 from frontglass.cli.rental_texts import rental_record, rental_rows, rental_text
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
     from frontglass.measurement.rental import Piece
     from frontglass.optics.camera import CameraChoice
+    from frontglass.scene.scene import Scene
     from frontglass.sheets.rental import RentalRow
 
 WIDTH_PX = 4096
@@ -48,24 +50,43 @@ class WhoOptions:
         return f"{today.day} {today:%B %Y}"
 
 
-def list_(
-    choices: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="LOOK[:STRENGTH][+LOOK...][@STILL,STILL]...",
-            help="What was chosen, and for which stills if not for all.",
-            show_default=False,
-        ),
-    ],
-    *,
+@dataclass(frozen=True, kw_only=True)
+class FilterOptions:
+    """How large the filters are."""
+
     size: Annotated[
         str | None,
         typer.Option(metavar="WxH|MM", help="Size of the filters: 4x5.65, 6.6x6.6, 138mm."),
-    ] = None,
+    ] = None
     front: Annotated[
         float | None,
         typer.Option(metavar="MM", help="Diameter of the lens' front, which they must cover."),
+    ] = None
+
+    def said(self) -> str:
+        """Return the size to write; says if that is too small."""
+        from frontglass.measurement.rental import filter_size
+
+        size, wrong = filter_size(self.size, self.front)
+        note(*([f"{wrong}."] if wrong else []))
+        return size
+
+    def lines(self) -> list[str]:
+        """Return what the head of a list says."""
+        return [f"lens front {self.front:g} mm"] if self.front else []
+
+
+def list_(
+    choices: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="LOOK[:STRENGTH][+LOOK...][@STILL,STILL]...",
+            help="What was chosen, for which stills if not for all; else what the scene keeps.",
+            show_default=False,
+        ),
     ] = None,
+    *,
+    filters: FilterOptions,
     stand_ins: Annotated[
         int, typer.Option(metavar="N", help="Stand-ins for each piece, 0 for none.")
     ] = 2,
@@ -79,6 +100,7 @@ def list_(
     ] = None,
     who: WhoOptions,
     camera: CameraOptions,
+    scene: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -86,25 +108,29 @@ def list_(
 
     A box to tick, stand-ins at strengths that can be rented. Every look of a stack is a piece.
     """
-    from frontglass.measurement.rental import filter_size, pieces
+    from frontglass.measurement.rental import pieces
     from frontglass.pipeline.still_files import check_may_write
 
     check_suffixes(out or [])
     for target in out or ():
         check_may_write(target, [], overwrite=overwrite)
-    found = pieces(chosen(text) for text in choices)
-    choice = camera.framing().camera_for_width(WIDTH_PX)
-    filters, wrong = filter_size(size, front)
-    note(*choice.notices, *([f"{wrong}."] if wrong else []))
+    at_hand = scene.at_hand()
+    kept = at_hand.here()
+    found = pieces(map(chosen, choices) if choices else _kept(kept))
+    framing = at_hand.framing(camera.framing())
+    choice = framing.camera_for_width(WIDTH_PX)
+    note(*choice.notices)
+    size = filters.said()
     if stand_ins:
-        found = _with_stand_ins(found, among or ["all"], choice, camera, stand_ins)
-    rows = rental_rows(found, filters)
-    head = [*who.lines(), *([f"lens front {front:g} mm"] if front else [])]
+        found = _with_stand_ins(found, among or ["all"], choice, framing.sensor, stand_ins)
+    rows = rental_rows(found, size)
+    title = [kept.title] if kept is not None and kept.title and not who.project else []
+    head = [*title, *who.lines(), *filters.lines()]
     text = rental_text(TITLE, head, rows)
     for target in out or ():
         _write(target, text, head, rows)
     if as_json:
-        print_json(rental_record(found, filters))
+        print_json(rental_record(found, size))
     else:
         typer.echo("\n".join(map(str, out)) if out else text)
 
@@ -128,11 +154,19 @@ def chosen(text: str) -> tuple[LookStack, tuple[str, ...]]:
     return stack_from_text(looks), tuple(name for name in names if name)
 
 
+def _kept(scene: Scene | None) -> list[tuple[LookStack, tuple[str, ...]]]:
+    """Return what a scene keeps, and for which stills."""
+    if scene is None or not scene.choices:
+        words = "name what was chosen; no scene here keeps anything."
+        raise typer.BadParameter(words, param_hint="'LOOK'")
+    return [(scene.stack_of(choice), choice.stills) for choice in scene.choices]
+
+
 def _with_stand_ins(
     found: Sequence[Piece],
     among: list[str],
     choice: CameraChoice,
-    camera: CameraOptions,
+    sensor: str | None,
     most: int,
 ) -> list[Piece]:
     """Return pieces with what may stand in for each."""
@@ -143,7 +177,7 @@ def _with_stand_ins(
     from frontglass.measurement.stand_ins import Curve, ranked_stand_ins
 
     looks = candidates(among)
-    shape = picture_height_px(WIDTH_PX, camera.sensor) / WIDTH_PX
+    shape = picture_height_px(WIDTH_PX, sensor) / WIDTH_PX
     known: dict[str, Curve] = {}
     done = []
     for piece in found:

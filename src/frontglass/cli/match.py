@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
 
@@ -57,12 +58,12 @@ def match(
     watch: Watch = None,
     camera: CameraOptions,
     light: LightOptions,
+    kept: SceneOptions,
     as_json: Json = False,
 ) -> None:
     """Find the strength at which one look equals another.
 
-    What then stays different is said, and the nearest strength that can be rented with what it
-    costs. --among all ranks every look by how close it comes.
+    What stays different is said, at the nearest stock strength too. --among all ranks every look.
     """
     from frontglass.errors import ParameterError
     from frontglass.looks import look_from_text, read_look
@@ -71,8 +72,8 @@ def match(
     if (other is None) == (not among):
         raise ParameterError("match", "given either --with LOOK or --among all", other or "neither")
     reference = look_from_text(look)
-    widest = RANKED_WIDTH_PX if other is None else math.inf
-    judge = _judge(still, watch or [], camera, light, width_px=widest)
+    typed, widest = light.typed((), camera), RANKED_WIDTH_PX if other is None else math.inf
+    judge = _judge(still, watch or [], typed, kept.at_hand(), width_px=widest)
     note(*judge.notices)
     if other is None:
         _rank(reference, among or [], by, judge, as_json=as_json)
@@ -202,8 +203,8 @@ class _Judge:
 def _judge(
     still: Path | None,
     watch: list[str],
-    camera: CameraOptions,
-    light: LightOptions,
+    typed: Mapping[str, Any],
+    at_hand: SceneAtHand,
     *,
     width_px: float = math.inf,
 ) -> _Judge:
@@ -215,17 +216,19 @@ def _judge(
     from frontglass.measurement.watch import WatchedRegion
     from frontglass.picture.reduced import reduced, reduced_region
 
-    recipe = light.recipe((), camera)
     if still is None:
         if watch:
             raise ParameterError("watch", "given together with --on STILL", watch[0])
-        choice = recipe.framing.camera_for_width(WIDTH_PX)
-        shape = picture_height_px(WIDTH_PX, camera.sensor) / WIDTH_PX
+        framing = at_hand.framing(typed["framing"])
+        choice = framing.camera_for_width(WIDTH_PX)
+        shape = picture_height_px(WIDTH_PX, framing.sensor) / WIDTH_PX
         meter = meter_on_targets(choice.camera, shape)
         return _Judge(meter, choice.camera, shape, choice.notices)
+    recipe = at_hand.recipe(still, typed)
+    parts = tuple(WatchedRegion.from_text(text) for text in at_hand.watch(still, watch))
+    at_hand.say()
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
-    parts = tuple(WatchedRegion.from_text(text) for text in watch)
     for part in parts:
         part.check_inside(picture)
     if picture.width_px > width_px:

@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 
 WIDTH_PX = 4096
@@ -31,6 +32,7 @@ def measure(
         Path | None, typer.Option("--picture", "-o", help="PNG or JPEG of the curves to write.")
     ] = None,
     camera: CameraOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -54,8 +56,9 @@ def measure(
     named = [look_from_text(text) for text in looks]
     if strengths:
         named = [look.at(strength) for look in named for strength in strengths.split(",")]
-    choice = camera.framing().camera_for_width(width)
-    height = picture_height_px(width, camera.sensor)
+    framing = kept.at_hand().framing(camera.framing())
+    choice = framing.camera_for_width(width)
+    height = picture_height_px(width, framing.sensor)
     measured = [measure(look, choice.camera, width, height) for look in named]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)

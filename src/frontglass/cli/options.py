@@ -86,13 +86,13 @@ class LookOptions:
     """Which looks, and how strong."""
 
     look: Annotated[
-        list[str],
+        list[str] | None,
         typer.Option(
             metavar="LOOK[:STRENGTH][+LOOK...]",
-            help="Look, by name or file; several are shown each by itself. + stacks: A+B is B"
-            " behind A.",
+            help="Look, by name or file; several are shown each by itself, and A+B is B behind A."
+            " Else what the scene keeps.",
         ),
-    ]
+    ] = None
     strength: Annotated[
         str | None, typer.Option(help="Strength of looks that name none: 1/8, 0.3, 2.")
     ] = None
@@ -102,13 +102,15 @@ class LookOptions:
         typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
     ] = False
 
-    def stacks(self) -> tuple[LookStack, ...]:
-        """Return what is chosen: each look, or stack of looks, at its strength, none twice."""
+    def stacks(self, kept: Sequence[LookStack] = ()) -> tuple[LookStack, ...]:
+        """Return each look, or stack of looks, that was typed, else what a scene keeps."""
         from frontglass.looks import stack_from_text
 
+        if not self.look and not kept:
+            raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
         stated = given(default_strength=self.strength)
-        stacks = [stack_from_text(text, **stated) for text in self.look]
-        chosen = [stack.hooded() if self.hood else stack for stack in stacks]
+        typed = [stack_from_text(text, **stated) for text in self.look or ()]
+        chosen = [stack.hooded() if self.hood else stack for stack in typed or kept]
         return tuple({stack.text: stack for stack in chosen}.values())
 
 
@@ -173,13 +175,23 @@ class LightOptions:
         space: SpaceOptions | None = None,
     ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
-        from frontglass.picture.marks import marks_from_texts
         from frontglass.pipeline.recipe import Recipe
 
+        return Recipe(**self.typed(looks, camera, space))
+
+    def typed(
+        self,
+        looks: tuple[Look, ...],
+        camera: CameraOptions,
+        space: SpaceOptions | None = None,
+    ) -> dict[str, Any]:
+        """Return the parameters of a recipe that were typed; a scene may say the others."""
+        from frontglass.picture.marks import marks_from_texts
+
         marks = marks_from_texts(self.lamp or ())
-        return Recipe(
-            looks=looks,
-            framing=camera.framing(),
+        return {
+            "looks": looks,
+            "framing": camera.framing(),
             **given(
                 space=space and space.space(marks.places),
                 surround=self.surround,
@@ -190,7 +202,7 @@ class LightOptions:
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),
             ),
-        )
+        }
 
 
 def recovery_from(

@@ -19,6 +19,7 @@ from frontglass.cli.options import (
     targets_of,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneOptions
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
@@ -43,6 +44,7 @@ def sway(
     ] = None,
     camera: CameraOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Show STILL through looks as the camera moves.
@@ -54,19 +56,15 @@ def sway(
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
 
-    stacks = looks.stacks()
-    if out and len(stacks) > 1:
-        targets_of(stacks, out[0], lambda _: still)
-    ends = (".webp", ".mp4")
-    loops = [
-        (stack, out or [still.with_name(f"{_stem(still, stacks, stack)}{end}") for end in ends])
-        for stack in stacks
-    ]
+    at_hand = kept.at_hand()
+    stacks = at_hand.stacks(still, looks)
+    loops = _loops(still, stacks, out)
     for _, targets in loops:
         for target in targets:
             check_may_write(target, [still], overwrite=overwrite)
             check_loop_suffix(target)
-    recipe = light.recipe((), camera)
+    recipe = at_hand.recipe(still, light.typed((), camera))
+    at_hand.say()
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
     note(*picture.notices, *choice.notices)
@@ -84,6 +82,19 @@ def sway(
             write_loop(target, loop)
             typer.echo(str(target))
         typer.echo(loop.verdict)
+
+
+def _loops(
+    still: Path, stacks: Sequence[LookStack], out: list[Path] | None
+) -> list[tuple[LookStack, list[Path]]]:
+    """Return where the loop of each choice goes."""
+    if out:
+        targets_of(stacks, out[0], lambda _: still)
+    ends = (".webp", ".mp4")
+    return [
+        (stack, out or [still.with_name(f"{_stem(still, stacks, stack)}{end}") for end in ends])
+        for stack in stacks
+    ]
 
 
 def _stem(still: Path, stacks: Sequence[LookStack], stack: LookStack) -> str:

@@ -7,7 +7,7 @@ import hashlib
 import os
 import secrets
 import shutil
-from collections.abc import Callable, Container
+from collections.abc import Callable, Container, Mapping
 from pathlib import Path
 
 from frontglass.errors import PictureFileError
@@ -41,6 +41,30 @@ def write_whole(path: Path, write: Callable[[str], None]) -> None:
     finally:
         with contextlib.suppress(OSError):
             beside.unlink(missing_ok=True)
+
+
+def write_all_whole(writers: Mapping[Path, Callable[[str], object]]) -> None:
+    """Fill files beside their places, and put all of them there once all are filled.
+
+    Raises
+    ------
+    PictureFileError
+        If a folder is missing or cannot be written to; then none is put in its place.
+    """
+    filled: dict[Path, Path] = {}
+    try:
+        for path, write in writers.items():
+            beside = path.with_name(f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}")
+            filled[path] = beside
+            write(str(beside))
+        for path, beside in filled.items():
+            beside.replace(path)
+    except OSError as error:
+        raise PictureFileError(f"{path}: cannot be written: {error.strerror or error}.") from error
+    finally:
+        for beside in filled.values():
+            with contextlib.suppress(OSError):
+                beside.unlink(missing_ok=True)
 
 
 def write_bytes_whole(path: Path, data: bytes) -> None:
