@@ -52,7 +52,7 @@ COMMANDS = {
     ),
     "distances.jpg": ("distance", SCENE, *DISTANCE, "--width", "1400"),
     "columns.jpg": ("apply", SCENE, "--look", str(HERE / "counter-spot.toml"), *DISTANCE),
-    "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2", "--look", "powder-room:1/2"),
+    "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2+powder-room:1/2"),
 }
 
 WATCHED = ("--watch", f"lamp:{LAMP}", "--watch", f"hair:{HAIR}", "--watch", "black:960,180,90,110")

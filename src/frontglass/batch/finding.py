@@ -48,8 +48,10 @@ class Found:
     ours: tuple[Path, ...] = ()
 
     def without(self, folder: Path) -> Found:
-        """Return what does not lie in a folder."""
+        """Return what does not lie in a folder below the one that all share."""
         below = folder.resolve()
+        if self.root.resolve().is_relative_to(below):
+            return self
         groups = (self.stills, self.unread, self.others, self.ours)
         stills, unread, others, ours = (
             tuple(path for path in group if not path.resolve().is_relative_to(below))
@@ -97,12 +99,6 @@ def made_beside(stills: Iterable[Path]) -> tuple[Path, ...]:
         if any((folder, path.stem[:n]) in stems and ending.fullmatch(path.stem[n:]) for n in ends):
             found.append(path)
     return tuple(found)
-
-
-def said_of_ours(found: Found) -> str:
-    """Say which pictures were left out for they are no stills."""
-    names = ", ".join(path.name for path in found.ours[:3]) + (", ..." if found.ours[3:] else "")
-    return f"Left out as made by frontglass of stills beside them: {names}."
 
 
 def _found(source: str | Path) -> tuple[Path, list[Path]]:

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from frontglass.cli.answers import answers
 from frontglass.cli.apply import apply
 from frontglass.cli.batch import batch
 from frontglass.cli.compare import compare
@@ -14,6 +15,7 @@ from frontglass.cli.distance import distance
 from frontglass.cli.grouped import register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
+from frontglass.cli.list import list_
 from frontglass.cli.looks import looks, show
 from frontglass.cli.match import match
 from frontglass.cli.measure import measure
@@ -30,7 +32,7 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 for function in (
-    *(apply, ladder, compare, mood, sway, batch),
+    *(apply, ladder, compare, mood, answers, sway, batch, list_),
     *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)

@@ -28,7 +28,7 @@ from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.looks import LookStack
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
@@ -56,8 +56,8 @@ def compare(
 ) -> None:
     """Set looks side by side on STILL, in numbers too.
 
-    The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
-    each other; they are not stacked. --json prints the numbers too.
+    The bare still first, then each look, with close-ups of watched parts. --json prints the
+    numbers too.
     """
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
@@ -68,7 +68,7 @@ def compare(
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
     at_hand = kept.at_hand()
-    chosen = looks.looks(() if looks.look else _beside(at_hand.choices(still)))
+    chosen = at_hand.stacks(still, looks)
     recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
     picture = recipe.picture_from(still)
     watched = parts.inside(picture)
@@ -107,11 +107,6 @@ def _taken(
     return recipe, parts
 
 
-def _beside(choices: Mapping[str, tuple[Look, ...]]) -> tuple[Look, ...]:
-    """Return the looks of several choices, each once."""
-    return tuple({str(look): look for looks in choices.values() for look in looks}.values())
-
-
 class _Numbers:
     """Numbers of watched parts as each look shows them: as texts, and kept for a script."""
 
@@ -131,7 +126,7 @@ class _Numbers:
 
 def _record(
     target: Path,
-    looks: Sequence[Look],
+    looks: Sequence[LookStack],
     ends: Sequence[str],
     read: Mapping[str, Sequence[object]],
 ) -> Record:

@@ -12,7 +12,8 @@ import typer
 from frontglass.cli.grouped import note
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.cli.options import LookOptions
+    from frontglass.looks import LookStack
     from frontglass.measurement.watch import WatchedRegion
     from frontglass.picture.picture import Picture
     from frontglass.picture.recovery import Recovery
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from frontglass.pipeline.framing import Framing
     from frontglass.pipeline.recipe import Recipe
     from frontglass.scene.finding import FoundScene, KnownStill
+    from frontglass.scene.scene import Scene
     from frontglass.scene.taken import Taken
 
 
@@ -112,7 +114,7 @@ class SceneAtHand:
         """Return lens and sensor where there is no still: by the scene named, or the one here."""
         from frontglass.scene.taken import framing_from
 
-        here = next((scene for scene, _ in self._scenes(Path())), None)
+        here = self.here()
         if here is None:
             return typed
         taken: list[Taken] = []
@@ -120,6 +122,10 @@ class SceneAtHand:
         if taken:
             typer.echo(f"{here.path}: {', '.join(one.text for one in taken)}", err=True)
         return framing
+
+    def here(self) -> Scene | None:
+        """Return the scene named, the one in this folder or above; None if there is none."""
+        return next((scene for scene, _ in self._scenes(Path())), None)
 
     def watch(self, still: Path, typed: Sequence[str] | None) -> WatchedParts:
         """Return parts to watch: those that were typed, else those of the scene."""
@@ -145,28 +151,24 @@ class SceneAtHand:
         self._note(still, [Taken("crop", "crop")])
         return Region(*known.still.crop_px)
 
-    def looks(self, still: Path) -> tuple[Look, ...]:
-        """Return the looks of the one choice that is kept for a still; nothing if there is none."""
-        from frontglass.scene.taken import Taken
+    def stacks(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
+        """Return what a still is seen through: what was typed, else what is kept for it."""
+        from frontglass.scene.taken import LOOKS, Taken
 
-        choices = self.choices(still)
-        if len(choices) > 1:
-            kept = ", ".join(choices)
-            where = self.known(still).scene
-            assert where is not None
-            hint = f"{where.path} keeps {kept}; say which."
-            raise typer.BadParameter(hint, param_hint="'--look'")
-        for text in choices:
-            self._note(still, [Taken("look", text)])
-        return next(iter(choices.values()), ())
+        if typed.look:
+            return typed.stacks()
+        kept = self.choices(still)
+        if kept:
+            self._note(still, [Taken(LOOKS, ", ".join(stack.text for stack in kept))])
+        return typed.stacks(kept)
 
-    def choices(self, still: Path) -> dict[str, tuple[Look, ...]]:
-        """Return what is kept for a still, by its text."""
+    def choices(self, still: Path) -> tuple[LookStack, ...]:
+        """Return what is kept for a still, each once."""
         known = self.known(still)
         if known.scene is None:
-            return {}
-        chosen = known.scene.choices_for(known.still)
-        return {str(choice): known.scene.looks_of(choice) for choice in chosen}
+            return ()
+        scene = known.scene
+        return tuple(scene.stack_of(choice) for choice in scene.choices_for(known.still))
 
     def say(self) -> None:
         """Say in a line for each scene what was taken from it."""

@@ -173,7 +173,7 @@ def texture_held(look: Look, camera: Camera, height_of_width: float, period_mm: 
 
 def halo_share(look: Look, camera: Camera) -> float:
     """Light of a small lamp that lands 0.1 to 3 degrees from it. [1]."""
-    return _share_in_ring(_lamp_seen(look, camera, HALO_PX_PER_DEG))
+    return _share_in_ring(lamp_seen(look, camera, HALO_PX_PER_DEG))
 
 
 def lamp_halo(look: Look, camera: Camera) -> LampHalo:
@@ -183,12 +183,12 @@ def lamp_halo(look: Look, camera: Camera) -> LampHalo:
     ring = half = most = 0.0
     direct = 1.0
     for _ in range(ACCURACY.lamp_tries):
-        seen = _lamp_seen(look, camera, scale)
+        seen = lamp_seen(look, camera, scale)
         if seen is None:
             break
         if scale == HALO_PX_PER_DEG:
             ring = _share_in_ring(seen)
-        radius, within = _encircled(seen)
+        radius, within = encircled(seen)
         direct = _direct(seen)
         if 1 - direct < NOTHING:
             half = most = 0.0
@@ -214,7 +214,7 @@ def lamp_halo(look: Look, camera: Camera) -> LampHalo:
 def _share_in_ring(seen: NDArray[np.float64] | None) -> float:
     if seen is None:
         return 0.0
-    low, high = (float(np.interp(r * HALO_PX_PER_DEG, *_encircled(seen))) for r in HALO_RING_DEG)
+    low, high = (float(np.interp(r * HALO_PX_PER_DEG, *encircled(seen))) for r in HALO_RING_DEG)
     return high - low
 
 
@@ -269,7 +269,7 @@ def _waves(picture: Picture, of: Picture) -> float:
     return float((window * waves * light).sum())
 
 
-def _lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.float64] | None:
+def lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.float64] | None:
     """Lamp in the dark through what stands before the lens, its flux 1; None if nothing does."""
     front = look.before_the_lens()
     if front is None:
@@ -284,7 +284,7 @@ def _lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.floa
     return seen.radiance[:, :, GREEN].astype(np.float64) / targets.LAMP_RADIANCE
 
 
-def _encircled(seen: NDArray[np.float64]) -> tuple[FloatArray, FloatArray]:
+def encircled(seen: NDArray[np.float64]) -> tuple[FloatArray, FloatArray]:
     """Radii [px] and the share of the lamp's light within each."""
     middle = targets.LAMP_PX // 2
     radius, order = _radii()

@@ -13,7 +13,7 @@ from frontglass.scene.fields import checked_line, in_file
 from frontglass.scene.parts import SceneCamera, SceneChoice, SceneStill
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.looks import Look, LookStack
     from frontglass.pipeline.recipe import Recipe
 
 FILE_NAME = "scene.toml"
@@ -155,6 +155,14 @@ class Scene:
         from frontglass.looks.catalogue import look_from_text
 
         return tuple(look_from_text(self._look_text(text)) for text in choice.looks)
+
+    def stack_of(self, choice: SceneChoice) -> LookStack:
+        """Return a choice as commands take it: raises as `looks_of`."""
+        from frontglass.looks import LookStack
+
+        texts = (self._look_text(text) for text in choice.looks)
+        sources = (text.rpartition(":")[0] or text for text in texts)
+        return LookStack(self.looks_of(choice), tuple(sources))
 
     def _look_text(self, text: str) -> str:
         name, colon, strength = text.rpartition(":")

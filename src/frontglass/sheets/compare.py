@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from frontglass.checks import check_within
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError
-from frontglass.looks import Look
+from frontglass.looks import Look, LookStack
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
@@ -38,6 +38,8 @@ MANY_STILLS = 6
 Numbers = Callable[[str, Region, Picture], Sequence[str]]
 """What to say of a watched part (its name, its place) of the still as it is seen."""
 
+Progress = Callable[[Sequence[Look | LookStack]], Iterable[Look | LookStack]]
+
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
@@ -50,7 +52,7 @@ class _Seen:
 
 def compare(
     picture: Picture,
-    looks: Sequence[Look],
+    looks: Sequence[Look | LookStack],
     *,
     camera: Camera,
     watched: Sequence[tuple[str, Region]] = (),
@@ -62,7 +64,7 @@ def compare(
     width_px: int = SHEET_WIDTH_PX,
     seen_on: SeenOn | str = SeenOn.DESK,
     ends: Sequence[tuple[str, Picture]] = (),
-    progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
+    progress: Progress = iter,
 ) -> Sheet:
     """Sheet that sets looks side by side on a still, the bare still first.
 
@@ -163,7 +165,9 @@ class _Layout:
         scale = still_px[0] / picture.width_px
         return cls(page, columns, cell_px, still_px, scale, tuple(parts), crop_columns)
 
-    def shown(self, look: Look | None, end: str, seen: Picture, numbers: Numbers) -> _Seen:
+    def shown(
+        self, look: Look | LookStack | None, end: str, seen: Picture, numbers: Numbers
+    ) -> _Seen:
         """Return what the sheet shows of the still as it is seen; no look is the bare still."""
         name, cost = "bare", ""
         if look is not None:

@@ -20,8 +20,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
-from frontglass.picture.region import Region
-from frontglass.picture.wider import framed
+from frontglass.picture.reduced import reduced
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.sheet import Codes
@@ -101,7 +100,7 @@ def sway(
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
-    small = _reduced(picture, width_px)
+    small = reduced(picture, width_px)
     seen = conditions.seen(small, looks)
     lamps = lamps_of(small)
     boiling = Boiling.of(
@@ -227,31 +226,6 @@ def _write_mp4(path: str, frames: Sequence[Codes]) -> None:
     for codes in frames:
         writer.write(np.ascontiguousarray(codes[:height, :width, ::-1]))
     writer.release()
-
-
-def _reduced(picture: Picture, width_px: int) -> Picture:
-    if picture.width_px <= width_px:
-        return picture
-    if picture.wider is not None:
-        # Both are reduced alike, so that light from round the frame reaches it here as well.
-        scale = width_px / picture.width_px
-        still, region = picture.wider.picture, picture.wider.region
-        whole = _reduced(still, round(still.width_px * scale))
-        height = max(1, round(region.height_px * scale))
-        x, y = (round(scale * corner) for corner in (region.x_px, region.y_px))
-        x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
-        return framed(whole, Region(x, y, width_px, height), picture.shot)
-    size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
-    light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
-    far = picture.distance_m
-    if far is not None:
-        # A mean of near and far would be a distance at which nothing stands.
-        far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
-    lost = picture.recovered
-    if lost is not None:
-        lost = np.asarray(cv2.resize(lost, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-    small = np.asarray(light, dtype=np.float32)
-    return replace(picture, radiance=small, recovered=lost, distance_m=far, lamps=None)
 
 
 def _lamps_only(light: Float32) -> Float32:
