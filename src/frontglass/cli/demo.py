@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.ladder import written_ladder
 from frontglass.cli.options import Overwrite
+from frontglass.cli.progress import working
 
 if TYPE_CHECKING:
     from frontglass.looks import Look
@@ -53,7 +54,8 @@ def demo(
     for name in (None, *LOOKS):
         target = out / f"{name or 'bare'}.png"
         looks = () if name is None else (read_look(name),)
-        render_file(still, target, scene_recipe(looks), overwrite=overwrite)
+        with working(f"rendering {target.name}"):
+            render_file(still, target, scene_recipe(looks), overwrite=overwrite)
         typer.echo(str(target))
     target = out / f"{LADDER_LOOK}_ladder.png"
     look = read_look(LADDER_LOOK)

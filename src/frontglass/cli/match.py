@@ -12,6 +12,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch
+from frontglass.cli.progress import picture_read, working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
@@ -78,8 +79,8 @@ def match(
     if other is None:
         _rank(reference, among or [], by, judge, as_json=as_json)
         return
-    sought = read_look(other)
-    found = match(reference, sought, judge.meter, by)
+    with working(f"matching {reference}"):
+        found = match(reference, read_look(other), judge.meter, by)
     if as_json:
         print_json(match_record(found))
     else:
@@ -227,7 +228,7 @@ def _judge(
     recipe = at_hand.recipe(still, typed)
     parts = tuple(WatchedRegion.from_text(text) for text in at_hand.watch(still, watch))
     at_hand.say()
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     for part in parts:
         part.check_inside(picture)

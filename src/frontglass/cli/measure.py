@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths
+from frontglass.cli.progress import shown as progress
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 
@@ -59,7 +60,8 @@ def measure(
     framing = kept.at_hand().framing(camera.framing())
     choice = framing.camera_for_width(width)
     height = picture_height_px(width, framing.sensor)
-    measured = [measure(look, choice.camera, width, height) for look in named]
+    looking = progress(named, len(named), str)
+    measured = [measure(look, choice.camera, width, height) for look in looking]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)
     if csv:
