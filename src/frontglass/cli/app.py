@@ -12,7 +12,7 @@ from frontglass.cli.batch import batch
 from frontglass.cli.compare import compare
 from frontglass.cli.demo import demo
 from frontglass.cli.distance import distance
-from frontglass.cli.grouped import register
+from frontglass.cli.grouped import INTERRUPTED, register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
 from frontglass.cli.list import list_
@@ -62,4 +62,7 @@ def frontglass(
 
 def main() -> None:
     """Run the command line."""
-    app()
+    try:
+        app()
+    except KeyboardInterrupt:  # Before a command has begun, or after it has ended.
+        raise SystemExit(INTERRUPTED) from None

@@ -18,7 +18,7 @@ from frontglass.cli.options import (
     Still,
     targets_of,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_json, rendered_record
@@ -53,7 +53,7 @@ def apply(
         check_may_write(target, [still], overwrite=overwrite)
     base = at_hand.recipe(still, light.typed((), camera, space))
     at_hand.say()
-    picture = base.picture_from(still)
+    picture = picture_read(base, still)
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
     pairs = shown(list(zip(targets, recipes, strict=True)), len(targets), lambda one: str(one[0]))
     results = [render_picture(picture, still, *pair) for pair in pairs]

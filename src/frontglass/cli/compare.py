@@ -22,7 +22,7 @@ from frontglass.cli.options import (
     Watch,
     given,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
@@ -70,7 +70,7 @@ def compare(
     at_hand = kept.at_hand()
     chosen = at_hand.stacks(still, looks)
     recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     watched = parts.inside(picture)
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)

@@ -12,6 +12,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
+from frontglass.cli.progress import picture_read, working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
@@ -78,7 +79,8 @@ def match(
     if other is None:
         _rank(reference, among or [], by, judge, as_json=as_json)
         return
-    found = match(reference, read_look(other), judge.meter, by)
+    with working(f"matching {reference}"):
+        found = match(reference, read_look(other), judge.meter, by)
     if as_json:
         print_json(match_record(found))
     else:
@@ -224,7 +226,7 @@ def _judge(
     recipe = at_hand.recipe(still, typed)
     watched = at_hand.watch(still, watch)
     at_hand.say()
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     parts = tuple(watched.inside(picture))
     if picture.width_px > width_px:

@@ -13,7 +13,7 @@ from frontglass.cli.batch_texts import notices_by_still, relative_name, say_left
 from frontglass.cli.grouped import note
 from frontglass.cli.list import WhoOptions
 from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import shown, working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 
@@ -168,8 +168,7 @@ def mood(
     --look: what the scene keeps.
     """
     from frontglass.batch.finding import found_stills
-    from frontglass.sheets.mood import mood_html
-    from frontglass.sheets.mood_pages import mood_pages, page_count, write_mood
+    from frontglass.sheets.mood_pages import page_count
 
     found = found_stills(stills).without(out)
     crops.check(found.stills)
@@ -188,9 +187,7 @@ def mood(
     note(*notices_by_still(made.told))
     if seen:
         head = _head(title or _title(at_hand, found.stills), who)
-        out.mkdir(parents=True, exist_ok=True)
-        board = mood_html(head, seen, has_wipe=wipe)
-        typer.echo("\n".join(map(str, write_mood(out, board, mood_pages(head, seen)))))
+        typer.echo("\n".join(map(str, _written(out, head, seen, has_wipe=wipe))))
     for reason in made.failed:
         typer.echo("error: " + " ".join(reason.split()), err=True)
     if say_left_out(found) or made.failed:
@@ -217,6 +214,25 @@ def _planned(
         stacks=at_hand.stacks(still, looks),
         shown=crops.of(still, at_hand, is_framed=recipe.framing.taking is not None),
     )
+
+
+def _written(
+    out: Path, head: MoodHead, stills: Sequence[MoodStill], *, has_wipe: bool
+) -> list[Path]:
+    """Write the board, all of it or nothing; return its files."""
+    from frontglass.sheets.mood import mood_html
+    from frontglass.sheets.mood_pages import mood_pages, write_mood
+
+    with working("laying out the board"):
+        board, pages = mood_html(head, stills, has_wipe=has_wipe), mood_pages(head, stills)
+        is_new = not out.exists()
+        out.mkdir(parents=True, exist_ok=True)
+        try:
+            return write_mood(out, board, pages)
+        except BaseException:
+            if is_new:
+                out.rmdir()
+            raise
 
 
 def _name(one: _Planned) -> str:

@@ -18,7 +18,7 @@ from frontglass.cli.options import (
     given,
     targets_of,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneOptions
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def sway(
             check_loop_suffix(target)
     recipe = at_hand.recipe(still, light.typed((), camera))
     at_hand.say()
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     note(*picture.notices, *choice.notices)
     for stack, targets in loops:
