@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -99,14 +99,16 @@ def render_file(
     check_may_write(target, [still], overwrite=overwrite)
     picture = recipe.picture_from(still)
     camera, assumed = recipe.framing.camera_for(picture)
+    frame = picture.wider.region if picture.wider else None
     seen = recipe.rendered(picture, camera)
+    # Lamps' lost light is never written: two pictures less while codes are made.
+    picture, seen = (replace(one, recovered=None, wider=None) for one in (picture, seen))
     written: tuple[str, ...] = ()
-    if _is_as_it_was(picture, seen, recipe, container_of(target)):
+    if frame is None and _is_as_it_was(picture, seen, recipe, container_of(target)):
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
-    frame = picture.wider.region if picture.wider else None
     return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
 
@@ -115,8 +117,7 @@ def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Co
     encoding = picture.encoding
     is_asked = recipe.exposure_stops != 0 or recipe.quality is not None
     is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
-    is_cut = picture.wider is not None
-    if is_asked or is_mended or is_cut or encoding.container is not container:
+    if is_asked or is_mended or encoding.container is not container:
         return False
     return seen.radiance is picture.radiance or np.array_equal(seen.radiance, picture.radiance)
 
