@@ -1,6 +1,7 @@
 # Every public name, once: where it lives. `__init__.py` reads this file, and so do type checkers.
 # `import X as X` is how a stub says that a name is public.
 from frontglass.batch.run import render_batch as render_batch
+from frontglass.choices import LensFrom as LensFrom
 from frontglass.choices import PastWhite as PastWhite
 from frontglass.choices import Surround as Surround
 from frontglass.elements import BareLamp as BareLamp
@@ -41,6 +42,7 @@ from frontglass.measurement.measure import measure as measure
 from frontglass.optics.camera import Camera as Camera
 from frontglass.optics.camera import ShotData as ShotData
 from frontglass.optics.camera import choose_camera as choose_camera
+from frontglass.optics.taking import TakingLens as TakingLens
 from frontglass.picture.bracket import Alignment as Alignment
 from frontglass.picture.bracket import MergedBracket as MergedBracket
 from frontglass.picture.bracket import Response as Response

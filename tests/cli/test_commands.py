@@ -206,9 +206,6 @@ class TestLadder:
         result = run("ladder", still, "--look", "harbour-night")
         assert result.stdout.strip() == str(still.with_name("scout_harbour-night_ladder.png"))
 
-    def test_a_strength_in_the_name_is_not_passed_over(self, run, shoot):
-        refused(run("ladder", shoot(), "--look", "harbour-night:1/2"), "harbour-night:1/2")
-
     @pytest.mark.parametrize(
         ("words", "said"),
         [

@@ -11,7 +11,6 @@ from typer.testing import CliRunner
 
 import frontglass as fg
 from frontglass.cli.app import app
-from frontglass.files.exif import exposure_stops_of
 from tests.picture.hdr_scenes import codes, scene
 
 CAMERA = ("--lens", "50", "--stop", "2.8", "--sensor", "super35")
@@ -36,6 +35,7 @@ def frames(tmp_path, *, with_exif=True):
         exif = Image.Exif()
         if with_exif:
             exif.get_ifd(0x8769).update({33434: (1.0 / time), 33437: 4.0, 34855: 200})
+            exif.get_ifd(0x8769).update({37386: 6.8, 41989: 26})
         path = tmp_path / f"frame{number}.jpg"
         image = Image.fromarray(codes(light * np.float32(2.0**stops)))
         image.save(path, quality=95, subsampling=0, exif=exif)
@@ -223,7 +223,7 @@ class TestMerge:
     @pytest.mark.source("ISO2721", "camera exposure: t S / N^2")
     def test_exposures_come_from_exif(self, tmp_path):
         paths = frames(tmp_path)
-        read = [exposure_stops_of(fg.read_picture(p).encoding.metadata.exif) for p in paths]
+        read = [fg.read_picture(path).shot.exposure_stops for path in paths]
         # log2((1/15) * 2 / 16) and so on.
         assert read == pytest.approx([-6.907, -9.966, -12.966], abs=0.001)
         out = tmp_path / "scene.exr"
@@ -232,11 +232,22 @@ class TestMerge:
         said = json.loads(result.stdout)
         # 1/15 to 1/125 is engraved for the eight times that the shutter really makes.
         assert said["exposure_stops"] == pytest.approx([0, -3, -6], abs=0.04)
+        kept, darkest = (fg.read_picture(path).shot for path in (out, paths[0]))
+        assert kept.exposure_stops == pytest.approx(darkest.exposure_stops, abs=1e-5)
+        assert (kept.focal_length_mm, kept.focal_length_35mm) == (6.8, 26)
         light = fg.read_picture(out).radiance
         truth = scene("interior-b")
         held = (truth.min(axis=2) > 0.02) & (truth.max(axis=2) < 50)
         error = np.log2(light[held] / truth[held])
         assert float(np.sqrt(np.mean(error**2))) < 0.05
+
+    @pytest.mark.parametrize(("suffix", "kept"), [(".tif", 26), (".hdr", None)])
+    def test_the_lens_is_kept_or_its_loss_is_said(self, tmp_path, suffix, kept):
+        out = tmp_path / f"scene{suffix}"
+        result = run("merge", *frames(tmp_path), "-o", out)
+        assert result.exit_code == 0, result.output
+        assert fg.read_picture(out).shot.focal_length_35mm == kept
+        assert ("no place for lens" in result.stderr) == (kept is None)
 
     def test_typed_exposures_need_no_exif(self, tmp_path):
         paths = frames(tmp_path, with_exif=False)

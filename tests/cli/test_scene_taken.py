@@ -15,6 +15,7 @@ import frontglass as fg
 from frontglass.cli.app import app
 from frontglass.scene.editing import edit_scene
 from frontglass.scene.seeing import seen_still, with_seen
+from tests.cli.recce import shot
 
 LOOK = ("--look", "harbour-night:1/2")
 LADDER = ("--look", "harbour-night", "--strengths", "1", "--width", "320")
@@ -153,6 +154,50 @@ class TestSameAsTyped:
         result = done("mood", still, *LOOK, "-o", tmp_path / "board")
         assert line_of(result) == [f"{scene}: {SAID}, crop"]
         assert "data:image" in next((tmp_path / "board").glob("*.html")).read_text()
+
+
+class TestTakingLens:
+    """What the film will be shot with is said once."""
+
+    @pytest.fixture
+    def phone(self, tmp_path):
+        """A still of a phone, and its scene: shot as 50 mm on Super 35, a little to the left."""
+        still = shot(tmp_path / "phone.jpg")
+        path = tmp_path / "scene.toml"
+        camera = fg.SceneCamera(taking="50mm,super35,2.39,T2.8", stop="4", aim="40,30")
+        parts = (
+            fg.SceneWatch(name="lamp", region_px=(30, 25, 10, 8)),
+            fg.SceneWatch(name="black", region_px=(1, 1, 8, 8)),
+        )
+
+        def change(one: fg.Scene) -> fg.Scene:
+            one = with_seen(one, seen_still(still))
+            return replace(one, camera=camera, stills=(replace(one.stills[0], watched=parts),))
+
+        edit_scene(path, change)
+        return still
+
+    def test_a_still_is_cut_as_the_scene_says(self, phone, tmp_path):
+        taken = done("apply", phone, *LOOK, "-o", tmp_path / "taken.png")
+        assert line_of(taken) == [
+            f"{tmp_path / 'scene.toml'}: as 50mm,super35,2.39,T2.8, aim 40,30"
+        ]
+        typed = ("--as", "50mm,super35,2.39,T2.8", "--aim", "40,30", "--no-scene")
+        done("apply", phone, *LOOK, *typed, "-o", tmp_path / "typed.png")
+        assert (tmp_path / "taken.png").read_bytes() == (tmp_path / "typed.png").read_bytes()
+        assert codes_of(tmp_path / "taken.png").shape[1] < 50
+
+    def test_a_stop_that_is_typed_wins_over_the_one_in_the_text(self, phone, tmp_path):
+        options = ("--stop", "8", "-o", tmp_path / "out.png", "--json")
+        assert json.loads(done("apply", phone, *LOOK, *options).stdout)["camera"]["f_number"] == 8
+
+    def test_what_is_watched_outside_of_the_frame_is_left_out_and_said(self, phone, tmp_path):
+        words = ("compare", phone, *LOOK, "--width", "600", "-o", tmp_path / "out.png", "--json")
+        result = done(*words)
+        assert list(json.loads(result.stdout)["watched"]) == ["lamp"]
+        assert "note: black lies outside the frame of the taking lens" in result.stderr
+        # What is typed there is a mistake.
+        assert run(*words, "--watch", "black:1,1,8,8", "--overwrite").exit_code == 1
 
 
 class TestTypedWins:

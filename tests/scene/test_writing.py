@@ -170,7 +170,9 @@ SCENES = st.builds(
     fg.Scene,
     title=maybe(LINES),
     surround=maybe(st.sampled_from(["mirror", "dark"])),
-    camera=st.builds(fg.SceneCamera, stop=maybe(st.just("2.8")), taking=maybe(LINES)),
+    camera=st.builds(
+        fg.SceneCamera, stop=maybe(st.just("2.8")), taking=maybe(st.just("50mm,super35"))
+    ),
     stills=few(STILLS, "file").filter(lambda all_: len({Path(s.file) for s in all_}) == len(all_)),
     choices=few(
         st.builds(

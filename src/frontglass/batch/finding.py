@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import glob
 import os
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.files import EXTENSIONS
+from frontglass.looks.catalogue import look_names
 
 PICTURES_OF_OTHERS = {
     *(".heic", ".heif", ".avif", ".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd", ".dpx"),
@@ -35,24 +37,27 @@ class Found:
         Pictures of formats that frontglass cannot read.
     others : tuple of Path
         Files that are neither.
+    ours : tuple of Path
+        Pictures that our commands wrote beside a still that is there too, by their names.
     """
 
     stills: tuple[Path, ...]
     root: Path
     unread: tuple[Path, ...] = ()
     others: tuple[Path, ...] = ()
+    ours: tuple[Path, ...] = ()
 
     def without(self, folder: Path) -> Found:
         """Return what does not lie in a folder below the one that all share."""
         below = folder.resolve()
         if self.root.resolve().is_relative_to(below):
             return self
-        groups = (self.stills, self.unread, self.others)
-        stills, unread, others = (
+        groups = (self.stills, self.unread, self.others, self.ours)
+        stills, unread, others, ours = (
             tuple(path for path in group if not path.resolve().is_relative_to(below))
             for group in groups
         )
-        return Found(stills, self.root, unread, others)
+        return Found(stills, self.root, unread, others, ours)
 
 
 def found_stills(sources: Iterable[str | Path]) -> Found:
@@ -76,7 +81,30 @@ def found_stills(sources: Iterable[str | Path]) -> Found:
     rest = [path for path in files if path not in set(stills)]
     unread = tuple(path for path in rest if path.suffix.lower() in PICTURES_OF_OTHERS)
     others = tuple(path for path in rest if path not in set(unread))
-    return Found(stills, _shared_root([top for top, _ in groups]), unread, others)
+    ours = made_beside(stills)
+    stills = tuple(path for path in stills if path not in set(ours))
+    return Found(stills, _shared_root([top for top, _ in groups]), unread, others, ours)
+
+
+def made_beside(stills: Iterable[Path]) -> tuple[Path, ...]:
+    """Return what our commands wrote beside one of these stills: its name and what was done."""
+    own = list(stills)
+    stems = {(path.absolute().parent, path.stem) for path in own}
+    looks = "|".join(map(re.escape, look_names()))
+    ending = re.compile(rf"_(?:(?:{looks})_.+|compare|sway|distance_sheet)")
+    found = []
+    for path in own:
+        folder = path.absolute().parent
+        ends = (match.start() for match in re.finditer("_", path.stem))
+        if any((folder, path.stem[:n]) in stems and ending.fullmatch(path.stem[n:]) for n in ends):
+            found.append(path)
+    return tuple(found)
+
+
+def said_of_ours(found: Found) -> str:
+    """Say which pictures were left out for they are no stills."""
+    names = ", ".join(path.name for path in found.ours[:3]) + (", ..." if found.ours[3:] else "")
+    return f"Left out as made by frontglass of stills beside them: {names}."
 
 
 def _found(source: str | Path) -> tuple[Path, list[Path]]:

@@ -17,18 +17,18 @@ from frontglass.cli.options import (
     LightOptions,
     LookOptions,
     Overwrite,
+    SeenOn,
     Still,
     Watch,
     given,
 )
 from frontglass.cli.progress import picture_read, shown
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
-    from frontglass.measurement.watch import WatchedRegion
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
@@ -45,6 +45,7 @@ def compare(
         typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
     ] = None,
     width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
+    seen_on: SeenOn = None,
     lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
@@ -68,10 +69,9 @@ def compare(
     check_suffix(target)
     at_hand = kept.at_hand()
     chosen = at_hand.stacks(still, looks)
-    recipe, watched = _taken(at_hand, still, light.typed((), camera, space), watch)
+    recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
     picture = picture_read(recipe, still)
-    for one in watched:
-        one.check_inside(picture)
+    watched = parts.inside(picture)
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)
     ends = recipe.lamp_range_from(still) if lamp_range else ()
@@ -87,7 +87,7 @@ def compare(
         notices=(*picture.notices, *choice.notices),
         progress=lambda steps: shown(steps, len(steps), str),
         ends=ends,
-        **given(width_px=width),
+        **given(width_px=width, seen_on=seen_on),
     )
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
@@ -99,14 +99,12 @@ def compare(
 
 def _taken(
     at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
-) -> tuple[Recipe, list[WatchedRegion]]:
+) -> tuple[Recipe, WatchedParts]:
     """Return how the still is shown and what is watched: as typed, else as the scene says."""
-    from frontglass.measurement.watch import WatchedRegion
-
     recipe = at_hand.recipe(still, typed)
-    watched = [WatchedRegion.from_text(text) for text in at_hand.watch(still, watch)]
+    parts = at_hand.watch(still, watch)
     at_hand.say()
-    return recipe, watched
+    return recipe, parts
 
 
 class _Numbers:

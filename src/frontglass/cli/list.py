@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from frontglass.looks import LookStack
     from frontglass.measurement.rental import Piece
     from frontglass.optics.camera import CameraChoice
+    from frontglass.pipeline.framing import Framing
     from frontglass.scene.scene import Scene
     from frontglass.sheets.rental import RentalRow
 
@@ -122,7 +123,7 @@ def list_(
     note(*choice.notices)
     size = filters.said()
     if stand_ins:
-        found = _with_stand_ins(found, among or ["all"], choice, framing.sensor, stand_ins)
+        found = _with_stand_ins(found, among or ["all"], choice, framing, stand_ins)
     rows = rental_rows(found, size)
     title = [kept.title] if kept is not None and kept.title and not who.project else []
     head = [*title, *who.lines(), *filters.lines()]
@@ -166,18 +167,17 @@ def _with_stand_ins(
     found: Sequence[Piece],
     among: list[str],
     choice: CameraChoice,
-    sensor: str | None,
+    framing: Framing,
     most: int,
 ) -> list[Piece]:
     """Return pieces with what may stand in for each."""
     from frontglass.cli.stand_ins import candidates, looked_through
     from frontglass.errors import ParameterError
-    from frontglass.measurement.measure import picture_height_px
     from frontglass.measurement.rental import stand_in_lines
     from frontglass.measurement.stand_ins import Curve, ranked_stand_ins
 
     looks = candidates(among)
-    shape = picture_height_px(WIDTH_PX, sensor) / WIDTH_PX
+    shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
     known: dict[str, Curve] = {}
     done = []
     for piece in found:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch
+from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
 from frontglass.cli.progress import picture_read, working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
@@ -67,12 +67,12 @@ def match(
     What stays different is said, at the nearest stock strength too. --among all ranks every look.
     """
     from frontglass.errors import ParameterError
-    from frontglass.looks import look_from_text, read_look
+    from frontglass.looks import read_look
     from frontglass.measurement.match import match
 
     if (other is None) == (not among):
         raise ParameterError("match", "given either --with LOOK or --among all", other or "neither")
-    reference = look_from_text(look)
+    (reference,) = looks_from_texts([look])
     typed, widest = light.typed((), camera), RANKED_WIDTH_PX if other is None else math.inf
     judge = _judge(still, watch or [], typed, kept.at_hand(), width_px=widest)
     note(*judge.notices)
@@ -212,9 +212,7 @@ def _judge(
     """Return what measures looks, on targets or on a still no wider than that."""
     from frontglass.errors import ParameterError
     from frontglass.measurement.match import meter_on_targets
-    from frontglass.measurement.measure import picture_height_px
     from frontglass.measurement.still import meter_on_still
-    from frontglass.measurement.watch import WatchedRegion
     from frontglass.picture.reduced import reduced, reduced_region
 
     if still is None:
@@ -222,16 +220,15 @@ def _judge(
             raise ParameterError("watch", "given together with --on STILL", watch[0])
         framing = at_hand.framing(typed["framing"])
         choice = framing.camera_for_width(WIDTH_PX)
-        shape = picture_height_px(WIDTH_PX, framing.sensor) / WIDTH_PX
+        shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
         meter = meter_on_targets(choice.camera, shape)
         return _Judge(meter, choice.camera, shape, choice.notices)
     recipe = at_hand.recipe(still, typed)
-    parts = tuple(WatchedRegion.from_text(text) for text in at_hand.watch(still, watch))
+    watched = at_hand.watch(still, watch)
     at_hand.say()
     picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
-    for part in parts:
-        part.check_inside(picture)
+    parts = tuple(watched.inside(picture))
     if picture.width_px > width_px:
         scale = width_px / picture.width_px
         parts = tuple(replace(one, region=reduced_region(one.region, scale)) for one in parts)

@@ -14,7 +14,7 @@ from frontglass.cli.grouped import note
 from frontglass.cli.list import WhoOptions
 from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
 from frontglass.cli.progress import shown, working
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
@@ -48,21 +48,21 @@ class CropOptions:
         typer.Option(metavar="STILL=0-1|X,Y,W,H", help="The same for one still; repeatable."),
     ] = None
 
-    def of(self, still: Path, at_hand: SceneAtHand) -> Shown:
+    def of(self, still: Path, at_hand: SceneAtHand, recipe: Recipe) -> Shown:
         """Return what is shown of a still: as typed, else as the scene says."""
-        from frontglass.measurement.watch import WatchedRegion
         from frontglass.picture.region import Region
         from frontglass.sheets.mood import aspect_from_text
 
         own = dict(map(_crop_word, self.crop or ())).get(still.name, "")
-        texts = [] if self.aspect is None else at_hand.watch(still, None)
-        parts = [WatchedRegion.from_text(text) for text in texts]
+        parts = WatchedParts(()) if self.aspect is None else at_hand.watch(still, None)
         is_region = "," in own
+        # A taking lens frames by itself.
+        kept = None if recipe.framing.taking is not None else at_hand.crop(still)
         return Shown(
             aspect=None if self.aspect is None else aspect_from_text(self.aspect),
             share=_share(own) if own and not is_region else self.crop_from,
-            within=Region.from_text(own) if is_region else at_hand.crop(still),
-            watched=tuple((part.name, part.region) for part in parts),
+            within=Region.from_text(own) if is_region else kept,
+            watched=parts,
         )
 
     def check(self, stills: Sequence[Path]) -> None:
@@ -101,15 +101,14 @@ class Shown:
     aspect: float | None = None
     share: float | None = None
     within: Region | None = None
-    watched: tuple[tuple[str, Region], ...] = ()
+    watched: WatchedParts
 
     def region(self, picture: Picture) -> tuple[Region, tuple[str, ...]]:
         """Return the part of a picture, and what did not fit in."""
         from frontglass.sheets.crop import crop_of
 
-        found = crop_of(
-            picture, self.aspect, share=self.share, within=self.within, watched=self.watched
-        )
+        parts = [(part.name, part.region) for part in self.watched.inside(picture)]
+        found = crop_of(picture, self.aspect, share=self.share, within=self.within, watched=parts)
         return found.region, found.notices
 
 
@@ -195,13 +194,14 @@ def _planned(
     caption: str,
 ) -> _Planned:
     """Return a still as the board will show it: as typed, else as its scene says."""
+    recipe = at_hand.recipe(still, typed)
     return _Planned(
         still=still,
         name=relative_name(still, found.root),
         caption=caption,
-        recipe=at_hand.recipe(still, typed),
+        recipe=recipe,
         stacks=at_hand.stacks(still, looks),
-        shown=crops.of(still, at_hand),
+        shown=crops.of(still, at_hand, recipe),
     )
 
 

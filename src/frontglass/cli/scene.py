@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -81,19 +80,17 @@ def start(
     and its clipped lamps are found; lamps.toml beside the stills is taken over. What is said
     already of a still stays.
     """
-    from frontglass.batch.finding import AS_WHAT, found_stills
+    from frontglass.batch.finding import AS_WHAT, found_stills, said_of_ours
     from frontglass.scene.scene import FILE_NAME
     from frontglass.scene.seeing import found_lamps, with_seen
 
     found = found_stills(stills)
+    if found.ours:
+        note(said_of_ours(found))
     first = scene_file(scene, found.stills[0])
     path = first if scene is not None or first.exists() else found.root / FILE_NAME
     path = _from_here(path)
-    ours = _made_by_us(found.stills)
-    if ours:
-        names = ", ".join(one.name for one in ours[:3]) + (", ..." if len(ours) > 3 else "")
-        note(f"Left out as made by frontglass of stills beside them: {names}.")
-    seen, failed = _looked_at([one for one in found.stills if one not in ours])
+    seen, failed = _looked_at(found.stills)
     failed += [f"{one}: is of no format that frontglass reads; {AS_WHAT}." for one in found.unread]
     own, shared = given(taking=taking, stop=stop), given(title=title, surround=surround)
 
@@ -107,29 +104,19 @@ def start(
         folders = {one.path.parent for one in seen}
         after = edited(path, change, about=_about(path, seen), folders=folders)
         typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
+        unknown = [one.path for one in seen if not one.lens_text]
+        if unknown and after.camera.taking is not None:
+            names = ", ".join(map(str, unknown))
+            note(
+                f"{names}: no lens in the file, which --as needs; say it: frontglass scene still"
+                f" {unknown[0]} --lens 26mm --sensor full-frame."
+            )
         number = len(after.stills)
         typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
     for reason in failed:
         typer.echo("error: " + " ".join(f"{reason} Left out.".split()), err=True)
     if failed:
         raise typer.Exit(1)
-
-
-def _made_by_us(stills: Sequence[Path]) -> list[Path]:
-    """Return what our commands wrote beside a still that is there too, by its name."""
-    from frontglass.looks import look_names
-
-    looks = "|".join(map(re.escape, look_names()))
-    ours = re.compile(rf"_(({looks})_.+|compare|sway|distance_sheet)")
-    stems = {(one.absolute().parent, one.stem) for one in stills}
-    return [
-        one
-        for one in stills
-        for parent, stem in stems
-        if parent == one.absolute().parent
-        and one.stem.startswith(stem)
-        and ours.fullmatch(one.stem.removeprefix(stem))
-    ]
 
 
 def _from_here(path: Path) -> Path:

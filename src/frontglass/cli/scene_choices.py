@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from frontglass.cli.grouped import note
-from frontglass.cli.options import given
+from frontglass.cli.options import given, looks_from_texts
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 
 if TYPE_CHECKING:
@@ -64,16 +63,13 @@ def keep(
 
 def _stack(text: str, folder: Path) -> tuple[str, ...]:
     """Return the looks of a text A:1/2+B as a scene keeps them: checked, each with its strength."""
-    from frontglass.looks import look_from_text
     from frontglass.units import strength_text
 
     kept = []
     for part in text.split("+"):
-        look = look_from_text(part.strip())
+        (look,) = looks_from_texts([part.strip()])
         source = _source(part.strip(), folder) or look.name
         kept.append(f"{source}:{strength_text(look.strength)}")
-        if ":" not in part:
-            note(f"{part.strip()} says no strength: kept at {strength_text(look.strength)}.")
     return tuple(kept)
 
 

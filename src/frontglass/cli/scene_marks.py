@@ -219,13 +219,9 @@ def say(path: Path, still: SceneStill) -> None:
 
 
 def _place(text: str) -> tuple[float, float]:
-    from frontglass.errors import ParameterError
+    from frontglass.picture.marks import place_from_text
 
-    try:
-        x, y = (float(part) for part in text.split(","))
-    except ValueError:
-        raise ParameterError("at", "X,Y in pixels such as 147,415", text) from None
-    return x, y
+    return place_from_text("at", text)
 
 
 def _metres(text: str) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
@@ -14,6 +14,8 @@ from frontglass.cli.grouped import note
 if TYPE_CHECKING:
     from frontglass.cli.options import LookOptions
     from frontglass.looks import LookStack
+    from frontglass.measurement.watch import WatchedRegion
+    from frontglass.picture.picture import Picture
     from frontglass.picture.recovery import Recovery
     from frontglass.picture.region import Region
     from frontglass.pipeline.framing import Framing
@@ -40,6 +42,27 @@ class SceneOptions:
     def at_hand(self) -> SceneAtHand:
         """Return what these options let a command take."""
         return SceneAtHand(self)
+
+
+class WatchedParts(NamedTuple):
+    """Parts of a still to watch, and whether they were typed."""
+
+    parts: tuple[WatchedRegion, ...]
+    is_typed: bool = True
+
+    def inside(self, picture: Picture) -> list[WatchedRegion]:
+        """Return them by the pixels of a frame; a scene's that it does not show are left out."""
+        from frontglass.errors import ParameterError
+
+        found = []
+        for part in self.parts:
+            try:
+                found.append(part.in_frame_of(picture))
+            except ParameterError:
+                if self.is_typed or picture.wider is None:
+                    raise
+                note(f"{part.name} lies outside the frame of the taking lens: not watched.")
+        return found
 
 
 class SceneAtHand:
@@ -103,15 +126,18 @@ class SceneAtHand:
         """Return the scene named, or the one in this folder; None if there is none."""
         return next((scene for scene, is_meant in self._scenes(Path()) if is_meant), None)
 
-    def watch(self, still: Path, typed: Sequence[str] | None) -> list[str]:
-        """Return parts to watch, as --watch takes them."""
+    def watch(self, still: Path, typed: Sequence[str] | None) -> WatchedParts:
+        """Return parts to watch: those that were typed, else those of the scene."""
+        from frontglass.measurement.watch import WatchedRegion
         from frontglass.scene.taken import counted_parts
 
+        parts = tuple(WatchedRegion.from_text(text) for text in typed or ())
         known = self.known(still)
-        if typed or known.still is None or not known.still.watched:
-            return list(typed or ())
+        if parts or known.still is None or not known.still.watched:
+            return WatchedParts(parts)
         self._note(still, [counted_parts(len(known.still.watched))])
-        return [part.text for part in known.still.watched]
+        kept = tuple(WatchedRegion.from_text(part.text) for part in known.still.watched)
+        return WatchedParts(kept, is_typed=False)
 
     def crop(self, still: Path) -> Region | None:
         """Return what is shown of a still on boards; None for all of it."""

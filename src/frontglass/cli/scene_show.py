@@ -137,7 +137,7 @@ def still_words(still: SceneStill) -> str:
     for text, value in (
         ("other lamps {}", still.others),
         ("white {:g} cd/m2", still.white_cd_per_m2),
-        ("exposure {:+g}", still.exposure_stops),
+        ("exposure {}", still.exposure_stops),
         ("room", still.room),
         ("map {}", still.map),
         ("as {}", still.taking),

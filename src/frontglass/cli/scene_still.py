@@ -26,7 +26,7 @@ class StillWords:
         typer.Option(metavar="KIND|STOPS|off", help="What all lamps are that have no mark."),
     ] = None
     exposure: Annotated[
-        float | None, typer.Option(metavar="STOPS", help="Show it this much brighter.")
+        str | None, typer.Option(metavar="STOPS|auto", help="Show it this much brighter.")
     ] = None
     crop: Annotated[
         str | None, typer.Option(metavar="X,Y,W,H", help="What of it is shown on boards.")
@@ -47,12 +47,13 @@ class StillWords:
     def told(self) -> dict[str, Any]:
         """Return what was said, as a still of a scene has it."""
         from frontglass.picture.region import Region
+        from frontglass.pipeline.recipe import exposure_from_text
 
         region = None if self.crop is None else Region.from_text(self.crop)
         return given(
             white_cd_per_m2=self.white,
             others=None if self.lamps is None else _number_or_text(self.lamps),
-            exposure_stops=self.exposure,
+            exposure_stops=self.exposure and exposure_from_text(self.exposure),
             crop_px=region and (region.x_px, region.y_px, *region.size_px),
             note=self.note,
             taking=self.taking,

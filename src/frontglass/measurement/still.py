@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from frontglass.choices import Surround
 from frontglass.looks import Look
 from frontglass.measurement.match import Effects, Meter
-from frontglass.measurement.watch import WatchedRegion, luminance
+from frontglass.measurement.watch import WatchedRegion, darkest_told, luminance
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import render
@@ -30,7 +30,6 @@ TEXTURE_LIGHT = (0.01, 0.8)
 """Light within which texture is measured: neither black nor near the lamps."""
 TEXTURE_PX = 1.5
 """Standard deviation of the blur that separates texture from shape [px]."""
-LEAST_LIGHT = 2.0**-20
 
 
 def meter_on_still(
@@ -63,7 +62,8 @@ def meter_on_still(
     low, high = TEXTURE_LIGHT
     fine = _within(watched, ("face", "hair"), before.shape) & (before > low) & (before < high)
     rough_before = _roughness(before, fine)
-    black_before = _mean(before, dark)
+    # Below half a code a still does not tell black from none: no lift is counted there.
+    black_before, least = _mean(before, dark), darkest_told(picture.encoding)
 
     def effects(look: Look) -> Effects:
         seen = render(picture, [look], camera=camera, surround=surround)
@@ -71,9 +71,7 @@ def meter_on_still(
         rough = _roughness(light, fine)
         return Effects(
             halo=max(0.0, _mean(light - before, ring)),
-            black_stops=stops_from_ratio(
-                max(_mean(light, dark), LEAST_LIGHT) / max(black_before, LEAST_LIGHT)
-            ),
+            black_stops=stops_from_ratio(max(_mean(light, dark), least) / max(black_before, least)),
             texture=1 - rough / rough_before if rough_before else 0.0,
             light_loss_stops=look.light_loss_stops,
         )

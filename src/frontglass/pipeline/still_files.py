@@ -17,6 +17,7 @@ from frontglass.files.whole import copy_whole
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container
 from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import Recipe
 from frontglass.units import strength_text
 
@@ -33,6 +34,8 @@ class RenderedStill:
         The camera it was rendered for.
     notices : tuple of str
         What was assumed or changed on the way, one sentence each.
+    frame : Region or None
+        Part of the still that the taking lens sees; None for all of it.
 
     Examples
     --------
@@ -50,6 +53,7 @@ class RenderedStill:
     out: Path
     camera: Camera
     notices: tuple[str, ...]
+    frame: Region | None = None
 
 
 def render_file(
@@ -132,7 +136,8 @@ def render_picture(
     else:
         written = write_picture(target, seen, quality=recipe.quality)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
-    return RenderedStill(still=still, out=target, camera=camera, notices=notices)
+    frame = picture.wider.region if picture.wider else None
+    return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
 
 def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Container) -> bool:
@@ -140,7 +145,8 @@ def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Co
     encoding = picture.encoding
     is_asked = recipe.exposure_stops != 0 or recipe.quality is not None
     is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
-    if is_asked or is_mended or encoding.container is not container:
+    is_cut = picture.wider is not None
+    if is_asked or is_mended or is_cut or encoding.container is not container:
         return False
     return seen.radiance is picture.radiance or np.array_equal(seen.radiance, picture.radiance)
 

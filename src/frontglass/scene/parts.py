@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,14 +15,14 @@ from frontglass.checks import (
 )
 from frontglass.errors import ParameterError
 from frontglass.files.distance import DistanceKind
-from frontglass.optics.camera import (
-    f_number_from_text,
-    lens_mm_from_text,
-    sensor_mm_from_text,
-)
+from frontglass.optics.camera import f_number_from_text, lens_mm_from_text
+from frontglass.optics.sensors import sensor_mm_from_text
+from frontglass.optics.taking import TakingLens
 from frontglass.picture.lamp_kinds import kind_named
+from frontglass.picture.marks import place_from_text
 from frontglass.picture.recovery import OFF, Recovery
 from frontglass.picture.room import Room
+from frontglass.pipeline.recipe import AUTO_EXPOSURE
 from frontglass.scene.fields import (
     check_differ,
     check_inside,
@@ -87,7 +88,7 @@ class SceneStill:
     others : str, float or None
         What all clipped lamps are that have no mark of their own, `lamps` in the file: a kind,
         stops above white, or "off".
-    exposure_stops : float or None
+    exposure_stops : float, "auto" or None
         How much brighter it is shown. [stop]
     room : str or None
         The room, as --room takes it.
@@ -124,7 +125,7 @@ class SceneStill:
     size_px: tuple[int, int] | None = in_file("size")
     white_cd_per_m2: float | None = in_file("white")
     others: str | float | None = in_file("lamps")
-    exposure_stops: float | None = in_file("exposure")
+    exposure_stops: float | str | None = in_file("exposure")
     room: str | None = in_file("room")
     map: str | None = in_file("map")
     map_scale_m: float | None = in_file("map_scale")
@@ -159,7 +160,7 @@ class SceneStill:
                 kind_named(self.others)
             else:
                 Recovery(clipped=self.others)
-        if self.exposure_stops is not None:
+        if self.exposure_stops not in {None, AUTO_EXPOSURE}:
             check_within("exposure", self.exposure_stops, -MOST_STOPS, MOST_STOPS)
 
     def _check_space(self) -> None:
@@ -250,12 +251,14 @@ def _listed(value: object) -> Any:
 
 def _check_camera(part: SceneCamera | SceneStill) -> None:
     """Refuse what no option would take; a number stands for its text."""
-    checks = {
+    checks: dict[str, Callable[[str], object]] = {
         "lens": lens_mm_from_text,
         "stop": f_number_from_text,
         "sensor": sensor_mm_from_text,
+        "taking": TakingLens.from_text,
+        "aim": lambda text: place_from_text("aim", text),
     }
-    for name in ("taking", "aim", *checks):
+    for name, check in checks.items():
         value: Any = getattr(part, name)
         if value is None:
             continue
@@ -264,8 +267,7 @@ def _check_camera(part: SceneCamera | SceneStill) -> None:
         elif name in {"lens", "stop"} and not isinstance(value, str):
             value = f"{check_positive(name, value):g}"
         checked_line("as" if name == "taking" else name, value)
-        if name in checks:
-            checks[name](value)
+        check(value)
         set_usual(part, **{name: value})
 
 

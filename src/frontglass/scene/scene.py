@@ -180,7 +180,7 @@ class Scene:
         Raises
         ------
         ParameterError
-            If a parameter is none of a recipe's, or out of its range.
+            If a parameter is out of its range.
         """
         from frontglass.scene.taken import taken_from
 

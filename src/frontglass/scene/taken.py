@@ -7,8 +7,10 @@ from dataclasses import fields, replace
 from typing import Any, NamedTuple
 
 from frontglass.optics.camera import f_number_from_text, lens_mm_from_text
+from frontglass.optics.taking import TakingLens
 from frontglass.picture.distance import DistancePoint
 from frontglass.picture.lamp_place import LampPlace
+from frontglass.picture.marks import place_from_text
 from frontglass.picture.recovery import AUTO, OFF, LampMark, Recovery
 from frontglass.picture.room import Room
 from frontglass.pipeline.framing import Framing
@@ -64,7 +66,7 @@ def taken_from(scene: Scene, still: SceneStill | None, typed: Mapping[str, Any])
         values["space"] = _space(scene, still, typed.get("space") or Space(), taken)
         if still.exposure_stops is not None and "exposure_stops" not in typed:
             values["exposure_stops"] = still.exposure_stops
-            taken.append(Taken("exposure", f"exposure {still.exposure_stops:+g} stops"))
+            taken.append(Taken("exposure", f"exposure {_stops_text(still.exposure_stops)}"))
     values["framing"] = framing_from(scene, still, typed.get("framing") or Framing(), taken)
     if scene.surround is not None and "surround" not in typed:
         values["surround"] = scene.surround
@@ -73,6 +75,10 @@ def taken_from(scene: Scene, still: SceneStill | None, typed: Mapping[str, Any])
         values["past_white"] = scene.view
         taken.append(Taken("view", f"view {scene.view}"))
     return TakenRecipe(Recipe(**values), tuple(taken))
+
+
+def _stops_text(stops: float | str) -> str:
+    return stops if isinstance(stops, str) else f"{stops:+g} stops"
 
 
 def recovery_from(still: SceneStill, typed: Recovery, taken: list[Taken]) -> Recovery:
@@ -134,15 +140,29 @@ def _points(still: SceneStill) -> Iterator[DistancePoint]:
 def framing_from(
     scene: Scene, still: SceneStill | None, typed: Framing, taken: list[Taken]
 ) -> Framing:
-    """Return lens, stop and sensor: the still's, then the scene's."""
+    """Return lens, stop, sensor and taking lens: the still's own, then the scene's."""
+
+    def said(key: str) -> str | None:
+        own: str | None = getattr(still, key, None)
+        return own or getattr(scene.camera, key)
+
     values = {one.name: getattr(typed, one.name) for one in fields(typed)}
+    if typed.taking is None and (text := said("taking")) is not None:
+        taking = TakingLens.from_text(text)
+        # A stop that is typed wins over one in the text.
+        values["taking"] = taking if typed.f_number is None else replace(taking, f_number=None)
+        taken.append(Taken("as", f"as {text}"))
+    if values["taking"] is not None and typed.aim is None and (text := said("aim")) is not None:
+        values["aim"] = place_from_text("aim", text)
+        taken.append(Taken("aim", f"aim {text}"))
+    has_stop = values["taking"] is not None and values["taking"].f_number is not None
     for key, name, from_text in (
         ("lens", "lens_mm", lens_mm_from_text),
         ("stop", "f_number", f_number_from_text),
         ("sensor", "sensor", str),
     ):
-        text = getattr(still, key, None) or getattr(scene.camera, key)
-        if text is not None and values[name] is None:
+        text = said(key)
+        if text is not None and values[name] is None and not (has_stop and key == "stop"):
             values[name] = from_text(text)
             taken.append(Taken(key, f"{key} {text}"))
     return Framing(**values)
