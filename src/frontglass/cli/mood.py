@@ -14,7 +14,7 @@ from frontglass.cli.grouped import note
 from frontglass.cli.list import WhoOptions
 from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
 from frontglass.cli.progress import shown, working
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
@@ -48,23 +48,22 @@ class CropOptions:
         typer.Option(metavar="STILL=0-1|X,Y,W,H", help="The same for one still; repeatable."),
     ] = None
 
-    def of(self, still: Path, at_hand: SceneAtHand, *, is_framed: bool) -> Shown:
-        """Return what is shown of a still: as typed, else as the scene says.
-
-        A taking lens frames by itself: the scene's crop is of the whole still.
-        """
+    def of(self, still: Path, at_hand: SceneAtHand, recipe: Recipe) -> Shown:
+        """Return what is shown of a still: as typed, else as the scene says."""
         from frontglass.picture.region import Region
         from frontglass.sheets.mood import aspect_from_text
 
         own = dict(map(_crop_word, self.crop or ())).get(still.name, "")
-        parts = () if self.aspect is None else at_hand.watch(still, None).parts
+        parts = WatchedParts(()) if self.aspect is None else at_hand.watch(still, None)
         is_region = "," in own
+        # A taking lens frames by itself, and the scene's crop is of the whole still.
+        is_framed = recipe.framing.taking is not None
         kept = None if is_region or is_framed else at_hand.crop(still)
         return Shown(
             aspect=None if self.aspect is None else aspect_from_text(self.aspect),
             share=_share(own) if own and not is_region else self.crop_from,
             within=Region.from_text(own) if is_region else kept,
-            watched=tuple((part.name, part.region) for part in parts),
+            watched=parts,
         )
 
     def check(self, stills: Sequence[Path]) -> None:
@@ -103,23 +102,18 @@ class Shown:
     aspect: float | None = None
     share: float | None = None
     within: Region | None = None
-    watched: tuple[tuple[str, Region], ...] = ()
+    watched: WatchedParts
 
     def region(self, picture: Picture) -> tuple[Region, tuple[str, ...]]:
         """Return the part of a picture, and what did not fit in; places are those of the still."""
         from frontglass.picture.wider import region_in
         from frontglass.sheets.crop import crop_of
 
-        within, watched = self.within, self.watched
-        if picture.wider is not None:
-            within = None if within is None else region_in(within, picture)
-            frame = picture.wider.region
-            watched = tuple(
-                (name, part.moved(-frame.x_px, -frame.y_px))
-                for name, part in watched
-                if frame.holds_all(part)
-            )
-        found = crop_of(picture, self.aspect, share=self.share, within=within, watched=watched)
+        within = self.within
+        if within is not None and picture.wider is not None:
+            within = region_in(within, picture)
+        parts = [(part.name, part.region) for part in self.watched.inside(picture)]
+        found = crop_of(picture, self.aspect, share=self.share, within=within, watched=parts)
         return found.region, found.notices
 
 
@@ -212,7 +206,7 @@ def _planned(
         caption=caption,
         recipe=recipe,
         stacks=at_hand.stacks(still, looks),
-        shown=crops.of(still, at_hand, is_framed=recipe.framing.taking is not None),
+        shown=crops.of(still, at_hand, recipe),
     )
 
 

@@ -137,14 +137,14 @@ class LookOptions:
 
         A look that names no strength is at 1, and says so.
         """
-        from frontglass.looks import stack_from_text
+        from frontglass.looks.stack import looks_of_text, stack_from_text
 
         if not self.look and not kept:
             raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
         stated = given(default_strength=self.strength)
         typed = [stack_from_text(text, **stated) for text in self.look or ()]
         if self.strength is None:
-            say_silent([part for text in self.look or () for part in text.split("+")])
+            say_silent([part for text in self.look or () for part in looks_of_text(text)])
         chosen = [stack.hooded() if self.hood else stack for stack in typed or kept]
         return tuple({stack.text: stack for stack in chosen}.values())
 
@@ -172,12 +172,12 @@ def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) 
 
 
 def say_silent(texts: Sequence[str]) -> None:
-    """Say in a note which looks name no strength."""
+    """Say of looks that name no strength that they are at 1."""
     from frontglass.cli.grouped import note_later
     from frontglass.looks.catalogue import name_and_strength
 
-    pairs = (name_and_strength(text.strip()) for text in texts)
-    silent = [Path(name).stem for name, strength in pairs if not strength]
+    pairs = dict(map(name_and_strength, texts))
+    silent = [Path(name).stem for name, strength in pairs.items() if not strength]
     if silent:
         verb = "is" if len(silent) == 1 else "are"
         note_later(

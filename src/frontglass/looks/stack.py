@@ -80,7 +80,7 @@ def stack_from_text(text: str, default_strength: str | float = 1.0) -> LookStack
     ParameterError
         If a strength is none, or nothing stands beside a "+".
     """
-    parts = _parts(text)
+    parts = looks_of_text(text)
     if not all(parts):
         hint = f"A look stands on both sides of each {BEHIND}, such as late-tram:1/2+powder-room."
         raise ParameterError("look", "a look, or several with + between them", text, hint)
@@ -88,8 +88,8 @@ def stack_from_text(text: str, default_strength: str | float = 1.0) -> LookStack
     return LookStack(looks, tuple(map(_source, parts, looks)))
 
 
-def _parts(text: str) -> list[str]:
-    """Split a text at each +, but not inside the name of a file that is there."""
+def looks_of_text(text: str) -> list[str]:
+    """Return the looks of a text: what stands between +, names of files aside."""
     parts: list[str] = []
     for piece in map(str.strip, text.split(BEHIND)):
         joined = BEHIND.join((parts[-1], piece)) if parts else ""

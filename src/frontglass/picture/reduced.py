@@ -9,7 +9,7 @@ import numpy as np
 
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
-from frontglass.picture.wider import Wider, framed
+from frontglass.picture.wider import framed
 
 
 def reduced(picture: Picture, width_px: int) -> Picture:
@@ -17,7 +17,14 @@ def reduced(picture: Picture, width_px: int) -> Picture:
     if picture.width_px <= width_px:
         return picture
     if picture.wider is not None:
-        return _reduced_frame(picture, picture.wider, width_px)
+        # Both are reduced alike, so that light from round the frame reaches it here as well.
+        scale = width_px / picture.width_px
+        still, region = picture.wider.picture, picture.wider.region
+        whole = reduced(still, round(still.width_px * scale))
+        height = max(1, round(region.height_px * scale))
+        x, y = (round(scale * corner) for corner in (region.x_px, region.y_px))
+        x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
+        return framed(whole, Region(x, y, width_px, height), picture.shot)
     size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
     light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
     far = picture.distance_m
@@ -29,16 +36,6 @@ def reduced(picture: Picture, width_px: int) -> Picture:
         lost = np.asarray(cv2.resize(lost, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
     small = np.asarray(light, dtype=np.float32)
     return replace(picture, radiance=small, recovered=lost, distance_m=far, lamps=None)
-
-
-def _reduced_frame(picture: Picture, wider: Wider, width_px: int) -> Picture:
-    """Reduce a frame and its still alike, so that light from round the frame reaches it."""
-    scale = width_px / picture.width_px
-    whole = reduced(wider.picture, round(wider.picture.width_px * scale))
-    height = max(1, round(wider.region.height_px * scale))
-    x, y = (round(scale * corner) for corner in (wider.region.x_px, wider.region.y_px))
-    x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
-    return framed(whole, Region(x, y, width_px, height), picture.shot)
 
 
 def reduced_region(region: Region, scale: float) -> Region:

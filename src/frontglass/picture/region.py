@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from numpy.typing import NDArray
@@ -81,15 +81,6 @@ class Region:
         """Whether a place of the still lies in the region."""
         across, down = x_px - self.x_px, y_px - self.y_px
         return 0 <= across < self.width_px and 0 <= down < self.height_px
-
-    def holds_all(self, other: Region) -> bool:
-        """Whether another region of the still lies in it."""
-        right, bottom = other.x_px + other.width_px - 1, other.y_px + other.height_px - 1
-        return self.holds(other.x_px, other.y_px) and self.holds(right, bottom)
-
-    def moved(self, right_px: int, down_px: int) -> Region:
-        """Return it so far to the right and down."""
-        return replace(self, x_px=self.x_px + right_px, y_px=self.y_px + down_px)
 
     def of(self, picture: Picture) -> Picture:
         """Return the part of `picture` that lies in the region."""
