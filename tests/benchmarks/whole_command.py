@@ -25,7 +25,7 @@ from frontglass.shipped import shipped_folder
 
 QUALITY = 92
 LOOK = "harbour-night:1/2"
-CAMERA = ("--lens", "36.9", "--stop", "2.8", "--sensor", "36x24", "--white", "25")
+CAMERA = ("--lens", "36.9", "--stop", "2.8", "--sensor", "36x24")
 COPIES = 20
 TIMES = 4
 
@@ -90,12 +90,12 @@ def commands(still: Path, folder: Path) -> dict[str, list[str]]:
     return {
         "start": ["looks"],
         "apply": [*apply, "--look", LOOK],
-        "apply, lamps off": [*apply, "--look", LOOK, "--clipped", "off"][: -0 or None],
+        "apply, no lamps": [*apply, "--look", LOOK, "--clipped", "off"],
         "ladder of five": [*ladder, "--look", "harbour-night"],
         "compare of three": [*compare, *several],
         "measure": ["measure", LOOK, *measured],
         "match": [*match, *measured],
-        "match on a still": [*match, "--on", str(still), *CAMERA[:6]],
+        "match on a still": [*match, "--on", str(still), *CAMERA],
     }
 
 
