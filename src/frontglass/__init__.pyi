@@ -66,6 +66,14 @@ from frontglass.pipeline.rendering import render as render
 from frontglass.pipeline.space import Space as Space
 from frontglass.pipeline.still_files import RenderedStill as RenderedStill
 from frontglass.pipeline.still_files import render_file as render_file
+from frontglass.scene.marks import SceneDistance as SceneDistance
+from frontglass.scene.marks import SceneLamp as SceneLamp
+from frontglass.scene.marks import SceneWatch as SceneWatch
+from frontglass.scene.parts import SceneCamera as SceneCamera
+from frontglass.scene.parts import SceneChoice as SceneChoice
+from frontglass.scene.parts import SceneStill as SceneStill
+from frontglass.scene.reading import read_scene as read_scene
+from frontglass.scene.scene import Scene as Scene
 from frontglass.sheets.compare import compare as compare
 from frontglass.sheets.ladder import ladder as ladder
 from frontglass.sheets.sheet import Sheet as Sheet

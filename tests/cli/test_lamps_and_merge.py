@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 
 import numpy as np
 import pytest
@@ -89,17 +88,17 @@ class TestLamps:
         words = ("--lamp", mark, "--lamps", "bulb", "--white", "40")
         kept = run("lamps", still, *words, "--keep", "--json")
         assert kept.exit_code == 0, kept.output
-        assert tomllib.loads((tmp_path / "lamps.toml").read_text()) == {
-            still.name: {"white": 40.0, "lamps": "bulb", "lamp": [mark]}
-        }
+        (one,) = fg.read_scene(tmp_path).stills
+        assert (one.file, one.white_cd_per_m2, one.others) == (still.name, 40, "bulb")
+        assert [(lamp.kind, lamp.stops) for lamp in one.lamps] == [("globe", None)]
         again = run("lamps", still, "--json")
         assert json.loads(again.stdout)["lamps"] == json.loads(kept.stdout)["lamps"]
-        recipe = fg.Recipe(looks=(fg.read_look("harbour-night"),))
+        recipe = fg.read_scene(tmp_path).recipe(still)
         typed = fg.with_recovered_light(
             fg.read_picture(still),
             fg.Recovery(
                 clipped="bulb",
-                marks=(fg.LampMark(first.x_px, first.y_px, kind="globe"),),
+                marks=(fg.LampMark(round(first.x_px), round(first.y_px), kind="globe"),),
                 white_cd_per_m2=40,
             ),
         ).picture
@@ -121,24 +120,27 @@ class TestLamps:
         assert after["scout.png"] == before["scout.png"]
         assert after["other.png"] != before["other.png"]
 
-    @pytest.mark.parametrize(
-        ("text", "said"),
-        [
-            ("white = 3", "'white' stands alone"),
-            ('["other.png"]', "no still 'other.png' lies beside it"),
-            ('["scout.png"]\nlight = 3', "scout.png: unknown key 'light'"),
-            ('["scout.png"]\nlamps = "bulbs"', "Did you mean bulb?"),
-            ('["scout.png"]\nlamp = "1,2"', "lamp must be a list of texts"),
-            ('["scout.png"]\nwhite = -3', "white must be > 0"),
-            ("[", "not valid TOML"),
-        ],
-    )
-    def test_a_wrong_word_in_the_file_is_one_line(self, still, tmp_path, text, said):
-        (tmp_path / "lamps.toml").write_text(text)
+    def test_lamps_toml_is_read_until_there_is_a_scene(self, still, tmp_path):
+        first = fg.with_recovered_light(fg.read_picture(still)).lamps[0]
+        mark = f"{first.x_px:.0f},{first.y_px:.0f},globe"
+        (tmp_path / "lamps.toml").write_text(f'["{still.name}"]\nwhite = 20\nlamp = ["{mark}"]\n')
+        old = run("lamps", still, "--json")
+        assert "1 lamp, white 20 cd/m2 (frontglass scene takes that over)" in old.stderr
+        kept = run("lamps", still, "--lamps", "bulb", "--keep", "--json")
+        assert "lamps.toml: taken over into" in kept.stderr
+        assert json.loads(kept.stdout)["white_cd_per_m2"] == 20
+        (one,) = fg.read_scene(tmp_path).stills
+        assert (one.white_cd_per_m2, one.others, one.lamps[0].kind) == (20, "bulb", "globe")
+        (tmp_path / "lamps.toml").write_text('["scout.png"]\nlight = 3\n')
+        assert run("lamps", still).exit_code == 0
+
+    def test_a_wrong_word_in_lamps_toml_is_one_line(self, still, tmp_path):
+        (tmp_path / "lamps.toml").write_text('["scout.png"]\nlight = 3\n')
         result = run("lamps", still)
         assert result.exit_code == 1
-        assert said in result.stderr
+        assert "scout.png: unknown key 'light'" in result.stderr
         assert result.stderr.count("\n") == 1
+        assert run("lamps", still, "--no-scene").exit_code == 0
 
     def test_a_still_without_clipped_areas_says_so(self, tmp_path):
         path = tmp_path / "grey.png"

@@ -35,7 +35,8 @@ NETS = {look.name for look in catalogue() if any(isinstance(e, Net) for e in loo
 # A lamp beside the lens adds light of its own.
 HAZES = {look.name for look in catalogue() if any(isinstance(e, Haze) for e in look.elements)}
 LAMPS = {look.name for look in catalogue() if any(isinstance(e, StrayLamp) for e in look.elements)}
-every_look = pytest.mark.parametrize("look", catalogue(), ids=look_names())
+# Scoped so that tests of one look run one after the other: what its filters need is kept.
+every_look = pytest.mark.parametrize("look", catalogue(), ids=look_names(), scope="module")
 
 
 @lru_cache(maxsize=1)

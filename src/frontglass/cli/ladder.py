@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -22,10 +23,13 @@ from frontglass.cli.options import (
     steps_of,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
     from frontglass.looks import Look
+    from frontglass.picture.picture import Picture
+    from frontglass.picture.region import Region
     from frontglass.pipeline.recipe import Recipe
 
 
@@ -60,6 +64,7 @@ def ladder(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Lay out STILL through one look at rising strengths.
@@ -71,7 +76,6 @@ def ladder(
     name, steps = steps_of(look, strengths)
     chosen = read_look(name)
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
-    regions = close_up or ()
     how = given(
         strengths=steps,
         width_px=width,
@@ -79,12 +83,26 @@ def ladder(
         seen_on=seen_on,
         beside=beside and looks_from_texts(beside),
     )
-    recipe = light.recipe((), camera, space)
+    at_hand = kept.at_hand()
+    recipe = at_hand.recipe(still, light.typed((), camera, space))
+    watched = WatchedParts(()) if close_up else at_hand.watch(still, None)
+    at_hand.say()
     if lamp_range:
         how["ends"] = recipe.lamp_range_from(still)
-    notices = written_ladder(still, chosen, target, recipe, regions, overwrite=overwrite, **how)
+    close_ups = partial(close_ups_of, close_up or (), watched)
+    notices = written_ladder(still, chosen, target, recipe, close_ups, overwrite=overwrite, **how)
     note(*notices)
     typer.echo(str(target))
+
+
+def close_ups_of(typed: Sequence[str], watched: WatchedParts, picture: Picture) -> Sequence[Region]:
+    """Return parts to enlarge: those that were typed, else what the scene watches."""
+    from frontglass.picture.region import Region
+    from frontglass.picture.wider import region_in
+
+    if typed:
+        return [region_in(Region.from_text(text), picture) for text in typed]
+    return [part.region for part in watched.inside(picture)]
 
 
 def written_ladder(
@@ -92,14 +110,12 @@ def written_ladder(
     look: Look,
     target: Path,
     recipe: Recipe,
-    close_ups: Sequence[str] = (),
+    close_ups: Callable[[Picture], Sequence[Region]] = lambda _: (),
     *,
     overwrite: bool,
     **how: Any,
 ) -> tuple[str, ...]:
     """Write the ladder of a look on a still; return what was assumed."""
-    from frontglass.picture.region import Region
-    from frontglass.picture.wider import region_in
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
@@ -116,7 +132,7 @@ def written_ladder(
         compensate=recipe.compensate,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
-        close_ups=[region_in(Region.from_text(text), picture) for text in close_ups],
+        close_ups=close_ups(picture),
         progress=lambda steps: shown(steps, len(steps), str),
         **how,
     )

@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths, looks_from_texts
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 
 WIDTH_PX = 4096
@@ -31,6 +32,7 @@ def measure(
         Path | None, typer.Option("--picture", "-o", help="PNG or JPEG of the curves to write.")
     ] = None,
     camera: CameraOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -55,7 +57,7 @@ def measure(
     named = looks_from_texts(looks, "1" if steps else None)
     if steps:
         named = [look.at(strength) for look in named for strength in steps]
-    framing = camera.framing()
+    framing = kept.at_hand().framing(camera.framing())
     choice, height = framing.camera_for_width(width), framing.height_for_width(width)
     measured = [measure(look, choice.camera, width, height) for look in named]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))

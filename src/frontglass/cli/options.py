@@ -116,12 +116,12 @@ class LookOptions:
     """Which looks, and how strong."""
 
     look: Annotated[
-        list[str],
+        list[str] | None,
         typer.Option(
             metavar="NAME_OR_FILE[:STRENGTH]",
-            help="Look; several are stacked, the first one outermost.",
+            help="Look; several are stacked, the first one outermost. Else what the scene keeps.",
         ),
-    ]
+    ] = None
     strength: Annotated[
         str | None, typer.Option(help="Strength of looks that name none: 1/8, 0.3, 2.")
     ] = None
@@ -131,11 +131,16 @@ class LookOptions:
         typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
     ] = False
 
-    def looks(self) -> tuple[Look, ...]:
-        """Return the looks at their strengths; a look that names none is at 1, and says so."""
+    def looks(self, kept: tuple[Look, ...] = ()) -> tuple[Look, ...]:
+        """Return the looks at their strengths; those that a scene keeps, if none was typed.
+
+        A look that names no strength is at 1, and says so.
+        """
+        if not self.look and not kept:
+            raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
         stated = given(default_strength=self.strength)
-        looks = looks_from_texts(self.look, **stated)
-        return tuple(look.hooded() if self.hood else look for look in looks)
+        typed = tuple(looks_from_texts(self.look or (), **stated))
+        return tuple(look.hooded() if self.hood else look for look in typed or kept)
 
 
 def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) -> list[Look]:
@@ -227,13 +232,24 @@ class LightOptions:
         space: SpaceOptions | None = None,
     ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
+        from frontglass.pipeline.recipe import Recipe
+
+        return Recipe(**self.typed(looks, camera, space))
+
+    def typed(
+        self,
+        looks: tuple[Look, ...],
+        camera: CameraOptions,
+        space: SpaceOptions | None = None,
+    ) -> dict[str, Any]:
+        """Return the parameters of a recipe that were typed; a scene may say the others."""
         from frontglass.picture.marks import marks_from_texts
-        from frontglass.pipeline.recipe import Recipe, exposure_from_text
+        from frontglass.pipeline.recipe import exposure_from_text
 
         marks = marks_from_texts(self.lamp or ())
-        return Recipe(
-            looks=looks,
-            framing=camera.framing(),
+        return {
+            "looks": looks,
+            "framing": camera.framing(),
             **given(
                 space=space and space.space(marks.places),
                 surround=self.surround,
@@ -244,7 +260,7 @@ class LightOptions:
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),
             ),
-        )
+        }
 
 
 def recovery_from(

@@ -25,18 +25,16 @@ Float64 = NDArray[np.float64]
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (-1.0, 3.6, 4.8)
-BY_WHITE = (-0.5, 3.4, 6.4, -0.4)
-"""The light that an area lost, over white [stop]: a constant, and more by the share that clips in
-all channels, where light falls off round it as round the sun, and by how far white lies above
-`MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
+BY_STILL = (-2.5, 4.7, 2.0, -2.0, 2.9, 0.55)
+BY_WHITE = (-1.7, 4.0, 4.5, -1.0, 2.5, 0.42, -0.32)
+"""The light that an area lost, over white [stop]: a constant; more by the share of its inner part
+that clips in all channels, and where light falls off round it as round the sun; less where areas
+are crumbs of a sky; more in stills lit by their lamps, and there by the level at which these send
+as much as the still shows; and by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. As fitted
+by tests/benchmarks/fit_lamps.py, with more for cores and lamp light: it puts their median too low.
+"""
 MIDDLE_WHITE_STOPS, WHITE_REACH_STOPS = 8.0, 6.0
 """The binary logarithm of white [cd/m2] about which, and how far, it tells of levels."""
-NIGHT_SLOPE = -1.0
-"""Below that there is no daylight: small areas that clip are lamps, as bright however dim white
-is."""
-NIGHT_LAMP_SHARE = 0.02
-"""Of the frame, from which on an area is no small lamp; common practice, no source."""
 DAYLIGHT_FROM_STOPS, DAYLIGHT_TO_STOPS = 9.0, 12.0
 """Where white is dimmer than the first, what falls off softly is no sun; from the second on it
 is."""
@@ -154,16 +152,15 @@ def estimated_stops(
 
 
 def signs(features: RegionFeatures, white: White | None) -> Float64:
-    """Return what the coefficients multiply, shape (R, 3), or (R, 4) where white is known."""
-    whole, aureole = features.whole_share, features.aureole
-    if white is None:
-        return np.stack([np.ones_like(whole), whole, aureole], axis=1)
-    stops = float(np.log2(white.cd_per_m2))
-    span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
-    sun = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
-    above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
-    dimmer = np.full_like(whole, above)
-    if above < 0:
-        small = np.clip(1 - features.frame_share / NIGHT_LAMP_SHARE, 0, 1)
-        dimmer *= 1 + small * (NIGHT_SLOPE / BY_WHITE[-1] - 1)
-    return np.stack([np.ones_like(whole), whole, sun, dimmer], axis=1)
+    """Return what the coefficients multiply, shape (R, 6), or (R, 7) where white is known."""
+    core, aureole = features.core_share, features.aureole
+    lamp = core * features.lamp_lit
+    crumbs = core * features.crumbs
+    known = [np.ones_like(core), core, aureole, crumbs, lamp, lamp * features.closure_stops]
+    if white is not None:
+        stops = float(np.log2(white.cd_per_m2))
+        span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
+        known[2] = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
+        above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
+        known.append(np.full_like(core, above))
+    return np.stack(known, axis=1)

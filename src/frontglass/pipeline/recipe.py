@@ -16,7 +16,6 @@ from frontglass.picture.clipped_lamps import with_recovered_light
 from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_exposure_told
 from frontglass.picture.recovery import LampRange, Recovery
 from frontglass.pipeline.framing import Framing
-from frontglass.pipeline.kept_lamps import kept_lamps
 from frontglass.pipeline.rendering import render
 from frontglass.pipeline.space import Space
 from frontglass.units import ratio_from_stops
@@ -117,14 +116,10 @@ class Recipe:
 
     def _lit(self, picture: Picture, stops: float, still: Path) -> Picture:
         """Return what was read of a still with its distances and its lamps' lost light."""
-        kept = kept_lamps(still)
-        recovery = kept.under(self.recovery)
         white = ratio_from_stops(stops)
         camera = self.framing.camera_for(picture).camera
-        picture = with_recovered_light(picture, recovery, white=white, camera=camera).picture
+        picture = with_recovered_light(picture, self.recovery, white=white, camera=camera).picture
         space = self.space
-        if kept.places and space.lamps is None:
-            space = replace(space, lamps=kept.places)
         return picture if space == Space() else space.around(picture, camera, still)
 
     def lamp_range_from(self, still: Path) -> tuple[tuple[str, Picture], ...]:
