@@ -2,7 +2,8 @@
 
 Run ``python tests/benchmarks/whole_command.py [MEGAPIXELS] [WORD]``: commands with WORD in their
 names. Times are CPU seconds of a process of its own, all threads and the start of Python together;
-only their ratios mean anything. Peaks are in float pictures (three channels of float32).
+only their ratios mean anything. Peaks are in float pictures (three channels of float32); those
+under two are hidden by the peak of this process.
 """
 
 from __future__ import annotations
