@@ -103,20 +103,23 @@ def start(
     if seen:
         folders = {one.path.parent for one in seen}
         after = edited(path, change, about=_about(path, seen), folders=folders)
-        typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
-        unknown = [one.path for one in seen if not one.lens_text]
-        if unknown and after.camera.taking is not None:
-            names = ", ".join(map(str, unknown))
-            note(
-                f"{names}: no lens in the file, which --as needs; say it: frontglass scene still"
-                f" {unknown[0]} --lens 26mm --sensor full-frame."
-            )
-        number = len(after.stills)
-        typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
+        _say(path, after, seen)
     for reason in failed:
         typer.echo("error: " + " ".join(f"{reason} Left out.".split()), err=True)
     if failed:
         raise typer.Exit(1)
+
+
+def _say(path: Path, scene: Scene, seen: Sequence[SeenStill]) -> None:
+    """Say what was found, and what is not known that will be asked for."""
+    typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
+    unknown = [one.path for one in seen if not one.lens_text]
+    if unknown and scene.camera.taking is not None:
+        names = ", ".join(map(str, unknown))
+        how = f"frontglass scene still {unknown[0]} --lens 26mm --sensor full-frame"
+        note(f"{names}: no lens in the file, which --as needs; {how} says it.")
+    number = len(scene.stills)
+    typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
 
 
 def _from_here(path: Path) -> Path:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
@@ -72,7 +72,8 @@ class SceneAtHand:
         from frontglass.errors import ParameterError
 
         self._options = options
-        self._found: dict[Path, tuple[FoundScene, ...]] = {}
+        self._found: dict[Path, Iterable[FoundScene]] = {}
+        self._named: list[FoundScene] = []
         self._known: dict[Path, KnownStill] = {}
         self._taken: dict[Path, dict[str, Taken]] = {}
         if options.scene is not None and options.no_scene:
@@ -124,7 +125,7 @@ class SceneAtHand:
 
     def here(self) -> Scene | None:
         """Return the scene named, or the one in this folder; None if there is none."""
-        return next((scene for scene, is_meant in self._scenes(Path()) if is_meant), None)
+        return next((scene for scene, _ in self._scenes(Path())), None)
 
     def watch(self, still: Path, typed: Sequence[str] | None) -> WatchedParts:
         """Return parts to watch: those that were typed, else those of the scene."""
@@ -194,17 +195,30 @@ class SceneAtHand:
     def _note(self, still: Path, taken: Sequence[Taken]) -> None:
         self._taken.setdefault(still, {}).update({one.what: one for one in taken})
 
-    def _scenes(self, folder: Path) -> tuple[FoundScene, ...]:
+    def _scenes(self, folder: Path) -> Iterable[FoundScene]:
         from frontglass.scene.finding import FoundScene, scenes_for
         from frontglass.scene.reading import read_scene
 
         if self._options.no_scene:
             return ()
+        named = self._options.scene
+        if named is not None:
+            if not self._named:
+                self._named.append(FoundScene(read_scene(named), is_meant=True))
+            return self._named
         if folder not in self._found:
-            named = self._options.scene
-            self._found[folder] = (
-                scenes_for(folder)
-                if named is None
-                else (FoundScene(read_scene(named), is_meant=True),)
-            )
+            self._found[folder] = _ReadOnce(scenes_for(folder))
         return self._found[folder]
+
+
+class _ReadOnce:
+    """Scenes that are read when they are first asked for."""
+
+    def __init__(self, source: Iterator[FoundScene]) -> None:
+        self._source, self._read = source, list[Any]()
+
+    def __iter__(self) -> Iterator[FoundScene]:
+        yield from self._read
+        for one in self._source:
+            self._read.append(one)
+            yield one

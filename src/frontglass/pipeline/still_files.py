@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -127,16 +127,18 @@ def render_picture(
         If it cannot be rendered or written.
     """
     camera, assumed = recipe.framing.camera_for(picture)
+    frame = picture.wider.region if picture.wider else None
     seen = recipe.rendered(picture, camera)
+    # Lamps' lost light is never written: two pictures less while codes are made.
+    picture, seen = (replace(one, recovered=None, wider=None) for one in (picture, seen))
     if show is not None:
         show(seen)
     written: tuple[str, ...] = ()
-    if _is_as_it_was(picture, seen, recipe, container_of(target)):
+    if frame is None and _is_as_it_was(picture, seen, recipe, container_of(target)):
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
-    frame = picture.wider.region if picture.wider else None
     return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
 
@@ -145,8 +147,7 @@ def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Co
     encoding = picture.encoding
     is_asked = recipe.exposure_stops != 0 or recipe.quality is not None
     is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
-    is_cut = picture.wider is not None
-    if is_asked or is_mended or is_cut or encoding.container is not container:
+    if is_asked or is_mended or encoding.container is not container:
         return False
     return seen.radiance is picture.radiance or np.array_equal(seen.radiance, picture.radiance)
 

@@ -111,6 +111,11 @@ class Scene:
         """Where its paths start from."""
         return self.path.parent
 
+    @property
+    def folders(self) -> set[Path]:
+        """Folders of its stills."""
+        return {(self.folder / one.file).resolve().parent for one in self.stills}
+
     def named(self, file: str) -> SceneStill | None:
         """Still of that name in the file; None if there is none."""
         wanted = os.path.normpath(file)
