@@ -29,7 +29,7 @@ COMMANDS = {
     ),
     "harbour-night.jpg": ("apply", SCENE, "--look", "harbour-night:1/2"),
     "late-tram.jpg": ("apply", SCENE, "--look", "late-tram:1/2"),
-    "glass-beads.jpg": ("apply", SCENE, "--look", "glass-beads:1/2"),
+    "wet-quay.jpg": ("apply", SCENE, "--look", "wet-quay:1/2"),
     "rehearsal-room.jpg": ("apply", SCENE, "--look", "rehearsal-room:1/2"),
     "powder-room.jpg": ("apply", SCENE, "--look", "powder-room:1"),
     "slate-roof.jpg": ("apply", SCENE, "--look", "slate-roof:1/2"),

@@ -286,7 +286,7 @@ class Deadly(PosixPath):
 def test_a_process_ended_from_outside_costs_its_own_still_only(shoot, tmp_path, recipe):
     jobs = [Job(shoot(f"in/{n}.png"), tmp_path / "out" / f"{n}.png", f"{n}.png") for n in range(4)]
     jobs[1] = replace(jobs[1], still=Deadly(jobs[1].still))
-    ended = dict(run._side_by_side(jobs, recipe, 2))
+    ended = dict(run._side_by_side(jobs, lambda _: recipe, 2))
     assert set(ended) == set(jobs)
     assert "ended from outside" in str(ended.pop(jobs[1]))
     assert all(isinstance(result, fg.RenderedStill) for result in ended.values())

@@ -206,9 +206,6 @@ class TestLadder:
         result = run("ladder", still, "--look", "harbour-night")
         assert result.stdout.strip() == str(still.with_name("scout_harbour-night_ladder.png"))
 
-    def test_a_strength_in_the_name_is_not_passed_over(self, run, shoot):
-        refused(run("ladder", shoot(), "--look", "harbour-night:1/2"), "harbour-night:1/2")
-
     @pytest.mark.parametrize(
         ("words", "said"),
         [
@@ -356,7 +353,7 @@ def test_version_and_help(run):
     assert run("--version").stdout == f"frontglass {fg.__version__}\n"
     shown = run("--help").stdout
     judging = ("compare", "mood", "sway", "measure", "match")
-    light = ("distance", "lamps", "merge")
+    light = ("distance", "lamps", "merge", "scene")
     for command in ("apply", "ladder", "batch", "looks", "show", "demo", *judging, *light):
         assert f"  {command} " in shown
     assert "..." not in shown.partition("Commands:")[2]

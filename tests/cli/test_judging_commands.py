@@ -33,14 +33,14 @@ def refused(result: Result, *said: str) -> None:
 
 class TestMeasure:
     def test_table_json_csv_and_picture_say_the_same(self, tmp_path):
-        words = ("measure", "slate-roof", "glass-beads:1/2", "--width", "1024", *CAMERA)
+        words = ("measure", "slate-roof", "wet-quay:1/2", "--width", "1024", *CAMERA)
         files = ("--csv", tmp_path / "a.csv", "-o", tmp_path / "a.png")
         result = run(*words, *files, "--json")
         assert result.exit_code == 0, result.output
         told = json.loads(result.stdout)
-        want = measure(fg.read_look("glass-beads").at("1/2"), THE_CAMERA, 1024, 576)
+        want = measure(fg.read_look("wet-quay").at("1/2"), THE_CAMERA, 1024, 576)
         got = told["looks"][1]
-        assert (got["name"], got["strength"]) == ("glass-beads", 0.5)
+        assert (got["name"], got["strength"]) == ("wet-quay", 0.5)
         assert got["plateau"] == want.plateau
         assert got["halo"]["half_energy_deg"] == want.halo.half_energy_deg
         assert len(got["curve"]["held"]) == len(got["curve"]["frequency_per_px"])
@@ -49,7 +49,7 @@ class TestMeasure:
         with Image.open(tmp_path / "a.png") as picture:
             assert picture.width == 1600
         text = run(*words).stdout
-        assert "glass-beads 1/2" in text
+        assert "wet-quay 1/2" in text
         assert f"{want.halo.half_energy_deg:.3g} deg" in text
 
     def test_every_look_at_every_strength(self):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +12,6 @@ from typing import TYPE_CHECKING
 import frontglass
 from frontglass.errors import FrontglassError
 from frontglass.files.whole import write_bytes_whole
-from frontglass.pipeline.kept_lamps import KeptLamps, kept_lamps
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
@@ -70,10 +70,10 @@ class Manifest:
         del expected["still"]
         return all(entry.get(key) == value for key, value in expected.items())
 
-    def plan(self, jobs: list[Job], recipe: Recipe) -> None:
+    def plan(self, jobs: Iterable[Job], recipe_of: Callable[[Path], Recipe]) -> None:
         """Record that these jobs are about to be done: what a killed batch leaves is ours."""
         for job in jobs:
-            self.stills[job.name] = {"state": "planned", **_made_from(job, recipe)}
+            self.stills[job.name] = {"state": "planned", **_made_from(job, recipe_of(job.still))}
         self._write()
 
     def record(self, job: Job, recipe: Recipe, outcome: RenderedStill | FrontglassError) -> None:
@@ -124,11 +124,4 @@ def _made_from(job: Job, recipe: Recipe) -> dict[str, object]:
         "still_mtime_ns": found.st_mtime_ns,
         "looks": [f"{look.name}:{strength_text(look.strength)}" for look in recipe.looks],
         "recipe_sha256": recipe_digest(recipe),
-        "lamps": _said_of_lamps(job.still),
     }
-
-
-def _said_of_lamps(still: Path) -> str | None:
-    """Return what the file beside a still says of its lamps; None if nothing."""
-    kept = kept_lamps(still)
-    return None if kept == KeptLamps() else repr(kept)

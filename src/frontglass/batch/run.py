@@ -5,7 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
@@ -18,6 +18,8 @@ from frontglass.batch.plan import plan
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.pipeline.recipe import Recipe
 from frontglass.pipeline.still_files import RenderedStill, render_file
+
+RecipeOf = Callable[[Path], Recipe]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,15 +60,15 @@ class Batch:
         What is to be rendered.
     done : tuple of Job
         What an earlier run has rendered just so.
-    recipe : Recipe
-        What is done to each still.
+    recipe_of : callable
+        What is done to a still, by its file.
     folder : Path
         Where the rendered stills and the manifest go.
     """
 
     jobs: tuple[Job, ...]
     done: tuple[Job, ...]
-    recipe: Recipe
+    recipe_of: RecipeOf
     folder: Path
 
     def run(self, *, processes: int | None = None) -> Iterator[Outcome]:
@@ -89,18 +91,18 @@ class Batch:
             return
         manifest = Manifest(self.folder / MANIFEST_NAME)
         _with_folder(self.folder)
-        manifest.plan(list(self.jobs), self.recipe)
+        manifest.plan(self.jobs, self.recipe_of)
         count = min(processes or _cores(), len(self.jobs))
         results = _one_by_one if count == 1 else _side_by_side
-        for job, result in results(self.jobs, self.recipe, count):
-            manifest.record(job, self.recipe, result)
+        for job, result in results(self.jobs, self.recipe_of, count):
+            manifest.record(job, self.recipe_of(job.still), result)
             yield Outcome(job, result)
 
 
 def planned_batch(
     sources: Sequence[str | Path],
     folder: Path,
-    recipe: Recipe,
+    recipe: Recipe | RecipeOf,
     *,
     suffix: str | None = None,
     again: bool = False,
@@ -111,8 +113,8 @@ def planned_batch(
     ----------
     sources, folder, suffix
         As in `plan`.
-    recipe : Recipe
-        What is done to each still.
+    recipe : Recipe or callable
+        What is done to each still; or what says it of a still's file.
     again : bool
         Whether to render what is done already, and to replace files that no batch wrote.
 
@@ -122,18 +124,23 @@ def planned_batch(
         If the plan cannot be carried out without destroying something.
     """
     jobs = plan(sources, folder, suffix=suffix)
+    recipe_of = _same_for_all(recipe) if isinstance(recipe, Recipe) else recipe
     manifest = Manifest(folder / MANIFEST_NAME)
     if again:
-        return Batch(tuple(jobs), (), recipe, folder)
+        return Batch(tuple(jobs), (), recipe_of, folder)
     for job in jobs:
         if os.path.lexists(job.out) and not manifest.is_ours(job):
             raise PictureFileError(
                 f"{job.out}: exists and was not written by a batch; choose another folder,"
                 " or --again to replace it."
             )
-    is_done = {job: manifest.is_done(job, recipe) for job in jobs}
+    is_done = {job: manifest.is_done(job, recipe_of(job.still)) for job in jobs}
     todo = tuple(job for job in jobs if not is_done[job])
-    return Batch(todo, tuple(job for job in jobs if is_done[job]), recipe, folder)
+    return Batch(todo, tuple(job for job in jobs if is_done[job]), recipe_of, folder)
+
+
+def _same_for_all(recipe: Recipe) -> RecipeOf:
+    return lambda _: recipe
 
 
 def render_batch(
@@ -198,18 +205,18 @@ def _with_folder(folder: Path) -> None:
 
 
 def _one_by_one(
-    jobs: Sequence[Job], recipe: Recipe, _count: int
+    jobs: Sequence[Job], recipe_of: RecipeOf, _count: int
 ) -> Iterator[tuple[Job, RenderedStill | FrontglassError]]:
     for job in jobs:
-        yield job, _finished(job, recipe)
+        yield job, _finished(job, recipe_of(job.still))
 
 
 def _side_by_side(
-    jobs: Sequence[Job], recipe: Recipe, count: int
+    jobs: Sequence[Job], recipe_of: RecipeOf, count: int
 ) -> Iterator[tuple[Job, RenderedStill | FrontglassError]]:
     lost: list[Job] = []
     with _Workers(count) as pool:
-        waiting = {pool.submit(_finished, job, recipe): job for job in jobs}
+        waiting = {pool.submit(_finished, job, recipe_of(job.still)): job for job in jobs}
         try:
             for future in as_completed(list(waiting)):
                 job = waiting.pop(future)
@@ -227,7 +234,7 @@ def _side_by_side(
     # the stills it left are tried each in a process of its own, which shows whose fault it was.
     for job in lost:
         with _Workers(1) as pool:
-            future = pool.submit(_finished, job, recipe)
+            future = pool.submit(_finished, job, recipe_of(job.still))
             yield job, _result_or_loss(future, job)
 
 

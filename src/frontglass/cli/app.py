@@ -19,6 +19,7 @@ from frontglass.cli.match import match
 from frontglass.cli.measure import measure
 from frontglass.cli.merge import merge
 from frontglass.cli.mood import mood
+from frontglass.cli.scene import scene_app
 from frontglass.cli.sway import sway
 
 app = typer.Typer(
@@ -33,6 +34,7 @@ for function in (
     *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)
+app.add_typer(scene_app, name="scene", short_help="Keep marks of stills and what was chosen.")
 
 
 def _print_version(value: bool) -> None:  # noqa: FBT001  # typer's own way of calling back

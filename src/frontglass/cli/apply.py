@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, Overwrite, Still
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_json, rendered_record
 
@@ -24,6 +25,7 @@ def apply(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -33,7 +35,10 @@ def apply(
     """
     from frontglass.pipeline.still_files import render_file
 
-    recipe = light.recipe(looks.looks(), camera, space)
+    at_hand = kept.at_hand()
+    chosen = looks.looks(() if looks.look else at_hand.looks(still))
+    recipe = at_hand.recipe(still, light.typed(chosen, camera, space))
+    at_hand.say()
     result = render_file(still, out, recipe, overwrite=overwrite)
     note(*result.notices)
     if as_json:

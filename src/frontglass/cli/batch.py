@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, given
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_outcomes, print_plan
+
+if TYPE_CHECKING:
+    from frontglass.pipeline.recipe import Recipe
 
 
 def batch(
@@ -43,6 +48,7 @@ def batch(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     as_json: Json = False,
 ) -> None:
     """Render many STILLS through looks into a folder.
@@ -51,8 +57,17 @@ def batch(
     """
     from frontglass.batch.run import planned_batch
 
-    recipe = light.recipe(looks.looks(), camera, space)
-    todo = planned_batch(stills, out, recipe, again=again, **given(suffix=file_format))
+    at_hand = kept.at_hand()
+
+    @cache
+    def recipe_of(still: Path) -> Recipe:
+        chosen = looks.looks(() if looks.look else at_hand.looks(still))
+        return at_hand.recipe(still, light.typed(chosen, camera, space))
+
+    todo = planned_batch(stills, out, recipe_of, again=again, **given(suffix=file_format))
+    for job in (*todo.jobs, *todo.done):
+        recipe_of(job.still)
+    at_hand.say()
     if dry_run:
         print_plan(todo, as_json=as_json)
         return

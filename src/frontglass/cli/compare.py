@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,11 +17,13 @@ from frontglass.cli.options import (
     LightOptions,
     LookOptions,
     Overwrite,
+    SeenOn,
     Still,
     Watch,
     given,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
+    from frontglass.pipeline.recipe import Recipe
 
 
 def compare(
@@ -42,10 +45,12 @@ def compare(
         typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
     ] = None,
     width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
+    seen_on: SeenOn = None,
     lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -54,7 +59,6 @@ def compare(
     The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
     each other; they are not stacked. --json prints the numbers too.
     """
-    from frontglass.measurement.watch import WatchedRegion
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
@@ -63,11 +67,11 @@ def compare(
     target = out or still.with_name(f"{still.stem}_compare.png")
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    chosen, recipe = looks.looks(), light.recipe((), camera, space)
-    watched = [WatchedRegion.from_text(text) for text in watch or ()]
+    at_hand = kept.at_hand()
+    chosen = looks.looks(() if looks.look else _beside(at_hand.choices(still)))
+    recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
     picture = recipe.picture_from(still)
-    for one in watched:
-        one.check_inside(picture)
+    watched = parts.inside(picture)
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)
     ends = recipe.lamp_range_from(still) if lamp_range else ()
@@ -83,7 +87,7 @@ def compare(
         notices=(*picture.notices, *choice.notices),
         progress=lambda steps: shown(steps, len(steps), str),
         ends=ends,
-        **given(width_px=width),
+        **given(width_px=width, seen_on=seen_on),
     )
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
@@ -91,6 +95,21 @@ def compare(
         print_json(_record(target, chosen, [end for end, _ in ends], numbers.read))
     else:
         typer.echo(str(target))
+
+
+def _taken(
+    at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
+) -> tuple[Recipe, WatchedParts]:
+    """Return how the still is shown and what is watched: as typed, else as the scene says."""
+    recipe = at_hand.recipe(still, typed)
+    parts = at_hand.watch(still, watch)
+    at_hand.say()
+    return recipe, parts
+
+
+def _beside(choices: Mapping[str, tuple[Look, ...]]) -> tuple[Look, ...]:
+    """Return the looks of several choices, each once."""
+    return tuple({str(look): look for looks in choices.values() for look in looks}.values())
 
 
 class _Numbers:

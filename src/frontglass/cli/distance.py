@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, LightOptions, Overwrite, Still
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 
 
@@ -25,6 +26,7 @@ def distance(
     space: SpaceOptions,
     camera: CameraOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Show how far everything in STILL is, in metres.
@@ -40,7 +42,9 @@ def distance(
     target = out or still.with_name(f"{still.stem}_distance_sheet.png")
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    recipe = light.recipe((), camera, space)
+    at_hand = kept.at_hand()
+    recipe = at_hand.recipe(still, light.typed((), camera, space))
+    at_hand.say()
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
     sheet = distance_sheet(

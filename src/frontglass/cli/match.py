@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch
+from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
 
@@ -45,6 +46,7 @@ def match(
     watch: Watch = None,
     camera: CameraOptions,
     light: LightOptions,
+    kept: SceneOptions,
     as_json: Json = False,
 ) -> None:
     """Find the strength at which one look equals another.
@@ -52,11 +54,11 @@ def match(
     What then stays different is said, and the nearest strength that can be rented with what it
     costs.
     """
-    from frontglass.looks import look_from_text, read_look
+    from frontglass.looks import read_look
     from frontglass.measurement.match import match
 
-    reference, sought = look_from_text(look), read_look(other)
-    meter, notices = _meter(still, watch or [], camera, light)
+    (reference,), sought = looks_from_texts([look]), read_look(other)
+    meter, notices = _meter(still, watch or [], light.typed((), camera), kept.at_hand())
     note(*notices)
     found = match(reference, sought, meter, by)
     if as_json:
@@ -144,24 +146,25 @@ def match_record(found: Match) -> Record:
 
 
 def _meter(
-    still: Path | None, watch: list[str], camera: CameraOptions, light: LightOptions
+    still: Path | None, watch: list[str], typed: Mapping[str, Any], at_hand: SceneAtHand
 ) -> tuple[Meter, tuple[str, ...]]:
     """Return what measures looks, and what was assumed."""
     from frontglass.errors import ParameterError
     from frontglass.measurement.match import meter_on_targets
-    from frontglass.measurement.measure import picture_height_px
     from frontglass.measurement.still import meter_on_still
-    from frontglass.measurement.watch import WatchedRegion
 
-    recipe = light.recipe((), camera)
     if still is None:
         if watch:
             raise ParameterError("watch", "given together with --on STILL", watch[0])
-        choice = recipe.framing.camera_for_width(WIDTH_PX)
-        shape = picture_height_px(WIDTH_PX, camera.sensor) / WIDTH_PX
+        framing = at_hand.framing(typed["framing"])
+        choice = framing.camera_for_width(WIDTH_PX)
+        shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
         return meter_on_targets(choice.camera, shape), choice.notices
+    recipe = at_hand.recipe(still, typed)
+    watched = at_hand.watch(still, watch)
+    at_hand.say()
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
-    parts = tuple(WatchedRegion.from_text(text) for text in watch)
+    parts = tuple(watched.inside(picture))
     meter = meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
     return meter, (*picture.notices, *choice.notices)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -22,6 +22,10 @@ Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file tha
 Strengths = Annotated[
     str | None,
     typer.Option(metavar="S,S,...", help="Strengths, such as 1/8,1/4,1/2; else the stock ones."),
+]
+SeenOn = Annotated[
+    Literal["desk", "phone"] | None,
+    typer.Option("--for", help="Lay the sheet out for a phone: type that can be read there."),
 ]
 Watch = Annotated[
     list[str] | None,
@@ -52,10 +56,12 @@ def given(**options: Any) -> dict[str, Any]:
 
 @dataclass(frozen=True, kw_only=True)
 class CameraOptions:
-    """Lens and sensor, where the still's file does not say."""
+    """Lens and sensor of the still, where its file does not say, and of the film."""
 
-    lens: Annotated[str | None, typer.Option(metavar="MM", help="Focal length: 50mm.")] = None
-    stop: Annotated[str | None, typer.Option(metavar="N", help="f-number: 2.8.")] = None
+    lens: Annotated[
+        str | None, typer.Option(metavar="MM", help="What the still was shot with: 50mm.")
+    ] = None
+    stop: Annotated[str | None, typer.Option(metavar="N", help="Stop: 2.8, f/2.8 or T2.8.")] = None
     sensor: Annotated[
         str | None,
         typer.Option(metavar="NAME|WxH", help="full-frame, super35, ... or 24.9x14 in mm."),
@@ -63,10 +69,29 @@ class CameraOptions:
     filter_distance: Annotated[
         str | None, typer.Option(metavar="MM", help="Filter to entrance pupil: 80mm.")
     ] = None
+    taking: Annotated[
+        str | None,
+        typer.Option(
+            "--as",
+            metavar="MM,SENSOR[,SHAPE][,STOP][,2x]",
+            help="What the film is shot with, such as 50mm,super35,2.39,T2.8: the still is cut to"
+            " what that sees.",
+        ),
+    ] = None
+    aim: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y", help="Pixel of the still in the middle of that frame."),
+    ] = None
+    no_exif: Annotated[
+        bool,
+        typer.Option("--no-exif", help="The still's lens data are wrong: go by what is typed."),
+    ] = False
 
     def framing(self) -> Framing:
         """Return these options as the library takes them."""
         from frontglass.optics import camera
+        from frontglass.optics.taking import TakingLens
+        from frontglass.picture.marks import place_from_text
         from frontglass.pipeline.framing import Framing
 
         return Framing(
@@ -74,6 +99,11 @@ class CameraOptions:
             f_number=_parsed(camera.f_number_from_text, self.stop),
             sensor=self.sensor,
             filter_distance_mm=_parsed(camera.filter_distance_mm_from_text, self.filter_distance),
+            **given(
+                taking=self.taking and TakingLens.from_text(self.taking),
+                aim=self.aim and place_from_text("aim", self.aim),
+                lens_from="typed" if self.no_exif else None,
+            ),
         )
 
 
@@ -86,12 +116,12 @@ class LookOptions:
     """Which looks, and how strong."""
 
     look: Annotated[
-        list[str],
+        list[str] | None,
         typer.Option(
             metavar="NAME_OR_FILE[:STRENGTH]",
-            help="Look; several are stacked, the first one outermost.",
+            help="Look; several are stacked, the first one outermost. Else what the scene keeps.",
         ),
-    ]
+    ] = None
     strength: Annotated[
         str | None, typer.Option(help="Strength of looks that name none: 1/8, 0.3, 2.")
     ] = None
@@ -101,13 +131,53 @@ class LookOptions:
         typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
     ] = False
 
-    def looks(self) -> tuple[Look, ...]:
-        """Return the looks at their strengths."""
-        from frontglass.looks import look_from_text
+    def looks(self, kept: tuple[Look, ...] = ()) -> tuple[Look, ...]:
+        """Return the looks at their strengths; those that a scene keeps, if none was typed.
 
+        A look that names no strength is at 1, and says so.
+        """
+        if not self.look and not kept:
+            raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
         stated = given(default_strength=self.strength)
-        looks = (look_from_text(text, **stated) for text in self.look)
-        return tuple(look.hooded() if self.hood else look for look in looks)
+        typed = tuple(looks_from_texts(self.look or (), **stated))
+        return tuple(look.hooded() if self.hood else look for look in typed or kept)
+
+
+def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) -> list[Look]:
+    """Return looks at their strengths; those that say none are at 1, which a note says."""
+    from frontglass.cli.grouped import note_later
+    from frontglass.looks import look_from_text
+    from frontglass.looks.catalogue import name_and_strength
+
+    found = [look_from_text(text, **given(default_strength=default_strength)) for text in texts]
+    pairs = zip(texts, found, strict=True)
+    silent = [look.name for text, look in pairs if not name_and_strength(text)[1]]
+    if silent and default_strength is None:
+        verb = "is" if len(silent) == 1 else "are"
+        note_later(
+            f"{' and '.join(silent)} {verb} at strength 1; {silent[0]}:1/4 is a quarter of it."
+        )
+    return found
+
+
+def steps_of(look: str, strengths: str | None) -> tuple[str, tuple[float, ...] | None]:
+    """Return name and strengths of a look that is shown at several; None is the stock ones.
+
+    Raises
+    ------
+    ParameterError
+        If it says a strength, and a list of them stands beside it.
+    """
+    from frontglass.errors import ParameterError
+    from frontglass.looks.catalogue import name_and_strength
+    from frontglass.units import strengths_from_text
+
+    name, strength = name_and_strength(look)
+    if strength and strengths is not None:
+        hint = f"Write {name} --strengths {strength},{strengths}, or one of the two."
+        raise ParameterError("strengths", f"left out beside {look}", strengths, hint)
+    text = strength or strengths
+    return name, None if text is None else strengths_from_text(text)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,8 +189,11 @@ class LightOptions:
         typer.Option(help="What lies outside the frame: its mirror image, or nothing."),
     ] = None
     exposure: Annotated[
-        float | None,
-        typer.Option(metavar="STOPS", help="Show the still this much brighter (or darker)."),
+        str | None,
+        typer.Option(
+            metavar="STOPS|auto",
+            help="Show the still this much brighter (or darker); auto finds it.",
+        ),
     ] = None
     no_compensate: Annotated[
         bool, typer.Option("--no-compensate", help="Show the light lost; do not open the stop.")
@@ -159,24 +232,35 @@ class LightOptions:
         space: SpaceOptions | None = None,
     ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
-        from frontglass.picture.marks import marks_from_texts
         from frontglass.pipeline.recipe import Recipe
 
+        return Recipe(**self.typed(looks, camera, space))
+
+    def typed(
+        self,
+        looks: tuple[Look, ...],
+        camera: CameraOptions,
+        space: SpaceOptions | None = None,
+    ) -> dict[str, Any]:
+        """Return the parameters of a recipe that were typed; a scene may say the others."""
+        from frontglass.picture.marks import marks_from_texts
+        from frontglass.pipeline.recipe import exposure_from_text
+
         marks = marks_from_texts(self.lamp or ())
-        return Recipe(
-            looks=looks,
-            framing=camera.framing(),
+        return {
+            "looks": looks,
+            "framing": camera.framing(),
             **given(
                 space=space and space.space(marks.places),
                 surround=self.surround,
-                exposure_stops=self.exposure,
+                exposure_stops=self.exposure and exposure_from_text(self.exposure),
                 compensate=False if self.no_compensate else None,
                 non_finite=self.non_finite,
                 past_white="clip" if self.clip else None,
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),
             ),
-        )
+        }
 
 
 def recovery_from(

@@ -17,6 +17,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import SceneOptions
 
 
 def sway(
@@ -38,6 +39,7 @@ def sway(
     ] = None,
     camera: CameraOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Show STILL through looks as the camera moves.
@@ -53,8 +55,10 @@ def sway(
     for target in targets:
         check_may_write(target, [still], overwrite=overwrite)
         check_loop_suffix(target)
-    chosen = looks.looks()
-    recipe = light.recipe(chosen, camera)
+    at_hand = kept.at_hand()
+    chosen = looks.looks(() if looks.look else at_hand.looks(still))
+    recipe = at_hand.recipe(still, light.typed(chosen, camera))
+    at_hand.say()
     picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
     loop = sway(

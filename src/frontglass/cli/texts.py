@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, astuple
 from typing import TYPE_CHECKING
 
 import typer
@@ -49,6 +49,7 @@ def rendered_record(result: RenderedStill, recipe: Recipe) -> Record:
         "looks": [{"name": look.name, "strength": look.strength} for look in recipe.looks],
         "light_loss_stops": round(recipe.light_loss_stops, 4),
         "camera": asdict(result.camera),
+        "frame_px": result.frame and list(astuple(result.frame)),
         "notices": list(result.notices),
     }
 

@@ -229,7 +229,20 @@ def _adds_up_below_white(look: Look) -> bool:
 
 
 def _through(look: Look, target: Picture, camera: Camera) -> Picture:
-    return render(target, [look], camera=camera)
+    return render(_in_green(look, target), [look], camera=camera)
+
+
+def _in_green(look: Look, target: Picture) -> Picture:
+    """Target with light in green alone, which is all that is read; whole for thresholds, which ask.
+
+    Channels are filtered each by itself: a third of the work.
+    """
+    thresholds = (getattr(part, "threshold_stops", None) for part in look.elements)
+    if any(threshold is not None for threshold in thresholds):
+        return target
+    green = np.zeros_like(target.radiance)
+    green[:, :, GREEN] = target.radiance[:, :, GREEN]
+    return target.with_radiance(green)
 
 
 @cache
@@ -276,7 +289,7 @@ def _lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.floa
         return None
     view = targets.camera_at(camera, targets.LAMP_PX, px_per_deg)
     seen = render(
-        targets.lamp_target(),
+        _in_green(front, targets.lamp_target()),
         [front],
         camera=view,
         surround=Surround.DARK,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +16,7 @@ from frontglass.files.whole import copy_whole
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container
 from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import Recipe
 from frontglass.units import strength_text
 
@@ -32,6 +33,8 @@ class RenderedStill:
         The camera it was rendered for.
     notices : tuple of str
         What was assumed or changed on the way, one sentence each.
+    frame : Region or None
+        Part of the still that the taking lens sees; None for all of it.
 
     Examples
     --------
@@ -49,6 +52,7 @@ class RenderedStill:
     out: Path
     camera: Camera
     notices: tuple[str, ...]
+    frame: Region | None = None
 
 
 def render_file(
@@ -95,14 +99,17 @@ def render_file(
     check_may_write(target, [still], overwrite=overwrite)
     picture = recipe.picture_from(still)
     camera, assumed = recipe.framing.camera_for(picture)
+    frame = picture.wider.region if picture.wider else None
     seen = recipe.rendered(picture, camera)
+    # Lamps' lost light is never written: two pictures less while codes are made.
+    picture, seen = (replace(one, recovered=None, wider=None) for one in (picture, seen))
     written: tuple[str, ...] = ()
-    if _is_as_it_was(picture, seen, recipe, container_of(target)):
+    if frame is None and _is_as_it_was(picture, seen, recipe, container_of(target)):
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
-    return RenderedStill(still=still, out=target, camera=camera, notices=notices)
+    return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
 
 def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Container) -> bool:

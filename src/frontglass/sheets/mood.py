@@ -215,4 +215,4 @@ def _page(title: str, about: str, frame: MoodFrame, number: tuple[int, int]) -> 
     page.put(x, y + (0 if title else (room - codes.shape[0]) // 2), codes)
     end = page.say(sizes.margin, foot, caption)
     page.say(sizes.margin, end, detail, QUIET_TEXT)
-    return Sheet(page.painted(height))
+    return page.sheet(height)

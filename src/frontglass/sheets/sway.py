@@ -20,6 +20,8 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
+from frontglass.picture.wider import framed
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.sheet import Codes
@@ -230,6 +232,15 @@ def _write_mp4(path: str, frames: Sequence[Codes]) -> None:
 def _reduced(picture: Picture, width_px: int) -> Picture:
     if picture.width_px <= width_px:
         return picture
+    if picture.wider is not None:
+        # Both are reduced alike, so that light from round the frame reaches it here as well.
+        scale = width_px / picture.width_px
+        still, region = picture.wider.picture, picture.wider.region
+        whole = _reduced(still, round(still.width_px * scale))
+        height = max(1, round(region.height_px * scale))
+        x, y = (round(scale * corner) for corner in (region.x_px, region.y_px))
+        x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
+        return framed(whole, Region(x, y, width_px, height), picture.shot)
     size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
     light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
     far = picture.distance_m
