@@ -74,8 +74,10 @@ def print_outcomes(
 
 def say_left_out(found: Found) -> bool:
     """Name what lies among the stills and cannot be read; return whether stills may be missed."""
-    from frontglass.batch.finding import AS_WHAT
+    from frontglass.batch.finding import AS_WHAT, said_of_ours
 
+    if found.ours:
+        note(said_of_ours(found))
     if found.others:
         note(f"left out, no pictures: {names_text(path.name for path in found.others)}.")
     for path in found.unread:
