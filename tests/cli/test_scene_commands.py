@@ -59,9 +59,13 @@ class TestStart:
         assert "64 x 96" in turned
         assert last == "scene.toml: 2 stills"
         said = result.stderr.splitlines()
-        assert said[0] == "note: scene.toml: started."
-        assert [line.split(":")[1].strip() for line in said[1:]] == ["broken.jpg", "IMG_001.HEIC"]
-        assert all(line.endswith("Left out.") for line in said[1:])
+        assert said[0] == (
+            "error: IMG_001.HEIC: is HEIC, which cannot be read; save it as JPEG, PNG or TIFF."
+        )
+        assert said[1] == "note: scene.toml: started."
+        assert said[2].startswith("error: broken.jpg: The JPEG file is cut short")
+        assert said[2].endswith("Left out.")
+        assert len(said) == 3
         scene = fg.read_scene(folder)
         assert (scene.title, scene.camera.taking) == ("Gate 2", "50mm,super35,2.39")
         assert {lamp.at_px for lamp in scene.named(CAFE).lamps} == {(22, 12), (54, 44)}

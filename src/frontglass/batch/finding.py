@@ -103,12 +103,6 @@ def made_beside(stills: Iterable[Path]) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def said_of_ours(found: Found) -> str:
-    """Say which pictures were left out for they are no stills."""
-    names = ", ".join(path.name for path in found.ours[:3]) + (", ..." if found.ours[3:] else "")
-    return f"Left out as made by frontglass of stills beside them: {names}."
-
-
 def _found(source: str | Path) -> tuple[Path, list[Path]]:
     """Folder that a source hangs on, and the files in it; one still of them at least."""
     path = Path(source)

@@ -74,10 +74,11 @@ def print_outcomes(
 
 def say_left_out(found: Found) -> bool:
     """Name what lies among the stills and cannot be read; return whether stills may be missed."""
-    from frontglass.batch.finding import AS_WHAT, said_of_ours
+    from frontglass.batch.finding import AS_WHAT
 
     if found.ours:
-        note(said_of_ours(found))
+        names = names_text(path.name for path in found.ours)
+        note(f"left out, made by frontglass of stills beside them: {names}.")
     if found.others:
         note(f"left out, no pictures: {names_text(path.name for path in found.others)}.")
     for path in found.unread:

@@ -102,7 +102,8 @@ _LATER: list[str] = []
 
 def note_later(notice: str) -> None:
     """Say a notice once the command has gone well."""
-    _LATER.append(notice)
+    if notice not in _LATER:
+        _LATER.append(notice)
 
 
 def note(*notices: str) -> None:

@@ -56,8 +56,9 @@ class CropOptions:
         own = dict(map(_crop_word, self.crop or ())).get(still.name, "")
         parts = WatchedParts(()) if self.aspect is None else at_hand.watch(still, None)
         is_region = "," in own
-        # A taking lens frames by itself.
-        kept = None if recipe.framing.taking is not None else at_hand.crop(still)
+        # A taking lens frames by itself, and the scene's crop is of the whole still.
+        is_framed = recipe.framing.taking is not None
+        kept = None if is_region or is_framed else at_hand.crop(still)
         return Shown(
             aspect=None if self.aspect is None else aspect_from_text(self.aspect),
             share=_share(own) if own and not is_region else self.crop_from,
@@ -104,11 +105,15 @@ class Shown:
     watched: WatchedParts
 
     def region(self, picture: Picture) -> tuple[Region, tuple[str, ...]]:
-        """Return the part of a picture, and what did not fit in."""
+        """Return the part of a picture, and what did not fit in; places are those of the still."""
+        from frontglass.picture.wider import region_in
         from frontglass.sheets.crop import crop_of
 
+        within = self.within
+        if within is not None and picture.wider is not None:
+            within = region_in(within, picture)
         parts = [(part.name, part.region) for part in self.watched.inside(picture)]
-        found = crop_of(picture, self.aspect, share=self.share, within=self.within, watched=parts)
+        found = crop_of(picture, self.aspect, share=self.share, within=within, watched=parts)
         return found.region, found.notices
 
 

@@ -131,7 +131,7 @@ class SceneAtHand:
         return framing
 
     def here(self) -> Scene | None:
-        """Return the scene named, or the one in this folder; None if there is none."""
+        """Return the scene named, the one in this folder or above; None if there is none."""
         return next((scene for scene, _ in self._scenes(Path())), None)
 
     def watch(self, still: Path, typed: Sequence[str] | None) -> WatchedParts:
@@ -160,13 +160,13 @@ class SceneAtHand:
 
     def stacks(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
         """Return what a still is seen through: what was typed, else what is kept for it."""
-        from frontglass.scene.taken import Taken
+        from frontglass.scene.taken import LOOKS, Taken
 
         if typed.look:
             return typed.stacks()
         kept = self.choices(still)
         if kept:
-            self._note(still, [Taken("looks", ", ".join(stack.text for stack in kept))])
+            self._note(still, [Taken(LOOKS, ", ".join(stack.text for stack in kept))])
         return typed.stacks(kept)
 
     def stacks_or_none(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:

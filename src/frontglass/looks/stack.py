@@ -93,7 +93,9 @@ def looks_of_text(text: str) -> list[str]:
     parts: list[str] = []
     for piece in map(str.strip, text.split(BEHIND)):
         joined = BEHIND.join((parts[-1], piece)) if parts else ""
-        if parts and os.path.isfile(_without_strength(joined)):
+        name = _without_strength(joined)
+        # Longer than what stands before it: else the + comes after the file and its strength.
+        if parts and len(name) > len(parts[-1]) and os.path.isfile(name):
             parts[-1] = joined
         else:
             parts.append(piece)
