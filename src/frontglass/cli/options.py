@@ -210,8 +210,11 @@ class LightOptions:
     """How the still is exposed, and what its light does."""
 
     surround: Annotated[
-        Literal["mirror", "dark"] | None,
-        typer.Option(help="What lies outside the frame: its mirror image, or nothing."),
+        Literal["lampless", "mirror", "dark"] | None,
+        typer.Option(
+            help="What lies outside the frame: its mirror image without its lamps (as usual), "
+            "or with them, or nothing."
+        ),
     ] = None
     exposure: Annotated[
         str | None,

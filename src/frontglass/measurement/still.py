@@ -38,7 +38,7 @@ def meter_on_still(
     camera: Camera,
     *,
     watched: tuple[WatchedRegion, ...] = (),
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
 ) -> Meter:
     """Return what measures a look by what it does to a still.
 

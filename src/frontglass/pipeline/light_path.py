@@ -28,7 +28,7 @@ def through_light_path(
     looks: Sequence[Stack],
     *,
     camera: Camera | None = None,
-    surround: Surround = Surround.MIRROR,
+    surround: Surround = Surround.LAMPLESS,
     compensate: bool = True,
 ) -> Picture:
     """Picture seen through looks.

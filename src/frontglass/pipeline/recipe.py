@@ -42,7 +42,7 @@ class Recipe:
         How far things are, and which lamps glow in haze.
     exposure_stops : float or "auto"
         Exposure of the shown still against its file [stop]; "auto" finds one for each still.
-    surround : "mirror" or "dark"
+    surround : "lampless", "mirror" or "dark"
         What lies outside the frame.
     compensate : bool
         Whether the crew opens the stop for the light lost.
@@ -72,7 +72,7 @@ class Recipe:
     framing: Framing = field(default_factory=Framing)
     space: Space = field(default_factory=Space)
     exposure_stops: float | str = 0.0
-    surround: Surround = Surround.MIRROR
+    surround: Surround = Surround.LAMPLESS
     compensate: bool = True
     non_finite: NonFinite = NonFinite.REFUSE
     quality: int | None = None

@@ -29,7 +29,7 @@ def render(
     looks: Looks,
     *,
     camera: Camera | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
 ) -> Picture: ...
 
@@ -40,7 +40,7 @@ def render(
     looks: Looks,
     *,
     camera: Camera | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
 ) -> Array: ...
 
@@ -50,7 +50,7 @@ def render(
     looks: Looks,
     *,
     camera: Camera | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
 ) -> Picture | Array:
     """Picture seen through looks.
@@ -65,7 +65,7 @@ def render(
         the order given. None, or strength 0, gives back the same light bit for bit.
     camera : Camera or None
         What took the still; None goes by what the file says, else assumes a 40 degree field.
-    surround : "mirror" or "dark"
+    surround : "lampless", "mirror" or "dark"
         What lies outside the frame.
     compensate : bool
         Whether the light lost is made up.
@@ -123,7 +123,7 @@ class Conditions:
     """
 
     camera: Camera | None = None
-    surround: Surround | str = Surround.MIRROR
+    surround: Surround | str = Surround.LAMPLESS
     compensate: bool = True
 
     def __post_init__(self) -> None:

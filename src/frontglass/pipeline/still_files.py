@@ -129,10 +129,10 @@ def render_picture(
     camera, assumed = recipe.framing.camera_for(picture)
     frame = picture.wider.region if picture.wider else None
     seen = recipe.rendered(picture, camera)
-    if show is not None:
-        show(seen)
     # Lamps' lost light is never written: two pictures less while codes are made.
     picture, seen = (replace(one, recovered=None, wider=None) for one in (picture, seen))
+    if show is not None:
+        show(seen)
     written: tuple[str, ...] = ()
     if frame is None and _is_as_it_was(picture, seen, recipe, container_of(target)):
         copy_whole(still, target)

@@ -30,7 +30,7 @@ class Scene:
         What the scene is called.
     camera : SceneCamera
         What it will be taken with.
-    surround : "mirror", "dark" or None
+    surround : "lampless", "mirror", "dark" or None
         What lies outside the frame; None leaves it to the commands.
     view : "hue", "clip" or None
         How light above white is shown, as in `Picture`.

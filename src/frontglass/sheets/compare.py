@@ -57,7 +57,7 @@ def compare(
     camera: Camera,
     watched: Sequence[tuple[str, Region]] = (),
     numbers: Numbers = lambda *_: (),
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),

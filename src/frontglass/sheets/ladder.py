@@ -33,7 +33,7 @@ def ladder(
     *,
     camera: Camera,
     strengths: Sequence[str | float] | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
     close_ups: Sequence[Region] = (),
     facts: Sequence[str] = (),

@@ -64,7 +64,7 @@ def sway(
     pan_deg: float = 1.0,
     exaggerate: float = 1.0,
     width_px: int = LOOP_WIDTH_PX,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
     progress: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Loop:
