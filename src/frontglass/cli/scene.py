@@ -71,7 +71,8 @@ def start(
     ] = None,
     stop: Annotated[str | None, typer.Option(metavar="N", help="Its stop.")] = None,
     surround: Annotated[
-        Literal["lampless", "mirror", "dark"] | None, typer.Option(help="What lies outside the frames.")
+        Literal["lampless", "mirror", "dark"] | None,
+        typer.Option(help="What lies outside the frames."),
     ] = None,
     scene: SceneFile = None,
 ) -> None:

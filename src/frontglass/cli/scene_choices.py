@@ -107,7 +107,8 @@ def camera(
         str | None, typer.Option(metavar="NAME|WxH", help="As --sensor there.")
     ] = None,
     surround: Annotated[
-        Literal["lampless", "mirror", "dark"] | None, typer.Option(help="What lies outside the frames.")
+        Literal["lampless", "mirror", "dark"] | None,
+        typer.Option(help="What lies outside the frames."),
     ] = None,
     view: Annotated[
         Literal["hue", "clip"] | None,
