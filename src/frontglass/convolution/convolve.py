@@ -28,7 +28,13 @@ from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.convolution.lamps import Lamps, lamps_in
 from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
-from frontglass.convolution.sines import LampRows, filtered_without_twins, twins_that_show
+from frontglass.convolution.sines import (
+    LampRows,
+    Twins,
+    filtered_without_twins,
+    go_beyond,
+    twins_that_show,
+)
 
 Float32 = NDArray[np.float32]
 
@@ -113,7 +119,14 @@ def _add_over_pixels(
                 shining = LampRows(lamps.rows, lamps.light[..., channel])
                 is_round = filters[channel].is_round
                 twins = twins_that_show(shining, planes, shape, is_round=is_round)
-                if any(twins):
+                if any(twins) and go_beyond(shining, planes):
+                    alone = np.zeros_like(own)
+                    alone[lamps.rows] = shining.light
+                    within = _planes_within(filters[channel], shape, dtype)
+                    both = Twins(beside=True, above=True)
+                    out[..., channel] += filtered_without_twins(alone, shining, within, both)
+                    own = own - alone
+                elif any(twins):
                     out[..., channel] += filtered_without_twins(own, shining, planes, twins)
                     continue
             out[..., channel] += filtered(own, planes)
@@ -142,6 +155,12 @@ def _planes(
     if boundary is Surround.MIRROR:
         return filter_.cosine_planes(shape, dtype)
     return planes_in_the_dark(filter_, shape, dtype)
+
+
+@lru_cache(maxsize=3)
+def _planes_within(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
+    """Planes of what of a filter goes no farther than the frame is long."""
+    return filter_.without_mirrors().cosine_planes(shape, dtype)
 
 
 # Kept for the next still of a scene. Planes on pixels are as large as the picture, those on cells

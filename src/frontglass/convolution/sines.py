@@ -2,8 +2,8 @@
 
 Cosines give a lamp twins beyond the edges, from where its light bounces back; sines give it the
 same twins with the opposite sign. So half of each, along an axis, is a lamp without twins, by the
-planes that the mirror has anyway. It repeats at twice the frame's size: only light that goes
-farther than the frame is long comes from there.
+planes that the mirror has anyway. It repeats at twice the frame's size, from where only light comes
+in that goes farther than the frame is long; a kernel that ends there has none.
 """
 
 from __future__ import annotations
@@ -87,6 +87,23 @@ def twins_that_show(
     return Twins(*(bool(light > ACCURACY.white_share) for light in most))
 
 
+def go_beyond(lamps: LampRows, planes: Planes) -> bool:
+    """Whether light of lamps goes farther than the frame is long, and so comes round again."""
+    return any(
+        float(light.sum(dtype=np.float64) * _at_least(along)[-1]) > ACCURACY.white_share
+        for light, along in (
+            (lamps.light.max(axis=0), planes.even[0]),
+            (lamps.light.max(axis=1), planes.even[:, 0]),
+        )
+    )
+
+
+def _at_least(transform: Plane) -> Plane:
+    """Most of a kernel, by its transform along an axis, that goes 1, 2, ... pixels or farther."""
+    kernel = fft.idct(transform.astype(np.float64), type=1)
+    return np.asarray(np.maximum.accumulate(kernel[:0:-1])[::-1])
+
+
 def _over(light: Plane, rows: NDArray[np.intp], height: int) -> Plane:
     whole = np.zeros(height, light.dtype)
     whole[rows] = light
@@ -102,8 +119,7 @@ def _mean_over(plane: Plane, axis: int) -> Plane:
 
 def _at_most(light: Plane, transform: Plane) -> float:
     """Most light that twins of light along an axis send in, by a kernel's transform along it."""
-    kernel = fft.idct(transform.astype(np.float64), type=1)
-    farther = np.maximum.accumulate(kernel[:0:-1])[::-1]
+    farther = _at_least(transform)
     own = light.astype(np.float64)
     return max(float(own @ farther), float(own[::-1] @ farther))
 
