@@ -84,7 +84,7 @@ OTHERS = {
 
 def board(folder: Path) -> None:
     """Make a client board, and keep its first page."""
-    look = ("--look", "late-tram:1/2")
+    look = ("--look", "late-tram:1/2", "--look", "harbour-night:1/4", "--look", "fine-net:1")
     with tempfile.TemporaryDirectory() as made:
         subprocess.run(
             [*PROGRAM, "mood", SCENE, *look, *BOARD, *CAMERA, "--wipe", "--out", made], check=True

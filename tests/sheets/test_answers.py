@@ -123,6 +123,13 @@ def test_from_the_board_into_the_scene_and_from_there_into_batch(shoot, tmp_path
         ("powder-room", []),
     ]
     assert run("list", "--no-scene").exit_code == 2
+    # What was made lies among the stills, and is none; nor is anything kept for a stranger.
+    (tmp_path / "else").mkdir()
+    shoot("else/stray.png", seed=3)
+    shown = run("batch", ".", "-o", "plan", "--dry-run")
+    assert shown.exit_code == 0, shown.output
+    assert shown.stdout.count(" -> ") == 4 + 2 * ("stray" in shown.stdout)
+    assert "board_01" not in shown.output
     # The same choice, kept for all and for one still, is one picture of that still.
     made = run("batch", "door.png", "-o", "out", "--jobs", 1, "--no-contact")
     assert made.exit_code == 0, made.output

@@ -20,6 +20,8 @@ PICTURES_OF_OTHERS = {
 """Endings of pictures that frontglass cannot read: each may be a still that is missed."""
 OURS = {".toml", ".npy"}
 """Endings of what lies beside stills to be read with them: scenes, marks, looks, distances."""
+MADE_BY_US = ("frontglass-batch.json", "board.html")
+"""Files that tell a folder of what our commands made."""
 AS_WHAT = "save it as JPEG, PNG or TIFF"
 
 
@@ -131,8 +133,15 @@ def _but(files: list[Path]) -> str:
 
 def _below(folder: Path) -> Iterator[Path]:
     for top, folders, names in os.walk(folder, onerror=_refuse_unreadable):
-        folders[:] = [name for name in folders if not name.startswith(".")]
+        folders[:] = [name for name in folders if _is_searched(Path(top, name))]
         yield from filter(_is_shown, (Path(top, name) for name in names))
+
+
+def _is_searched(folder: Path) -> bool:
+    """Whether a folder may hold stills: not a hidden one, nor what a batch or a board filled."""
+    if folder.name.startswith("."):
+        return False
+    return not any((folder / name).is_file() for name in MADE_BY_US)
 
 
 def _refuse_unreadable(error: OSError) -> None:

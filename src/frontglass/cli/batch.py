@@ -20,7 +20,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.progress import shown
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, say_without_looks
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
@@ -123,8 +123,10 @@ def _planned(
 
     @cache
     def choices_of(still: Path) -> list[tuple[Look, ...]]:
-        return [stack.looks for stack in at_hand.stacks(still, looks)]
+        return [stack.looks for stack in at_hand.stacks_or_none(still, looks)]
 
     todo = planned_batch(stills, out, recipe_of, choices_of, typed=dict(typed), **how)
     at_hand.say()
+    all_stills = todo.found.stills
+    say_without_looks([still for still in all_stills if not choices_of(still)], len(all_stills))
     return todo

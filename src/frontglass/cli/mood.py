@@ -14,7 +14,7 @@ from frontglass.cli.grouped import note
 from frontglass.cli.list import WhoOptions
 from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
 from frontglass.cli.progress import shown, working
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts, say_without_looks
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
@@ -174,6 +174,7 @@ def mood(
         for still, words in named
     ]
     at_hand.say()
+    planned = _with_looks(planned)
     pages = sum((3 if lamp_range else 1) * page_count(len(one.stacks)) for one in planned)
     _check_places(out, pages, found.stills, overwrite=overwrite)
     made = _Made(lamp_range=lamp_range)
@@ -205,7 +206,7 @@ def _planned(
         name=relative_name(still, found.root),
         caption=caption,
         recipe=recipe,
-        stacks=at_hand.stacks(still, looks),
+        stacks=at_hand.stacks_or_none(still, looks),
         shown=crops.of(still, at_hand, recipe),
     )
 
@@ -227,6 +228,11 @@ def _written(
             if is_new:
                 out.rmdir()
             raise
+
+
+def _with_looks(planned: Sequence[_Planned]) -> list[_Planned]:
+    say_without_looks([one.still for one in planned if not one.stacks], len(planned))
+    return [one for one in planned if one.stacks]
 
 
 def _name(one: _Planned) -> str:

@@ -44,6 +44,13 @@ class SceneOptions:
         return SceneAtHand(self)
 
 
+def say_without_looks(without: Sequence[Path], total: int) -> None:
+    """Name the stills that no look is kept for; refuse if that is all of them."""
+    if len(without) == total:
+        raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
+    note(*(f"{still}: no look is kept for it; left out." for still in without))
+
+
 class WatchedParts(NamedTuple):
     """Parts of a still to watch, and whether they were typed."""
 
@@ -161,6 +168,10 @@ class SceneAtHand:
         if kept:
             self._note(still, [Taken(LOOKS, ", ".join(stack.text for stack in kept))])
         return typed.stacks(kept)
+
+    def stacks_or_none(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
+        """Return the same for one of many stills: nothing where nothing was typed or kept."""
+        return self.stacks(still, typed) if typed.look or self.choices(still) else ()
 
     def choices(self, still: Path) -> tuple[LookStack, ...]:
         """Return what is kept for a still, each once."""

@@ -22,7 +22,9 @@ SMALL_PX = 640
 SMALL_QUALITY = 90
 MOST_COLUMNS = 5
 """Across a page, the bare still among them: 51 mm each."""
-WIDEST_CELL_PX = 520
+WIDEST_CELL_PX = 420
+TALLEST_SHARE = 0.8
+"""Height of a cell at most, in widths of its column: rows of portrait stills stay low."""
 SIZES = Sizes(margin=70, gap=26, small=25, large=44)
 
 
@@ -159,9 +161,9 @@ def _under(cell: ContactCell, name: str, room_px: int) -> list[Line]:
 
 
 def _reduced(cell: ContactCell, width_px: int, tallest_px: float) -> Codes | None:
-    """Return a cell's picture within a square as wide as its column."""
+    """Return a cell's picture as wide as its column, or as high as a row may be."""
     if not cell.small:
         return None
     with Image.open(io.BytesIO(cell.small)) as held:
-        size = size_within(held.size, width_px, min(width_px, tallest_px))
+        size = size_within(held.size, width_px, min(TALLEST_SHARE * width_px, tallest_px))
         return np.asarray(held.convert("RGB").resize(size, Image.Resampling.BOX))
