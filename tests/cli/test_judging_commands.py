@@ -14,7 +14,6 @@ import frontglass as fg
 from frontglass.cli.app import app
 from frontglass.measurement.measure import measure
 from frontglass.measurement.watch import WatchedRegion, region_numbers
-from frontglass.sheets.crop import has_face_finder
 
 CAMERA = ("--lens", "50mm", "--stop", "f/2.8", "--sensor", "super35-3perf")
 THE_CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.89)
@@ -129,9 +128,7 @@ class TestMood:
             *(*words, *CAMERA, *who, "--caption", "First", "--aspect", "2.39", "--wipe", "-o", out)
         )
         assert result.exit_code == 0, result.output
-        assert "note: one.png, two.png: cropped by what stands out" in result.stderr or (
-            has_face_finder()
-        )
+        assert "note: one.png, two.png: cropped by what stands out" in result.stderr
         names = sorted(path.name for path in out.iterdir())
         assert names == ["board.html", "board.pdf", "board_01.png", "board_02.png"]
         text = (out / "board.html").read_text(encoding="utf-8")

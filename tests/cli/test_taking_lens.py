@@ -97,11 +97,12 @@ def test_boards_batches_loops_and_matches_take_it(scout, tmp_path):
     assert run("mood", scout, *LOOK, *AS, "-o", board).exit_code == 0
     assert 'width="120" height="50"' in (board / "board.html").read_text()
     assert run("batch", scout, *LOOK, *AS, "-o", folder, "--jobs", "1").exit_code == 0
-    (rendered,) = folder.glob("quay_harbour*.jpg")
-    assert fg.read_picture(rendered).radiance.shape == (50, 120, 3)
-    # Another frame is another picture: it is not "done before", and replaces nothing unasked.
-    again = run("batch", scout, *LOOK, *AS, "--aim", "100,100", "-o", folder, "--jobs", "1")
-    assert again.stdout.startswith("1 left alone")
+    (made,) = folder.glob("quay_*.jpg")
+    assert fg.read_picture(made).radiance.shape == (50, 120, 3)
+    # Another frame is another picture: it is not "done before", and does not replace the first.
+    aimed = ("batch", scout, *LOOK, *AS, "--aim", "100,100", "-o", folder, "--jobs", "1")
+    assert run(*aimed).stdout.startswith("1 left alone")
+    assert run(*aimed, "--again").stdout.startswith("1 rendered")
     assert run("sway", scout, *LOOK, *AS, "-o", loop, "--pan", "0.2").exit_code == 0
     with Image.open(loop) as frames:
         assert 16 < frames.width < 120

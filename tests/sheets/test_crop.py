@@ -72,6 +72,9 @@ def test_without_a_face_finder_that_is_said_and_with_one_faces_stay(monkeypatch,
     if has_finder:
         assert found.region.y_px <= 280
         assert found.region.y_px + found.region.height_px >= 370
+    else:
+        monkeypatch.setattr(crop, "has_face_finder", lambda: True)
+        assert any("no face was found" in text for text in crop_of(still(), 2.39).notices)
     assert crop_of(still(), 2.39, share=0.2).notices == ()
 
 

@@ -83,6 +83,7 @@ def compare(
         numbers=numbers.texts,
         surround=recipe.surround,
         compensate=recipe.compensate,
+        grain=recipe.grain,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         progress=lambda steps: shown(steps, len(steps), str),

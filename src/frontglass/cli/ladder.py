@@ -130,6 +130,7 @@ def written_ladder(
         camera=choice.camera,
         surround=recipe.surround,
         compensate=recipe.compensate,
+        grain=recipe.grain,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         close_ups=close_ups(picture),

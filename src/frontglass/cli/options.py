@@ -226,6 +226,9 @@ class LightOptions:
     no_compensate: Annotated[
         bool, typer.Option("--no-compensate", help="Show the light lost; do not open the stop.")
     ] = False
+    no_grain: Annotated[
+        bool, typer.Option("--no-grain", help="Spread the sensor's noise like light.")
+    ] = False
     non_finite: Annotated[
         Literal["refuse", "mend"] | None,
         typer.Option(help="Pixels that are no number: refuse the still, or mend them."),
@@ -283,6 +286,7 @@ class LightOptions:
                 surround=self.surround,
                 exposure_stops=self.exposure and exposure_from_text(self.exposure),
                 compensate=False if self.no_compensate else None,
+                grain=False if self.no_grain else None,
                 non_finite=self.non_finite,
                 past_white="clip" if self.clip else None,
                 quality=self.quality,

@@ -75,6 +75,7 @@ def sway(
             camera=choice.camera,
             surround=recipe.surround,
             compensate=recipe.compensate,
+            grain=recipe.grain,
             progress=lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
             **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
         )

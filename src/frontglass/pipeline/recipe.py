@@ -46,6 +46,8 @@ class Recipe:
         What lies outside the frame.
     compensate : bool
         Whether the crew opens the stop for the light lost.
+    grain : bool
+        Whether the sensor's noise stays as it is, as in `render`.
     non_finite : "refuse" or "mend"
         What to do with pixels that are no number.
     quality : int or None
@@ -74,6 +76,7 @@ class Recipe:
     exposure_stops: float | str = 0.0
     surround: Surround = Surround.LAMPLESS
     compensate: bool = True
+    grain: bool = True
     non_finite: NonFinite = NonFinite.REFUSE
     quality: int | None = None
     recovery: Recovery = field(default_factory=Recovery)
@@ -85,6 +88,7 @@ class Recipe:
         object.__setattr__(self, "past_white", PastWhite.of("past_white", self.past_white))
         object.__setattr__(self, "looks", tuple(self.looks))
         check_bool("compensate", self.compensate)
+        check_bool("grain", self.grain)
         if self.exposure_stops != AUTO_EXPOSURE:
             check_number("exposure_stops", self.exposure_stops)
 
@@ -146,6 +150,7 @@ class Recipe:
                 camera=camera,
                 surround=self.surround,
                 compensate=self.compensate,
+                grain=self.grain,
             )
         return replace(seen, notices=(*seen.notices, *told)) if told else seen
 

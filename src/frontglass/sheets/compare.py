@@ -59,6 +59,7 @@ def compare(
     numbers: Numbers = lambda *_: (),
     surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
@@ -72,7 +73,7 @@ def compare(
     ----------
     picture : Picture
         The still.
-    looks, camera, surround, compensate
+    looks, camera, surround, compensate, grain
         As in `render`; one look at least.
     watched : sequence of (str, Region)
         Named parts, each shown in a row of its own at one magnification.
@@ -99,7 +100,7 @@ def compare(
     >>> fg.compare(still, looks, camera=camera, width_px=600).codes.shape[1]
     600
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     views = ends or (("", picture),)
     medium, count = SeenOn.of("seen_on", seen_on), len(looks) * len(views)
     layout = _Layout.of(picture, count, watched, width_px=width_px, medium=medium)

@@ -106,8 +106,8 @@ def _placed(
             low, high = fits
         else:
             notices.append(f"the crop cuts {name}: move it (--crop), or choose another --aspect.")
-    if not faces and not has_face_finder():
-        notices.append(NO_FACE_FINDER)
+    if not faces:
+        notices.append(NO_FACE if has_face_finder() else NO_FACE_FINDER)
     place = _most_striking(picture, axis, (low, high), length)
     x, y = (place, whole.y_px) if axis == 0 else (whole.x_px, place)
     return Crop(Region(x, y, *size), tuple(notices))
@@ -116,6 +116,11 @@ def _placed(
 NO_FACE_FINDER = (
     "cropped by what stands out, for this OpenCV brings no face finder: look whether anybody is"
     " cut, and name heads with scene watch, or move the crop (--crop)."
+)
+
+NO_FACE = (
+    "cropped by what stands out; no face was found, nor would one turned away be: look whether"
+    " anybody is cut, and name heads with scene watch, or move the crop (--crop)."
 )
 
 

@@ -66,6 +66,7 @@ def sway(
     width_px: int = LOOP_WIDTH_PX,
     surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
     progress: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Loop:
     """Loop of a still while the camera pans and tilts round a small circle.
@@ -84,7 +85,7 @@ def sway(
         How many times too strong structure and turning are shown. [1], > 0.
     width_px : int
         Width of the loop at most. [px], 64 to 1920.
-    surround, compensate
+    surround, compensate, grain
         As in `render`.
     progress : callable
         Hands on the numbers of the frames, and may show meanwhile how far it is.
@@ -96,7 +97,7 @@ def sway(
     and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
     millimetre. Air and veils have no structure.
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
