@@ -59,14 +59,11 @@ def compare(
     The bare still first, then each look, with close-ups of watched parts. --json prints the
     numbers too.
     """
-    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
-    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.sheet import write_sheet
 
-    target = out or still.with_name(f"{still.stem}_compare.png")
-    check_may_write(target, [still], overwrite=overwrite)
-    check_suffix(target)
+    target = _target(still, out, overwrite=overwrite)
     at_hand = kept.at_hand()
     chosen = at_hand.stacks(still, looks)
     recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
@@ -96,6 +93,17 @@ def compare(
         print_json(_record(target, chosen, [end for end, _ in ends], numbers.read))
     else:
         typer.echo(str(target))
+
+
+def _target(still: Path, out: Path | None, *, overwrite: bool) -> Path:
+    """Return where the sheet goes, if it may."""
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.sheets.sheet import check_suffix
+
+    target = out or still.with_name(f"{still.stem}_compare.png")
+    check_may_write(target, [still], overwrite=overwrite)
+    check_suffix(target)
+    return target
 
 
 def _taken(

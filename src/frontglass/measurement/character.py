@@ -84,8 +84,8 @@ class Characters:
     --------
     >>> import frontglass as fg
     >>> camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.9)
-    >>> round(Characters(fg.read_look("harbour-night"), camera, 9 / 16).at(1.0).half_deg, 1)
-    0.8
+    >>> round(Characters(fg.read_look("harbour-night"), camera, 9 / 16).at(1.0).half_deg, 2)
+    0.75
     """
 
     def __init__(self, look: Look, camera: Camera, height_of_width: float) -> None:

@@ -102,8 +102,7 @@ def sway(
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
     small = reduced(picture, width_px)
-    seen = conditions.seen(small, looks)
-    lamps = lamps_of(small)
+    seen, lamps = conditions.seen(small, looks), lamps_of(small)
     boiling = Boiling.of(
         small=small, full=picture, looks=looks, camera=camera, lamps=lamps, exaggerate=exaggerate
     )
