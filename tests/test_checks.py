@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 from collections.abc import Callable
 from fractions import Fraction
 
@@ -90,3 +91,14 @@ def test_errors_are_caught_as_frontglass_errors_and_as_value_errors() -> None:
     with pytest.raises(ValueError, match="x must be"):
         check_positive("x", 0)
     assert issubclass(AccuracyWarning, UserWarning)
+
+
+def test_an_error_survives_the_way_from_another_process():
+    error = ParameterError("white", "> 0", -3.0, "Say it in cd/m2.")
+    again = pickle.loads(pickle.dumps(error))
+    assert (str(again), again.name, again.got, again.hint) == (
+        "white must be > 0, got -3.0. Say it in cd/m2.",
+        "white",
+        -3.0,
+        "Say it in cd/m2.",
+    )

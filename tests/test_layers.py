@@ -12,12 +12,13 @@ SRC = Path(__file__).parents[1] / "src" / "frontglass"
 
 FLOORS = {
     "errors": 0,
-    **dict.fromkeys(("accuracy", "checks", "choices", "shipped", "units", "warned"), 1),
+    **dict.fromkeys(("accuracy", "checks", "choices", "shipped"), 1),
+    **dict.fromkeys(("strict_toml", "units", "warned"), 1),
     "optics": 2,
     **dict.fromkeys(("convolution", "picture"), 3),
     **dict.fromkeys(("elements", "files"), 4),
     **dict.fromkeys(("looks", "pipeline"), 5),
-    **dict.fromkeys(("measurement", "sheets", "batch"), 6),
+    **dict.fromkeys(("batch", "measurement", "scene", "sheets"), 6),
     **dict.fromkeys(("cli", "notebook"), 7),
     "__main__": 8,
 }
@@ -37,6 +38,7 @@ ROOMS_OF = {
     "rich": {"cli"},
     "PIL": {"files", "sheets"},
     "OpenEXR": {"files"},
+    "tomlkit": {"scene"},
     "imagecodecs": {"files"},
     "tifffile": set(),
 }

@@ -28,7 +28,8 @@ SKY = PHOTOGRAPHS / "hubble_deep_field.jpg"  # 1000 x 872, ICC, EXIF, XMP: brigh
 CAMERA = fg.Camera.from_field(40.0)
 CAMERA_WORDS = ("--lens", f"{CAMERA.focal_length_mm}", "--sensor", "full-frame")
 
-every_look = pytest.mark.parametrize("name", look_names())
+# Scoped so that tests of one look run one after the other: what its filters need is kept.
+every_look = pytest.mark.parametrize("name", look_names(), scope="module")
 
 
 def codes_of(path: Path) -> NDArray[np.int64]:

@@ -19,6 +19,7 @@ from frontglass.units import (
     stops_from_ratio,
     strength_from_text,
     strength_text,
+    strengths_from_text,
 )
 
 
@@ -36,6 +37,11 @@ from frontglass.units import (
         (".5", 0.5),
         ("3/2", 1.5),
         ("1e-3", 1e-3),
+        ("0,25", 0.25),
+        ("½", 0.5),
+        ("¼", 0.25),
+        (" ⅛ ", 0.125),
+        ("1½", 1.5),
     ],
 )
 def test_a_strength_reads_as_the_trade_writes_it(text: str, strength: float) -> None:
@@ -49,12 +55,51 @@ def test_a_strength_may_be_a_number_already(strength: float) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "half", "1/0", "-1/4", "-0.1", "65", "nan", "inf", "1/2/3", "1,5", "1/4x", "1e999999999"],
+    [
+        "",
+        "half",
+        "1/0",
+        "-1/4",
+        "-0.1",
+        "65",
+        "nan",
+        "inf",
+        "1/2/3",
+        "1,5,5",
+        "²",
+        "x½",
+        "1/4x",
+        "1e999999999",
+    ],
 )
 def test_what_is_no_strength_is_refused_by_name_with_an_example(text: str) -> None:
     with pytest.raises(ParameterError, match=r"strength must be .* like 1/4") as caught:
         strength_from_text(text)
     assert repr(text) in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "strengths"),
+    [
+        ("1/8,1/4", (0.125, 0.25)),
+        ("0.25, 1", (0.25, 1.0)),
+        ("¼,½,1", (0.25, 0.5, 1.0)),
+        ("0,25 0,5", (0.25, 0.5)),
+        ("0,25;0,5", (0.25, 0.5)),
+        ("0,1/2", (0.0, 0.5)),
+        ("2", (2.0,)),
+    ],
+)
+def test_strengths_in_a_list(text: str, strengths: tuple[float, ...]) -> None:
+    assert strengths_from_text(text) == strengths
+
+
+@pytest.mark.parametrize("text", ["0,25", "0,5,1", "1/8, 0,25"])
+def test_a_comma_that_may_be_a_decimal_one_is_asked_about(text: str) -> None:
+    with pytest.raises(ParameterError):
+        strengths_from_text(text)
+    with pytest.raises(ParameterError, match=r"Write 0\.25 for one; 0 is the bare still"):
+        strengths_from_text("0,25")
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -1e-9, 64.0001])

@@ -1,6 +1,7 @@
 # Every public name, once: where it lives. `__init__.py` reads this file, and so do type checkers.
 # `import X as X` is how a stub says that a name is public.
 from frontglass.batch.run import render_batch as render_batch
+from frontglass.choices import LensFrom as LensFrom
 from frontglass.choices import PastWhite as PastWhite
 from frontglass.choices import Surround as Surround
 from frontglass.elements import BareLamp as BareLamp
@@ -41,6 +42,7 @@ from frontglass.measurement.measure import measure as measure
 from frontglass.optics.camera import Camera as Camera
 from frontglass.optics.camera import ShotData as ShotData
 from frontglass.optics.camera import choose_camera as choose_camera
+from frontglass.optics.taking import TakingLens as TakingLens
 from frontglass.picture.bracket import Alignment as Alignment
 from frontglass.picture.bracket import MergedBracket as MergedBracket
 from frontglass.picture.bracket import Response as Response
@@ -64,6 +66,14 @@ from frontglass.pipeline.rendering import render as render
 from frontglass.pipeline.space import Space as Space
 from frontglass.pipeline.still_files import RenderedStill as RenderedStill
 from frontglass.pipeline.still_files import render_file as render_file
+from frontglass.scene.marks import SceneDistance as SceneDistance
+from frontglass.scene.marks import SceneLamp as SceneLamp
+from frontglass.scene.marks import SceneWatch as SceneWatch
+from frontglass.scene.parts import SceneCamera as SceneCamera
+from frontglass.scene.parts import SceneChoice as SceneChoice
+from frontglass.scene.parts import SceneStill as SceneStill
+from frontglass.scene.reading import read_scene as read_scene
+from frontglass.scene.scene import Scene as Scene
 from frontglass.sheets.compare import compare as compare
 from frontglass.sheets.ladder import ladder as ladder
 from frontglass.sheets.sheet import Sheet as Sheet

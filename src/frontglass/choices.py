@@ -72,3 +72,17 @@ class PastWhite(Choice):
 
     HUE = "hue"
     CLIP = "clip"
+
+
+class LensFrom(Choice):
+    """Where lens and sensor of a still come from: its file and what is typed, or that alone.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.LensFrom("typed") == "typed"
+    True
+    """
+
+    FILE = "file"
+    TYPED = "typed"

@@ -48,6 +48,10 @@ class ParameterError(FrontglassError, ValueError):
         self.hint = hint
         super().__init__(" ".join(filter(None, (f"{name} must be {rule}, got {got!r}.", hint))))
 
+    def __reduce__(self) -> tuple[type[ParameterError], tuple[str, str, object, str]]:
+        """Return how another process makes the same error: not from its text alone."""
+        return type(self), (self.name, self.rule, self.got, self.hint)
+
 
 class LookError(FrontglassError):
     """A look that cannot be found, read or rendered.

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+import re
+import unicodedata
 from fractions import Fraction
 
 from frontglass.errors import ParameterError
@@ -59,7 +62,7 @@ def strength_from_text(strength: str | float) -> float:
     Parameters
     ----------
     strength : str or float
-        "1/8", "0.25", 2, ... [1], in [0, 64]. 0 is the bare still.
+        "1/8", "0.25", "0,25", "¼", 2, ... [1], in [0, 64]. 0 is the bare still.
 
     Raises
     ------
@@ -68,19 +71,52 @@ def strength_from_text(strength: str | float) -> float:
 
     Examples
     --------
-    >>> strength_from_text("1/4")
-    0.25
+    >>> strength_from_text("1/4"), strength_from_text("¼"), strength_from_text("0,25")
+    (0.25, 0.25, 0.25)
     """
     rule = f"a number or a fraction like 1/4, from 0 to {LARGEST_STRENGTH:g}"
     try:
-        # Only a true fraction goes through Fraction, which would write out 1e999999999.
-        exact = isinstance(strength, str) and "/" in strength
-        number = float(Fraction(strength)) if exact else float(strength)
+        number = _number_from_text(strength) if isinstance(strength, str) else float(strength)
     except (ValueError, ZeroDivisionError, TypeError, OverflowError):
         raise ParameterError("strength", rule, strength) from None
     if not 0 <= number <= LARGEST_STRENGTH:
         raise ParameterError("strength", rule, strength)
     return number
+
+
+def _number_from_text(text: str) -> float:
+    """Return the number of "1/4", "0.25", "0,25", "¼" or "1½"."""
+    whole, last = text.strip()[:-1], text.strip()[-1:]
+    part = unicodedata.numeric(last or "0", 0.0)
+    if 0 < part < 1:
+        return (int(whole) if whole.strip() else 0) + part
+    # Only a true fraction goes through Fraction, which would write out 1e999999999.
+    return float(Fraction(text)) if "/" in text else float(text.replace(",", "."))
+
+
+def strengths_from_text(text: str) -> tuple[float, ...]:
+    """Return the strengths of a list such as "1/8,1/4,1/2", or "0,25 0,5" with spaces.
+
+    Raises
+    ------
+    ParameterError
+        If one is no strength, or a comma may be a decimal one.
+
+    Examples
+    --------
+    >>> strengths_from_text("1/8,½"), strengths_from_text("0,25 0,5")
+    ((0.125, 0.5), (0.25, 0.5))
+    """
+    parts = re.split(r"\s*;\s*|(?<![,\s])\s+(?![,\s])", text.strip())
+    if len(parts) == 1:
+        parts = text.split(",")
+        for first, second in itertools.pairwise(parts):
+            if first.strip() == "0" and second.strip().isdigit():
+                hint = f"Write 0.{second.strip()} for one; 0 is the bare still and needs no place."
+                raise ParameterError(
+                    "strengths", "parted by commas, with decimal points", text, hint
+                )
+    return tuple(strength_from_text(part.strip()) for part in parts)
 
 
 def strength_text(strength: float) -> str:

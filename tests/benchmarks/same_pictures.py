@@ -77,7 +77,7 @@ def commands() -> Iterator[tuple[str, list[str], str]]:
     yield "sway", [*loop, "-o", "out/loop.webp"], "loop.webp"
     measured = ["measure", SHEET_LOOK, OTHER_LOOK, *CAMERA, "--width", "1024"]
     yield "measure", [*measured, "-o", "out/curves.png"], "curves.png"
-    yield "match", ["match", SHEET_LOOK, "--with", "glass-beads", *CAMERA], NO_FILES
+    yield "match", ["match", SHEET_LOOK, "--with", "lamps-only", *CAMERA], NO_FILES
     yield "demo", ["demo", "-o", "out"], "*.png"
 
 

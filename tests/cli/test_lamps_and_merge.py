@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 
 import numpy as np
 import pytest
@@ -12,7 +11,6 @@ from typer.testing import CliRunner
 
 import frontglass as fg
 from frontglass.cli.app import app
-from frontglass.files.exif import exposure_stops_of
 from tests.picture.hdr_scenes import codes, scene
 
 CAMERA = ("--lens", "50", "--stop", "2.8", "--sensor", "super35")
@@ -37,6 +35,7 @@ def frames(tmp_path, *, with_exif=True):
         exif = Image.Exif()
         if with_exif:
             exif.get_ifd(0x8769).update({33434: (1.0 / time), 33437: 4.0, 34855: 200})
+            exif.get_ifd(0x8769).update({37386: 6.8, 41989: 26})
         path = tmp_path / f"frame{number}.jpg"
         image = Image.fromarray(codes(light * np.float32(2.0**stops)))
         image.save(path, quality=95, subsampling=0, exif=exif)
@@ -89,17 +88,17 @@ class TestLamps:
         words = ("--lamp", mark, "--lamps", "bulb", "--white", "40")
         kept = run("lamps", still, *words, "--keep", "--json")
         assert kept.exit_code == 0, kept.output
-        assert tomllib.loads((tmp_path / "lamps.toml").read_text()) == {
-            still.name: {"white": 40.0, "lamps": "bulb", "lamp": [mark]}
-        }
+        (one,) = fg.read_scene(tmp_path).stills
+        assert (one.file, one.white_cd_per_m2, one.others) == (still.name, 40, "bulb")
+        assert [(lamp.kind, lamp.stops) for lamp in one.lamps] == [("globe", None)]
         again = run("lamps", still, "--json")
         assert json.loads(again.stdout)["lamps"] == json.loads(kept.stdout)["lamps"]
-        recipe = fg.Recipe(looks=(fg.read_look("harbour-night"),))
+        recipe = fg.read_scene(tmp_path).recipe(still)
         typed = fg.with_recovered_light(
             fg.read_picture(still),
             fg.Recovery(
                 clipped="bulb",
-                marks=(fg.LampMark(first.x_px, first.y_px, kind="globe"),),
+                marks=(fg.LampMark(round(first.x_px), round(first.y_px), kind="globe"),),
                 white_cd_per_m2=40,
             ),
         ).picture
@@ -114,31 +113,35 @@ class TestLamps:
         folder = tmp_path / "out"
         assert run(*words, "-o", folder).exit_code == 0
         before = {path.name: path.read_bytes() for path in folder.glob("*.png")}
-        assert before["scout.png"] == before["other.png"]
+        one, two = (f"{name}_harbour-night_1.png" for name in ("scout", "other"))
+        assert before[one] == before[two]
         assert run("lamps", other, "--lamps", "globe", "--white", "10", "--keep").exit_code == 0
         assert run(*words, "-o", folder).exit_code == 0
         after = {path.name: path.read_bytes() for path in folder.glob("*.png")}
-        assert after["scout.png"] == before["scout.png"]
-        assert after["other.png"] != before["other.png"]
+        assert after[one] == before[one]
+        assert after[two] != before[two]
 
-    @pytest.mark.parametrize(
-        ("text", "said"),
-        [
-            ("white = 3", "'white' stands alone"),
-            ('["other.png"]', "no still 'other.png' lies beside it"),
-            ('["scout.png"]\nlight = 3', "scout.png: unknown key 'light'"),
-            ('["scout.png"]\nlamps = "bulbs"', "Did you mean bulb?"),
-            ('["scout.png"]\nlamp = "1,2"', "lamp must be a list of texts"),
-            ('["scout.png"]\nwhite = -3', "white must be > 0"),
-            ("[", "not valid TOML"),
-        ],
-    )
-    def test_a_wrong_word_in_the_file_is_one_line(self, still, tmp_path, text, said):
-        (tmp_path / "lamps.toml").write_text(text)
+    def test_lamps_toml_is_read_until_there_is_a_scene(self, still, tmp_path):
+        first = fg.with_recovered_light(fg.read_picture(still)).lamps[0]
+        mark = f"{first.x_px:.0f},{first.y_px:.0f},globe"
+        (tmp_path / "lamps.toml").write_text(f'["{still.name}"]\nwhite = 20\nlamp = ["{mark}"]\n')
+        old = run("lamps", still, "--json")
+        assert "1 lamp, white 20 cd/m2 (frontglass scene takes that over)" in old.stderr
+        kept = run("lamps", still, "--lamps", "bulb", "--keep", "--json")
+        assert "lamps.toml: taken over into" in kept.stderr
+        assert json.loads(kept.stdout)["white_cd_per_m2"] == 20
+        (one,) = fg.read_scene(tmp_path).stills
+        assert (one.white_cd_per_m2, one.others, one.lamps[0].kind) == (20, "bulb", "globe")
+        (tmp_path / "lamps.toml").write_text('["scout.png"]\nlight = 3\n')
+        assert run("lamps", still).exit_code == 0
+
+    def test_a_wrong_word_in_lamps_toml_is_one_line(self, still, tmp_path):
+        (tmp_path / "lamps.toml").write_text('["scout.png"]\nlight = 3\n')
         result = run("lamps", still)
         assert result.exit_code == 1
-        assert said in result.stderr
+        assert "scout.png: unknown key 'light'" in result.stderr
         assert result.stderr.count("\n") == 1
+        assert run("lamps", still, "--no-scene").exit_code == 0
 
     def test_a_still_without_clipped_areas_says_so(self, tmp_path):
         path = tmp_path / "grey.png"
@@ -220,7 +223,7 @@ class TestMerge:
     @pytest.mark.source("ISO2721", "camera exposure: t S / N^2")
     def test_exposures_come_from_exif(self, tmp_path):
         paths = frames(tmp_path)
-        read = [exposure_stops_of(fg.read_picture(p).encoding.metadata.exif) for p in paths]
+        read = [fg.read_picture(path).shot.exposure_stops for path in paths]
         # log2((1/15) * 2 / 16) and so on.
         assert read == pytest.approx([-6.907, -9.966, -12.966], abs=0.001)
         out = tmp_path / "scene.exr"
@@ -229,11 +232,22 @@ class TestMerge:
         said = json.loads(result.stdout)
         # 1/15 to 1/125 is engraved for the eight times that the shutter really makes.
         assert said["exposure_stops"] == pytest.approx([0, -3, -6], abs=0.04)
+        kept, darkest = (fg.read_picture(path).shot for path in (out, paths[0]))
+        assert kept.exposure_stops == pytest.approx(darkest.exposure_stops, abs=1e-5)
+        assert (kept.focal_length_mm, kept.focal_length_35mm) == (6.8, 26)
         light = fg.read_picture(out).radiance
         truth = scene("interior-b")
         held = (truth.min(axis=2) > 0.02) & (truth.max(axis=2) < 50)
         error = np.log2(light[held] / truth[held])
         assert float(np.sqrt(np.mean(error**2))) < 0.05
+
+    @pytest.mark.parametrize(("suffix", "kept"), [(".tif", 26), (".hdr", None)])
+    def test_the_lens_is_kept_or_its_loss_is_said(self, tmp_path, suffix, kept):
+        out = tmp_path / f"scene{suffix}"
+        result = run("merge", *frames(tmp_path), "-o", out)
+        assert result.exit_code == 0, result.output
+        assert fg.read_picture(out).shot.focal_length_35mm == kept
+        assert ("no place for lens" in result.stderr) == (kept is None)
 
     def test_typed_exposures_need_no_exif(self, tmp_path):
         paths = frames(tmp_path, with_exif=False)

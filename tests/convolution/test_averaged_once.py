@@ -106,7 +106,7 @@ def at_scale(look: fg.Look, split: int) -> Array:
 ROUND = [
     "bakery-window",
     "engine-shed",
-    "glass-beads",
+    "wet-quay",
     "harbour-night",
     "lamps-only",
     "late-tram",

@@ -17,17 +17,24 @@ from tests.elements.samples import SAMPLE_LOBES, SAMPLES
 
 CAMERA = Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36)
 
-every_element = pytest.mark.parametrize("element", SAMPLES.values(), ids=SAMPLES.keys())
+# Scoped so that tests of one element run one after the other: what its filters need is kept.
+every_element = pytest.mark.parametrize(
+    "element", SAMPLES.values(), ids=SAMPLES.keys(), scope="module"
+)
 # A lamp beside the lens adds light of its own, whatever is in the frame.
 PASSING = {k: v for k, v in SAMPLES.items() if not isinstance(v, StrayLamp)}
 # Haze scatters the light of lamps out of the frame, and finds lamps by all channels.
 HELD = {k: v for k, v in PASSING.items() if not isinstance(v, Haze)}
 # What covers a part of the view lets more of one lamp into the lens, and less of another.
 KEPT = {k: v for k, v in HELD.items() if getattr(v, "clear_centre", None) is None}
-every_passing_element = pytest.mark.parametrize("element", PASSING.values(), ids=PASSING.keys())
+every_passing_element = pytest.mark.parametrize(
+    "element", PASSING.values(), ids=PASSING.keys(), scope="module"
+)
 # A threshold looks at the brightest channel, and at how bright it is.
 LINEAR = {k: v for k, v in HELD.items() if getattr(v, "threshold_stops", None) is None}
-every_linear_element = pytest.mark.parametrize("element", LINEAR.values(), ids=LINEAR.keys())
+every_linear_element = pytest.mark.parametrize(
+    "element", LINEAR.values(), ids=LINEAR.keys(), scope="module"
+)
 every_lobe = pytest.mark.parametrize("lobe", SAMPLE_LOBES.values(), ids=SAMPLE_LOBES.keys())
 every_surround = pytest.mark.parametrize("surround", Surround)
 
@@ -121,7 +128,7 @@ def test_an_evenly_lit_field_stays_even(element, shape):
     np.testing.assert_allclose(lost, grey * element.transmittance, rtol=3e-6)
 
 
-@pytest.mark.parametrize("element", KEPT.values(), ids=KEPT.keys())
+@pytest.mark.parametrize("element", KEPT.values(), ids=KEPT.keys(), scope="module")
 def test_no_light_is_made_or_lost(element):
     light = night()
     got = seen(light, element, surround="mirror")

@@ -201,7 +201,9 @@ def test_linear_formats_say_that_they_leave_exif_out(tmp_path: Path):
     path = shoot(tmp_path / "still.jpg")
     notices = write_picture(tmp_path / "out.exr", read_picture(path))
     assert notices == ("EXIF and XMP left out: OpenEXR has no place.",)
-    assert read_picture(tmp_path / "out.exr").shot == ShotData(focal_length_mm=50.0, f_number=2.8)
+    assert read_picture(tmp_path / "out.exr").shot == ShotData(
+        focal_length_mm=50.0, focal_length_35mm=75.0, f_number=2.8
+    )
 
 
 def test_tiff_tags_of_other_programs_are_kept(tmp_path: Path):

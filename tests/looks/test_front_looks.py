@@ -169,8 +169,10 @@ class TestOldMatinee:
 
 @pytest.mark.parametrize("name", ["fine-net", "wide-net", "old-matinee", "tallow"])
 def test_more_of_it_leaves_less_of_a_lamp_and_of_texture(name):
-    lamps = [seen(lamp(), name, float(s))[ROW, COLUMN, 1] for s in STOCK_STRENGTHS]
-    textures = [texture_kept(name, float(s)) for s in STOCK_STRENGTHS]
+    lamps, textures = [], []
+    for strength in map(float, STOCK_STRENGTHS):
+        lamps.append(seen(lamp(), name, strength)[ROW, COLUMN, 1])
+        textures.append(texture_kept(name, strength))
     assert all(more < less for less, more in pairwise(lamps))
     assert all(more < less for less, more in pairwise(textures))
 

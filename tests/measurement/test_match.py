@@ -38,8 +38,9 @@ def still() -> fg.Picture:
     return fg.Picture(radiance=light, encoding=Encoding.linear())
 
 
-@pytest.mark.parametrize("criterion", list(Criterion))
-@pytest.mark.parametrize("strength", [0.25, 0.7])
+@pytest.mark.parametrize(
+    ("criterion", "strength"), [*((criterion, 0.7) for criterion in Criterion), ("halo", 0.25)]
+)
 def test_a_look_equals_itself_at_its_own_strength(criterion, strength):
     look = fg.read_look("harbour-night")
     found = match(look.at(strength), look, ON_TARGETS, criterion)

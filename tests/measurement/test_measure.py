@@ -28,7 +28,7 @@ from frontglass.measurement.charts import (
     texture_held,
     wedge_levels,
 )
-from frontglass.measurement.measure import LookMeasures, measure, picture_height_px
+from frontglass.measurement.measure import LookMeasures, measure
 
 CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36)
 WIDTH_PX, HEIGHT_PX = 4096, 2304
@@ -213,8 +213,3 @@ def test_a_look_at_nothing_measures_nothing():
     assert got.veiling_glare_index == got.halo_share == got.light_loss_stops == 0
     assert got.wedge_stops == pytest.approx(tuple(range(0, -11, -1)), abs=1e-5)
     assert got.mtf50_per_mm == got.bare_mtf50_per_mm
-
-
-def test_height_follows_the_sensor():
-    assert picture_height_px(1920, None) == 1080
-    assert picture_height_px(3000, "36x24") == picture_height_px(3000, "full-frame") == 2000

@@ -49,6 +49,28 @@ def test_black_level_in_stops_and_as_shown():
     )
 
 
+@pytest.mark.source("Colour0.4", "eotf_sRGB: the light of half a code")
+@pytest.mark.parametrize(
+    ("bits", "told"), [("uint8", "over 13 stops"), ("uint16", "over 20 stops")]
+)
+def test_a_black_is_no_darker_than_the_codes_of_its_still_tell(bits, told):
+    codes = np.full((80, 120, 3), 200, bits)
+    codes[10:30, 10:50] = 0
+    bare = fg.Picture.from_array(codes, curve="srgb")
+    got = region_numbers(WHOLE, bare, bare, CAMERA)
+    half = float(colour.models.eotf_sRGB(0.5 / np.iinfo(bits).max))
+    assert (
+        got.black_stops
+        == got.black_told_stops
+        == pytest.approx(max(math.log2(half), -20), abs=1e-4)
+    )
+    text = number_texts(got, ("black",))[0]
+    assert text == f"{told} under white, as far as its codes tell"
+    veiled = bare.with_radiance(bare.radiance + np.float32(2.0**-9))
+    lifted = region_numbers(WHOLE, veiled, bare, CAMERA)
+    assert number_texts(lifted, ("black",))[0] == "9.0 stops under white"
+
+
 def test_black_is_where_the_bare_still_has_it():
     before = np.full((80, 120), 0.5)
     before[10:30, 10:50] = 0.01

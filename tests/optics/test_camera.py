@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from frontglass.errors import ParameterError
-from frontglass.optics.camera import FULL_FRAME_DIAGONAL_MM, SENSORS_MM, Camera
+from frontglass.optics.camera import FULL_FRAME_DIAGONAL_MM, Camera
+from frontglass.optics.sensors import SENSORS_MM
 
 FULL_FRAME_50 = Camera(focal_length_mm=50, sensor_width_mm=36)
 

@@ -82,7 +82,7 @@ def lamp_room(seed: int) -> LampRoom:
         cosine = np.where(is_floor, away[1], away[2]) / np.sqrt(squared)
         irradiance += luminance * wide * high * math.pi / 4 * np.maximum(cosine, 0) / squared
         size = (wide / z * px_per_m_at_1, high / z * px_per_m_at_1)
-        drawn = np.maximum(drawn, luminance * _ellipse(u, v, *size))
+        drawn = np.maximum(drawn, luminance * covered((HEIGHT, WIDTH), u, v, *size))
         lamps.append((u, v, kind))
     warm = np.array([1.25, 1.0, 0.6])
     seen = (grey * irradiance / math.pi)[..., np.newaxis] * warm
@@ -93,19 +93,21 @@ def lamp_room(seed: int) -> LampRoom:
     return LampRoom((light / white).astype(np.float32), white, tuple(lamps))
 
 
-def _ellipse(x: float, y: float, wide: float, high: float) -> NDArray[np.float64]:
+def covered(
+    shape: tuple[int, int], x: float, y: float, wide: float, high: float
+) -> NDArray[np.float64]:
     """How much of each pixel an ellipse covers, by eight rows and columns of points in it."""
     part = (np.arange(8) + 0.5) / 8
     left, top = math.floor(x - wide / 2) - 1, math.floor(y - high / 2) - 1
-    columns = np.arange(max(0, left), min(WIDTH, math.ceil(x + wide / 2) + 2))
-    rows = np.arange(max(0, top), min(HEIGHT, math.ceil(y + high / 2) + 2))
+    columns = np.arange(max(0, left), min(shape[1], math.ceil(x + wide / 2) + 2))
+    rows = np.arange(max(0, top), min(shape[0], math.ceil(y + high / 2) + 2))
     across = ((columns[:, None] + part) - x) / (wide / 2)
     down = ((rows[:, None] + part) - y) / (high / 2)
     inside = down[:, None, :, None] ** 2 + across[None, :, None, :] ** 2 < 1
-    covered = np.zeros((HEIGHT, WIDTH))
-    covered[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1] = inside.mean(axis=(2, 3))
+    share = np.zeros(shape)
+    share[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1] = inside.mean(axis=(2, 3))
     # A lamp smaller than the points' steps has its light all the same.
-    return covered * (math.pi / 4 * wide * high / max(covered.sum(), 1e-9))
+    return share * (math.pi / 4 * wide * high / max(share.sum(), 1e-9))
 
 
 def bloomed(light: Float32, px_per_rad: float) -> Float32:

@@ -26,7 +26,7 @@ def test_place_size_and_box_are_those_of_the_area():
     assert (features.x_px[0], features.y_px[0]) == (94.5, 49.5)
     assert features.area_px[0] == 600
     assert tuple(found.boxes[0]) == (80, 40, 30, 20)
-    assert features.whole_share[0] == 1
+    assert features.core_share[0] == 1
     # From the middle of its short side to what does not clip.
     assert features.deepest_px[0] == pytest.approx(10, abs=1)
 

@@ -14,7 +14,7 @@ from frontglass.picture.picture import Picture
 CAMERA = fg.Camera.from_field(40)
 SPREADING = (
     "harbour-night",
-    "glass-beads",
+    "wet-quay",
     "lamps-only",
     "rehearsal-room",
     "bakery-window",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -24,6 +26,19 @@ def test_breaking_loses_no_letter(text: str, room: int):
     assert "".join("".join(broken(text, room, 14).lines).split()) == "".join(legible(text).split())
 
 
+def test_type_never_shrinks_below_what_can_be_read():
+    (line,) = fitted(["harbour-night 1/4, light loss 0.2 stop"], 260, 26, 24)
+    assert line.size_px == 24
+    assert len(line.lines) > 1
+
+
+def test_the_type_comes_along_with_its_licence():
+    folder = files("frontglass.sheets").joinpath("type")
+    assert "Bitstream Vera" in folder.joinpath("LICENCE.txt").read_text()
+    # Light enough to come along with everything.
+    assert len(folder.joinpath("DejaVuSansCondensed.ttf").read_bytes()) < 200_000
+
+
 def test_texts_side_by_side_share_one_size():
     short, long = fitted(["bare", "harbour-night 1/4, light loss 0.2 stop"], 400, 26)
     assert short.size_px == long.size_px < 26
@@ -33,9 +48,12 @@ def test_texts_side_by_side_share_one_size():
 @pytest.mark.parametrize(
     ("text", "shown"),
     [
-        ("café", "cafe"),
-        ("Müller Øre", "Muller ?re"),
-        ("灯台.jpg", "??.jpg"),
+        ("Café Müller, Øre, Łódź, İzmir, Đà Nẵng", "Café Müller, Øre, Łódź, İzmir, Đà Nẵng"),
+        ("Λιμάνι, Ночь, Ереван Երևան, ზღვა", "Λιμάνι, Ночь, Ереван Երևան, ზღვა"),
+        ("cafe\u0301", "café"),
+        ("½ ⅛ \u2013 “quay” … № 5 → 10 €", "½ ⅛ \u2013 “quay” … № 5 → 10 €"),
+        ("\ufb01g. \uff12", "fig. 2"),
+        ("灯台.jpg", "□□.jpg"),
     ],
 )
 def test_what_the_type_lacks_is_written_as_the_nearest(text: str, shown: str):

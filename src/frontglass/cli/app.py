@@ -6,19 +6,22 @@ from typing import Annotated
 
 import typer
 
+from frontglass.cli.answers import answers
 from frontglass.cli.apply import apply
 from frontglass.cli.batch import batch
 from frontglass.cli.compare import compare
 from frontglass.cli.demo import demo
 from frontglass.cli.distance import distance
-from frontglass.cli.grouped import register
+from frontglass.cli.grouped import INTERRUPTED, register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
+from frontglass.cli.list import list_
 from frontglass.cli.looks import looks, show
 from frontglass.cli.match import match
 from frontglass.cli.measure import measure
 from frontglass.cli.merge import merge
 from frontglass.cli.mood import mood
+from frontglass.cli.scene import scene_app
 from frontglass.cli.sway import sway
 
 app = typer.Typer(
@@ -29,10 +32,11 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 for function in (
-    *(apply, ladder, compare, mood, sway, batch),
+    *(apply, ladder, compare, mood, answers, sway, batch, list_),
     *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)
+app.add_typer(scene_app, name="scene", short_help="Keep marks of stills and what was chosen.")
 
 
 def _print_version(value: bool) -> None:  # noqa: FBT001  # typer's own way of calling back
@@ -58,4 +62,7 @@ def frontglass(
 
 def main() -> None:
     """Run the command line."""
-    app()
+    try:
+        app()
+    except KeyboardInterrupt:  # Before a command has begun, or after it has ended.
+        raise SystemExit(INTERRUPTED) from None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,19 +17,22 @@ from frontglass.cli.options import (
     LightOptions,
     LookOptions,
     Overwrite,
+    SeenOn,
     Still,
     Watch,
     given,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.looks import LookStack
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
+    from frontglass.pipeline.recipe import Recipe
 
 
 def compare(
@@ -42,32 +45,30 @@ def compare(
         typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
     ] = None,
     width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
+    seen_on: SeenOn = None,
     lamp_range: LampRange = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
     """Set looks side by side on STILL, in numbers too.
 
-    The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
-    each other; they are not stacked. --json prints the numbers too.
+    The bare still first, then each look, with close-ups of watched parts. --json prints the
+    numbers too.
     """
-    from frontglass.measurement.watch import WatchedRegion
-    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
-    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.sheet import write_sheet
 
-    target = out or still.with_name(f"{still.stem}_compare.png")
-    check_may_write(target, [still], overwrite=overwrite)
-    check_suffix(target)
-    chosen, recipe = looks.looks(), light.recipe((), camera, space)
-    watched = [WatchedRegion.from_text(text) for text in watch or ()]
-    picture = recipe.picture_from(still)
-    for one in watched:
-        one.check_inside(picture)
+    target = _target(still, out, overwrite=overwrite)
+    at_hand = kept.at_hand()
+    chosen = at_hand.stacks(still, looks)
+    recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
+    picture = picture_read(recipe, still)
+    watched = parts.inside(picture)
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)
     ends = recipe.lamp_range_from(still) if lamp_range else ()
@@ -84,7 +85,7 @@ def compare(
         notices=(*picture.notices, *choice.notices),
         progress=lambda steps: shown(steps, len(steps), str),
         ends=ends,
-        **given(width_px=width),
+        **given(width_px=width, seen_on=seen_on),
     )
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
@@ -92,6 +93,27 @@ def compare(
         print_json(_record(target, chosen, [end for end, _ in ends], numbers.read))
     else:
         typer.echo(str(target))
+
+
+def _target(still: Path, out: Path | None, *, overwrite: bool) -> Path:
+    """Return where the sheet goes, if it may."""
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.sheets.sheet import check_suffix
+
+    target = out or still.with_name(f"{still.stem}_compare.png")
+    check_may_write(target, [still], overwrite=overwrite)
+    check_suffix(target)
+    return target
+
+
+def _taken(
+    at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
+) -> tuple[Recipe, WatchedParts]:
+    """Return how the still is shown and what is watched: as typed, else as the scene says."""
+    recipe = at_hand.recipe(still, typed)
+    parts = at_hand.watch(still, watch)
+    at_hand.say()
+    return recipe, parts
 
 
 class _Numbers:
@@ -113,7 +135,7 @@ class _Numbers:
 
 def _record(
     target: Path,
-    looks: Sequence[Look],
+    looks: Sequence[LookStack],
     ends: Sequence[str],
     read: Mapping[str, Sequence[object]],
 ) -> Record:

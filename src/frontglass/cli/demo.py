@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from frontglass.cli.ladder import written_ladder
+from frontglass.cli.ladder import close_ups_of, written_ladder
 from frontglass.cli.options import Overwrite
+from frontglass.cli.progress import working
+from frontglass.cli.scene_options import WatchedParts
 
 if TYPE_CHECKING:
     from frontglass.looks import Look
@@ -22,7 +25,7 @@ SCENE_EXPOSURE_STOPS = 2.5
 """Exposure at which its lamps are bright and its corners dark."""
 LOOKS = (
     "harbour-night",
-    "glass-beads",
+    "wet-quay",
     "rehearsal-room",
     "powder-room",
     "slate-roof",
@@ -53,11 +56,13 @@ def demo(
     for name in (None, *LOOKS):
         target = out / f"{name or 'bare'}.png"
         looks = () if name is None else (read_look(name),)
-        render_file(still, target, scene_recipe(looks), overwrite=overwrite)
+        with working(f"rendering {target.name}"):
+            render_file(still, target, scene_recipe(looks), overwrite=overwrite)
         typer.echo(str(target))
     target = out / f"{LADDER_LOOK}_ladder.png"
     look = read_look(LADDER_LOOK)
-    written_ladder(still, look, target, scene_recipe(), CLOSE_UPS, overwrite=overwrite)
+    close_ups = partial(close_ups_of, CLOSE_UPS, WatchedParts(()))
+    written_ladder(still, look, target, scene_recipe(), close_ups, overwrite=overwrite)
     typer.echo(f"{target}\nOpen the ladder first, then flip between bare.png and the others.")
 
 

@@ -9,6 +9,8 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, LightOptions, Overwrite, Still
+from frontglass.cli.progress import picture_read
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 
 
@@ -25,6 +27,7 @@ def distance(
     space: SpaceOptions,
     camera: CameraOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Show how far everything in STILL is, in metres.
@@ -40,8 +43,10 @@ def distance(
     target = out or still.with_name(f"{still.stem}_distance_sheet.png")
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    recipe = light.recipe((), camera, space)
-    picture = recipe.picture_from(still)
+    at_hand = kept.at_hand()
+    recipe = at_hand.recipe(still, light.typed((), camera, space))
+    at_hand.say()
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     sheet = distance_sheet(
         picture,

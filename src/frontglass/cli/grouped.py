@@ -35,11 +35,13 @@ def register(app: typer.Typer, function: Command) -> None:
             for name, group in groups.items():
                 fields = [field.name for field in dataclasses.fields(group)]
                 given[name] = group(**{field: given.pop(field) for field in fields})
+            _LATER.clear()
             function(**given)
+            note(*_LATER)
 
     run.__signature__ = spread  # type: ignore[attr-defined]  # what typer reads
     run.__annotations__ = {name: p.annotation for name, p in spread.parameters.items()}
-    app.command()(run)
+    app.command(function.__name__.rstrip("_"))(run)
 
 
 def _spread(function: Command) -> tuple[inspect.Signature, dict[str, type[Any]]]:
@@ -92,6 +94,16 @@ def fail(text: str) -> None:
     """Say what is wrong in one line on stderr and leave with status 1."""
     typer.echo("error: " + " ".join(text.split()), err=True)
     raise typer.Exit(1) from None
+
+
+_LATER: list[str] = []
+"""What is said of the command line once the command has gone well: an error is one line."""
+
+
+def note_later(notice: str) -> None:
+    """Say a notice once the command has gone well."""
+    if notice not in _LATER:
+        _LATER.append(notice)
 
 
 def note(*notices: str) -> None:

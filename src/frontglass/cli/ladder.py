@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,22 +15,30 @@ from frontglass.cli.options import (
     LampRange,
     LightOptions,
     Overwrite,
+    SeenOn,
     Still,
     Strengths,
     given,
+    looks_from_texts,
+    steps_of,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
+from frontglass.cli.scene_options import SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
     from frontglass.looks import Look
+    from frontglass.picture.picture import Picture
+    from frontglass.picture.region import Region
     from frontglass.pipeline.recipe import Recipe
 
 
 def ladder(
     still: Still,
     *,
-    look: Annotated[str, typer.Option(metavar="NAME_OR_FILE", help="The look.")],
+    look: Annotated[
+        str, typer.Option(metavar="NAME_OR_FILE[:STRENGTH]", help="The look; at that one strength.")
+    ],
     out: Annotated[
         Path | None,
         typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
@@ -43,6 +52,7 @@ def ladder(
         int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")
     ] = None,
     columns: Annotated[int | None, typer.Option(metavar="N", help="Pictures across.")] = None,
+    seen_on: SeenOn = None,
     beside: Annotated[
         list[str] | None,
         typer.Option(
@@ -54,29 +64,45 @@ def ladder(
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Lay out STILL through one look at rising strengths.
 
     One sheet: the bare still first, then each strength with the light it costs.
     """
-    from frontglass.looks import look_from_text, read_look
+    from frontglass.looks import read_look
 
-    chosen = read_look(look)
+    name, steps = steps_of(look, strengths)
+    chosen = read_look(name)
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
-    regions = close_up or ()
     how = given(
-        strengths=strengths and strengths.split(","),
+        strengths=steps,
         width_px=width,
         columns=columns,
-        beside=beside and [look_from_text(text) for text in beside],
+        seen_on=seen_on,
+        beside=beside and looks_from_texts(beside),
     )
-    recipe = light.recipe((), camera, space)
+    at_hand = kept.at_hand()
+    recipe = at_hand.recipe(still, light.typed((), camera, space))
+    watched = WatchedParts(()) if close_up else at_hand.watch(still, None)
+    at_hand.say()
     if lamp_range:
         how["ends"] = recipe.lamp_range_from(still)
-    notices = written_ladder(still, chosen, target, recipe, regions, overwrite=overwrite, **how)
+    close_ups = partial(close_ups_of, close_up or (), watched)
+    notices = written_ladder(still, chosen, target, recipe, close_ups, overwrite=overwrite, **how)
     note(*notices)
     typer.echo(str(target))
+
+
+def close_ups_of(typed: Sequence[str], watched: WatchedParts, picture: Picture) -> Sequence[Region]:
+    """Return parts to enlarge: those that were typed, else what the scene watches."""
+    from frontglass.picture.region import Region
+    from frontglass.picture.wider import region_in
+
+    if typed:
+        return [region_in(Region.from_text(text), picture) for text in typed]
+    return [part.region for part in watched.inside(picture)]
 
 
 def written_ladder(
@@ -84,20 +110,19 @@ def written_ladder(
     look: Look,
     target: Path,
     recipe: Recipe,
-    close_ups: Sequence[str] = (),
+    close_ups: Callable[[Picture], Sequence[Region]] = lambda _: (),
     *,
     overwrite: bool,
     **how: Any,
 ) -> tuple[str, ...]:
     """Write the ladder of a look on a still; return what was assumed."""
-    from frontglass.picture.region import Region
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
     from frontglass.sheets.sheet import check_suffix, write_sheet
 
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     sheet = ladder(
         picture,
@@ -108,7 +133,7 @@ def written_ladder(
         grain=recipe.grain,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
-        close_ups=[Region.from_text(text) for text in close_ups],
+        close_ups=close_ups(picture),
         progress=lambda steps: shown(steps, len(steps), str),
         **how,
     )

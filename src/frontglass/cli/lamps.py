@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import Json, Lamps, Overwrite, Still, White, given, recovery_from
+from frontglass.cli.progress import working
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json, table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from frontglass.picture.clipped_lamps import ClippedLamp, RecoveredStill
+    from frontglass.scene.parts import SceneStill
 
 SHOWN = 20
 TOLD_SHARE = 0.99
@@ -39,11 +43,12 @@ def lamps(
     white: White = None,
     keep: Annotated[
         bool,
-        typer.Option("--keep", help="Keep marks, kind and white in lamps.toml beside the still."),
+        typer.Option("--keep", help="Keep marks, kind and white in the scene beside the still."),
     ] = False,
     out: Annotated[
         Path | None, typer.Option("--out", "-o", help="PNG or JPEG to draw the areas on.")
     ] = None,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -55,7 +60,6 @@ def lamps(
     from frontglass.picture.clipped_lamps import with_recovered_light
     from frontglass.picture.marks import marks_from_texts
     from frontglass.picture.recovery import Recovery
-    from frontglass.pipeline.kept_lamps import keep_lamps, kept_lamps
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.lamp_map import lamp_map
     from frontglass.sheets.sheet import check_suffix, write_sheet
@@ -64,18 +68,43 @@ def lamps(
         check_may_write(out, [still], overwrite=overwrite)
         check_suffix(out)
     typed = recovery_from(clipped, marks_from_texts(lamp or ()).levels, lamps, white)
-    recovery = kept_lamps(still).under(typed or Recovery())
-    found = with_recovered_light(read_picture(still), recovery)
+    at_hand = kept.at_hand()
+    recovery = at_hand.recovery(still, typed or Recovery())
+    at_hand.say()
+    with working(f"reading {still.name}"):
+        found = with_recovered_light(read_picture(still), recovery)
     told = _told(found.lamps)
     if out is not None:
         write_sheet(out, lamp_map(found.picture, told), **given(quality=None))
     if keep:
-        note(f"Kept in {keep_lamps(still, lamp or (), lamps=lamps, white=white)}.")
+        values = given(white_cd_per_m2=white, others=lamps)
+        note(f"Kept in {_kept_in(kept.scene, still, lamp or [], values, found)}.")
     note(*found.picture.notices)
     if as_json:
         print_json(_record(still, found, told))
     else:
         typer.echo(_text(found, told))
+
+
+def _kept_in(
+    scene: Path | None,
+    still: Path,
+    texts: list[str],
+    told: dict[str, Any],
+    found: RecoveredStill,
+) -> Path:
+    """Write what was typed of a still's lamps into its scene; what was not typed stays there."""
+    from frontglass.cli.scene_files import told_of_still
+    from frontglass.scene.changes import with_lamps
+    from frontglass.scene.old_lamps import lamps_from_texts
+
+    boxes = [lamp.box_px for lamp in found.lamps]
+
+    def change(one: SceneStill) -> SceneStill:
+        return with_lamps(replace(one, **told), lamps_from_texts(texts), boxes)
+
+    path, _ = told_of_still(still, scene, change)
+    return path
 
 
 def _told(lamps: Sequence[ClippedLamp]) -> list[ClippedLamp]:

@@ -8,7 +8,8 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.look_texts import look_lines, look_record
-from frontglass.cli.options import CameraOptions, Json, Strengths
+from frontglass.cli.options import CameraOptions, Json, Strengths, steps_of
+from frontglass.cli.progress import working
 from frontglass.cli.texts import print_json
 
 PREVIEW_WIDTH_PX = 1920
@@ -27,7 +28,10 @@ def looks(*, as_json: Json = False) -> None:
 
 
 def show(
-    look: Annotated[str, typer.Argument(metavar="LOOK", help="Name or file.", show_default=False)],
+    look: Annotated[
+        str,
+        typer.Argument(metavar="LOOK[:STRENGTH]", help="Name or file.", show_default=False),
+    ],
     *,
     strengths: Strengths = None,
     width: Annotated[
@@ -41,11 +45,13 @@ def show(
     from frontglass.measurement import look_numbers
     from frontglass.units import STOCK_STRENGTHS
 
-    shown = read_look(look)
+    name, steps = steps_of(look, strengths)
+    shown = read_look(name)
     choice = camera.framing().camera_for_width(width)
     note(*choice.notices)
-    chosen = strengths.split(",") if strengths else map(float, STOCK_STRENGTHS)
-    numbers = [look_numbers(shown.at(strength), choice.camera, width) for strength in chosen]
+    chosen = steps or tuple(map(float, STOCK_STRENGTHS))
+    with working(f"computing {look}"):
+        numbers = [look_numbers(shown.at(strength), choice.camera, width) for strength in chosen]
     if as_json:
         print_json(look_record(shown, numbers, choice.camera, width))
     else:

@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths
+from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths, looks_from_texts
+from frontglass.cli.progress import shown as progress
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 
 WIDTH_PX = 4096
@@ -31,6 +33,7 @@ def measure(
         Path | None, typer.Option("--picture", "-o", help="PNG or JPEG of the curves to write.")
     ] = None,
     camera: CameraOptions,
+    kept: SceneOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -42,21 +45,23 @@ def measure(
     """
     from frontglass.cli import measure_texts as texts
     from frontglass.files.whole import write_bytes_whole
-    from frontglass.looks import look_from_text
-    from frontglass.measurement.measure import measure, picture_height_px
+    from frontglass.measurement.measure import measure
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.units import strengths_from_text
 
     for target in filter(None, (csv, picture)):
         check_may_write(target, [], overwrite=overwrite)
     if picture:
         check_suffix(picture)
-    named = [look_from_text(text) for text in looks]
-    if strengths:
-        named = [look.at(strength) for look in named for strength in strengths.split(",")]
-    choice = camera.framing().camera_for_width(width)
-    height = picture_height_px(width, camera.sensor)
-    measured = [measure(look, choice.camera, width, height) for look in named]
+    steps = strengths and strengths_from_text(strengths)
+    named = looks_from_texts(looks, "1" if steps else None)
+    if steps:
+        named = [look.at(strength) for look in named for strength in steps]
+    framing = kept.at_hand().framing(camera.framing())
+    choice, height = framing.camera_for_width(width), framing.height_for_width(width)
+    looking = progress(named, len(named), str)
+    measured = [measure(look, choice.camera, width, height) for look in looking]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)
     if csv:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -11,7 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from frontglass.cli.space_options import SpaceOptions
-    from frontglass.looks import Look
+    from frontglass.looks import Look, LookStack
     from frontglass.picture.recovery import LampMark, Recovery
     from frontglass.pipeline.framing import Framing
     from frontglass.pipeline.recipe import Recipe
@@ -22,6 +22,10 @@ Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file tha
 Strengths = Annotated[
     str | None,
     typer.Option(metavar="S,S,...", help="Strengths, such as 1/8,1/4,1/2; else the stock ones."),
+]
+SeenOn = Annotated[
+    Literal["desk", "phone"] | None,
+    typer.Option("--for", help="Lay the sheet out for a phone: type that can be read there."),
 ]
 Watch = Annotated[
     list[str] | None,
@@ -52,10 +56,12 @@ def given(**options: Any) -> dict[str, Any]:
 
 @dataclass(frozen=True, kw_only=True)
 class CameraOptions:
-    """Lens and sensor, where the still's file does not say."""
+    """Lens and sensor of the still, where its file does not say, and of the film."""
 
-    lens: Annotated[str | None, typer.Option(metavar="MM", help="Focal length: 50mm.")] = None
-    stop: Annotated[str | None, typer.Option(metavar="N", help="f-number: 2.8.")] = None
+    lens: Annotated[
+        str | None, typer.Option(metavar="MM", help="What the still was shot with: 50mm.")
+    ] = None
+    stop: Annotated[str | None, typer.Option(metavar="N", help="Stop: 2.8, f/2.8 or T2.8.")] = None
     sensor: Annotated[
         str | None,
         typer.Option(metavar="NAME|WxH", help="full-frame, super35, ... or 24.9x14 in mm."),
@@ -63,10 +69,29 @@ class CameraOptions:
     filter_distance: Annotated[
         str | None, typer.Option(metavar="MM", help="Filter to entrance pupil: 80mm.")
     ] = None
+    taking: Annotated[
+        str | None,
+        typer.Option(
+            "--as",
+            metavar="MM,SENSOR[,SHAPE][,STOP][,2x]",
+            help="What the film is shot with, such as 50mm,super35,2.39,T2.8: the still is cut to"
+            " what that sees.",
+        ),
+    ] = None
+    aim: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y", help="Pixel of the still in the middle of that frame."),
+    ] = None
+    no_exif: Annotated[
+        bool,
+        typer.Option("--no-exif", help="The still's lens data are wrong: go by what is typed."),
+    ] = False
 
     def framing(self) -> Framing:
         """Return these options as the library takes them."""
         from frontglass.optics import camera
+        from frontglass.optics.taking import TakingLens
+        from frontglass.picture.marks import place_from_text
         from frontglass.pipeline.framing import Framing
 
         return Framing(
@@ -74,6 +99,11 @@ class CameraOptions:
             f_number=_parsed(camera.f_number_from_text, self.stop),
             sensor=self.sensor,
             filter_distance_mm=_parsed(camera.filter_distance_mm_from_text, self.filter_distance),
+            **given(
+                taking=self.taking and TakingLens.from_text(self.taking),
+                aim=self.aim and place_from_text("aim", self.aim),
+                lens_from="typed" if self.no_exif else None,
+            ),
         )
 
 
@@ -86,12 +116,13 @@ class LookOptions:
     """Which looks, and how strong."""
 
     look: Annotated[
-        list[str],
+        list[str] | None,
         typer.Option(
-            metavar="NAME_OR_FILE[:STRENGTH]",
-            help="Look; several are stacked, the first one outermost.",
+            metavar="LOOK[:STRENGTH][+LOOK...]",
+            help="Look, by name or file; several are shown each by itself, and A+B is B behind A."
+            " Else what the scene keeps.",
         ),
-    ]
+    ] = None
     strength: Annotated[
         str | None, typer.Option(help="Strength of looks that name none: 1/8, 0.3, 2.")
     ] = None
@@ -101,13 +132,77 @@ class LookOptions:
         typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
     ] = False
 
-    def looks(self) -> tuple[Look, ...]:
-        """Return the looks at their strengths."""
-        from frontglass.looks import look_from_text
+    def stacks(self, kept: Sequence[LookStack] = ()) -> tuple[LookStack, ...]:
+        """Return each look, or stack of looks, that was typed, else what a scene keeps.
 
+        A look that names no strength is at 1, and says so.
+        """
+        from frontglass.looks.stack import looks_of_text, stack_from_text
+
+        if not self.look and not kept:
+            raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
         stated = given(default_strength=self.strength)
-        looks = (look_from_text(text, **stated) for text in self.look)
-        return tuple(look.hooded() if self.hood else look for look in looks)
+        typed = [stack_from_text(text, **stated) for text in self.look or ()]
+        if self.strength is None:
+            say_silent([part for text in self.look or () for part in looks_of_text(text)])
+        chosen = [stack.hooded() if self.hood else stack for stack in typed or kept]
+        return tuple({stack.text: stack for stack in chosen}.values())
+
+
+def targets_of(
+    stacks: Sequence[LookStack], out: Path | None, beside: Callable[[LookStack], Path]
+) -> list[Path]:
+    """Return where the picture of each choice goes: to `out` if there is one, else beside."""
+    from frontglass.errors import ParameterError
+
+    if out is not None and len(stacks) > 1:
+        hint = "Leave it out: each picture is named after its look. A+B stacks looks into one."
+        raise ParameterError("out", "left out where there are several looks", str(out), hint)
+    return [out] if out is not None else [beside(stack) for stack in stacks]
+
+
+def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) -> list[Look]:
+    """Return looks at their strengths; those that say none are at 1, which a note says."""
+    from frontglass.looks import look_from_text
+
+    found = [look_from_text(text, **given(default_strength=default_strength)) for text in texts]
+    if default_strength is None:
+        say_silent(texts)
+    return found
+
+
+def say_silent(texts: Sequence[str]) -> None:
+    """Say of looks that name no strength that they are at 1."""
+    from frontglass.cli.grouped import note_later
+    from frontglass.looks.catalogue import name_and_strength
+
+    pairs = dict(map(name_and_strength, texts))
+    silent = [Path(name).stem for name, strength in pairs.items() if not strength]
+    if silent:
+        verb = "is" if len(silent) == 1 else "are"
+        note_later(
+            f"{' and '.join(silent)} {verb} at strength 1; {silent[0]}:1/4 is a quarter of it."
+        )
+
+
+def steps_of(look: str, strengths: str | None) -> tuple[str, tuple[float, ...] | None]:
+    """Return name and strengths of a look that is shown at several; None is the stock ones.
+
+    Raises
+    ------
+    ParameterError
+        If it says a strength, and a list of them stands beside it.
+    """
+    from frontglass.errors import ParameterError
+    from frontglass.looks.catalogue import name_and_strength
+    from frontglass.units import strengths_from_text
+
+    name, strength = name_and_strength(look)
+    if strength and strengths is not None:
+        hint = f"Write {name} --strengths {strength},{strengths}, or one of the two."
+        raise ParameterError("strengths", f"left out beside {look}", strengths, hint)
+    text = strength or strengths
+    return name, None if text is None else strengths_from_text(text)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,8 +217,11 @@ class LightOptions:
         ),
     ] = None
     exposure: Annotated[
-        float | None,
-        typer.Option(metavar="STOPS", help="Show the still this much brighter (or darker)."),
+        str | None,
+        typer.Option(
+            metavar="STOPS|auto",
+            help="Show the still this much brighter (or darker); auto finds it.",
+        ),
     ] = None
     no_compensate: Annotated[
         bool, typer.Option("--no-compensate", help="Show the light lost; do not open the stop.")
@@ -165,17 +263,28 @@ class LightOptions:
         space: SpaceOptions | None = None,
     ) -> Recipe:
         """Return all that decides how a still is rendered; what was left open stays so."""
-        from frontglass.picture.marks import marks_from_texts
         from frontglass.pipeline.recipe import Recipe
 
+        return Recipe(**self.typed(looks, camera, space))
+
+    def typed(
+        self,
+        looks: tuple[Look, ...],
+        camera: CameraOptions,
+        space: SpaceOptions | None = None,
+    ) -> dict[str, Any]:
+        """Return the parameters of a recipe that were typed; a scene may say the others."""
+        from frontglass.picture.marks import marks_from_texts
+        from frontglass.pipeline.recipe import exposure_from_text
+
         marks = marks_from_texts(self.lamp or ())
-        return Recipe(
-            looks=looks,
-            framing=camera.framing(),
+        return {
+            "looks": looks,
+            "framing": camera.framing(),
             **given(
                 space=space and space.space(marks.places),
                 surround=self.surround,
-                exposure_stops=self.exposure,
+                exposure_stops=self.exposure and exposure_from_text(self.exposure),
                 compensate=False if self.no_compensate else None,
                 grain=False if self.no_grain else None,
                 non_finite=self.non_finite,
@@ -183,7 +292,7 @@ class LightOptions:
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),
             ),
-        )
+        }
 
 
 def recovery_from(

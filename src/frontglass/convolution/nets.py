@@ -26,6 +26,7 @@ from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import COLUMNS_AT_ONCE, in_pieces
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.splat import (
+    POINTS_IN_CACHE,
     MaskFilter,
     Pixels,
     Points,
@@ -205,6 +206,7 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     return Points(x, np.zeros_like(x), np.concatenate(shares))
 
 
+@lru_cache(maxsize=6)
 def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pixels | None:
     """Light of first orders that several gratings deviate, less what a product makes of it.
 
@@ -232,15 +234,19 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     # Far enough along either axis for what all families together deviate.
     across = np.array(mask.across_rad)
     turns = max(float(np.abs(turn(across)).sum()) for turn in (np.cos, np.sin))
-    reach = turns * (highest + 0.5) * wide * spacing
-    side = fft.next_fast_len(2 * math.ceil(reach) + 4, real=True)
+    widest = max(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
     are_few = spacing >= ACCURACY.few_parts_from_px
     parts = ACCURACY.few_parts_of_a_peak if are_few else ACCURACY.parts_of_a_peak
-    torus = _Torus(mask, band, px_per_rad, side, step, parts)
-    light = torus.of_pairs(highest) + torus.of_triples(min(highest, ACCURACY.triple_orders))
-    pixels = off_torus(np.asarray(fft.irfft2(light, s=(torus.side,) * 2, workers=-1)))
-    lit = np.abs(pixels.light) > ACCURACY.darkest_share
-    return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
+
+    def torus(highest: int) -> _Torus:
+        reach = turns * (highest + 0.5) * wide * widest
+        side = 2 * fft.next_fast_len(math.ceil(reach) + 2, real=True)
+        return _Torus(mask, band, px_per_rad, side, step, parts, highest)
+
+    light = [torus(highest).of_pairs()]
+    if len(numbers) > 2:
+        light.append(torus(min(highest, ACCURACY.triple_orders)).of_triples())
+    return Pixels.joined(light)
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,51 +259,56 @@ class _Torus:
     side: int
     step_px: float
     parts_of_a_peak: tuple[float, ...]
+    highest: int
 
-    def of_pairs(self, highest: int) -> Float64:
+    def of_pairs(self) -> Pixels:
         """Covariances of two, behind all others."""
-        lone = self._lone(highest)
+        lone, pairs = self._moments()
         light = np.zeros((self.side, self.side // 2 + 1))
-        for pair in self.mask.groups_of(2):
-            passed = math.prod(
-                grating.direct + lone[index]
-                for index, grating in enumerate(self.mask.gratings)
-                if index not in pair
-            )
-            light += passed * self._covariance(pair, lone, highest)
-        return light
+        passed = [g.direct + alone for g, alone in zip(self.mask.gratings, lone, strict=True)]
+        for (i, j), covariance in pairs.items():
+            others = (some for index, some in enumerate(passed) if index not in (i, j))
+            light += math.prod(others, start=covariance)
+        return self._pixels(light)
 
-    def of_triples(self, highest: int) -> Float64:
+    def of_triples(self) -> Pixels:
         """Third moments about the means, less the direct light of others."""
+        lone, pairs = self._moments()
         light = np.zeros((self.side, self.side // 2 + 1))
-        groups = self.mask.groups_of(3)
-        if not groups:
-            return light
-        lone = self._lone(highest)
-        pairs = {pair: self._covariance(pair, lone, highest) for pair in self.mask.groups_of(2)}
-        for i, j, k in groups:
-            moment = self._joint((i, j, k), highest) - lone[i] * lone[j] * lone[k]
+        for i, j, k in self.mask.groups_of(3):
+            moment = self._joint((i, j, k)) - lone[i] * lone[j] * lone[k]
             moment -= pairs[i, j] * lone[k] + pairs[i, k] * lone[j] + pairs[j, k] * lone[i]
             light += self.mask.others_direct((i, j, k)) * moment
-        return light
+        return self._pixels(light)
 
-    def _covariance(self, pair: tuple[int, ...], lone: list[Float64], highest: int) -> Float64:
-        i, j = pair
-        return np.asarray(self._joint(pair, highest) - lone[i] * lone[j])
+    def _moments(self) -> tuple[list[Float64], dict[tuple[int, int], Float64]]:
+        """Return what each family deviates by itself, and covariances of all pairs."""
+        lone = [self._joint((index,)) for index in range(len(self.mask.gratings))]
+        pairs = {(i, j): self._joint((i, j)) - lone[i] * lone[j] for i, j in self.mask.groups_of(2)}
+        return lone, pairs
 
-    def _lone(self, highest: int) -> list[Float64]:
-        return [self._joint((index,), highest) for index in range(len(self.mask.gratings))]
+    def _pixels(self, transformed: Float64) -> Pixels:
+        light = fft.irfft2(transformed, s=(self.side,) * 2, workers=-1, overwrite_x=True)
+        pixels = off_torus(np.asarray(light))
+        lit = np.abs(pixels.light) > ACCURACY.darkest_share
+        return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
 
-    def _joint(self, members: tuple[int, ...], highest: int) -> Float64:
+    def _joint(self, members: tuple[int, ...]) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
-        orders = self.mask.joint_orders(members, highest, self.parts_of_a_peak)
+        orders = self.mask.joint_orders(members, self.highest, self.parts_of_a_peak)
         pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
         first_px = self.band.centre_m / pitch_m * self.px_per_rad
         within, step = ACCURACY.fine_joint_orders
         fine = (within * first_px, step)
-        points = streaks_of(orders, self.band, self.px_per_rad, self.step_px, fine=fine)
-        # What is opposite has the conjugate transform.
-        return np.asarray(2 * fft.rfft2(on_torus(points, self.side), workers=-1).real)
+        points = streaks_of(
+            orders, self.band, self.px_per_rad, self.step_px, fine=fine, at_once=POINTS_IN_CACHE
+        )
+        # What is opposite has the conjugate transform; a lamp in the middle turns every other sign.
+        transformed = fft.rfft2(on_torus(points, self.side), workers=-1)
+        light = 2 * transformed.real
+        light[1::2] *= -1
+        light[:, 1::2] *= -1
+        return np.asarray(light)
 
 
 def streaks_of(
@@ -307,10 +318,12 @@ def streaks_of(
     step_px: float,
     *,
     fine: tuple[float, float] = (0.0, math.inf),
+    at_once: int = ACCURACY.points_at_once,
 ) -> Iterator[Points]:
     """Orders as a band blurs them, along the line to the lamp, a ring of them at a time.
 
-    Points are `step_px` apart at most; `fine` is a radius and a smaller step within [px].
+    Points are `step_px` apart at most; `fine` is a radius and a smaller step within [px]. So many
+    come `at_once`, or those of one order.
     """
     x, y = (at * band.centre_m * px_per_rad for at in (orders.x_per_m, orders.y_per_m))
     radius = np.hypot(x, y)
@@ -321,7 +334,7 @@ def streaks_of(
         step = min(step_px, fine[1]) if farthest <= fine[0] else step_px
         wavelengths, weights = band.wavelengths(band.centre_m * step / farthest)
         ratio = wavelengths / band.centre_m
-        some = max(ACCURACY.points_at_once // ratio.size, 1)
+        some = max(at_once // ratio.size, 1)
         for start in range(0, members.size, some):
             chosen = members[start : start + some]
             yield Points(

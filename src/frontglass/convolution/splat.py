@@ -21,6 +21,9 @@ Float64 = NDArray[np.float64]
 LEAST_LIGHT = 1e-25
 """Less is left out: numbers that are not normal make transforms six times as slow."""
 
+POINTS_IN_CACHE = 32_768
+"""So many at a time need not go through main memory: two thirds of the time of all at once."""
+
 
 class Mask(Protocol):
     """What a filter asks of a mask over the pupil."""
@@ -128,24 +131,26 @@ def splat(points: Points) -> Pixels:
 
 
 def on_torus(parts: Iterable[Points], side: int) -> Float64:
-    """Light of points, without their opposites, on a square that repeats, shape (side, side)."""
-    wide = side + 1  # what falls beyond the last row and column belongs to the first
+    """Light of points round a lamp at (side / 2, side / 2) of a square that repeats.
+
+    Their opposites are left out. They lie within half a side, which is even, of the lamp.
+    """
+    # With the lamp in the middle places need no remainders.
+    half, wide = side // 2, side + 2
     total = np.zeros(wide * wide)
     for points in parts:
         left, top = np.floor(points.x_px), np.floor(points.y_px)
-        right_share, low_share = points.x_px - left, points.y_px - top
-        place = np.mod(top.astype(np.int32), side) * np.intp(wide)
-        place += np.mod(left.astype(np.int32), side)
-        low = points.shares * low_share
-        high = points.shares - low
-        for light, first in ((high, 0), (low, wide)):
+        place = ((top + half) * wide + (left + half)).astype(np.intp)
+        right_share = points.x_px - left
+        low = points.shares * (points.y_px - top)
+        for light, first in ((points.shares - low, 0), (low, wide)):
             right = light * right_share
-            for share, offset in ((light - right, first), (right, first + 1)):
-                np.add.at(total[offset:], place, share)
+            np.add.at(total[first:], place, light - right)
+            np.add.at(total[first + 1 :], place, right)
     square = total.reshape(wide, wide)
-    square[0] += square[-1]
-    square[:, 0] += square[:, -1]
-    return square[:-1, :-1]
+    square[:2] += square[side:]
+    square[:, :2] += square[:, side:]
+    return square[:side, :side]
 
 
 def off_torus(light: Float64) -> Pixels:

@@ -9,6 +9,7 @@ from frontglass.errors import PictureFileError
 from frontglass.files.tags import (
     EXIF_DIRECTORY,
     INTEROP_DIRECTORY,
+    RATIONAL,
     SHORT,
     Directory,
     directory_at,
@@ -70,26 +71,29 @@ def shot_from_exif(exif: bytes | None) -> ShotData:
         focal_length_mm=_usable(camera.numbers(_FOCAL_LENGTH), _LONGEST_LENS_MM),
         focal_length_35mm=_usable(camera.numbers(_FOCAL_LENGTH_35MM), _LONGEST_LENS_MM),
         f_number=_usable(camera.numbers(_F_NUMBER), _SLOWEST_STOP),
-        exposure_stops=exposure_stops_of(exif),
-    )
+        exposure_time_s=_usable(camera.numbers(_EXPOSURE_TIME), _LONGEST_TIME_S),
+        iso=_usable(camera.numbers(_ISO)[:1], _HIGHEST_ISO),
+    ).exposed()
 
 
-def exposure_stops_of(exif: bytes | None) -> float | None:
-    """Exposure against 1 s at f/1 and ISO 100 [stop]; None if the block does not say all three.
+def exif_with_lens(exif: bytes, shot: ShotData) -> bytes:
+    """Return the block with the focal lengths of `shot` where it has focal lengths.
 
-    Notes
-    -----
-    The camera's share of the exposure equation of [ISO2721]: time times ISO over f-number squared.
+    How the still was exposed stays as it was: time, f-number and ISO tell where white is.
     """
     camera = _sub_directory(exif, EXIF_DIRECTORY)
-    if camera is None:
-        return None
-    time_s = _usable(camera.numbers(_EXPOSURE_TIME), _LONGEST_TIME_S)
-    f_number = _usable(camera.numbers(_F_NUMBER), _SLOWEST_STOP)
-    iso = _usable(camera.numbers(_ISO)[:1], _HIGHEST_ISO)
-    if time_s is None or f_number is None or iso is None:
-        return None
-    return math.log2(time_s * iso / 100 / f_number**2)
+    if camera is None or shot.focal_length_mm is None or shot.focal_length_35mm is None:
+        return exif
+    patched = bytearray(exif)
+    focal, equivalent = camera.tags.get(_FOCAL_LENGTH), camera.tags.get(_FOCAL_LENGTH_35MM)
+    if equivalent is None or equivalent.field_type != SHORT:
+        return exif
+    near = max(1, min(2**16 - 1, round(shot.focal_length_35mm)))
+    struct.pack_into(f"{camera.order}H", patched, equivalent.position, near)
+    if focal is not None and focal.field_type == RATIONAL:
+        (at,) = struct.unpack_from(f"{camera.order}I", exif, focal.position)
+        struct.pack_into(f"{camera.order}II", patched, at, round(1000 * shot.focal_length_mm), 1000)
+    return bytes(patched)
 
 
 def colour_space_of(exif: bytes | None) -> str:

@@ -22,6 +22,15 @@ from frontglass.picture.encoding import Alpha, AlphaKind, Codes, Container, Nati
 from frontglass.picture.primaries import BT709, Primaries
 
 SIGNATURE = b"\x76\x2f\x31\x01"
+_EQUIVALENT = "focalLengthIn35mmFilm"
+"""Named as in EXIF."""
+_OF_THE_LENS = {
+    "nominalFocalLength",
+    "effectiveFocalLength",
+    "pinholeFocalLength",
+    "sensorOverallDimensions",
+    _EQUIVALENT,
+}
 # What the file's layout decides, or what would be false of the picture written.
 _NOT_CARRIED = {
     "channels",
@@ -205,8 +214,13 @@ def _shot(header: Mapping[str, Any]) -> ShotData:
     if sensor is not None and np.size(sensor) == 2:
         long_side = _usable(np.max(sensor))
     return ShotData(
-        focal_length_mm=focal, f_number=_usable(header.get("aperture")), sensor_width_mm=long_side
-    )
+        focal_length_mm=focal,
+        focal_length_35mm=_usable(header.get(_EQUIVALENT)),
+        f_number=_usable(header.get("aperture")),
+        sensor_width_mm=long_side,
+        exposure_time_s=_usable(header.get("expTime")),
+        iso=_usable(header.get("isoSpeed")),
+    ).exposed()
 
 
 def _as_written(value: Any) -> float:
@@ -228,8 +242,12 @@ def write_exr_file(path: str, still: Outgoing) -> None:
 
     carried = still.carried
     layer = carried.get("exr_layer", "")
-    header: dict[str, Any] = {"compression": OpenEXR.ZIP_COMPRESSION, **_lens_attributes(still)}
-    header |= carried.get("exr_attributes", {})
+    attributes = carried.get("exr_attributes", {})
+    header: dict[str, Any] = {"compression": OpenEXR.ZIP_COMPRESSION, **attributes}
+    if _shot(attributes) != still.shot:
+        # Of another format, or a frame of the still whose attributes these are.
+        header = {name: value for name, value in header.items() if name not in _OF_THE_LENS}
+        header |= _lens_attributes(still)
     header["type"] = OpenEXR.scanlineimage
     height, width = still.codes.shape[:2]
     (left, top), _ = carried.get("exr_display_window", ((0, 0), None))
@@ -253,6 +271,13 @@ def write_exr_file(path: str, still: Outgoing) -> None:
 
 
 def _lens_attributes(still: Outgoing) -> dict[str, Any]:
+    """Lens and exposure [OpenEXR-3]; the equivalent has no standard attribute."""
     shot = still.shot
-    values = {"aperture": shot.f_number, "nominalFocalLength": shot.focal_length_mm}
+    values = {
+        "aperture": shot.f_number,
+        "nominalFocalLength": shot.focal_length_mm,
+        "expTime": shot.exposure_time_s,
+        "isoSpeed": shot.iso,
+        _EQUIVALENT: shot.focal_length_35mm,
+    }
     return {name: value for name, value in values.items() if value is not None}

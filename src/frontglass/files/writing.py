@@ -12,7 +12,12 @@ from frontglass.choices import PastWhite
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files import cms
 from frontglass.files.alpha import alpha_in_sample, alpha_kind_in, light_with_alpha_kind
-from frontglass.files.exif import exif_without_thumbnail, has_thumbnail
+from frontglass.files.exif import (
+    exif_with_lens,
+    exif_without_thumbnail,
+    has_thumbnail,
+    shot_from_exif,
+)
 from frontglass.files.exr import write_exr_file
 from frontglass.files.hdr import hdr_bytes
 from frontglass.files.icc import ProfileKind, icc_profile_bytes, icc_profile_from_bytes
@@ -22,6 +27,7 @@ from frontglass.files.plan import LINEAR_CONTAINERS, Plan, container_of, plan_fo
 from frontglass.files.png_writing import SRGB_CHUNK, png_bytes
 from frontglass.files.tiff_writing import tiff_bytes
 from frontglass.files.whole import write_bytes_whole, write_whole
+from frontglass.optics.camera import ShotData
 from frontglass.picture.codes import CodedLight, FloatArray, Target, codes_from_radiance, is_grey
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.encoding import (
@@ -319,6 +325,8 @@ class _Encoder:
                 self.notices.append(f"{names} left out: {self.plan.container.value} has no place.")
             return
         metadata = self.plan.metadata
+        if metadata.exif is not None and _has_other_lens(metadata.exif, self.picture.shot):
+            metadata = replace(metadata, exif=exif_with_lens(metadata.exif, self.picture.shot))
         if metadata.exif is not None and has_thumbnail(metadata.exif) and not coded.is_unchanged:
             metadata = replace(metadata, exif=exif_without_thumbnail(metadata.exif))
             self.notices.append("The preview embedded in EXIF shows the old picture; left out.")
@@ -328,6 +336,12 @@ class _Encoder:
                 profile = icc_profile_bytes(self.plan.primaries, self.plan.curves[:1], "Grey")
                 metadata = replace(metadata, icc=profile)
         self.plan = replace(self.plan, metadata=metadata)
+
+
+def _has_other_lens(exif: bytes, shot: ShotData) -> bool:
+    """Whether a picture is a frame of the still that its EXIF block came from."""
+    told = shot_from_exif(exif).focal_length_mm
+    return shot.focal_length_mm is not None and told not in {None, shot.focal_length_mm}
 
 
 def _percent(share: float) -> str:

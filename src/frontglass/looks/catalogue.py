@@ -12,6 +12,9 @@ from frontglass.looks.reading import look_from_file
 from frontglass.shipped import shipped_folder
 from frontglass.units import strength_from_text
 
+RENAMED = {"glass-beads": "wet-quay"}
+"""Looks that had another name, and what they are called now."""
+
 
 def look_names() -> tuple[str, ...]:
     """Names of the looks that come with frontglass, in alphabetical order.
@@ -63,6 +66,9 @@ def read_look(name: str | os.PathLike[str]) -> Look:
             raise LookError(msg)
         return look_from_file(path)
     known = look_names()
+    if str(name) in RENAMED:
+        msg = f"look {str(name)!r} is called {RENAMED[str(name)]} now."
+        raise LookError(msg)
     if str(name) not in known:
         close = difflib.get_close_matches(str(name), known, n=1, cutoff=0.5)
         hint = f" Did you mean {close[0]}?" if close else ""
@@ -91,8 +97,26 @@ def look_from_text(text: str, default_strength: str | float = 1.0) -> Look:
     ParameterError
         If the strength is none.
     """
+    name, strength = name_and_strength(text)
+    return read_look(name).at(strength_from_text(strength or str(default_strength)))
+
+
+def name_and_strength(text: str) -> tuple[str, str]:
+    """Name or file, and strength, of a text NAME_OR_FILE[:STRENGTH]; "" where it says none.
+
+    Raises
+    ------
+    ParameterError
+        If what follows the colon is no strength.
+
+    Examples
+    --------
+    >>> name_and_strength("harbour-night:1/4"), name_and_strength("mine/quiet-pier.toml")
+    (('harbour-night', '1/4'), ('mine/quiet-pier.toml', ''))
+    """
     # A drive letter is followed by a slash, a strength never is.
     name, colon, strength = text.rpartition(":")
     if not colon or strength.startswith(("/", "\\")) or strength.lower().endswith(".toml"):
-        name, strength = text, str(default_strength)
-    return read_look(name).at(strength_from_text(strength))
+        return text, ""
+    strength_from_text(strength)
+    return name, strength

@@ -21,7 +21,7 @@ from frontglass.measurement.charts import (
     texture_held,
     wedge_levels,
 )
-from frontglass.optics.camera import Camera, sensor_mm_from_text
+from frontglass.optics.camera import Camera
 from frontglass.optics.slanted_edge import first_fall
 from frontglass.units import stops_from_ratio
 from frontglass.warned import gathered_warnings
@@ -197,9 +197,3 @@ def _mtf50_per_px(curve: DetailCurve) -> tuple[float, float]:
     """Where half the contrast is lost, with the look and without [cycles/px]."""
     frequency = curve.frequency_per_px
     return first_fall(frequency, curve.seen, 0.5), first_fall(frequency, curve.bare, 0.5)
-
-
-def picture_height_px(width_px: int, sensor: str | None) -> int:
-    """Height of a picture that fills a sensor, 16:9 where none is named [px]."""
-    across, down = (16.0, 9.0) if sensor is None else sensor_mm_from_text(sensor)
-    return max(1, round(width_px * min(down, across) / max(down, across)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
 from frontglass.picture.curves import SRGB_CURVE
+from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
+from frontglass.picture.wider import region_in
 from frontglass.units import stops_from_ratio
 
 Float64 = NDArray[np.float64]
@@ -30,6 +32,7 @@ SWOLLEN_FROM = 0.2140
 """Light shown as half of the display's range, from which on a lamp reads as lit area."""
 LEAST_LIGHT = 2.0**-20
 """Light below which stops are not counted [white = 1]."""
+TOLD_APART_STOPS = 0.01
 KINDS = ("face", "hair", "lamp", "black")
 
 
@@ -78,6 +81,18 @@ class WatchedRegion:
         found = tuple(kind for kind in KINDS if self.name.lower().startswith(kind))
         return found or KINDS
 
+    def in_frame_of(self, picture: Picture) -> WatchedRegion:
+        """Return it by the pixels of a frame; it was typed by those of the whole still.
+
+        Raises
+        ------
+        ParameterError
+            If it is too small, or reaches outside of the frame.
+        """
+        inside = replace(self, region=region_in(self.region, picture))
+        inside.check_inside(picture)
+        return inside
+
     def check_inside(self, picture: Picture) -> None:
         """Refuse a region that is smaller than 3 px or reaches outside of `picture`.
 
@@ -107,6 +122,8 @@ class RegionNumbers:
         Light as shown in a ring from 1 to 2.5 radii of the bare lamp. [% of the display's range]
     black_stops : float
         Darkest part under white. [stop], below 0
+    black_told_stops : float
+        How dark the file's codes tell black apart: what is darker counts as that. [stop], below 0
     black_percent : float
         The same as shown. [% of the display's range]
     """
@@ -118,6 +135,7 @@ class RegionNumbers:
     halo_level_percent: float
     black_stops: float
     black_percent: float
+    black_told_stops: float
 
 
 def region_numbers(
@@ -145,15 +163,28 @@ def region_numbers(
     shown = _shown(light)
     radius_px = _lit_radius_px(light)
     black = float(light[before <= np.quantile(before, DARKEST_SHARE)].mean())
+    least = darkest_told(bare.encoding)
     return RegionNumbers(
         key_to_shadow_stops=_key_to_shadow(light),
         acutance_percent_per_px=_acutance(shown),
         lamp_radius_px=radius_px,
         lamp_radius_deg=radius_px / camera.px_per_deg(seen.width_px),
         halo_level_percent=_ring_level(light, before),
-        black_stops=stops_from_ratio(max(black, LEAST_LIGHT)),
+        black_stops=stops_from_ratio(max(black, least)),
         black_percent=float(_shown(np.array([black]))[0]),
+        black_told_stops=stops_from_ratio(least),
     )
+
+
+def darkest_told(encoding: Encoding) -> float:
+    """Light that a file's codes still tell from none: that of half a code [white = 1].
+
+    Floats tell all; a millionth of white stands for black there.
+    """
+    if not encoding.sample.is_integer:
+        return LEAST_LIGHT
+    half = np.array([0.5 / np.iinfo(encoding.sample.dtype).max])
+    return max(LEAST_LIGHT, *(float(curve.decode(half)[0]) for curve in encoding.curves))
 
 
 def luminance(picture: Picture) -> Float64:
@@ -171,11 +202,18 @@ def number_texts(numbers: RegionNumbers, kinds: tuple[str, ...]) -> tuple[str, .
         "hair": (f"edges {n.acutance_percent_per_px:.1f} % per px",),
         "lamp": (f"radius {lit}", f"halo shown at {n.halo_level_percent:.1f} %"),
         "black": (
-            f"{-n.black_stops:.1f} stops under white",
+            _black_text(n),
             f"shown at {n.black_percent:.1f} %",
         ),
     }
     return tuple(text for kind in kinds for text in words[kind])
+
+
+def _black_text(n: RegionNumbers) -> str:
+    """Say how far black lies under white; codes of 8 bits tell no more than 13 stops."""
+    if n.black_stops > n.black_told_stops + TOLD_APART_STOPS:
+        return f"{-n.black_stops:.1f} stops under white"
+    return f"over {-n.black_told_stops:.0f} stops under white, as far as its codes tell"
 
 
 def _shown(light: Float64) -> Float64:

@@ -3,29 +3,18 @@
 from __future__ import annotations
 
 import math
-import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from frontglass.checks import check_positive
 from frontglass.errors import ParameterError
+from frontglass.optics.sensors import number_from_text, sensor_mm_from_text
 from frontglass.units import deg_from_rad
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 ASSUMED_FIELD_DEG = 40.0
 ASSUMED_F_NUMBER = 2.8
 ASSUMED_FILTER_DISTANCE_MM = 80.0
-
-SENSORS_MM: dict[str, tuple[float, float]] = {
-    "full-frame": (36.0, 24.0),
-    "super35": (24.89, 18.66),
-    "super35-3perf": (24.89, 14.0),
-    "aps-c": (23.5, 15.6),
-    "four-thirds": (17.3, 13.0),
-    "one-inch": (13.2, 8.8),
-    "65mm": (52.48, 23.01),
-}
-"""Image areas, width x height [mm]; common practice, from memory except full-frame."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +28,8 @@ class ShotData:
         of the sensor's image area. [mm], [mm], [1], [mm], > 0.
     exposure_stops : float or None
         Exposure against 1 s at f/1 and ISO 100. [stop]
+    exposure_time_s, iso : float or None
+        What it came of, beside the stop. [s], [1], > 0.
 
     Examples
     --------
@@ -52,6 +43,21 @@ class ShotData:
     f_number: float | None = None
     sensor_width_mm: float | None = None
     exposure_stops: float | None = None
+    exposure_time_s: float | None = None
+    iso: float | None = None
+
+    def exposed(self) -> ShotData:
+        """Return the same with its exposure, where time, stop and speed tell it.
+
+        Notes
+        -----
+        The camera's share of the exposure equation of [ISO2721]: time times ISO over f-number
+        squared.
+        """
+        if self.exposure_time_s is None or self.f_number is None or self.iso is None:
+            return self
+        stops = math.log2(self.exposure_time_s * self.iso / 100 / self.f_number**2)
+        return replace(self, exposure_stops=stops)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +156,7 @@ def choose_camera(
     lens_mm, f_number, filter_distance_mm : float, optional
         As for `Camera`; each wins over the file.
     sensor : str, optional
-        Name in `SENSORS_MM`, or width x height in mm such as "24.9x18.7". Its long side
+        Name in `sensors.SENSORS_MM`, or width x height in mm such as "24.9x18.7". Its long side
         lies along the long side of the picture, which fills as much of it as its shape
         allows.
 
@@ -197,19 +203,22 @@ def lens_mm_from_text(text: str) -> float:
     ParameterError
         If it is no such text.
     """
-    return _number_from_text("lens", text, r"({})\s*(?:mm)?", "a focal length in mm such as 50mm")
+    return number_from_text("lens", text, r"({})\s*(?:mm)?", "a focal length in mm such as 50mm")
 
 
 def f_number_from_text(text: str) -> float:
-    """F-number from text such as "f/2.8" or "2.8".
+    """F-number from text such as "f/2.8", "2.8" or "T2.8".
+
+    A T-number is taken as it stands: the f-number of a lens is smaller by what its glass takes, a
+    tenth to a third of a stop.
 
     Raises
     ------
     ParameterError
         If it is no such text.
     """
-    return _number_from_text(
-        "stop", text, r"(?:f\s*/?\s*)?({})", "an f-number such as 2.8 or f/2.8"
+    return number_from_text(
+        "stop", text, r"(?:[ft]\s*/?\s*)?({})", "an f-number such as 2.8, f/2.8 or T2.8"
     )
 
 
@@ -222,32 +231,7 @@ def filter_distance_mm_from_text(text: str) -> float:
         If it is no such text.
     """
     rule = "a distance in mm such as 80mm"
-    return _number_from_text("filter distance", text, r"({})\s*(?:mm)?", rule)
-
-
-def sensor_mm_from_text(text: str) -> tuple[float, float]:
-    """Width and height of a sensor [mm] from a name or from text such as "24.9x18.7".
-
-    Raises
-    ------
-    ParameterError
-        If it is neither a known name nor such a size.
-    """
-    known = SENSORS_MM.get(text.strip().lower())
-    if known is not None:
-        return known
-    match = re.fullmatch(
-        rf"\s*({_NUMBER})\s*(?:mm)?\s*[x\u00d7]\s*({_NUMBER})\s*(?:mm)?\s*", text, re.IGNORECASE
-    )
-    if match is not None:
-        width, height = float(match[1]), float(match[2])
-        if 0 < width < math.inf and 0 < height < math.inf:
-            return width, height
-    hint = f"Known names are {', '.join(SENSORS_MM)}."
-    raise ParameterError("sensor", "a known name or a size in mm such as 24.9x18.7", text, hint)
-
-
-_NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
+    return number_from_text("filter distance", text, r"({})\s*(?:mm)?", rule)
 
 
 class _Frame(NamedTuple):
@@ -284,7 +268,7 @@ def _lens_and_sensor(
     assumed: list[str],
 ) -> tuple[float, float]:
     """Focal length and the sensor width that the picture shows [mm]; adds to `assumed`."""
-    shot_focal, equivalent = _known(shot.focal_length_mm), _known(shot.focal_length_35mm)
+    shot_focal, equivalent = known(shot.focal_length_mm), known(shot.focal_length_35mm)
     focal = shot_focal if lens_mm is None else check_positive("lens_mm", lens_mm)
     width = _sensor_width(shot, frame, size_mm)
     if focal is not None:
@@ -312,7 +296,7 @@ def _lens_and_sensor(
 
 def _stop(shot: ShotData, f_number: float | None, assumed: list[str]) -> float:
     """F-number [1]; adds to `assumed`."""
-    stop = f_number if f_number is not None else _known(shot.f_number)
+    stop = f_number if f_number is not None else known(shot.f_number)
     if stop is None:
         assumed.append(f"f/{ASSUMED_F_NUMBER:g}")
         return ASSUMED_F_NUMBER
@@ -325,24 +309,17 @@ def _sensor_width(
     """Sensor width that the picture shows [mm], if it can be known."""
     if size_mm is not None:
         return frame.width_on(max(size_mm), min(size_mm))
-    focal, equivalent = _known(shot.focal_length_mm), _known(shot.focal_length_35mm)
+    focal, equivalent = known(shot.focal_length_mm), known(shot.focal_length_35mm)
     if focal is not None and equivalent is not None:
         return frame.width_px * focal / frame.focal_px(equivalent)
-    long_mm = _known(shot.sensor_width_mm)
+    long_mm = known(shot.sensor_width_mm)
     return None if long_mm is None else frame.width_on(long_mm)
 
 
-def _known(value: float | None) -> float | None:
+def known(value: float | None) -> float | None:
+    """Return a number that a file says, if it says one."""
     # Exif writes 0 for "unknown", and broken writers leave infinities from n/0.
     return value if value is not None and 0 < value < math.inf else None
-
-
-def _number_from_text(name: str, text: str, pattern: str, rule: str) -> float:
-    match = re.fullmatch(rf"\s*{pattern.format(_NUMBER)}\s*", text, re.IGNORECASE)
-    number = float(match[1]) if match else math.nan
-    if not 0 < number < math.inf:
-        raise ParameterError(name, f"{rule}, > 0", text)
-    return number
 
 
 def _listed(items: list[str]) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.picture.lamp_light import Areas, lamp_light
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -42,7 +43,12 @@ ROUND_PX = 256
 """What lies round an area is read on about so many pixels across, whatever the still has: rings
 are shares of the frame."""
 EDGE_PX, FAR_PX = 2.5, (4.0, 10.0)
-"""Ends of the rings on those pixels: the edge, and farther out."""
+NEAR_PX, AROUND_PX = (2.2, 3.2), (8.0, 13.0)
+"""Ends of the rings on those pixels: the edge, and farther out; just beyond a blurred edge, and
+where what surrounds an area begins."""
+CORE_FROM, CORE_WHOLE = 0.6, 0.95
+"""An area's inner part begins at that share of the way from its edge to its middle; it ends in all
+channels where so much of it does, for a JPEG pulls the weakest channel of small lamps down."""
 HARD_EDGE, SOFT_EDGE = 0.75, 0.95
 """Light at the edge, over the clipping level, of what may be a lamp and of what is none."""
 SMALL_SHARE, LARGE_SHARE = 0.2, 0.5
@@ -118,8 +124,8 @@ class RegionFeatures:
         Pixels.
     deepest_px : ndarray
         Greatest distance from its edge. [px]
-    whole_share : ndarray
-        Of the area, where all three channels end. [1], in [0, 1]
+    core_share : ndarray
+        Of its inner part, where all three channels end. [1], in [0, 1]
     aureole : ndarray
         How far light falls off round it as round the sun or a naked lamp: bright beside the edge,
         darker soon, on all sides, and most of what clips. [1], in [0, 1]
@@ -132,18 +138,27 @@ class RegionFeatures:
         Mean light per channel just outside, less that farther out; nan if there is none.
     frame_light : ndarray, shape (3,)
         Mean light of the still, up to white.
+    lamp_lit : float
+        How much the still looks as if lamps in it lit it. [1], in [0, 1]
+    closure_stops : float
+        Level over white at which its lamps send as much light as all the rest shows. [stop]
+    crumbs : float
+        How much its areas look like crumbs of a sky between leaves. [1], in [0, 1]
     """
 
     x_px: Float64
     y_px: Float64
     area_px: Float64
     deepest_px: Float64
-    whole_share: Float64
+    core_share: Float64
     aureole: Float64
     lamp_share: Float64
     frame_share: Float64
     rim_light: Float64
     frame_light: Float64
+    lamp_lit: float
+    closure_stops: float
+    crumbs: float
 
 
 def outline(light: Float32, white: float = 1.0) -> Outline:
@@ -285,7 +300,6 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
     area = np.maximum(np.bincount(found.owner, minlength=found.regions), 1).astype(np.float64)
     deepest = np.zeros(found.regions, np.float32)
     np.maximum.at(deepest, found.owner, found.depth)
-    whole = np.minimum(np.minimum(found.held[:, 0], found.held[:, 1]), found.held[:, 2])
     on_frame = (rows == 0) | (rows == height - 1) | (columns == 0) | (columns == width - 1)
     step = max(1, round(width / ROUND_PX))
     small = light[step // 2 :: step, step // 2 :: step]
@@ -307,25 +321,44 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         return np.asarray(rim - ring(small[..., channel], *FAR_PX))
 
     edge, far = ring(relative, 0, EDGE_PX), ring(relative, *FAR_PX)
+    near, around = ring(relative, *NEAR_PX), ring(relative, *AROUND_PX)
     # Bright beside the edge, beyond a blurred rim too, and falling.
     aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
     aureole *= np.clip((0.85 - far / edge) / 0.1, 0, 1)
     hard = np.clip((SOFT_EDGE - edge) / (SOFT_EDGE - HARD_EDGE), 0, 1)
     share = area / (height * width)
     larger = np.log2(share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
+    lamp_share = np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1))
+    core_share = _core_share(found, deepest)
+    lit = lamp_light(
+        np.minimum(small / found.levels, 1)[away > 0],
+        Areas(share * lamp_share, core_share, near, around, share),
+    )
     alone = (found.sums(on_frame) < TOUCHING * np.sqrt(area)) & (area > len(found.at) / 2)
     return RegionFeatures(
         x_px=found.centres[:, 0],
         y_px=found.centres[:, 1],
         area_px=area,
         deepest_px=deepest.astype(np.float64),
-        whole_share=found.sums(whole) / area,
+        core_share=core_share,
         aureole=np.nan_to_num(aureole) * alone,
-        lamp_share=np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1)),
+        lamp_share=lamp_share,
         frame_share=share,
         rim_light=np.stack([beyond(channel) for channel in range(3)], axis=1),
         frame_light=np.minimum(small, found.levels).mean(axis=(0, 1), dtype=np.float64),
+        lamp_lit=lit.share,
+        closure_stops=lit.closure_stops,
+        crumbs=lit.crumbs,
     )
+
+
+def _core_share(found: Outline, deepest: Float32) -> Float64:
+    """How much of the inner part of each area ends in all channels. Rims of small lamps mix."""
+    inner = np.flatnonzero(found.depth >= (CORE_FROM * deepest)[found.owner])
+    held, owner = found.held[inner], found.owner[inner]
+    whole = np.minimum(np.minimum(held[:, 0], held[:, 1]), held[:, 2])
+    many = np.maximum(np.bincount(owner, minlength=found.regions), 1)
+    return np.minimum(np.bincount(owner, whole, found.regions) / many / CORE_WHOLE, 1)
 
 
 def _nearest(found: Outline, shape: tuple[int, ...], step: int) -> tuple[Labels, Float32]:

@@ -19,24 +19,23 @@ from frontglass.picture.lamp_kinds import (
     disc_px,
     level_of,
 )
+from frontglass.picture.lamp_rim import Seen
 
 Float64 = NDArray[np.float64]
 
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (-1.0, 3.6, 4.8)
-BY_WHITE = (-0.5, 3.4, 6.4, -0.4)
-"""The light that an area lost, over white [stop]: a constant, and more by the share that clips in
-all channels, where light falls off round it as round the sun, and by how far white lies above
-`MIDDLE_WHITE` [stop]. As printed by tests/benchmarks/fit_lamps.py on 28 open panoramas."""
+BY_STILL = (-2.5, 4.5, 2.0, -2.0, 2.1, 0.9)
+BY_WHITE = (-1.7, 4.0, 4.5, -1.0, 1.8, 0.7, -0.32)
+"""The light that an area lost, over white [stop]: a constant; more by the share of its inner part
+that clips in all channels, and where light falls off round it as round the sun; less where areas
+are crumbs of a sky; more in stills lit by their lamps, and there by the level at which these send
+as much as the still shows; and by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. As fitted
+by tests/benchmarks/fit_lamps.py, with more for cores and lamp light: it puts their median too low.
+"""
 MIDDLE_WHITE_STOPS, WHITE_REACH_STOPS = 8.0, 6.0
 """The binary logarithm of white [cd/m2] about which, and how far, it tells of levels."""
-NIGHT_SLOPE = -1.0
-"""Below that there is no daylight: small areas that clip are lamps, as bright however dim white
-is."""
-NIGHT_LAMP_SHARE = 0.02
-"""Of the frame, from which on an area is no small lamp; common practice, no source."""
 DAYLIGHT_FROM_STOPS, DAYLIGHT_TO_STOPS = 9.0, 12.0
 """Where white is dimmer than the first, what falls off softly is no sun; from the second on it
 is."""
@@ -49,6 +48,9 @@ fit_lamps.py prints it."""
 SUN_FROM = 0.5
 """An aureole in daylight, beyond that, is taken for the sun's: the light lies in its disc."""
 LEAST_FALL, MOST_FALL = 0.25, 40.0
+HALF_PX, HALF_SHARE, LEAST_FLAT = 0.7, 0.05, 0.05
+"""At a lamp's edge its light is halved on so many pixels, or on that share of its radius; the rest
+is flat, and at least that share of the area."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,24 +93,28 @@ class Levels:
         return levels
 
     def name(
-        self, index: int, kind: LampKind, white: White | None, shape: RegionFeatures, scale: float
+        self, index: int, kind: LampKind, white: White | None, seen: Seen, px_per_rad: float
     ) -> None:
-        """Take an area to be a lamp of a kind; `scale` is in pixels of one radian."""
-        disc, area = disc_px(kind, scale), float(shape.area_px[index])
-        deepest = float(shape.deepest_px[index])
+        """Take an area to be a lamp of a kind, by what is seen of it."""
+        disc, deepest = disc_px(kind, px_per_rad), float(seen.depth.max())
+        area = len(seen.depth)
+        in_disc = min(MOST_CORE, disc / math.sqrt(area / math.pi)) ** 2
         if disc:
-            core = min(MOST_CORE, disc / math.sqrt(area / math.pi))
-            share = core**2
+            core = math.sqrt(in_disc)
         else:
-            core = core_of(kind, white, deepest, scale)
-            # A disc is narrower both ways, a tube one way.
-            share = core ** (1 + min(1, math.pi * deepest**2 / area))
-        found = level_of(kind, white, share=share, steradian=area / scale**2)
+            core = core_of(kind, white, deepest_px=deepest, area_px=area, slope=seen.slope)
+        # Half as bright at the lamp's edge as one blur further in.
+        blur = max(HALF_PX, HALF_SHARE * core * deepest)
+        core = max(core - blur / deepest, LEAST_FLAT)
+        to_core = (1 - core) * deepest
+        left = max(0.05, 1 - blur / to_core)
+        fall = float(np.clip(np.log(0.5) / np.log(left), LEAST_FALL, MOST_FALL))
+        share = float((np.minimum(seen.depth / to_core, 1) ** fall).mean())
+        found = level_of(
+            kind, white, share=in_disc if disc else share, steradian=area / px_per_rad**2
+        )
         self.stops[index], self.uncertain_stops[index] = found
-        # Half as bright as the core where it is a third wider.
-        left = max(0.05, 1 - 0.3 * core / (1 - core))
-        self.fall[index] = np.clip(np.log(0.5) / np.log(left), LEAST_FALL, MOST_FALL)
-        self.core[index], self.disc_px[index] = core, disc
+        self.fall[index], self.core[index], self.disc_px[index] = fall, core, disc
 
     def type(self, index: int, stops: float) -> None:
         """Give an area a level that somebody knows."""
@@ -154,16 +160,15 @@ def estimated_stops(
 
 
 def signs(features: RegionFeatures, white: White | None) -> Float64:
-    """Return what the coefficients multiply, shape (R, 3), or (R, 4) where white is known."""
-    whole, aureole = features.whole_share, features.aureole
-    if white is None:
-        return np.stack([np.ones_like(whole), whole, aureole], axis=1)
-    stops = float(np.log2(white.cd_per_m2))
-    span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
-    sun = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
-    above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
-    dimmer = np.full_like(whole, above)
-    if above < 0:
-        small = np.clip(1 - features.frame_share / NIGHT_LAMP_SHARE, 0, 1)
-        dimmer *= 1 + small * (NIGHT_SLOPE / BY_WHITE[-1] - 1)
-    return np.stack([np.ones_like(whole), whole, sun, dimmer], axis=1)
+    """Return what the coefficients multiply, shape (R, 6), or (R, 7) where white is known."""
+    core, aureole = features.core_share, features.aureole
+    lamp = core * features.lamp_lit
+    crumbs = core * features.crumbs
+    known = [np.ones_like(core), core, aureole, crumbs, lamp, lamp * features.closure_stops]
+    if white is not None:
+        stops = float(np.log2(white.cd_per_m2))
+        span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
+        known[2] = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
+        above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
+        known.append(np.full_like(core, above))
+    return np.stack(known, axis=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -60,6 +61,23 @@ def marks_from_texts(texts: Sequence[str]) -> Marks:
         if bright is None or metres is not None:
             places.append(LampPlace(x_px=x, y_px=y, distance_m=metres))
     return Marks(tuple(places), tuple(levels))
+
+
+def place_from_text(name: str, text: str) -> tuple[float, float]:
+    """Place "X,Y" of a still, in pixels from the left and the top.
+
+    Raises
+    ------
+    ParameterError
+        If `text`, given as `name`, is no such place.
+    """
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        x = y = math.nan
+    if not (math.isfinite(x) and math.isfinite(y)):
+        raise ParameterError(name, "X,Y in pixels of the still", text)
+    return x, y
 
 
 def _parts(text: str) -> tuple[float, float, float | None, float | str | None]:

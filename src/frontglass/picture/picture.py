@@ -20,6 +20,8 @@ from frontglass.picture.primaries import BT709, Primaries, primaries_of
 if TYPE_CHECKING:
     from typing import Self
 
+    from frontglass.picture.wider import Wider
+
 FloatArray = NDArray[np.float32]
 
 
@@ -53,6 +55,8 @@ class Picture:
         every channel clipped by itself.
     notices : tuple of str
         What was assumed or changed on the way in, one sentence each.
+    wider : Wider or None
+        The still that this is a frame of: it is rendered whole, and cut afterwards.
 
     Raises
     ------
@@ -76,6 +80,7 @@ class Picture:
     lamps: tuple[LampPlace, ...] | None = None
     past_white: PastWhite = PastWhite.HUE
     notices: tuple[str, ...] = ()
+    wider: Wider | None = None
 
     def __post_init__(self) -> None:
         light = _single("radiance", self.radiance)
@@ -171,8 +176,8 @@ class Picture:
         return int(self.radiance.shape[1])
 
     def with_radiance(self, radiance: FloatArray) -> Self:
-        """Return the same picture with other light of the same shape."""
-        return replace(self, radiance=radiance)
+        """Return the same picture with other light of the same shape; it is no frame any more."""
+        return replace(self, radiance=radiance, wider=None)
 
     def _repr_png_(self) -> bytes:
         """Return what a notebook shows of it."""

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
+
+from numpy.typing import NDArray
 
 from frontglass.errors import ParameterError
 from frontglass.picture.picture import Picture
@@ -69,14 +72,22 @@ class Region:
                 f"{self.x_px},{self.y_px},{self.width_px},{self.height_px}",
             )
 
+    def cut(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Return the part of an array of pixels that lies in the region, not copied."""
+        rows = slice(self.y_px, self.y_px + self.height_px)
+        return values[rows, self.x_px : self.x_px + self.width_px]
+
+    def holds(self, x_px: float, y_px: float) -> bool:
+        """Whether a place of the still lies in the region."""
+        across, down = x_px - self.x_px, y_px - self.y_px
+        return 0 <= across < self.width_px and 0 <= down < self.height_px
+
     def of(self, picture: Picture) -> Picture:
         """Return the part of `picture` that lies in the region."""
-        rows = slice(self.y_px, self.y_px + self.height_px)
-        columns = slice(self.x_px, self.x_px + self.width_px)
-        distance = None if picture.distance_m is None else picture.distance_m[rows, columns]
+        distance = picture.distance_m
         return Picture(
-            radiance=picture.radiance[rows, columns],
+            radiance=self.cut(picture.radiance),
             primaries=picture.primaries,
             encoding=picture.encoding,
-            distance_m=distance,
+            distance_m=None if distance is None else self.cut(distance),
         )

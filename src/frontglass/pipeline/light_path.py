@@ -68,15 +68,15 @@ def through_light_path(
     )
     recovered = picture.recovered if path else None
     base = without_grain(picture) if grain and path else picture.radiance
-    source = base if recovered is None else base + recovered
-    light = _through(source, path, passage)
     left = picture.recovered
-    if recovered is not None:
+    if recovered is None:
+        light = _through(base, path, passage)
+    else:
+        # Not named, so that it is gone once it has been through. What comes out is never the still.
+        light = _through(base + recovered, path, passage)
         # Air dims a lamp by its distance; what that takes of a core is left to it.
         glass = [element for element in path if element.place is not Place.AIR]
-        whole, light = light, light.copy()
-        without_direct(light, base, recovered, glass)
-        left = whole - light
+        left = without_direct(light, base, recovered, glass)
     transmittance = math.prod(element.transmittance for element in path)
     if not compensate and transmittance != 1:
         light = light * np.float32(transmittance)

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files import read_picture, write_picture
-from frontglass.files.exif import exposure_stops_of
+from frontglass.optics.camera import ShotData
 from frontglass.picture.bracket import Alignment, MergedBracket, Response, merged_bracket
+from frontglass.picture.encoding import Metadata
+from frontglass.picture.picture import Picture
 
 FLOAT_SUFFIXES = (".exr", ".hdr", ".tif", ".tiff")
 
@@ -44,7 +49,7 @@ def merge_files(
         raise PictureFileError(f"{out}: {said}")
     pictures = [read_picture(still) for still in stills]
     if stops is None:
-        read = [exposure_stops_of(picture.encoding.metadata.exif) for picture in pictures]
+        read = [picture.shot.exposure_stops for picture in pictures]
         for still, stop in zip(stills, read, strict=True):
             if stop is None:
                 said = "does not say time, f-number and ISO; say the exposures with --stops."
@@ -53,8 +58,21 @@ def merge_files(
     else:
         exposures = _stops_from_text(stops)
     merged = merged_bracket(pictures, exposures, response=response, alignment=alignment)
+    brightest = pictures[int(np.argmax(exposures))]
+    merged = replace(merged, picture=_with_lens(merged.picture, brightest, out))
     write_picture(out, merged.picture)
     return merged
+
+
+def _with_lens(merged: Picture, brightest: Picture, out: Path) -> Picture:
+    """Return what was merged with lens and exposure of the frame whose white it has."""
+    suffix, exif = out.suffix.lower(), brightest.encoding.metadata.exif
+    if suffix == ".hdr" and merged.shot != ShotData():
+        said = "Radiance HDR has no place for lens and exposure; OpenEXR keeps them."
+        return replace(merged, notices=(*merged.notices, said))
+    if suffix == ".exr":  # its attributes are written from `Picture.shot`
+        return merged
+    return replace(merged, encoding=replace(merged.encoding, metadata=Metadata(exif=exif)))
 
 
 def _stops_from_text(text: str) -> list[float]:

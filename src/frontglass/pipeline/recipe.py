@@ -6,15 +6,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from frontglass.checks import check_bool
+from frontglass.checks import check_bool, check_number
 from frontglass.choices import PastWhite, Surround
 from frontglass.elements import LightPath
+from frontglass.errors import ParameterError
 from frontglass.files import NonFinite, read_picture
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import with_recovered_light
+from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_exposure_told
 from frontglass.picture.recovery import LampRange, Recovery
 from frontglass.pipeline.framing import Framing
-from frontglass.pipeline.kept_lamps import kept_lamps
 from frontglass.pipeline.rendering import render
 from frontglass.pipeline.space import Space
 from frontglass.units import ratio_from_stops
@@ -22,6 +23,8 @@ from frontglass.warned import gathered_warnings
 
 if TYPE_CHECKING:
     from frontglass.picture.picture import Picture
+
+AUTO_EXPOSURE = "auto"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,8 +40,8 @@ class Recipe:
         Lens and sensor, where the still's file is not to be believed.
     space : Space
         How far things are, and which lamps glow in haze.
-    exposure_stops : float
-        Exposure of the shown still against its file [stop].
+    exposure_stops : float or "auto"
+        Exposure of the shown still against its file [stop]; "auto" finds one for each still.
     surround : "lampless", "mirror" or "dark"
         What lies outside the frame.
     compensate : bool
@@ -70,7 +73,7 @@ class Recipe:
     looks: tuple[LightPath, ...] = ()
     framing: Framing = field(default_factory=Framing)
     space: Space = field(default_factory=Space)
-    exposure_stops: float = 0.0
+    exposure_stops: float | str = 0.0
     surround: Surround = Surround.LAMPLESS
     compensate: bool = True
     grain: bool = True
@@ -86,6 +89,8 @@ class Recipe:
         object.__setattr__(self, "looks", tuple(self.looks))
         check_bool("compensate", self.compensate)
         check_bool("grain", self.grain)
+        if self.exposure_stops != AUTO_EXPOSURE:
+            check_number("exposure_stops", self.exposure_stops)
 
     @property
     def light_loss_stops(self) -> float:
@@ -93,33 +98,43 @@ class Recipe:
         return sum(look.light_loss_stops for look in self.looks)
 
     def picture_from(self, still: Path) -> Picture:
-        """Still read from its file and exposed, with its distances and its lamps' lost light."""
-        return self._lit(self._exposed(still), still)
+        """Still read from its file and exposed, with its distances and its lamps' lost light.
 
-    def _exposed(self, still: Path) -> Picture:
-        picture = read_picture(
-            still, exposure_stops=self.exposure_stops, non_finite=self.non_finite
-        )
-        return replace(picture, past_white=self.past_white)
+        With a taking lens it is cut to what that sees.
+        """
+        return self.framing.framed(self._lit(*self._exposed(still), still))
 
-    def _lit(self, picture: Picture, still: Path) -> Picture:
+    def _exposed(self, still: Path) -> tuple[Picture, float]:
+        """Return a still as its file holds it, exposed, and how far that is [stop]."""
+        if isinstance(self.exposure_stops, str):
+            picture = read_picture(still, non_finite=self.non_finite)
+            stops = fitting_exposure_stops(picture)
+            picture = exposed(picture, stops)
+            said = f"Exposed by {stops:+.1f} stops (--exposure auto)."
+            picture = replace(picture, notices=(*picture.notices, said))
+        else:
+            stops = self.exposure_stops
+            picture = read_picture(still, exposure_stops=stops, non_finite=self.non_finite)
+            picture = with_exposure_told(picture, stops)
+        return replace(picture, past_white=self.past_white), stops
+
+    def _lit(self, picture: Picture, stops: float, still: Path) -> Picture:
         """Return what was read of a still with its distances and its lamps' lost light."""
-        kept = kept_lamps(still)
-        recovery = kept.under(self.recovery)
-        white = ratio_from_stops(self.exposure_stops)
+        white = ratio_from_stops(stops)
         camera = self.framing.camera_for(picture).camera
-        picture = with_recovered_light(picture, recovery, white=white, camera=camera).picture
+        picture = with_recovered_light(picture, self.recovery, white=white, camera=camera).picture
         space = self.space
-        if kept.places and space.lamps is None:
-            space = replace(space, lamps=kept.places)
         return picture if space == Space() else space.around(picture, camera, still)
 
     def lamp_range_from(self, still: Path) -> tuple[tuple[str, Picture], ...]:
         """Still with its clipped lamps as dim as is likely, as they are likely, and as bright."""
-        picture = self._exposed(still)
+        (picture, stops), framed = self._exposed(still), self.framing.framed
         recoveries = ((end, replace(self.recovery, lamp_range=end)) for end in LampRange)
         return tuple(
-            (f"lamps {end.value}", replace(self, recovery=recovery)._lit(picture, still))
+            (
+                f"lamps {end.value}",
+                framed(replace(self, recovery=recovery)._lit(picture, stops, still)),
+            )
             for end, recovery in recoveries
         )
 
@@ -138,3 +153,19 @@ class Recipe:
                 grain=self.grain,
             )
         return replace(seen, notices=(*seen.notices, *told)) if told else seen
+
+
+def exposure_from_text(text: str) -> float | str:
+    """Exposure [stop] of a text such as "2.5", "-1,5" or "auto".
+
+    Raises
+    ------
+    ParameterError
+        If it is no such text.
+    """
+    if text.strip().lower() == AUTO_EXPOSURE:
+        return AUTO_EXPOSURE
+    try:
+        return check_number("exposure", float(text.replace(",", ".")))
+    except ValueError:
+        raise ParameterError("exposure", "stops such as 2.5 or -1, or auto", text) from None

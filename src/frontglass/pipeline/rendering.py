@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, TypeVar, overload
 
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
 from frontglass.picture.arrays import array_like
 from frontglass.picture.picture import Picture
+from frontglass.picture.wider import Wider, framed
 from frontglass.pipeline.light_path import through_light_path
 
 Array = NDArray[Any]
@@ -136,7 +137,9 @@ class Conditions:
         check_bool("grain", self.grain)
 
     def seen(self, picture: Picture, looks: Looks) -> Picture:
-        """Picture seen through looks under these conditions."""
+        """Picture seen through looks under these conditions; a frame gets light from round it."""
+        if picture.wider is not None:
+            return self._seen_within(picture, picture.wider, looks)
         return through_light_path(
             picture,
             _stacks(looks),
@@ -145,6 +148,17 @@ class Conditions:
             compensate=self.compensate,
             grain=self.grain,
         )
+
+    def _seen_within(self, frame: Picture, wider: Wider, looks: Looks) -> Picture:
+        camera = self.camera
+        if camera is not None:
+            camera = replace(camera, sensor_width_mm=camera.sensor_width_mm * wider.share())
+        seen = replace(self, camera=camera).seen(wider.picture, looks)
+        if seen.radiance is wider.picture.radiance:
+            return frame
+        told = tuple(dict.fromkeys((*frame.notices, *seen.notices)))
+        cut = framed(seen, wider.region, frame.shot)
+        return replace(cut, encoding=frame.encoding, notices=told, wider=None)
 
     def each(self, picture: Picture, looks: Iterable[OneLook]) -> Iterator[tuple[OneLook, Picture]]:
         """Each look, and the picture seen through it alone."""

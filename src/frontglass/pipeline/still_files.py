@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from frontglass.files.whole import copy_whole
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container
 from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import Recipe
 from frontglass.units import strength_text
 
@@ -32,6 +34,8 @@ class RenderedStill:
         The camera it was rendered for.
     notices : tuple of str
         What was assumed or changed on the way, one sentence each.
+    frame : Region or None
+        Part of the still that the taking lens sees; None for all of it.
 
     Examples
     --------
@@ -49,6 +53,7 @@ class RenderedStill:
     out: Path
     camera: Camera
     notices: tuple[str, ...]
+    frame: Region | None = None
 
 
 def render_file(
@@ -93,16 +98,48 @@ def render_file(
     """
     target = out_beside(still, recipe.looks) if out is None else out
     check_may_write(target, [still], overwrite=overwrite)
-    picture = recipe.picture_from(still)
+    return render_picture(recipe.picture_from(still), still, target, recipe)
+
+
+def render_picture(
+    picture: Picture,
+    still: Path,
+    target: Path,
+    recipe: Recipe,
+    show: Callable[[Picture], None] | None = None,
+) -> RenderedStill:
+    """Render what was read of a still to a file; several looks need it read only once.
+
+    Parameters
+    ----------
+    picture : Picture
+        What `recipe.picture_from` gave.
+    still, target : Path
+        Where it came from, and where it goes; whatever is there is replaced.
+    recipe : Recipe
+        What to do to it.
+    show : callable or None
+        Is handed what is written.
+
+    Raises
+    ------
+    FrontglassError
+        If it cannot be rendered or written.
+    """
     camera, assumed = recipe.framing.camera_for(picture)
+    frame = picture.wider.region if picture.wider else None
     seen = recipe.rendered(picture, camera)
+    # Lamps' lost light is never written: two pictures less while codes are made.
+    picture, seen = (replace(one, recovered=None, wider=None) for one in (picture, seen))
+    if show is not None:
+        show(seen)
     written: tuple[str, ...] = ()
-    if _is_as_it_was(picture, seen, recipe, container_of(target)):
+    if frame is None and _is_as_it_was(picture, seen, recipe, container_of(target)):
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
-    return RenderedStill(still=still, out=target, camera=camera, notices=notices)
+    return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
 
 def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Container) -> bool:
@@ -117,10 +154,14 @@ def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Co
 
 def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:
     """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4."""
+    return still.with_name(f"{still.stem}_{looks_in_a_name(looks)}{still.suffix}")
+
+
+def looks_in_a_name(looks: tuple[LightPath, ...]) -> str:
+    """Return looks and strengths as a file's name holds them: late-tram_1-4; bare for none."""
     parts = [part for look in looks for part in (look.name, strength_text(look.strength))]
     # A strength is written 1/4, which no file name may hold.
-    name = "_".join([still.stem, *(part.replace("/", "-") for part in parts or ["bare"])])
-    return still.with_name(name + still.suffix)
+    return "_".join(part.replace("/", "-") for part in parts) or "bare"
 
 
 def check_may_write(out: Path, inputs: list[Path], *, overwrite: bool) -> None:

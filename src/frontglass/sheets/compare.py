@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from frontglass.checks import check_within
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError
-from frontglass.looks import Look
+from frontglass.looks import Look, LookStack
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
@@ -17,18 +17,19 @@ from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
 from frontglass.sheets.lettering import SEPARATOR, broken, fitted
-from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, Sheet, Sizes
+from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, SeenOn, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.warned import gathered_warnings
 
 SHEET_WIDTH_PX = 1240
-"""A4 at 150 dots an inch; on a phone its type is as large as a caption's."""
-NARROWEST_SHEET_PX, WIDEST_SHEET_PX = 480, 20000
+"""A4 at 150 dots an inch."""
 SHARES = (0.03, 0.016, 0.0195, 0.033)
 """Margin, gap, small and large type, in widths of the sheet: 12 points on A4."""
+NARROWEST_SHEET_PX, WIDEST_SHEET_PX = 480, 20000
 PAGE_SHAPE = 11 / 8.5
 """Height over width of the squatter of letter and A4: a sheet that fits it fits both."""
-FEWEST_PX_A_COLUMN = 0.21
+NARROWEST_COLUMN = {SeenOn.DESK: 0.21, SeenOn.PHONE: 0.28}
+"""Width of a column of close-ups at least, in widths of the sheet: for the numbers under it."""
 TALLEST_CLOSE_UP = 0.25
 ROW_SHARE = 0.24
 """Height that a row of close-ups takes, about, in widths of the sheet."""
@@ -36,6 +37,8 @@ MANY_STILLS = 6
 
 Numbers = Callable[[str, Region, Picture], Sequence[str]]
 """What to say of a watched part (its name, its place) of the still as it is seen."""
+
+Progress = Callable[[Sequence[Look | LookStack]], Iterable[Look | LookStack]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +52,7 @@ class _Seen:
 
 def compare(
     picture: Picture,
-    looks: Sequence[Look],
+    looks: Sequence[Look | LookStack],
     *,
     camera: Camera,
     watched: Sequence[tuple[str, Region]] = (),
@@ -60,8 +63,9 @@ def compare(
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
+    seen_on: SeenOn | str = SeenOn.DESK,
     ends: Sequence[tuple[str, Picture]] = (),
-    progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
+    progress: Progress = iter,
 ) -> Sheet:
     """Sheet that sets looks side by side on a still, the bare still first.
 
@@ -70,19 +74,17 @@ def compare(
     picture : Picture
         The still.
     looks, camera, surround, compensate, grain
-        As in `render`; one look at least, each at its strength.
+        As in `render`; one look at least.
     watched : sequence of (str, Region)
         Named parts, each shown in a row of its own at one magnification.
     numbers : callable
         What stands under each close-up.
-    facts, notices : sequence of str
-        What the head says of the still, and what was assumed.
+    facts, notices, ends, progress
+        As in `ladder`.
     width_px : int
         Width of the sheet. [px], 480 to 20000.
-    ends : sequence of (str, Picture)
-        The still as it may be, each named; each look shows all of them instead of `picture`.
-    progress : callable
-        Hands on the looks one by one, and may show meanwhile how far it is.
+    seen_on : "desk" or "phone"
+        What it is laid out for: to fit a printed page, or in type that a phone shows.
 
     Raises
     ------
@@ -100,13 +102,14 @@ def compare(
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     views = ends or (("", picture),)
-    layout = _Layout.of(picture, len(looks) * len(views), watched, width_px=width_px)
+    medium, count = SeenOn.of("seen_on", seen_on), len(looks) * len(views)
+    layout = _Layout.of(picture, count, watched, width_px=width_px, medium=medium)
     with gathered_warnings() as told:
         shown = [layout.shown(None, "", picture, numbers)]
         seen = conditions.each_of(views, progress(looks))
         shown += [layout.shown(*one, numbers) for one in seen]
     said = tuple(dict.fromkeys((*notices, *told)))
-    return Sheet(layout.painted(shown, _head_texts(facts, camera, said)), said)
+    return layout.painted(shown, _head_texts(facts, camera, said), said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +148,7 @@ class _Layout:
         watched: Sequence[tuple[str, Region]],
         *,
         width_px: int,
+        medium: SeenOn,
     ) -> _Layout:
         """Return it for a still, bare and seen so many times through looks."""
         check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
@@ -152,17 +156,19 @@ class _Layout:
             raise ParameterError("look", "given at least once", "none")
         for _, region in watched:
             region.check_inside(picture)
-        page = Page(width_px, Sizes(*(max(4, round(share * width_px)) for share in SHARES)))
+        page = Page(width_px, _sizes(width_px, medium))
         count = 1 + views
         columns = _columns(page, picture, count, len(watched))
         cell_px = column_px(columns, width_px=page.room_px, gap_px=page.sizes.gap)
         still_px = size_in((picture.width_px, picture.height_px), cell_px)
-        crop_columns = _crop_columns(count)
+        crop_columns = _crop_columns(count, medium)
         parts = ((*part, _crop_size(page, part[1], crop_columns)) for part in watched)
         scale = still_px[0] / picture.width_px
         return cls(page, columns, cell_px, still_px, scale, tuple(parts), crop_columns)
 
-    def shown(self, look: Look | None, end: str, seen: Picture, numbers: Numbers) -> _Seen:
+    def shown(
+        self, look: Look | LookStack | None, end: str, seen: Picture, numbers: Numbers
+    ) -> _Seen:
         """Return what the sheet shows of the still as it is seen; no look is the bare still."""
         name, cost = "bare", ""
         if look is not None:
@@ -177,8 +183,8 @@ class _Layout:
             numbers=tuple(tuple(numbers(part, region, seen)) for part, region, _ in self.watched),
         )
 
-    def painted(self, shown: Sequence[_Seen], head: Sequence[str]) -> Codes:
-        """Return the codes of the sheet: head, stills, then a row for each watched part."""
+    def painted(self, shown: Sequence[_Seen], head: Sequence[str], notices: Sequence[str]) -> Sheet:
+        """Return the sheet: head, stills, then a row for each watched part."""
         page = self.page
         title, *texts = head
         top = page.say_head(title, texts) + page.sizes.gap
@@ -188,7 +194,7 @@ class _Layout:
             title = f"{number + 1}  {name}{SEPARATOR}{scale_text(region.width_px, size[0])}"
             end += page.sizes.gap
             end = _row(page, title, shown, number, columns=self.crop_columns, top=end)
-        return page.painted(end + page.sizes.margin)
+        return page.sheet(end + page.sizes.margin, notices)
 
 
 def _columns(page: Page, picture: Picture, count: int, rows: int) -> int:
@@ -206,8 +212,14 @@ def _columns(page: Page, picture: Picture, count: int, rows: int) -> int:
     return min(most, count)
 
 
-def _crop_columns(count: int) -> int:
-    most = int(1 / FEWEST_PX_A_COLUMN)
+def _sizes(width_px: int, medium: SeenOn) -> Sizes:
+    if medium is SeenOn.PHONE:
+        return Sizes.for_phone(width_px)
+    return Sizes(*(max(4, round(share * width_px)) for share in SHARES))
+
+
+def _crop_columns(count: int, medium: SeenOn) -> int:
+    most = int(1 / NARROWEST_COLUMN[medium])
     rows = math.ceil(count / most)
     return math.ceil(count / rows)
 
@@ -231,8 +243,8 @@ def _head_texts(facts: Sequence[str], camera: Camera, notices: Sequence[str]) ->
 
 def _stills(page: Page, shown: Sequence[_Seen], columns: int, cell: int, top: int) -> int:
     sizes = page.sizes
-    names = fitted([one.name for one in shown], cell, sizes.small)
-    costs = fitted([one.cost for one in shown], cell, sizes.small)
+    names = fitted([one.name for one in shown], cell, sizes.small, sizes.least)
+    costs = fitted([one.cost for one in shown], cell, sizes.small, sizes.least)
     end = top
     for index, one in enumerate(shown):
         column = index % columns
@@ -255,7 +267,7 @@ def _row(
     room = column_px(columns, width_px=page.room_px, gap_px=sizes.gap)
     end = page.say(sizes.margin, top, broken(title, page.room_px, sizes.small))
     end += sizes.gap // 4
-    names = fitted([one.name for one in shown], room, sizes.small)
+    names = fitted([one.name for one in shown], room, sizes.small, sizes.least)
     for index, one in enumerate(shown):
         column = index % columns
         if column == 0:
@@ -265,6 +277,8 @@ def _row(
         page.put(x, top, codes)
         y = page.say(x, top + codes.shape[0] + sizes.gap // 4, names[index])
         for text in one.numbers[number]:
-            y = page.say(x, y, broken(text, room, round(0.9 * sizes.small)), QUIET_TEXT)
+            y = page.say(
+                x, y, broken(text, room, max(sizes.least, round(0.9 * sizes.small))), QUIET_TEXT
+            )
         end = max(end, y)
     return end

@@ -88,7 +88,7 @@ def distance_sheet(
     _mark_lamps(page, lamps, camera, picture, (sizes.margin, y, size[0] / picture.width_px))
     end = corner[1] + size[1] + sizes.gap // 2
     end = _scale(page, distance, (corner[0], end), size[0])
-    return Sheet(page.painted(end + sizes.margin), tuple(notices))
+    return page.sheet(end + sizes.margin, notices)
 
 
 def _about(distance: Float32, lamps: Sequence[LampInAir], camera: Camera) -> str:

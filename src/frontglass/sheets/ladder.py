@@ -17,12 +17,13 @@ from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.ladder_page import Rung, set_close_ups, set_head, set_stills
 from frontglass.sheets.layout import Grid, close_up_size, grid, scale_text
 from frontglass.sheets.lettering import SEPARATOR
-from frontglass.sheets.sheet import Codes, Page, Sheet, Sizes
+from frontglass.sheets.sheet import Page, SeenOn, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.units import STOCK_STRENGTHS, strength_from_text, strength_text
 from frontglass.warned import gathered_warnings
 
-SHEET_WIDTH_PX = 2400
+SHEET_WIDTHS_PX = {SeenOn.DESK: 2400, SeenOn.PHONE: 1170}
+"""A phone's is three times 390: its screen has three pixels for one."""
 NARROWEST_SHEET_PX, WIDEST_SHEET_PX = 320, 20000
 
 
@@ -38,8 +39,9 @@ def ladder(
     close_ups: Sequence[Region] = (),
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
-    width_px: int = SHEET_WIDTH_PX,
+    width_px: int | None = None,
     columns: int | None = None,
+    seen_on: SeenOn | str = SeenOn.DESK,
     beside: Sequence[Look] = (),
     ends: Sequence[tuple[str, Picture]] = (),
     progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
@@ -53,24 +55,21 @@ def ladder(
     camera, surround, compensate, grain
         As in `render`.
     strengths : sequence of str or float, or None
-        In the order shown, each rendered whole and then reduced; None is the stock ones.
+        In the order shown; None is the stock ones.
     close_ups : sequence of Region
-        Parts, each in a row of its own, enlarged a whole number of times, all strengths alike.
+        Parts, each in a row of its own, all strengths enlarged alike.
     facts, notices : sequence of str
         What the head says of the still, and what was assumed.
-    width_px, columns : int, int or None
-        At most, 320 to 20000 [px]; small stills may fill less. Pictures across; None chooses.
+    seen_on : "desk" or "phone"
+        On a phone one picture stands under the other, in large type.
+    width_px, columns : int or None
+        Width at most, 320 to 20000; small stills may fill less. [px] Pictures across.
     beside : sequence of Look
         Other looks, each at its own strength, shown after the strengths of this one.
     ends : sequence of (str, Picture)
         The still as it may be, each named; strengths show all of them instead of `picture`.
     progress : callable
-        Hands on the steps of the ladder one by one, and may show meanwhile how far it is.
-
-    Raises
-    ------
-    ParameterError
-        If strengths, close-ups, width or columns make no sheet.
+        Hands on the steps one by one, and may show meanwhile how far it is.
 
     Examples
     --------
@@ -83,7 +82,9 @@ def ladder(
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
-    layout = _Layout.of(picture, len(steps), close_ups, ends=len(ends), size=(width_px, columns))
+    medium = SeenOn.of("seen_on", seen_on)
+    size = (SHEET_WIDTHS_PX[medium] if width_px is None else width_px, columns)
+    layout = _Layout.of(picture, len(steps), close_ups, ends=len(ends), size=size, medium=medium)
     stills = ends or (("", picture),)
     return layout.sheet(look, conditions.each_of(stills, progress(steps)), about, notices)
 
@@ -118,6 +119,7 @@ class _Layout:
         *,
         ends: int,
         size: tuple[int, int | None],
+        medium: SeenOn,
     ) -> _Layout:
         """Return it for a bare still and `steps` strengths, each shown `ends` times (0 is once)."""
         width_px, columns = size
@@ -125,14 +127,17 @@ class _Layout:
         check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
         for region in close_ups:
             region.check_inside(picture)
-        sizes = Sizes.of(width_px)
+        on_phone = medium is SeenOn.PHONE
+        sizes = Sizes.for_phone(width_px) if on_phone else Sizes.of(width_px)
+        if columns is None:
+            # With both ends of what is likely, a strength has a row, the bare still before it.
+            columns = 1 if on_phone else 1 + ends if ends else None
         cells = grid(
             count,
             (picture.width_px, picture.height_px),
             width_px=width_px - 2 * sizes.margin,
             gap_px=sizes.gap,
-            # With both ends of what is likely, a strength has a row, the bare still before it.
-            columns=1 + ends if ends and columns is None else columns,
+            columns=columns,
         )
         page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
         room = {"width_px": page.room_px, "gap_px": sizes.gap}
@@ -150,7 +155,7 @@ class _Layout:
         with gathered_warnings() as told:
             rungs = self.rungs(look, steps)
         notices = tuple(dict.fromkeys(chain(notices, *(rung.notices for rung in rungs), told)))
-        return Sheet(self.painted(look, rungs, about, notices), notices)
+        return self.painted(look, rungs, about, notices)
 
     def rungs(self, look: Look, steps: Iterable[tuple[Look, str, Picture]]) -> list[Rung]:
         """Return the bare still, then each step of a look's ladder with the still seen there."""
@@ -179,8 +184,8 @@ class _Layout:
 
     def painted(
         self, look: Look, rungs: Sequence[Rung], about: str, notices: Sequence[str]
-    ) -> Codes:
-        """Return the codes of the sheet: head, stills, then a row for each close-up."""
+    ) -> Sheet:
+        """Return the sheet: head, stills, then a row for each close-up."""
         page = self.page
         top = set_head(page, look, about, notices)
         end = set_stills(page, self.cells, rungs, top)
@@ -190,10 +195,10 @@ class _Layout:
             title = f"Close-up {number + 1}, {scale_text(region.width_px, size[0])}"
             crops = [(rung.strength, rung.close_ups[number]) for rung in rungs]
             end = set_close_ups(page, title, crops, end + 2 * page.sizes.gap)
-        return page.painted(end + page.sizes.margin)
+        return page.sheet(end + page.sizes.margin, notices)
 
 
-def still_facts(name: str, exposure_stops: float) -> tuple[str, ...]:
+def still_facts(name: str, exposure_stops: float | str) -> tuple[str, ...]:
     """Return what a sheet says of a still before its size: its name, and its exposure if changed.
 
     Examples
@@ -201,7 +206,7 @@ def still_facts(name: str, exposure_stops: float) -> tuple[str, ...]:
     >>> still_facts("scout.exr", 2.5)
     ('scout.exr', 'shown 2.5 stops brighter')
     """
-    if exposure_stops == 0:
+    if isinstance(exposure_stops, str) or exposure_stops == 0:
         return (name,)
     way = "brighter" if exposure_stops > 0 else "darker"
     return name, f"shown {stops_text(abs(exposure_stops))} {way}"

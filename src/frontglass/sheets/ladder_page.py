@@ -63,7 +63,7 @@ def set_stills(page: Page, cells: Grid, rungs: Sequence[Rung], top: int) -> int:
     """Set the stills and their captions; return where they end."""
     sizes = page.sizes
     whole = [SEPARATOR.join(filter(None, (rung.name, rung.cost))) for rung in rungs]
-    captions = fitted(whole, cells.column_px, sizes.small)
+    captions = fitted(whole, cells.column_px, sizes.small, sizes.least)
     is_one_line = all(len(caption.lines) == 1 for caption in captions)
     end = top
     for index, rung in enumerate(rungs):
@@ -93,7 +93,7 @@ def set_close_ups(page: Page, title: str, close_ups: Sequence[tuple[str, Codes]]
     end += sizes.gap // 4
     shown_px = close_ups[0][1].shape[1]
     columns = columns_for(shown_px, width_px=room, gap_px=sizes.gap)
-    captions = fitted([text for text, _ in close_ups], shown_px, sizes.small)
+    captions = fitted([text for text, _ in close_ups], shown_px, sizes.small, sizes.least)
     for index, ((_, codes), caption) in enumerate(zip(close_ups, captions, strict=True)):
         column = index % columns
         if column == 0:

@@ -29,4 +29,4 @@ def lamp_map(picture: Picture, lamps: Sequence[ClippedLamp]) -> Sheet:
         level = f"+{lamp.stops:.1f}" if lamp.stops > 0 else "white"
         tag = TextLines((f"{number}: {level}",), size_px)
         page.mark(left, top, right - left, bottom - top, tag)
-    return Sheet(page.painted(height), picture.notices)
+    return page.sheet(height, picture.notices)

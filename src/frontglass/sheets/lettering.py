@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.resources import files
 
 from PIL import ImageFont
+from PIL.ImageFont import Layout
 
 Font = ImageFont.FreeTypeFont
 
 LINE_HEIGHT = 1.35
 """Baseline to baseline over type size."""
 SEPARATOR = " · "
+MISSING = "□"
+"""What stands for a character that the type lacks."""
 SMALLEST_TYPE_PX = 12
 SMALLEST_SHARE = 0.72
 """How far type may shrink to stay on one line, before it is broken into several."""
@@ -42,12 +47,14 @@ class TextLines:
 
 @lru_cache(maxsize=32)
 def font(size_px: int) -> Font:
-    """Return the type that comes with Pillow, at a size."""
-    found = ImageFont.load_default(size_px)
-    if not isinstance(found, Font):
-        msg = "Pillow was built without FreeType, which sheets need for their text."
-        raise RuntimeError(msg)
-    return found
+    """Return the type that comes with frontglass, at a size."""
+    # The plain engine everywhere: another one would set the same sheet otherwise.
+    return ImageFont.truetype(io.BytesIO(_type_file()), size_px, layout_engine=Layout.BASIC)
+
+
+@lru_cache(maxsize=1)
+def _type_file() -> bytes:
+    return files("frontglass.sheets").joinpath("type", "DejaVuSansCondensed.ttf").read_bytes()
 
 
 @lru_cache(maxsize=1024)
@@ -61,21 +68,22 @@ def _is_in_font(character: str) -> bool:
 def legible(text: str) -> str:
     """Return `text` with what the type cannot show written as the nearest it can.
 
-    Accents fall away from letters; a character with no near relation becomes "?".
+    Latin, Greek, Cyrillic, Armenian and Georgian letters are there; of others accents fall away,
+    and a character with no near relation becomes a box.
 
     Examples
     --------
-    >>> legible("café")
-    'cafe'
+    >>> legible("café"), legible("灯台.jpg")
+    ('café', '□□.jpg')
     """
     shown = []
-    for character in text:
+    for character in unicodedata.normalize("NFC", text):
         plain = unicodedata.normalize("NFKD", character)
         plain = "".join(part for part in plain if not unicodedata.combining(part))
         if _is_in_font(character):
             shown.append(character)
         else:
-            shown.append("".join(part if _is_in_font(part) else "?" for part in plain))
+            shown.append("".join(part if _is_in_font(part) else MISSING for part in plain))
     return "".join(shown)
 
 
@@ -84,13 +92,16 @@ def text_width_px(text: str, size_px: int) -> float:
     return font(size_px).getlength(text)
 
 
-def fitted(texts: Sequence[str], room_px: int, size_px: int) -> list[TextLines]:
+def fitted(
+    texts: Sequence[str], room_px: int, size_px: int, least_px: int = SMALLEST_TYPE_PX
+) -> list[TextLines]:
     """Break texts that stand beside one another to a width, all at one size.
 
-    They shrink a little to stay on one line each; what still does not fit is broken.
+    They shrink a little to stay on one line each, never below `least_px`; what still does not fit
+    is broken.
     """
     size_px = max(size_px, SMALLEST_TYPE_PX)
-    smallest = max(SMALLEST_TYPE_PX, round(size_px * SMALLEST_SHARE))
+    smallest = min(size_px, max(least_px, SMALLEST_TYPE_PX, round(size_px * SMALLEST_SHARE)))
     shown = [legible(text) for text in texts]
     for size in range(size_px, smallest - 1, -1):
         if all(text_width_px(text, size) <= room_px for text in shown):

@@ -14,11 +14,13 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from frontglass.checks import check_within
+from frontglass.choices import Choice
 from frontglass.errors import PictureFileError
 from frontglass.files.whole import write_whole
 from frontglass.picture.region import Region
 from frontglass.sheets.lettering import (
     LINE_HEIGHT,
+    MISSING,
     SMALLEST_TYPE_PX,
     TextLines,
     broken,
@@ -36,7 +38,13 @@ SURROUND: Final = (52, 52, 52)
 TEXT: Final = (232, 232, 232)
 QUIET_TEXT: Final = (176, 176, 176)
 
+LACKING: Final = (
+    "The type of sheets has Latin, Greek, Cyrillic, Armenian and Georgian letters;"
+    f" {MISSING} stands for others."
+)
 SHEET_QUALITY = 94
+PHONE_PX, PHONE_TYPE_PX = 390, 11
+"""Width of a phone's screen, and the smallest type that is read there. Common practice."""
 SHEET_SUFFIXES = (".png", ".jpg", ".jpeg")
 
 
@@ -62,6 +70,19 @@ class Sheet:
     notices: tuple[str, ...] = ()
 
 
+class SeenOn(Choice):
+    """What a sheet is laid out for.
+
+    Examples
+    --------
+    >>> SeenOn("phone") == "phone"
+    True
+    """
+
+    DESK = "desk"
+    PHONE = "phone"
+
+
 @dataclass(frozen=True, slots=True)
 class Sizes:
     """Sizes that a whole sheet shares [px]."""
@@ -70,11 +91,20 @@ class Sizes:
     gap: int
     small: int
     large: int
+    least: int = SMALLEST_TYPE_PX
 
     @classmethod
     def of(cls, width_px: int) -> Sizes:
         """Return the sizes that sit well on a sheet `width_px` wide."""
         return cls(*(max(4, round(share * width_px)) for share in (0.028, 0.012, 0.0115, 0.02)))
+
+    @classmethod
+    def for_phone(cls, width_px: int) -> Sizes:
+        """Return sizes that can be read where the sheet is 390 px wide: type of 11 px there."""
+        margin, gap, small, large = (
+            max(4, round(share * width_px)) for share in (0.03, 0.016, 0.0295, 0.042)
+        )
+        return cls(margin, gap, small, large, least=math.ceil(PHONE_TYPE_PX / PHONE_PX * width_px))
 
 
 class Page:
@@ -133,8 +163,14 @@ class Page:
                 top_px + round(region.y_px * scale),
                 math.ceil(region.width_px * scale),
                 math.ceil(region.height_px * scale),
-                TextLines((str(number + 1),), max(SMALLEST_TYPE_PX, round(0.8 * self.sizes.small))),
+                TextLines((str(number + 1),), max(self.sizes.least, round(0.8 * self.sizes.small))),
             )
+
+    def sheet(self, height_px: int, notices: Iterable[str] = ()) -> Sheet:
+        """Return the finished sheet; a note says if its type lacks letters."""
+        lines = (line for _, _, text, _ in self._texts for line in text.lines)
+        lacks = (LACKING,) if any(MISSING in line for line in lines) else ()
+        return Sheet(self.painted(height_px), (*notices, *lacks))
 
     def painted(self, height_px: int) -> Codes:
         """Return the page's codes."""

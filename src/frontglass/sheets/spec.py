@@ -73,7 +73,7 @@ def spec_sheet(
     ]
     end = _plots(page, transfers, _wedges(columns), highest_per_mm, top) + gap
     end = _table(page, rows, columns, transfers, end)
-    return Sheet(page.painted(end + page.sizes.margin), tuple(notices))
+    return page.sheet(end + page.sizes.margin, notices)
 
 
 def _wedges(columns: Sequence[SpecColumn]) -> list[Series]:

@@ -20,6 +20,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
+from frontglass.picture.reduced import reduced
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.sheet import Codes
@@ -100,7 +101,7 @@ def sway(
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
-    small = _reduced(picture, width_px)
+    small = reduced(picture, width_px)
     seen, lamps = conditions.seen(small, looks), lamps_of(small)
     boiling = Boiling.of(
         small=small, full=picture, looks=looks, camera=camera, lamps=lamps, exaggerate=exaggerate
@@ -225,22 +226,6 @@ def _write_mp4(path: str, frames: Sequence[Codes]) -> None:
     for codes in frames:
         writer.write(np.ascontiguousarray(codes[:height, :width, ::-1]))
     writer.release()
-
-
-def _reduced(picture: Picture, width_px: int) -> Picture:
-    if picture.width_px <= width_px:
-        return picture
-    size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
-    light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
-    far = picture.distance_m
-    if far is not None:
-        # A mean of near and far would be a distance at which nothing stands.
-        far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
-    lost = picture.recovered
-    if lost is not None:
-        lost = np.asarray(cv2.resize(lost, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-    small = np.asarray(light, dtype=np.float32)
-    return replace(picture, radiance=small, recovered=lost, distance_m=far, lamps=None)
 
 
 def _lamps_only(light: Float32) -> Float32:

@@ -1,0 +1,171 @@
+"""Stills in files, folders and patterns, and what lies beside them that cannot be read."""
+
+from __future__ import annotations
+
+import glob
+import os
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from frontglass.errors import FrontglassError, ParameterError, PictureFileError
+from frontglass.files import EXTENSIONS
+from frontglass.looks.catalogue import look_names
+
+PICTURES_OF_OTHERS = {
+    *(".heic", ".heif", ".avif", ".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd", ".dpx"),
+    *(".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw"),
+}
+"""Endings of pictures that frontglass cannot read: each may be a still that is missed."""
+OURS = {".toml", ".npy"}
+"""Endings of what lies beside stills to be read with them: scenes, marks, looks, distances."""
+MADE_BY_US = ("frontglass-batch.json", "board.html")
+"""Files that tell a folder of what our commands made."""
+AS_WHAT = "save it as JPEG, PNG or TIFF"
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What sources hold.
+
+    Parameters
+    ----------
+    stills : tuple of Path
+        Stills, each once, in the order of the sources and by name in each.
+    root : Path
+        The folder that all sources share.
+    unread : tuple of Path
+        Pictures of formats that frontglass cannot read.
+    others : tuple of Path
+        Files that are neither.
+    ours : tuple of Path
+        Pictures that our commands wrote beside a still that is there too, by their names.
+    """
+
+    stills: tuple[Path, ...]
+    root: Path
+    unread: tuple[Path, ...] = ()
+    others: tuple[Path, ...] = ()
+    ours: tuple[Path, ...] = ()
+
+    def without(self, folder: Path) -> Found:
+        """Return what does not lie in a folder below the one that all share."""
+        below = folder.resolve()
+        if self.root.resolve().is_relative_to(below):
+            return self
+        groups = (self.stills, self.unread, self.others, self.ours)
+        stills, unread, others, ours = (
+            tuple(path for path in group if not path.resolve().is_relative_to(below))
+            for group in groups
+        )
+        return Found(stills, self.root, unread, others, ours)
+
+
+def found_stills(sources: Iterable[str | Path]) -> Found:
+    """Return the stills that sources hold.
+
+    Parameters
+    ----------
+    sources : iterable of str or Path
+        Stills, folders (searched with their sub-folders) and patterns such as ``"day*/*.jpg"``.
+
+    Raises
+    ------
+    FrontglassError
+        If a source holds no still.
+    """
+    named = [str(source) for source in sources]
+    groups = [_found(source) for source in named]
+    files = _without_repeats(path for _, group in groups for path in group)
+    # A file that is named is a still whatever it is called: reading it says what is wrong.
+    stills = tuple(path for path in files if _is_readable(path) or str(path) in named)
+    rest = [path for path in files if path not in set(stills)]
+    unread = tuple(path for path in rest if path.suffix.lower() in PICTURES_OF_OTHERS)
+    others = tuple(path for path in rest if path not in set(unread))
+    ours = made_beside(stills)
+    stills = tuple(path for path in stills if path not in set(ours))
+    return Found(stills, _shared_root([top for top, _ in groups]), unread, others, ours)
+
+
+def made_beside(stills: Iterable[Path]) -> tuple[Path, ...]:
+    """Return what our commands wrote beside one of these stills: its name and what was done."""
+    own = list(stills)
+    stems = {(path.absolute().parent, path.stem) for path in own}
+    looks = "|".join(map(re.escape, look_names()))
+    ending = re.compile(rf"_(?:(?:{looks})_.+|compare|sway|distance_sheet)")
+    found = []
+    for path in own:
+        folder = path.absolute().parent
+        ends = (match.start() for match in re.finditer("_", path.stem))
+        if any((folder, path.stem[:n]) in stems and ending.fullmatch(path.stem[n:]) for n in ends):
+            found.append(path)
+    return tuple(found)
+
+
+def _found(source: str | Path) -> tuple[Path, list[Path]]:
+    """Folder that a source hangs on, and the files in it; one still of them at least."""
+    path = Path(source)
+    if path.is_dir():
+        files = sorted(_below(path))
+        if not any(map(_is_readable, files)):
+            raise PictureFileError(f"{path}: holds no still that frontglass can read{_but(files)}.")
+        return path, files
+    # A file whose name happens to hold brackets is a file, not a pattern.
+    if path.exists() or not glob.has_magic(str(source)):
+        if not path.is_file():
+            raise PictureFileError(f"{path}: no such file or folder.")
+        return path.parent, [path]
+    matches = (Path(name) for name in glob.glob(str(source), recursive=True))
+    files = sorted(match for match in matches if _is_shown(match))
+    if not any(map(_is_readable, files)):
+        raise PictureFileError(f"{source}: matches no still that frontglass can read{_but(files)}.")
+    parts = path.parts
+    fixed = next(i for i, part in enumerate(parts) if glob.has_magic(part))
+    return Path(*parts[:fixed]), files
+
+
+def _but(files: list[Path]) -> str:
+    """Return what is there instead of stills, as the end of a sentence."""
+    endings = sorted({path.suffix.lower() for path in files} & PICTURES_OF_OTHERS)
+    return f" (it cannot read {', '.join(endings)}: {AS_WHAT})" if endings else ""
+
+
+def _below(folder: Path) -> Iterator[Path]:
+    for top, folders, names in os.walk(folder, onerror=_refuse_unreadable):
+        folders[:] = [name for name in folders if _is_searched(Path(top, name))]
+        yield from filter(_is_shown, (Path(top, name) for name in names))
+
+
+def _is_searched(folder: Path) -> bool:
+    """Whether a folder may hold stills: not a hidden one, nor what a batch or a board filled."""
+    if folder.name.startswith("."):
+        return False
+    return not any((folder / name).is_file() for name in MADE_BY_US)
+
+
+def _refuse_unreadable(error: OSError) -> None:
+    raise PictureFileError(f"{error.filename}: cannot be searched ({error.strerror}).") from None
+
+
+def _is_shown(path: Path) -> bool:
+    return not path.name.startswith(".") and path.suffix.lower() not in OURS and path.is_file()
+
+
+def _is_readable(path: Path) -> bool:
+    return path.suffix.lower() in EXTENSIONS
+
+
+def _without_repeats(stills: Iterable[Path]) -> list[Path]:
+    """Return each still once, though a file and its folder may both have been named."""
+    return list({still.absolute(): still for still in stills}.values())
+
+
+def _shared_root(tops: list[Path]) -> Path:
+    if not tops:
+        raise ParameterError("sources", "at least one still, folder or pattern", tops)
+    try:
+        return Path(os.path.commonpath([top.absolute() for top in tops]))
+    except ValueError:
+        msg = "The stills lie on different drives; run one batch for each."
+        raise FrontglassError(msg) from None

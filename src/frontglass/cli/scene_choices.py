@@ -1,0 +1,152 @@
+"""``frontglass scene keep`` and ``camera``: what was chosen, and what all stills share."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from frontglass.cli.options import LookOptions, given
+from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
+
+if TYPE_CHECKING:
+    from frontglass.scene.scene import Scene
+
+
+def keep(
+    looks: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="LOOK[:STRENGTH]...",
+            help="What was chosen; A:1/2+B:1/4 is B behind A. Several are several choices.",
+            show_default=False,
+        ),
+    ],
+    *,
+    still: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="STILL", help="For this still; several times. Else for all."),
+    ] = None,
+    why: Annotated[str | None, typer.Option(metavar="TEXT", help="What speaks for it.")] = None,
+    hearts: Annotated[
+        int | None, typer.Option(metavar="N", help="How much it is liked: 0, 1, 2, ...")
+    ] = None,
+    name: Annotated[str | None, typer.Option(metavar="TEXT", help="What to call it.")] = None,
+    remove: Annotated[bool, typer.Option("--remove", help="Keep it no longer.")] = False,
+    scene: SceneFile = None,
+) -> None:
+    """Keep a choice, for which stills and why.
+
+    mood, batch, apply and compare take what is kept where no --look is typed.
+    """
+    from frontglass.scene.changes import with_choice, without_choice
+    from frontglass.scene.parts import SceneChoice
+
+    path = scene_file(scene, still[0] if still else None)
+    before = scene_at(path)
+    stacks = [_stack(text, before.folder) for text in looks]
+    told = given(why=why, hearts=hearts, name=name)
+
+    def change(one: Scene) -> Scene:
+        names = tuple(_still_name(one, each) for each in still or ())
+        for stack in stacks:
+            choice = SceneChoice(looks=stack, stills=names, **({} if remove else told))
+            one = without_choice(one, choice) if remove else with_choice(one, choice)
+        return one
+
+    after = edited(path, change)
+    number = len(after.choices)
+    typer.echo(f"{path}: {number} {'choice' if number == 1 else 'choices'} kept")
+
+
+def _stack(text: str, folder: Path) -> tuple[str, ...]:
+    """Return the looks of a text A:1/2+B as a scene keeps them: checked, each with its strength."""
+    from frontglass.scene.finding import name_in_scene
+    from frontglass.scene.scene import FILE_NAME, Scene
+    from frontglass.units import strength_text
+
+    (stack,) = LookOptions(look=[text]).stacks()
+    here = Scene(path=folder / FILE_NAME)
+    kept = []
+    for source, look in zip(stack.sources, stack.looks, strict=True):
+        is_file = source.lower().endswith(".toml")
+        name = name_in_scene(here, Path(source)) if is_file else source
+        kept.append(f"{name}:{strength_text(look.strength)}")
+    return tuple(kept)
+
+
+def _still_name(scene: Scene, path: Path) -> str:
+    """Return what a scene calls a still."""
+    from frontglass.errors import ParameterError
+    from frontglass.scene.reading import shown_name
+
+    found = scene.still_of(path) or scene.named(str(path))
+    if found is None:
+        known = ", ".join(shown_name(one.file) for one in scene.stills) or "none"
+        hint = f"The scene has {known}; frontglass scene {path} adds it."
+        raise ParameterError("still", "a still of the scene", str(path), hint)
+    return found.file
+
+
+def camera(
+    *,
+    taking: Annotated[
+        str | None,
+        typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
+    ] = None,
+    aim: Annotated[
+        str | None, typer.Option(metavar="X,Y", help="Where the taking lens points.")
+    ] = None,
+    lens: Annotated[
+        str | None, typer.Option(metavar="MM", help="As --lens of the other commands.")
+    ] = None,
+    stop: Annotated[str | None, typer.Option(metavar="N", help="As --stop there.")] = None,
+    sensor: Annotated[
+        str | None, typer.Option(metavar="NAME|WxH", help="As --sensor there.")
+    ] = None,
+    surround: Annotated[
+        Literal["lampless", "mirror", "dark"] | None,
+        typer.Option(help="What lies outside the frames."),
+    ] = None,
+    view: Annotated[
+        Literal["hue", "clip"] | None,
+        typer.Option(help="Light past white: paler in its hue, or clipped channel by channel."),
+    ] = None,
+    title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
+    clear: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY", help="Say that no longer: as, lens, stop, ...; several."),
+    ] = None,
+    scene: SceneFile = None,
+) -> None:
+    """Say what all stills share.
+
+    Taking camera, surround, view, title.
+    """
+    from frontglass.cli.scene_show import scene_words
+    from frontglass.errors import ParameterError
+
+    own = given(taking=taking, aim=aim, lens=lens, stop=stop, sensor=sensor)
+    shared = given(surround=surround, view=view, title=title)
+    for key in clear or ():
+        name = "taking" if key == "as" else key
+        if name in {"taking", "aim", "lens", "stop", "sensor"}:
+            own[name] = None
+        elif name in {"surround", "view", "title"}:
+            shared[name] = None
+        else:
+            rule = "one of as, aim, lens, stop, sensor, surround, view, title"
+            raise ParameterError("clear", rule, key)
+    if not own and not shared:
+        raise ParameterError("camera", "told something, such as --as 50mm,super35", "nothing")
+    path = scene_file(scene)
+    scene_at(path)
+    after = edited(path, lambda one: changed_camera(one, own, shared))
+    typer.echo(f"{path}: {', '.join(filter(None, (after.title, scene_words(after)))) or 'nothing'}")
+
+
+def changed_camera(scene: Scene, own: dict[str, Any], shared: dict[str, Any]) -> Scene:
+    """Return a scene with other words on its camera and on what its stills share."""
+    return replace(scene, camera=replace(scene.camera, **own), **shared)

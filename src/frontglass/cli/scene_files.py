@@ -1,0 +1,124 @@
+"""Which scene file a command means, and how it changes what is said of a still."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from frontglass.cli.grouped import note
+
+if TYPE_CHECKING:
+    from frontglass.scene.parts import SceneStill
+    from frontglass.scene.scene import Scene
+    from frontglass.scene.seeing import SeenStill
+
+SceneFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--scene", metavar="FILE", help="The scene; else scene.toml beside the still, or here."
+    ),
+]
+
+
+def scene_file(named: Path | None, still: Path | None = None) -> Path:
+    """Return the scene file that is meant: the one named, the still's, or the one here."""
+    from frontglass.scene.finding import known_still, scene_here, scenes_for
+    from frontglass.scene.old_lamps import OLD_NAME
+    from frontglass.scene.scene import FILE_NAME
+
+    if named is not None:
+        return named / FILE_NAME if named.is_dir() else named
+    here = scene_here(Path() if still is None else still.parent)
+    if still is None:
+        return Path(FILE_NAME) if here is None else here.path
+    known = known_still(still, scenes_for(still.parent))
+    if known.scene is not None and known.scene.path.name != OLD_NAME:
+        return known.scene.path
+    # One above that has other stills of this folder would no longer be found for them.
+    if here is not None and still.parent.resolve() in here.folders:
+        return here.path
+    return still.with_name(FILE_NAME)
+
+
+def scene_at(path: Path) -> Scene:
+    """Return the scene of a file; an error says how one is started."""
+    from frontglass.errors import FrontglassError
+    from frontglass.scene.reading import read_scene
+
+    if not path.exists():
+        raise FrontglassError(f"{path}: there is no scene; frontglass scene STILLS starts one.")
+    return read_scene(path)
+
+
+def edited(
+    path: Path,
+    change: Callable[[Scene], Scene],
+    *,
+    about: Mapping[str, str] | None = None,
+    folders: Iterable[Path] = (),
+) -> Scene:
+    """Return a scene file after a change; says if that started it, and what it took over.
+
+    `folders` are those of the stills that it takes in.
+    """
+    from frontglass.scene.editing import edit_scene
+    from frontglass.scene.old_lamps import OLD_NAME
+    from frontglass.scene.scene import Scene
+    from frontglass.scene.seeing import with_old_lamps
+
+    is_new = not path.exists()
+    before = Scene(path=path) if is_new else scene_at(path)
+    old = [folder / OLD_NAME for folder in folders if with_old_lamps(before, folder) != before]
+    scene = edit_scene(path, change, about=about)
+    if is_new:
+        note(f"{path}: started.")
+    note(*(f"{one}: taken over into {path}; it is not read any more." for one in sorted(old)))
+    return scene
+
+
+def told_of_still(
+    still: Path,
+    named: Path | None,
+    change: Callable[[SceneStill], SceneStill],
+    seen: SeenStill | None = None,
+) -> tuple[Path, SceneStill]:
+    """Change what a scene says of a still, which is taken in if it is new.
+
+    Returns
+    -------
+    Path, SceneStill
+        The scene's file, and what it says of the still now.
+    """
+    from frontglass.errors import FrontglassError
+    from frontglass.scene.changes import changed_still
+    from frontglass.scene.seeing import seen_still, with_seen
+
+    path = scene_file(named, still)
+    known = scene_at(path).still_of(still) if path.exists() else None
+    if known is None and seen is None:
+        if not os.path.lexists(still) and path.exists():
+            where = f"{still}: there is no such file, and {path} has no such still."
+            raise FrontglassError(where)
+        seen = seen_still(still)
+    name = ""
+
+    def changed(scene: Scene) -> Scene:
+        nonlocal name
+        one = scene.still_of(still)
+        if one is None:
+            assert seen is not None
+            scene = with_seen(scene, seen)
+            one = scene.still_of(still)
+            assert one is not None
+        name = one.file
+        return changed_still(scene, name, change)
+
+    folders = [] if seen is None else [still.parent]
+    scene = edited(path, changed, folders=folders)
+    after = scene.named(name)
+    assert after is not None
+    return path, after

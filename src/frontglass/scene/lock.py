@@ -1,0 +1,81 @@
+"""One writer at a time: a lock that the system takes back when its holder dies."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from frontglass.errors import FrontglassError
+
+LONGEST_WAIT_S = 20.0
+PAUSE_S = 0.02
+
+
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Hold the lock of a file that is to be changed, or wait for it.
+
+    Parameters
+    ----------
+    path : Path
+        The file; the lock is a hidden file beside it, which is taken away in the end.
+
+    Raises
+    ------
+    FrontglassError
+        If the folder is missing or cannot be written to, or another program keeps the lock.
+    """
+    beside = path.with_name(f".{path.name}.lock")
+    if not path.parent.is_dir():
+        raise FrontglassError(f"{path}: there is no folder {path.parent}. Make it first.")
+    until = time.monotonic() + LONGEST_WAIT_S
+    while (handle := _taken(beside)) is None:
+        if time.monotonic() > until:
+            raise FrontglassError(
+                f"{path}: another program has been changing it for {LONGEST_WAIT_S:g} s; try again."
+            )
+        time.sleep(PAUSE_S)
+    try:
+        yield
+    finally:
+        # Before it is let go, so that nobody waits for a file that is no longer there.
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        os.close(handle)
+
+
+def _taken(beside: Path) -> int | None:
+    """Open lock file, if nobody else holds it."""
+    try:
+        handle = os.open(beside, os.O_CREAT | os.O_RDWR, 0o666)
+    except PermissionError as error:
+        if sys.platform == "win32" and beside.exists():
+            return None  # being taken away
+        raise FrontglassError(f"{beside.parent}: cannot be written to: {error.strerror}.") from None
+    except OSError as error:
+        raise FrontglassError(f"{beside.parent}: cannot be written to: {error.strerror}.") from None
+    try:
+        _lock(handle)
+        # Its last holder may have taken it away between our opening and our locking.
+        if os.path.samestat(os.fstat(handle), os.stat(beside)):
+            return handle
+    except OSError:
+        pass
+    os.close(handle)
+    return None
+
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _lock(handle: int) -> None:
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+else:
+    import fcntl
+
+    def _lock(handle: int) -> None:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
