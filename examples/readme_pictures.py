@@ -52,7 +52,7 @@ COMMANDS = {
     ),
     "distances.jpg": ("distance", SCENE, *DISTANCE, "--width", "1400"),
     "columns.jpg": ("apply", SCENE, "--look", str(HERE / "counter-spot.toml"), *DISTANCE),
-    "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2", "--look", "powder-room:1/2"),
+    "stacked.jpg": ("apply", SCENE, "--look", "late-tram:1/2+powder-room:1/2"),
 }
 
 WATCHED = ("--watch", f"lamp:{LAMP}", "--watch", f"hair:{HAIR}", "--watch", "black:960,180,90,110")
@@ -84,7 +84,7 @@ OTHERS = {
 
 def board(folder: Path) -> None:
     """Make a client board, and keep its first page."""
-    look = ("--look", "late-tram:1/2")
+    look = ("--look", "late-tram:1/2", "--look", "harbour-night:1/4", "--look", "fine-net:1")
     with tempfile.TemporaryDirectory() as made:
         subprocess.run(
             [*PROGRAM, "mood", SCENE, *look, *BOARD, *CAMERA, "--wipe", "--out", made], check=True

@@ -18,7 +18,7 @@ CAMERA = fg.Camera.from_field(40.0)
 VEIL = fg.Look(elements=(fg.Veil(veil_share=0.02),))
 DARK_ROOM = np.full((30, 40, 3), 0.05)
 STILL = fg.Picture.from_array(DARK_ROOM)
-SIDES = "'mirror' or 'dark'"
+SIDES = "'lampless', 'mirror' or 'dark'"
 MENDING = "'refuse' or 'mend'"
 
 

@@ -43,7 +43,10 @@ class Choice(StrEnum):
 
 
 class Surround(Choice):
-    """What lies outside the frame: its mirror image, or darkness.
+    """What lies outside the frame: its mirror image without its lamps, or with them, or darkness.
+
+    Lamps are what is brighter than white and small. They shine from where they are, and all else
+    goes on beyond the frame, so that even light stays even.
 
     Examples
     --------
@@ -52,6 +55,7 @@ class Surround(Choice):
     True
     """
 
+    LAMPLESS = "lampless"
     MIRROR = "mirror"
     DARK = "dark"
 

@@ -50,7 +50,7 @@ def refused(result: Result, *said: str) -> None:
 class TestApply:
     def test_the_file_is_the_librarys_bit_for_bit(self, run, shoot, tmp_path):
         still = shoot()
-        looks = ("--look", "harbour-night:1/2", "--look", "slate-roof", "--strength", "1/4")
+        looks = ("--look", "harbour-night:1/2+slate-roof", "--strength", "1/4")
         result = run("apply", still, *looks, *CAMERA, "-o", tmp_path / "cli.png")
         assert result.exit_code == 0, result.output
         stack = [fg.read_look("harbour-night").at("1/2"), fg.read_look("slate-roof").at("1/4")]
@@ -231,9 +231,11 @@ class TestBatch:
         words = ("batch", tmp_path / "in", "--look", "harbour-night:1/4", *CAMERA, "--jobs", "1")
         result = run(*words, "-o", tmp_path / "out")
         assert result.exit_code == 0, result.output
-        assert result.stdout == f"2 rendered; in {tmp_path / 'out'}\n"
+        contact = tmp_path / "out" / "contact.pdf"
+        assert result.stdout == f"2 rendered; in {tmp_path / 'out'}\n{contact}\n"
         run("apply", tmp_path / "in" / "a.png", *words[2:-2], "-o", tmp_path / "a.png")
-        assert (tmp_path / "out" / "a.png").read_bytes() == (tmp_path / "a.png").read_bytes()
+        made = tmp_path / "out" / "a_harbour-night_1-4.png"
+        assert made.read_bytes() == (tmp_path / "a.png").read_bytes()
         assert run(*words, "-o", tmp_path / "out").stdout.startswith("2 done before")
         assert run(*words, "-o", tmp_path / "out", "--again").stdout.startswith("2 rendered")
 
@@ -262,7 +264,8 @@ class TestBatch:
             "--dry-run",
         )
         result = run(*words, "-o", tmp_path / "out")
-        assert result.stdout == f"{tmp_path / 'in' / 'a.jpg'} -> {tmp_path / 'out' / 'a.png'}\n"
+        made = tmp_path / "out" / "a_harbour-night_1.png"
+        assert result.stdout == f"{tmp_path / 'in' / 'a.jpg'} -> {made}\n"
         record = json.loads(run(*words, "--json", "-o", tmp_path / "out").stdout)
         assert len(record["to_render"]) == 1
         assert not (tmp_path / "out").exists()
@@ -352,7 +355,7 @@ def test_demo_renders_the_scene_that_comes_along(run, tmp_path):
 def test_version_and_help(run):
     assert run("--version").stdout == f"frontglass {fg.__version__}\n"
     shown = run("--help").stdout
-    judging = ("compare", "mood", "sway", "measure", "match")
+    judging = ("compare", "mood", "sway", "measure", "match", "list")
     light = ("distance", "lamps", "merge", "scene")
     for command in ("apply", "ladder", "batch", "looks", "show", "demo", *judging, *light):
         assert f"  {command} " in shown

@@ -223,4 +223,4 @@ class TestSpace:
         options = ("--look", "grain-loft", "--depth", depth, "--depth-is", "ray")
         result = run("batch", still, *options, *CAMERA, "-o", out, "--jobs", 1)
         assert result.exit_code == 0, result.output
-        assert (out / "scout.png").is_file()
+        assert (out / "scout_grain-loft_1.png").is_file()

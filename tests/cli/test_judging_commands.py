@@ -119,22 +119,63 @@ class TestMatch:
 
 
 class TestMood:
-    def test_a_board_of_two(self, shoot, tmp_path):
-        stills = [shoot("one.png"), shoot("two.png", seed=2)]
+    def test_a_board_of_two_stills_and_two_looks(self, shoot, tmp_path):
+        stills = [shoot("one.png"), shoot("two.png", seed=2, width=32, height=48)]
         out = tmp_path / "board"
-        words = ("mood", *stills, "--look", "late-tram:1/2", "--look", "bakery-window:1/8")
+        words = ("mood", *stills, "--look", "late-tram:1/2", "--look", "slate-roof+bakery-window")
+        who = ("--project", "Ferry", "--date", "2 June", "--contact", "Ines <a@b.example>")
         result = run(
-            *(*words, *CAMERA, "--caption", "First", "--aspect", "2.39", "--wipe", "-o", out)
+            *(*words, *CAMERA, *who, "--caption", "First", "--aspect", "2.39", "--wipe", "-o", out)
         )
         assert result.exit_code == 0, result.output
+        assert "note: one.png, two.png: cropped by what stands out" in result.stderr
         names = sorted(path.name for path in out.iterdir())
         assert names == ["board.html", "board.pdf", "board_01.png", "board_02.png"]
         text = (out / "board.html").read_text(encoding="utf-8")
-        assert "<strong>First</strong>" in text
-        assert "<strong>two</strong>" in text
-        assert text.count('role="slider"') == 2
-        assert "late-tram 1/2 and bakery-window 1/8" in text
+        assert "First</h2>" in text
+        assert "two</h2>" in text
+        assert text.count('role="slider"') == 4
+        assert "slate-roof 1 + bakery-window 1</strong>" in text
+        assert "<p>Ferry</p><p>2 June</p><p>Ines &lt;a@b.example&gt;</p>" in text
         refused(run(*words, *CAMERA, "-o", out), "exists already")
+
+    def test_a_folder_with_a_broken_still_makes_a_board_of_the_others(self, shoot, tmp_path):
+        shoot("in/one.png")
+        (tmp_path / "in" / "broken.jpg").write_bytes(b"")
+        (tmp_path / "in" / "more.heic").write_bytes(b"")
+        result = run("mood", tmp_path / "in", "--look", "slate-roof", "-o", tmp_path / "board")
+        assert result.exit_code == 1
+        assert "board.html" in result.stdout
+        assert "broken.jpg" in result.stderr
+        assert "more.heic" in result.stderr
+
+    def test_a_crop_for_each_still(self, shoot, tmp_path, monkeypatch):
+        from frontglass.cli import mood
+
+        regions = []
+        whole = mood.Shown.region
+
+        def heard(shown, picture):
+            regions.append(whole(shown, picture)[0])
+            return whole(shown, picture)
+
+        monkeypatch.setattr(mood.Shown, "region", heard)
+        stills = [shoot(f"{name}.png") for name in ("a", "b", "c")]
+        crops = ("--crop", "a.png=0", "--crop", "b.png=8,4,24,20", "--crop-from", "1")
+        words = ("--look", "slate-roof", "--aspect", "3", *crops, "-o", tmp_path / "board")
+        assert run("mood", *stills, *words).exit_code == 0
+        assert regions == [
+            fg.Region(0, 0, 48, 16),
+            fg.Region(8, 16, 24, 8),
+            fg.Region(0, 16, 48, 16),
+        ]
+        for crop, said in (
+            ("d.png=0", "one of the stills"),
+            ("a.png", "STILL="),
+            ("a.png=x", "0 to 1"),
+        ):
+            result = run("mood", *stills, "--look", "slate-roof", "--crop", crop, "-o", tmp_path)
+            refused(result, said)
 
     def test_too_many_captions(self, shoot, tmp_path):
         words = ("--look", "late-tram", "--caption", "a", "--caption", "b", "-o", tmp_path / "b")

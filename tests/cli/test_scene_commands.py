@@ -59,9 +59,13 @@ class TestStart:
         assert "64 x 96" in turned
         assert last == "scene.toml: 2 stills"
         said = result.stderr.splitlines()
-        assert said[0] == "note: scene.toml: started."
-        assert [line.split(":")[1].strip() for line in said[1:]] == ["broken.jpg", "IMG_001.HEIC"]
-        assert all(line.endswith("Left out.") for line in said[1:])
+        assert said[0] == (
+            "error: IMG_001.HEIC: is HEIC, which cannot be read; save it as JPEG, PNG or TIFF."
+        )
+        assert said[1] == "note: scene.toml: started."
+        assert said[2].startswith("error: broken.jpg: The JPEG file is cut short")
+        assert said[2].endswith("Left out.")
+        assert len(said) == 3
         scene = fg.read_scene(folder)
         assert (scene.title, scene.camera.taking) == ("Gate 2", "50mm,super35,2.39")
         assert {lamp.at_px for lamp in scene.named(CAFE).lamps} == {(22, 12), (54, 44)}
@@ -81,7 +85,7 @@ class TestStart:
         assert after.named(CAFE) == before
         assert [one.file for one in after.stills] == [CAFE, "turned.jpg", "b.jpg"]
 
-    def test_stills_of_several_folders_share_the_one_above(self, folder):
+    def test_stills_of_several_folders_share_the_one_above(self, folder, monkeypatch):
         for name in ("day", "night"):
             (folder / name).mkdir()
             shot(folder / name / "a.jpg")
@@ -90,6 +94,12 @@ class TestStart:
         # From then on it is found from either folder.
         assert run("scene", "still", "night/a.jpg", "--white", "9").stdout.startswith("scene.toml:")
         assert not (folder / "night" / "scene.toml").exists()
+        # A still that comes later goes where those beside it are.
+        shot(folder / "night" / "b.jpg")
+        assert run("scene", "still", "night/b.jpg", "--white", "9").stdout.startswith("scene.toml:")
+        assert fg.read_scene(folder).named("night/b.jpg").white_cd_per_m2 == 9
+        monkeypatch.chdir(folder / "night")
+        assert run("scene", "keep", "fine-net:1").stdout.startswith("../scene.toml: 1 choice")
 
     def test_what_our_commands_wrote_beside_a_still_is_left_out(self, folder):
         for name in ("turned_harbour-night_1-4.jpg", "turned_compare.png", "turned_2.jpg"):

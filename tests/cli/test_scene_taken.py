@@ -260,9 +260,20 @@ class TestKept:
         self.keep(scene, fg.SceneChoice(looks=("harbour-night:1/2", "late-tram:1/4")))
         result = done("apply", still, "-o", tmp_path / "kept.png")
         assert line_of(result) == [f"{scene}: harbour-night:1/2+late-tram:1/4, {SAID}"]
-        looks = ("--look", "harbour-night:1/2", "--look", "late-tram:1/4")
-        done("apply", still, *looks, "-o", tmp_path / "typed.png")
+        look = ("--look", "harbour-night:1/2+late-tram:1/4")
+        done("apply", still, *look, "-o", tmp_path / "typed.png")
         assert (tmp_path / "kept.png").read_bytes() == (tmp_path / "typed.png").read_bytes()
+
+    def test_several_choices_make_several_pictures(self, still, scene):
+        kept = [fg.SceneChoice(looks=(look,)) for look in ("slate-roof:1/4", "late-tram:1/2")]
+        self.keep(scene, *kept, fg.SceneChoice(looks=("late-tram:1/2",), stills=("scout.png",)))
+        result = done("apply", still)
+        assert [Path(line).name for line in result.stdout.splitlines()] == [
+            "scout_slate-roof_1-4.png",
+            "scout_late-tram_1-2.png",
+        ]
+        batch = done("batch", still, "-o", still.with_name("out"), "--jobs", "1", "--json")
+        assert json.loads(batch.stdout)["rendered"] == 2
 
     def test_without_a_look_anywhere_it_is_a_word_on_usage(self, still, scene):
         result = run("apply", still)

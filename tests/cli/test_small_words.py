@@ -32,7 +32,7 @@ def test_a_strength_left_out_is_one_and_says_so(still, tmp_path):
         told = run("apply", still, *words, "-o", tmp_path / f"{len(words)}.png")
         assert told.exit_code == 0
         assert "at strength" not in told.stderr
-    several = run("apply", still, *bare, "--look", "tallow", "-o", tmp_path / "c.png")
+    several = run("apply", still, "--look", "harbour-night+tallow", "-o", tmp_path / "c.png")
     assert "harbour-night and tallow are at strength 1" in several.stderr
 
 

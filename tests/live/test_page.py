@@ -43,7 +43,10 @@ def test_what_is_shown_is_what_apply_writes(client, folder, text):
 def test_a_stack_and_bare_are_shown_as_well(client, folder):
     stack = ["late-tram:1/2", "powder-room:1/2"]
     shown = codes_in(client.get("still/0/exact", params={"look": stack}))
-    np.testing.assert_array_equal(shown, applied(folder, "--look", stack[0], "--look", stack[1]))
+    np.testing.assert_array_equal(shown, applied(folder, "--look", "+".join(stack)))
+    asked = {"still": 0, "looks": stack, "all": True}
+    (kept,) = kept_of(client.post("keep", json=asked))
+    assert "--look late-tram:1/2+powder-room:1/2" in kept["command"]
     bare = codes_in(client.get("still/0/exact"))
     with Image.open(folder / "counter.png") as read:
         np.testing.assert_array_equal(bare, np.asarray(read))

@@ -100,7 +100,7 @@ def test_options_show_on_the_page_and_in_its_commands(shoot, served):
     opened = page.table.opened(0)
     assert opened.camera.focal_length_mm == 50
     assert opened.recipe.surround == "dark"
-    command = page.keeper.command(still, ["late-tram:1/2"])
+    command = page.keeper.command(still, "late-tram:1/2")
     for word in (*words, "--no-compensate", "--scene"):
         assert word in command.split()
     ended = CliRunner().invoke(app, ["apply", *command.split()[2:]])

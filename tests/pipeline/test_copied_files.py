@@ -111,7 +111,11 @@ def test_apply_and_batch_copy(jpeg, tmp_path):
     ):
         result = CliRunner().invoke(app, arguments)
         assert result.exit_code == 0, result.output
-    for out in (tmp_path / "out.jpg", tmp_path / "tests" / "scout.jpg"):
+    for out in (tmp_path / "out.jpg", tmp_path / "tests" / "scout_powder-room_0.jpg"):
         assert out.read_bytes() == jpeg.read_bytes()
     names = sorted(path.name for path in tmp_path.rglob("*") if path.is_file())
-    assert names == ["frontglass-batch.json", "out.jpg", "scout.jpg", "scout.jpg"]
+    assert [name for name in names if name.endswith(".jpg")] == [
+        "out.jpg",
+        "scout.jpg",
+        "scout_powder-room_0.jpg",
+    ]

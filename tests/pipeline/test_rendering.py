@@ -60,7 +60,7 @@ class TestLooks:
 
 
 class TestChoices:
-    @pytest.mark.parametrize("name", ["mirror", "dark"])
+    @pytest.mark.parametrize("name", ["lampless", "mirror", "dark"])
     def test_a_string_is_its_member(self, still, name: str):
         member = fg.Surround(name)
         long_lens = fg.Camera.from_field(3.0)  # the dots of a net are pixels apart
@@ -70,14 +70,20 @@ class TestChoices:
                 fg.render(still, look, camera=long_lens, surround=member).radiance,
             )
 
-    def test_mirror_is_what_it_does_unasked_and_dark_is_darker(self, still):
+    def test_lamps_have_no_mirror_images_unasked_and_dark_is_darker(self, still):
         usual = fg.render(still, LOOK).radiance
-        np.testing.assert_array_equal(fg.render(still, LOOK, surround="mirror").radiance, usual)
-        assert fg.render(still, LOOK, surround="dark").radiance[0, 0].sum() < usual[0, 0].sum()
+        np.testing.assert_array_equal(fg.render(still, LOOK, surround="lampless").radiance, usual)
+        mirrored, dark = (
+            fg.render(still, LOOK, surround=name).radiance[0, 0].sum()
+            for name in ("mirror", "dark")
+        )
+        assert dark < usual[0, 0].sum() < mirrored
 
     @pytest.mark.parametrize("wrong", ["nonsense", "", "MIRROR", None, True, 0])
     def test_a_wrong_surround_names_the_right_ones(self, still, wrong):
-        with pytest.raises(ParameterError, match="surround must be 'mirror' or 'dark', got"):
+        with pytest.raises(
+            ParameterError, match="surround must be 'lampless', 'mirror' or 'dark', got"
+        ):
             fg.render(still, LOOK, surround=wrong)
 
     @pytest.mark.parametrize("wrong", ["no", 0, 1, None, np.True_])

@@ -41,6 +41,11 @@ def test_the_scene_beside_the_still_comes_before_one_above(shoot, tmp_path):
     assert known(deep).still.file == "day/pier/b.png"
     start(deep.with_name("scene.toml"), deep)
     assert known(deep).still.file == "b.png"
+    # One that does not name a still leaves it to the one above that does.
+    last = shoot("day/pier/last.png")
+    start(tmp_path / "scene.toml", last)
+    assert known(last).still.file == "day/pier/last.png"
+    assert known(shoot("day/pier/new.png")).scene.path == deep.with_name("scene.toml")
     # One above that does not name it says nothing of it.
     assert known(shoot("day/c.png")).scene is None
     # A file of that name is not always ours.
@@ -75,6 +80,10 @@ def test_a_moved_still_is_found_by_its_hash(shoot, tmp_path):
         f"{scene}: knows {moved} as a.png, which is gone: it is taken as that.",
     )
     assert found_again(fg.read_scene(scene)) == {"a.png": moved}
+    with pytest.raises(
+        FrontglassError, match=r"a\.png: there is no such file; by its hash it lies"
+    ):
+        known(still)
     assert [one.file for one in start(scene, moved).stills] == ["sorted/lamp.png", "b.png"]
     assert (known(moved).notices, found_again(fg.read_scene(scene))) == ((), {})
     other.unlink()

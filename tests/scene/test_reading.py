@@ -127,7 +127,7 @@ def test_a_choice_for_one_still_is_not_for_another():
         (HEAD + "titel = 'x'", "unknown key 'titel'; known keys are camera, choice"),
         (HEAD + "titel = 'x'", "Did you mean 'title'?"),
         (HEAD + "title = 3", "title must be a line of text"),
-        (HEAD + "surround = 'black'", "surround must be 'mirror' or 'dark', got 'black'"),
+        (HEAD + "surround = 'black'", "must be 'lampless', 'mirror' or 'dark', got 'black'"),
         (HEAD + "view = 'film'", "view must be 'hue' or 'clip', got 'film'"),
         (HEAD + "camera = 3", "camera must be a table [camera], got 3"),
         (HEAD + "[camera]\nlense = '50mm'", "camera: unknown key 'lense'"),

@@ -124,6 +124,31 @@ class TestComments:
         assert read_scene(link).title == "Gate 3"
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        'format = 1\nstill = [{file = "a.jpg", lamp = [{at=[1,2]}]}, {file="b.jpg"}]\n',
+        'format = 1\ncamera.lens = "50mm"\n[[still]]\nfile="a.jpg"',
+        'format = 1\ncamera = { lens = "50mm" }\n[[still]]\nfile="a.jpg"\n',
+        'format=1\n [[still]]\n file="a.jpg"\n  [[still.lamp]]\n  at=[1,2]\n[camera]\nlens="2"',
+        'format = 1\n[[still]]\nfile="a.jpg"\n[[choice]]\nlooks="x:1"\n[[still]]\nfile="b.jpg"\n',
+        '"format" = 1\n[["still"]]\n\'file\' = "a.jpg"\n',
+    ],
+)
+def test_any_layout_that_toml_allows_is_changed_in_place(text):
+    scene = scene_of(text)
+    still = fg.SceneStill(file="z.jpg", white_cd_per_m2=3, lamps=(LAMP,))
+    choice = fg.SceneChoice(looks=("y:1",), stills=("a.jpg",))
+    for new in (
+        still_changed(scene, "a.jpg", lamps=(*scene.stills[0].lamps, LAMP), white_cd_per_m2=3),
+        replace(scene, title="x", camera=replace(scene.camera, stop="4")),
+        changes.with_still(scene, still),
+        changes.with_choice(scene, choice),
+        replace(changes.without_still(scene, "a.jpg"), camera=fg.SceneCamera(), choices=()),
+    ):
+        after(text, new)
+
+
 # Names as anybody might give them; what no file name or no line may hold is not among them.
 NAMES = st.text(
     st.characters(exclude_categories=["Cs"], exclude_characters="\0/"), min_size=1, max_size=12

@@ -76,7 +76,7 @@ def test_surround_and_compensation_are_those_asked_for(how):
 @pytest.mark.parametrize(
     ("how", "said"),
     [
-        ({"surround": "black"}, "surround must be 'mirror' or 'dark', got 'black'"),
+        ({"surround": "black"}, "surround must be 'lampless', 'mirror' or 'dark', got 'black'"),
         ({"compensate": "no"}, "compensate must be True or False, got 'no'"),
     ],
 )

@@ -18,16 +18,21 @@ from PIL import Image
 import frontglass as fg
 from frontglass.errors import ParameterError
 from frontglass.picture.encoding import Encoding
+from frontglass.sheets.answers import answers_from_text, read_board
+from frontglass.sheets.crop import crop_of
 from frontglass.sheets.mood import (
     ASPECTS,
-    PAGE_PX,
     MoodFrame,
+    MoodHead,
+    MoodStill,
     aspect_from_text,
-    cropped,
+    board_of,
     mood_html,
-    mood_pages,
-    write_mood,
 )
+from frontglass.sheets.mood_pages import mood_pages, write_mood
+from frontglass.sheets.pdf import A4_LYING_PX
+
+NASTY = 'Last <table> & "tea"\'</script><img src=x onerror=alert(1)>'
 
 
 def picture(level: float, width: int = 300, height: int = 200) -> fg.Picture:
@@ -36,12 +41,36 @@ def picture(level: float, width: int = 300, height: int = 200) -> fg.Picture:
     return fg.Picture(radiance=light, encoding=Encoding.linear())
 
 
-def board() -> str:
-    frames = [
-        MoodFrame('Last <table> & "tea"', "late-tram 1/2", picture(0.5), picture(0.2)),
-        MoodFrame("Gate", "late-tram 1/2", picture(0.4)),
+def codes(level: int, width: int = 300, height: int = 200) -> np.ndarray:
+    return np.full((height, width, 3), level, np.uint8)
+
+
+def stills() -> list[MoodStill]:
+    def frames(size):
+        return (
+            MoodFrame("late-tram 1/2", "costs 0.2 stop", codes(140, *size), "late-tram:1/2"),
+            MoodFrame("slate-roof 1", "", codes(120, *size), "slate-roof:1"),
+        )
+
+    sizes = ((300, 200), (200, 300))
+    names = (NASTY, "Gate")
+    return [
+        MoodStill(name, f"{name}.jpg", codes(60, *size), frames(size))
+        for name, size in zip(names, sizes, strict=True)
     ]
-    return mood_html("After closing", "2 frames", frames, foot="Simulated.")
+
+
+HEAD = MoodHead(
+    title=f"After {NASTY}",
+    project="Ferry",
+    date="2 June",
+    contact="Ines <ines@harbour.example>",
+    foot="Simulated.",
+)
+
+
+def board() -> str:
+    return mood_html(HEAD, stills(), has_wipe=True)
 
 
 @pytest.mark.parametrize(
@@ -50,7 +79,7 @@ def board() -> str:
 )
 def test_aspects(text, aspect):
     assert aspect_from_text(text) == pytest.approx(aspect)
-    frame = cropped(picture(0.5), aspect_from_text(text))
+    frame = crop_of(picture(0.5), aspect_from_text(text), share=0.5).region
     assert frame.width_px / frame.height_px == pytest.approx(aspect, rel=0.01)
     assert frame.width_px == 300 or frame.height_px == 200
 
@@ -59,20 +88,6 @@ def test_aspects(text, aspect):
 def test_no_aspect(text):
     with pytest.raises(ParameterError, match="aspect"):
         aspect_from_text(text)
-
-
-def test_a_crop_stands_where_asked():
-    top, bottom = (cropped(picture(0.4), 3.0, height_share=s).radiance.mean() for s in (0, 1))
-    assert (top, bottom) == pytest.approx((0.2, 0.4))
-    whole = picture(0.4)
-    assert cropped(whole, None) is whole
-
-
-def test_a_crop_of_a_line_keeps_a_pixel():
-    narrow = cropped(picture(0.4, width=300, height=1), 0.25)
-    assert (narrow.width_px, narrow.height_px) == (1, 1)
-    flat = cropped(picture(0.4, width=1, height=300), 4.0)
-    assert (flat.width_px, flat.height_px) == (1, 1)
 
 
 class _Tags(HTMLParser):
@@ -89,18 +104,21 @@ def test_the_file_needs_nothing_else_and_says_what_each_picture_is():
     parser = _Tags()
     parser.feed(text)
     images = [attributes for tag, attributes in parser.tags if tag == "img"]
-    assert len(images) == 3
+    assert len(images) == 2 * 3 + 4  # bare and two looks each, and the bare ones behind the wipes
+    images = [image for image in images if "src" in image]
     assert all(image["alt"] for image in images)
-    assert len({image["alt"] for image in images}) == 3
+    assert len({image["alt"] for image in images}) == 6
     for image in images:
         head, data = (image["src"] or "").split(",", 1)
         assert head == "data:image/jpeg;base64"
         with Image.open(io.BytesIO(base64.b64decode(data))) as held:
             assert held.size == (int(image["width"] or 0), int(image["height"] or 0))
     links = [a for _, attributes in parser.tags for a in (attributes.get("href"),) if a]
-    assert links == ["data:,"]
+    assert links == ["data:,", "#send"]
     assert not re.search(r"https?:|url\(|@import", text)
     assert "Last &lt;table&gt; &amp; &quot;tea&quot;" in text
+    assert "<img src=x" not in text
+    assert [tag for tag, _ in parser.tags].count("script") == 2
 
 
 def _luminance(colour: str) -> float:
@@ -110,9 +128,10 @@ def _luminance(colour: str) -> float:
 
 
 def test_the_wipe_is_explained_where_there_is_one():
-    frame = MoodFrame("Gate", "late-tram 1/2", picture(0.4))
-    assert '<p class="help">' in board()
-    assert '<p class="help">' not in mood_html("A", "1 frame", [frame], foot="Simulated.")
+    assert "take the glass away" in board()
+    plain = mood_html(HEAD, stills())
+    assert "take the glass away" not in plain
+    assert 'class="wipe"' not in plain
 
 
 @pytest.mark.source("WCAG2.2", "1.4.3: contrast of text, 4.5 at least")
@@ -126,19 +145,37 @@ def test_contrast_of_text():
 
 
 def test_pages_hold_the_frames_and_the_files_open(tmp_path):
-    frames = [MoodFrame("One", "x", picture(0.5)), MoodFrame("Two", "x", picture(0.4, 100, 300))]
-    pages = mood_pages("Title", "about", frames)
-    assert all(page.codes.shape[:2] == PAGE_PX[::-1] for page in pages)
+    pages = mood_pages(HEAD, stills())
+    assert all(page.codes.shape[:2] == A4_LYING_PX[::-1] for page in pages)
     paths = write_mood(tmp_path, board(), pages)
     assert [path.name for path in paths] == [
         *("board.html", "board.pdf", "board_01.png", "board_02.png")
     ]
+    assert set(tmp_path.iterdir()) == set(paths)
     pdf = paths[1].read_bytes()
     assert pdf.startswith(b"%PDF")
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
     for path, page in zip(paths[2:], pages, strict=True):
         with Image.open(path) as read:
             assert np.array_equal(np.asarray(read), page.codes)
+
+
+def test_an_interrupt_while_writing_leaves_nothing(tmp_path, monkeypatch):
+    from frontglass.sheets import mood_pages as module
+
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(module, "save_pdf", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_mood(tmp_path, board(), mood_pages(HEAD, stills()))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_board_is_read_back_from_its_file(tmp_path):
+    path = tmp_path / "board.html"
+    path.write_text(board(), encoding="utf-8")
+    assert read_board(path) == board_of(HEAD.title, stills())
 
 
 BROWSER = next(
@@ -234,6 +271,31 @@ class TestInABrowser:
         touch("touchMove", 0.2)
         touch("touchEnd", 0)
         assert self.share(page) == pytest.approx(20, abs=1)
+
+    def test_hearts_and_notes_become_a_text_that_is_read_back(self, page):
+        page.refresh()
+        for heart in page.find_elements("css selector", ".heart")[:2]:
+            heart.click()
+        page.find_elements("css selector", ".heart")[1].click()  # and not, after all
+        page.find_elements("css selector", ".answer textarea")[3].send_keys("Softer than\nI <b>")
+        page.find_element("id", "who").send_keys("Ines")
+        text = page.find_element("id", "text").get_attribute("value")
+        told = answers_from_text(text, board_of(HEAD.title, stills()))
+        assert [(one.frame.id, one.who, one.has_heart, one.note) for one in told] == [
+            ("1A", "Ines", True, ""),
+            ("2B", "Ines", False, "Softer than / I <b>"),
+        ]
+        mail = page.find_element("id", "mail").get_attribute("href")
+        assert mail.startswith("mailto:ines@harbour.example?subject=After%20Last%20%3Ctable%3E")
+        page.find_element("id", "copy").click()
+        assert page.find_element("id", "said").text
+        assert page.get_log("browser") == []
+
+    def test_what_was_said_is_there_after_closing(self, page):
+        page.refresh()
+        assert page.find_element("id", "who").get_attribute("value") == "Ines"
+        pressed = page.find_elements("css selector", '.heart[aria-pressed="true"]')
+        assert [heart.get_attribute("data-key") for heart in pressed] == ["1A"]
 
     def test_a_phone_scrolls_down_only(self, page):
         page.execute_cdp_cmd(

@@ -20,9 +20,9 @@ from frontglass.sheets.distance_page import FAR_SHADE, NEAR_SHADE, distance_shee
 from frontglass.sheets.ladder import ladder, stops_text
 from frontglass.sheets.lamp_map import lamp_map
 from frontglass.sheets.lettering import TextLines, text_width_px
-from frontglass.sheets.mood import MoodFrame, mood_pages
+from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill
+from frontglass.sheets.mood_pages import mood_pages
 from frontglass.sheets.sheet import QUIET_TEXT, SURROUND, TEXT, Page, Sheet, Sizes, write_sheet
-from frontglass.sheets.spec import SpecColumn, spec_sheet
 from tests.sheets.conftest import Laid
 
 CAMERA = fg.Camera(focal_length_mm=50, sensor_width_mm=36)
@@ -251,47 +251,38 @@ def test_type_on_a_lamp_map_grows_with_the_still(laid: Laid, width: int, type_px
 
 
 class TestMoodPages:
-    def pages(self, laid: Laid):
-        frames = [MoodFrame("Gate", "late-tram", still(300, 200)) for _ in range(2)]
-        first, second = mood_pages("After closing", "2 frames", frames)
-        return first, second, laid
+    def pages(self, looks: int = 2, size: tuple[int, int] = (300, 200)):
+        codes = np.full((size[1], size[0], 3), 90, np.uint8)
+        frames = tuple(MoodFrame(f"look {n}", "costs 0.2 stop", codes, "x:1") for n in range(looks))
+        stills = [MoodStill(name, f"{name}.jpg", codes, frames) for name in ("Gate", "Door")]
+        head = MoodHead(title="After closing", project="Ferry", date="2 June", contact="Ines")
+        return mood_pages(head, stills)
 
-    def test_captions_stand_on_the_lower_margin_and_pictures_above_them(self, laid: Laid):
-        first, _, _ = self.pages(laid)
-        height = first.codes.shape[0]
-        captions = [one for one in laid.texts if one.text == "Gate"]
-        details = [one for one in laid.texts if " of 2" in one.text]
-        assert [one.text for one in details] == ["late-tram · 1 of 2", "late-tram · 2 of 2"]
-        for caption, detail, (_, y, codes) in zip(captions, details, laid.pictures, strict=True):
-            assert detail.end == height - 70
-            assert caption.end == detail.y
-            assert y + codes.shape[0] <= caption.y - 28
+    @pytest.mark.parametrize("size", [(300, 200), (200, 300), (900, 200)])
+    @pytest.mark.parametrize("looks", [1, 2, 5])
+    def test_nothing_overlaps_and_nothing_leaves_the_page(self, laid: Laid, looks, size):
+        first, _ = self.pages(looks, size)
+        height, width = first.codes.shape[:2]
+        assert len(laid.pictures) == 2 * (1 + 2 * looks)  # bare, and each look with its box
+        for x, y, codes in laid.pictures:
+            assert x + codes.shape[1] <= width - 70 + 1
+            assert y + codes.shape[0] < height - 70
+        half = len(laid.pictures) // 2
+        boxes = [(x, y, x + c.shape[1], y + c.shape[0]) for x, y, c in laid.pictures[:half]]
+        for n, one in enumerate(boxes):
+            for other in boxes[n + 1 :]:
+                apart = one[2] <= other[0] or other[2] <= one[0]
+                assert apart or one[3] <= other[1] or other[3] <= one[1]
 
-    def test_a_picture_stands_under_the_title_or_in_the_middle(self, laid: Laid):
-        self.pages(laid)
-        (x, y, _), (x2, y2, codes2) = laid.pictures
-        about = laid.text("2 frames")
-        assert (x, y) == (70, about.end + 28)
-        assert 2 * x2 + codes2.shape[1] == pytest.approx(1754, abs=1)
-        caption = [one for one in laid.texts if one.text == "Gate"][1]
-        assert y2 - 70 == pytest.approx(caption.y - 28 - (y2 + codes2.shape[0]), abs=1)
+    def test_every_page_says_whose_it_is_and_which(self, laid: Laid):
+        self.pages()
+        assert laid.text("page 1 of 2").end <= 1240 - 70
+        assert "Ferry · 2 June · Ines" in laid.text("page 2 of 2").text
+        assert {"1A look 0", "1B look 1", "2A look 0", "2B look 1"} <= {
+            one.text for one in laid.texts
+        }
 
-
-def test_columns_of_numbers_stand_right_of_their_rows_names(laid: Laid):
-    line = ([0.0, 10.0, 20.0], [1.0, 0.8, 0.5])
-    columns = [
-        SpecColumn(name=name, transfer=line, wedge_stops=[0.0] * 11, numbers=("12", "34"))
-        for name in ("tram", "quay")
-    ]
-    rows = ["contrast at ten", "loss"]
-    spec_sheet("Title", "about", rows, columns, bare=line, highest_per_mm=20)
-    widest = round(text_width_px("contrast at ten", 22))
-    name = laid.text("contrast at ten")
-    assert len(name.lines.lines) == 1
-    first, second = (one for one in laid.texts if one.text == "12")
-    assert first.x == 48 + widest + 32
-    heads = [laid.text("tram"), laid.text("quay")]
-    assert [one.x for one in heads] == [first.x, second.x]
-    # Two columns share what is left up to the right margin, where the second plot ends too.
-    right = laid.pictures[1][0] + laid.pictures[1][2].shape[1]
-    assert second.x - first.x == pytest.approx((right - first.x) / 2, abs=1)
+    def test_many_looks_take_pages_with_the_bare_frame_on_each(self, laid: Laid):
+        assert len(self.pages(looks=7)) == 4
+        assert [one.text for one in laid.texts].count("bare") == 4
+        assert sum("look 6" in one.text for one in laid.texts) == 2

@@ -20,6 +20,8 @@ PICTURES_OF_OTHERS = {
 """Endings of pictures that frontglass cannot read: each may be a still that is missed."""
 OURS = {".toml", ".npy"}
 """Endings of what lies beside stills to be read with them: scenes, marks, looks, distances."""
+MADE_BY_US = ("frontglass-batch.json", "board.html")
+"""Files that tell a folder of what our commands made."""
 AS_WHAT = "save it as JPEG, PNG or TIFF"
 
 
@@ -48,8 +50,10 @@ class Found:
     ours: tuple[Path, ...] = ()
 
     def without(self, folder: Path) -> Found:
-        """Return what does not lie in a folder."""
+        """Return what does not lie in a folder below the one that all share."""
         below = folder.resolve()
+        if self.root.resolve().is_relative_to(below):
+            return self
         groups = (self.stills, self.unread, self.others, self.ours)
         stills, unread, others, ours = (
             tuple(path for path in group if not path.resolve().is_relative_to(below))
@@ -99,12 +103,6 @@ def made_beside(stills: Iterable[Path]) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def said_of_ours(found: Found) -> str:
-    """Say which pictures were left out for they are no stills."""
-    names = ", ".join(path.name for path in found.ours[:3]) + (", ..." if found.ours[3:] else "")
-    return f"Left out as made by frontglass of stills beside them: {names}."
-
-
 def _found(source: str | Path) -> tuple[Path, list[Path]]:
     """Folder that a source hangs on, and the files in it; one still of them at least."""
     path = Path(source)
@@ -135,8 +133,15 @@ def _but(files: list[Path]) -> str:
 
 def _below(folder: Path) -> Iterator[Path]:
     for top, folders, names in os.walk(folder, onerror=_refuse_unreadable):
-        folders[:] = [name for name in folders if not name.startswith(".")]
+        folders[:] = [name for name in folders if _is_searched(Path(top, name))]
         yield from filter(_is_shown, (Path(top, name) for name in names))
+
+
+def _is_searched(folder: Path) -> bool:
+    """Whether a folder may hold stills: not a hidden one, nor what a batch or a board filled."""
+    if folder.name.startswith("."):
+        return False
+    return not any((folder / name).is_file() for name in MADE_BY_US)
 
 
 def _refuse_unreadable(error: OSError) -> None:

@@ -1,4 +1,4 @@
-"""One still of a batch: where it comes from, where it goes, and its name in the record."""
+"""One picture of a batch: where it comes from, where it goes, and its name in the record."""
 
 from __future__ import annotations
 
@@ -8,18 +8,21 @@ from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One still of a batch.
+    """One picture of a batch: a still through one choice of looks.
 
     Parameters
     ----------
     still : Path
         The still.
     out : Path
-        Where it goes.
+        Where the picture goes.
     name : str
         `out` as seen from the batch's folder, with forward slashes: its key in the manifest.
+    choice : int
+        Which of the batch's choices it is seen through, from 0.
     """
 
     still: Path
     out: Path
     name: str
+    choice: int = 0

@@ -1,30 +1,49 @@
-"""The record beside a batch's stills: what was rendered how, so that a batch can go on later."""
+"""The record beside a batch's pictures: what was rendered how, so that a batch can go on later."""
 
 from __future__ import annotations
 
-import hashlib
 import json
+import os
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, replace
+from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import frontglass
+from frontglass.batch.made_from import recipe_digest, typed_digest
 from frontglass.errors import FrontglassError
-from frontglass.files.whole import write_bytes_whole
+from frontglass.files.whole import file_digest, write_bytes_whole
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
     from frontglass.batch.job import Job
+    from frontglass.batch.work import Made
     from frontglass.pipeline.recipe import Recipe
-    from frontglass.pipeline.still_files import RenderedStill
 
 MANIFEST_NAME = "frontglass-batch.json"
-FORMAT = 1
+CONTACT_NAME = "contact.pdf"
+FORMAT = 2
+
+Entry = dict[str, object]
+JobRecipe = Callable[["Job"], "Recipe"]
+
+
+class Standing(Enum):
+    """How the file stands where a picture is to go."""
+
+    FREE = "nothing is there"
+    DONE = "it is there, as it would be made again"
+    OURS = "an earlier run made it, of the still as it was"
+    UNSURE = "a run was broken off while it made it, or it is somebody's"
+    OTHER_OPTIONS = "an earlier run made it with other options"
+    OTHER_STILL = "an earlier run made it of another still"
+    CHANGED = "it was changed after an earlier run made it"
+    STRANGER = "no batch made it"
 
 
 class Manifest:
-    """Entries by the name of the rendered still; written after every change.
+    """Entries by the name of the picture; written after every change.
 
     Parameters
     ----------
@@ -39,7 +58,8 @@ class Manifest:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.stills: dict[str, dict[str, object]] = {}
+        self.pictures: dict[str, Entry] = {}
+        self.contact: Entry = {}
         try:
             text = path.read_text(encoding="utf-8")
         except (FileNotFoundError, NotADirectoryError):
@@ -50,70 +70,113 @@ class Manifest:
             content = json.loads(text)
             if content["format"] != FORMAT:
                 raise ValueError
-            self.stills = {str(name): dict(entry) for name, entry in content["stills"].items()}
+            self.pictures = {str(name): dict(entry) for name, entry in content["pictures"].items()}
+            self.contact = dict(content.get("contact", {}))
         except (ValueError, KeyError, TypeError, AttributeError):
             raise FrontglassError(
                 f"{path}: is no manifest of this version; move it away to start afresh."
             ) from None
 
-    def is_ours(self, job: Job) -> bool:
-        """Whether a batch wrote, or was about to write, this job's file."""
-        return job.name in self.stills
+    def standing(self, job: Job, recipe: Recipe, typed: object = None) -> Standing:
+        """Return how the file stands where a job's picture is to go.
 
-    def is_done(self, job: Job, recipe: Recipe) -> bool:
-        """Whether the job's file stands there, whole, as this recipe would write it again."""
-        entry = self.stills.get(job.name)
-        if entry is None or entry["state"] != "done" or not job.out.is_file():
-            return False
-        expected = {**_made_from(job, recipe), "out_bytes": job.out.stat().st_size}
+        `typed` is what of the recipe somebody typed; None is all of it.
+        """
+        entry = self.pictures.get(job.name)
+        if not os.path.lexists(job.out):
+            return Standing.FREE
+        if entry is None:
+            return Standing.STRANGER
+        if not is_as_made(job.out, entry):
+            # What a killed run wrote last may stand over what an earlier one did.
+            is_broken_off = entry.get("state") == "planned"
+            return Standing.UNSURE if is_broken_off else Standing.CHANGED
+        return self._of_ours(entry, made_from(job, recipe, typed), job.still)
+
+    @staticmethod
+    def _of_ours(entry: Entry, made: Entry, still: Path) -> Standing:
+        """Return how a file stands that is as an earlier run made it."""
+        is_same_recipe = entry.get("recipe_sha256") == made["recipe_sha256"]
+        # Where nothing else was typed, a scene or the program says something else by now.
+        if not is_same_recipe and entry.get("typed_sha256") != made["typed_sha256"]:
+            return Standing.OTHER_OPTIONS
         # A folder may be moved, or named from elsewhere: its stills are the same.
-        del expected["still"]
-        return all(entry.get(key) == value for key, value in expected.items())
+        is_same_file = all(entry.get(key) == made[key] for key in ("still_bytes", "still_mtime_ns"))
+        if not is_same_file:
+            is_named_so = os.path.abspath(str(entry.get("still"))) == os.path.abspath(still)
+            return Standing.OURS if is_named_so else Standing.OTHER_STILL
+        is_done = entry.get("state") == "done" and is_same_recipe
+        return Standing.DONE if is_done else Standing.OURS
 
-    def plan(self, jobs: Iterable[Job], recipe_of: Callable[[Path], Recipe]) -> None:
+    def digest_of(self, job: Job) -> str | None:
+        """Fingerprint of the picture that an earlier run made there; None if none did."""
+        digest = self.pictures.get(job.name, {}).get("out_sha256")
+        return None if digest is None else str(digest)
+
+    def plan(self, jobs: Iterable[Job], recipe_of: JobRecipe, typed: object = None) -> None:
         """Record that these jobs are about to be done: what a killed batch leaves is ours."""
         for job in jobs:
-            self.stills[job.name] = {"state": "planned", **_made_from(job, recipe_of(job.still))}
-        self._write()
+            earlier = self.pictures.get(job.name, {})
+            kept = {key: value for key, value in earlier.items() if key.startswith("out_")}
+            self.pictures[job.name] = {
+                "state": "planned",
+                **made_from(job, recipe_of(job), typed),
+                **kept,
+            }
+        self.write()
 
-    def record(self, job: Job, recipe: Recipe, outcome: RenderedStill | FrontglassError) -> None:
+    def record(self, job: Job, recipe: Recipe, outcome: Made | FrontglassError) -> None:
         """Record how a planned job ended."""
         # What it was made from stays as planned: a still changed meanwhile is to be done again.
-        entry = self.stills[job.name]
+        entry = self.pictures[job.name]
         if isinstance(outcome, FrontglassError):
             entry |= {"state": "failed", "reason": str(outcome)}
         else:
+            entry.pop("reason", None)
             entry |= {
                 "state": "done",
-                "out_bytes": job.out.stat().st_size,
-                "camera": asdict(outcome.camera),
+                "out_sha256": outcome.digest,
+                **_size_and_time(job.out),
+                "camera": asdict(outcome.rendered.camera),
                 "light_loss_stops": round(recipe.light_loss_stops, 4),
-                "notices": list(outcome.notices),
+                "notices": list(outcome.rendered.notices),
             }
-        self._write()
+        self.write()
 
-    def _write(self) -> None:
+    def write(self) -> None:
+        """Write the record, whole or not at all."""
         content = {
             "format": FORMAT,
             "program": f"frontglass {frontglass.__version__}",
-            "stills": dict(sorted(self.stills.items())),
+            "pictures": dict(sorted(self.pictures.items())),
+            "contact": self.contact,
         }
         text = json.dumps(content, indent=2, ensure_ascii=False) + "\n"
         write_bytes_whole(self.path, text.encode())
 
 
-def recipe_digest(recipe: Recipe) -> str:
-    """Fingerprint of everything in a recipe that decides the pixels, and of the program's version.
+def is_as_made(path: Path, entry: Entry) -> bool:
+    """Whether a file is byte for byte what the entry says was made."""
+    if not path.is_file() or path.stat().st_size != entry.get("out_bytes"):
+        return False
+    # Untouched since: no need to read it. A copied folder has other times, and is read.
+    if path.stat().st_mtime_ns == entry.get("out_mtime_ns"):
+        return True
+    return file_digest(path) == entry.get("out_sha256")
 
-    The words about a look (its summary, what to watch for) do not decide any pixel.
-    """
-    light_paths = [look.light_path for look in recipe.looks]
-    text = f"{frontglass.__version__} {light_paths!r} {replace(recipe, looks=())!r}"
-    return hashlib.sha256(text.encode()).hexdigest()
+
+def made_entry(path: Path) -> Entry:
+    """Return what tells later whether a file is still as it was made."""
+    return {"out_sha256": file_digest(path), **_size_and_time(path)}
 
 
-def _made_from(job: Job, recipe: Recipe) -> dict[str, object]:
-    """Return what a rendered still depends on."""
+def _size_and_time(path: Path) -> Entry:
+    found = path.stat()
+    return {"out_bytes": found.st_size, "out_mtime_ns": found.st_mtime_ns}
+
+
+def made_from(job: Job, recipe: Recipe, typed: object = None) -> Entry:
+    """Return what a picture depends on."""
     try:
         found = job.still.stat()
     except OSError as error:
@@ -124,4 +187,5 @@ def _made_from(job: Job, recipe: Recipe) -> dict[str, object]:
         "still_mtime_ns": found.st_mtime_ns,
         "looks": [f"{look.name}:{strength_text(look.strength)}" for look in recipe.looks],
         "recipe_sha256": recipe_digest(recipe),
+        "typed_sha256": typed_digest(recipe, replace(recipe, looks=()) if typed is None else typed),
     }

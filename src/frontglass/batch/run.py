@@ -1,25 +1,35 @@
-"""Run a batch: every still of a plan, in several processes, and what came of each."""
+"""Run a batch: every picture of a plan, in several processes, and what came of each."""
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
-from multiprocessing.sharedctypes import Synchronized
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from frontglass.batch.finding import Found
 from frontglass.batch.job import Job
-from frontglass.batch.manifest import MANIFEST_NAME, Manifest
-from frontglass.batch.plan import plan
+from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
+from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
+from frontglass.batch.work import Made, Small, Task, with_folder
+from frontglass.batch.workers import cores, one_by_one, side_by_side
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.pipeline.recipe import Recipe
-from frontglass.pipeline.still_files import RenderedStill, render_file
 
 RecipeOf = Callable[[Path], Recipe]
+
+KEPT = {
+    Standing.OTHER_OPTIONS: "was made by an earlier run with other options (--again replaces it,"
+    " another folder keeps both)",
+    Standing.OTHER_STILL: "was made by an earlier run of another still (--again replaces it,"
+    " another folder keeps both)",
+    Standing.CHANGED: "was changed after an earlier run made it (move it away, or --overwrite"
+    " replaces it)",
+    Standing.STRANGER: "exists and was not written by a batch (move it away, or --overwrite"
+    " replaces it)",
+}
+"""Why a file stays. What is unsure is made anew, and replaced only if nothing differs."""
+TO_MAKE = {Standing.FREE, Standing.OURS, Standing.UNSURE}
+TO_MAKE_AGAIN = {*TO_MAKE, Standing.DONE, Standing.OTHER_OPTIONS, Standing.OTHER_STILL}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,24 +40,29 @@ class Outcome:
     ----------
     job : Job
         The job.
-    result : RenderedStill, FrontglassError or None
-        What was written, or why nothing was; None where it had been done before.
+    result : Made, FrontglassError or None
+        What was made, or why nothing was; None where it had been done before.
+    is_kept : bool
+        Whether the file that stands there was left alone, for an earlier run or a person made it.
     """
 
     job: Job
-    result: RenderedStill | FrontglassError | None
+    result: Made | FrontglassError | None
+    is_kept: bool = False
 
     @property
     def state(self) -> str:
-        """Return "rendered", "failed" or "done before"."""
+        """Return "rendered", "failed", "left alone" or "done before"."""
         if self.result is None:
             return "done before"
+        if self.is_kept:
+            return "left alone"
         return "failed" if isinstance(self.result, FrontglassError) else "rendered"
 
     @property
     def notices(self) -> tuple[str, ...]:
-        """What was assumed for this still."""
-        return self.result.notices if isinstance(self.result, RenderedStill) else ()
+        """What was assumed for this picture."""
+        return self.result.rendered.notices if isinstance(self.result, Made) else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,24 +75,46 @@ class Batch:
         What is to be rendered.
     done : tuple of Job
         What an earlier run has rendered just so.
-    recipe_of : callable
-        What is done to a still, by its file.
+    kept : tuple of Outcome
+        Files in the way that are left alone, each with the reason.
+    recipe_of_still : callable
+        What is done to a still, by its file, but for the looks.
+    choices_of : callable
+        Looks of each picture of a still, by its file.
+    typed : object
+        What of the recipes somebody typed; None is all of it.
     folder : Path
-        Where the rendered stills and the manifest go.
+        Where the pictures and the manifest go.
+    found : Found
+        The stills, and what was left out.
+    replaceable : tuple of (str or None)
+        For each of `jobs`, the fingerprint of the file that it may replace; None for any.
     """
 
     jobs: tuple[Job, ...]
     done: tuple[Job, ...]
-    recipe_of: RecipeOf
+    kept: tuple[Outcome, ...]
+    recipe_of_still: RecipeOf
+    choices_of: ChoicesOf
+    typed: object
     folder: Path
+    found: Found
+    replaceable: tuple[str | None, ...]
 
-    def run(self, *, processes: int | None = None) -> Iterator[Outcome]:
+    def recipe_of(self, job: Job) -> Recipe:
+        """Return all that decides a job's picture."""
+        looks = self.choices_of(job.still)[job.choice]
+        return replace(self.recipe_of_still(job.still), looks=looks)
+
+    def run(self, *, processes: int | None = None, small: Small | None = None) -> Iterator[Outcome]:
         """Yield the outcome of each job as it ends; those done before come first.
 
         Parameters
         ----------
         processes : int or None
             Stills worked on at a time, >= 1; None is one for each core.
+        small : callable or None
+            Makes the small copies that outcomes then hold; it must be known to other processes.
 
         Notes
         -----
@@ -86,67 +123,124 @@ class Batch:
         """
         if processes is not None and processes < 1:
             raise ParameterError("jobs", ">= 1", processes)
+        yield from self.kept
         yield from (Outcome(job, None) for job in self.done)
         if not self.jobs:
             return
         manifest = Manifest(self.folder / MANIFEST_NAME)
-        _with_folder(self.folder)
-        manifest.plan(self.jobs, self.recipe_of)
-        count = min(processes or _cores(), len(self.jobs))
-        results = _one_by_one if count == 1 else _side_by_side
-        for job, result in results(self.jobs, self.recipe_of, count):
-            manifest.record(job, self.recipe_of(job.still), result)
+        with_folder(self.folder)
+        manifest.plan(self.jobs, self.recipe_of, self.typed)
+        tasks = self._tasks(processes or cores(), small)
+        count = min(processes or cores(), len(tasks))
+        ended = one_by_one(tasks) if count == 1 else side_by_side(tasks, count)
+        for job, result in ended:
+            manifest.record(job, self.recipe_of(job), result)
             yield Outcome(job, result)
+
+    def _tasks(self, processes: int, small: Small | None) -> list[Task]:
+        """Return jobs still by still; one by one where that would leave processes idle."""
+        grouped: dict[object, list[int]] = {}
+        is_by_still = len({job.still for job in self.jobs}) >= processes
+        for number, job in enumerate(self.jobs):
+            grouped.setdefault(job.still if is_by_still else number, []).append(number)
+        return [self._task(group, small) for group in grouped.values()]
+
+    def _task(self, numbers: Sequence[int], small: Small | None) -> Task:
+        """Return some jobs of one still as a process takes them."""
+        jobs = tuple(self.jobs[number] for number in numbers)
+        still = jobs[0].still
+        return Task(
+            jobs,
+            self.recipe_of_still(still),
+            tuple(tuple(looks) for looks in self.choices_of(still)),
+            tuple(self.replaceable[number] for number in numbers),
+            small,
+        )
 
 
 def planned_batch(
     sources: Sequence[str | Path],
     folder: Path,
     recipe: Recipe | RecipeOf,
+    choices: Choices | ChoicesOf | None = None,
     *,
+    typed: object = None,
     suffix: str | None = None,
+    naming: Naming | str = Naming.NAME,
     again: bool = False,
+    overwrite: bool = False,
 ) -> Batch:
     """Return a batch over `sources`, with what an earlier run has done set aside.
 
     Parameters
     ----------
-    sources, folder, suffix
+    sources, folder, suffix, naming
         As in `plan`.
-    recipe : Recipe or callable
-        What is done to each still; or what says it of a still's file.
-    again : bool
-        Whether to render what is done already, and to replace files that no batch wrote.
+    recipe, choices : Recipe or callable, sequence of tuple of LightPath, callable or None
+        What is done to each still, and the looks of its pictures; or what says so of a still's
+        file. No choices are the recipe's own looks.
+    typed : object
+        What of the recipes somebody typed: a run in which that differs leaves pictures alone.
+    again, overwrite : bool
+        Whether to replace what is done already or was made otherwise by earlier runs; any file.
 
     Raises
     ------
     FrontglassError
         If the plan cannot be carried out without destroying something.
     """
-    jobs = plan(sources, folder, suffix=suffix)
     recipe_of = _same_for_all(recipe) if isinstance(recipe, Recipe) else recipe
+    choices_of = _choices_of(choices, recipe_of)
+    jobs, found = plan(sources, folder, choices_of, suffix=suffix, naming=naming)
     manifest = Manifest(folder / MANIFEST_NAME)
-    if again:
-        return Batch(tuple(jobs), (), recipe_of, folder)
+    wanted = TO_MAKE_AGAIN if again else TO_MAKE
+    to_make: list[Job] = []
+    done: list[Job] = []
+    kept: list[Outcome] = []
     for job in jobs:
-        if os.path.lexists(job.out) and not manifest.is_ours(job):
-            raise PictureFileError(
-                f"{job.out}: exists and was not written by a batch; choose another folder,"
-                " or --again to replace it."
-            )
-    is_done = {job: manifest.is_done(job, recipe_of(job.still)) for job in jobs}
-    todo = tuple(job for job in jobs if not is_done[job])
-    return Batch(todo, tuple(job for job in jobs if is_done[job]), recipe_of, folder)
+        looks = choices_of(job.still)[job.choice]
+        standing = manifest.standing(job, replace(recipe_of(job.still), looks=looks), typed)
+        if standing is Standing.DONE and not again:
+            done.append(job)
+        elif overwrite or standing in wanted:
+            to_make.append(job)
+        else:
+            kept.append(_left_alone(job, standing))
+    return Batch(
+        jobs=tuple(to_make),
+        done=tuple(done),
+        kept=tuple(kept),
+        recipe_of_still=recipe_of,
+        choices_of=choices_of,
+        typed=typed,
+        folder=folder,
+        found=found,
+        replaceable=tuple(None if overwrite else manifest.digest_of(job) or "" for job in to_make),
+    )
+
+
+def _left_alone(job: Job, standing: Standing) -> Outcome:
+    return Outcome(job, PictureFileError(f"{job.out}: {KEPT[standing]}."), is_kept=True)
 
 
 def _same_for_all(recipe: Recipe) -> RecipeOf:
     return lambda _: recipe
 
 
+def _choices_of(choices: Choices | ChoicesOf | None, recipe_of: RecipeOf) -> ChoicesOf:
+    if choices is None:
+        return lambda still: (recipe_of(still).looks,)
+    if callable(choices):
+        return choices
+    same = tuple(choices)
+    return lambda _: same
+
+
 def render_batch(
     sources: Sequence[str | Path],
     folder: Path,
     recipe: Recipe,
+    choices: Choices | None = None,
     *,
     processes: int | None = None,
 ) -> list[Outcome]:
@@ -157,16 +251,18 @@ def render_batch(
     sources : sequence of str or Path
         Stills, folders and patterns.
     folder : Path
-        Where the rendered stills go, with a manifest that lets the batch go on later.
+        Where the pictures go, with a manifest that lets the batch go on later.
     recipe : Recipe
         What is done to each still.
+    choices : sequence of tuple of LightPath or None
+        Looks of each picture of a still; None is the recipe's own, for one picture.
     processes : int or None
         Stills worked on at a time; None is one for each core.
 
     Returns
     -------
     list of Outcome
-        One for each still.
+        One for each picture.
 
     Examples
     --------
@@ -179,113 +275,6 @@ def render_batch(
     ...     said = fg.write_picture(still, fg.Picture.from_array(np.full((30, 40), 90, np.uint8)))
     ...     for outcome in fg.render_batch([still.parent], Path(folder, "out"), recipe):
     ...         print(outcome.job.name, outcome.state)
-    one.png rendered
+    one_harbour-night_1.png rendered
     """
-    return list(planned_batch(sources, folder, recipe).run(processes=processes))
-
-
-def _finished(job: Job, recipe: Recipe) -> RenderedStill | FrontglassError:
-    """Render one job; whatever is wrong with it is returned, for the rest must go on."""
-    try:
-        _with_folder(job.out.parent)
-        return render_file(job.still, job.out, recipe, overwrite=True)
-    except FrontglassError as error:
-        return error
-    except MemoryError:
-        return FrontglassError(f"{job.still}: not enough memory; try fewer --jobs.")
-    except Exception as error:  # A flaw of ours in one still must not cost the other nineteen.
-        return FrontglassError(f"{job.still}: {type(error).__name__}: {error}")
-
-
-def _with_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise PictureFileError(f"{folder}: cannot be made ({error.strerror}).") from None
-
-
-def _one_by_one(
-    jobs: Sequence[Job], recipe_of: RecipeOf, _count: int
-) -> Iterator[tuple[Job, RenderedStill | FrontglassError]]:
-    for job in jobs:
-        yield job, _finished(job, recipe_of(job.still))
-
-
-def _side_by_side(
-    jobs: Sequence[Job], recipe_of: RecipeOf, count: int
-) -> Iterator[tuple[Job, RenderedStill | FrontglassError]]:
-    lost: list[Job] = []
-    with _Workers(count) as pool:
-        waiting = {pool.submit(_finished, job, recipe_of(job.still)): job for job in jobs}
-        try:
-            for future in as_completed(list(waiting)):
-                job = waiting.pop(future)
-                try:
-                    yield job, future.result()
-                except BrokenProcessPool:
-                    lost.append(job)
-        except KeyboardInterrupt:
-            pool.shutdown(cancel_futures=True)
-            for future, job in waiting.items():
-                if not future.cancelled() and future.exception() is None:
-                    yield job, future.result()
-            raise
-    # A process that the system ends (mostly for want of memory) takes the whole pool with it:
-    # the stills it left are tried each in a process of its own, which shows whose fault it was.
-    for job in lost:
-        with _Workers(1) as pool:
-            future = pool.submit(_finished, job, recipe_of(job.still))
-            yield job, _result_or_loss(future, job)
-
-
-def _result_or_loss(
-    future: Future[RenderedStill | FrontglassError], job: Job
-) -> RenderedStill | FrontglassError:
-    try:
-        return future.result()
-    except BrokenProcessPool:
-        return FrontglassError(
-            f"{job.still}: its process was ended from outside, mostly for want of memory;"
-            " try --jobs 1."
-        )
-
-
-class _Workers(ProcessPoolExecutor):
-    """Processes that share the cores among them; left early, they finish what is in hand."""
-
-    def __init__(self, count: int) -> None:
-        # Spawned, not forked: a fork copies the locks of threads that do not exist in the copy.
-        context = multiprocessing.get_context("spawn")
-        super().__init__(
-            max_workers=count,
-            mp_context=context,
-            initializer=_share_cores,
-            initargs=(count, context.Value("i", 0)),
-        )
-
-    def __exit__(self, *_: object) -> None:
-        self.shutdown(wait=True, cancel_futures=True)
-
-
-def _share_cores(count: int, started: Synchronized[int]) -> None:
-    """Keep a worker to its share of the cores, and deaf to the terminal's interrupt."""
-    import cv2
-
-    # The interrupt is for the parent, which lets the stills in hand be finished.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    with started.get_lock():
-        number = started.value
-        started.value += 1
-    # Whoever asks how many cores there are (for threads of a transform, say) gets the share.
-    share = max(1, _cores() // count)
-    if hasattr(os, "sched_setaffinity"):
-        cores = sorted(os.sched_getaffinity(0))
-        os.sched_setaffinity(0, cores[number % count :: count] or cores)
-    cv2.setNumThreads(share)
-
-
-def _cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+    return list(planned_batch(sources, folder, recipe, choices).run(processes=processes))

@@ -6,14 +6,16 @@ from typing import Annotated
 
 import typer
 
+from frontglass.cli.answers import answers
 from frontglass.cli.apply import apply
 from frontglass.cli.batch import batch
 from frontglass.cli.compare import compare
 from frontglass.cli.demo import demo
 from frontglass.cli.distance import distance
-from frontglass.cli.grouped import register
+from frontglass.cli.grouped import INTERRUPTED, register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
+from frontglass.cli.list import list_
 from frontglass.cli.live import live
 from frontglass.cli.looks import looks, show
 from frontglass.cli.match import match
@@ -31,7 +33,7 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 for function in (
-    *(live, apply, ladder, compare, mood, sway, batch),
+    *(live, apply, ladder, compare, mood, answers, sway, batch, list_),
     *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)
@@ -61,4 +63,7 @@ def frontglass(
 
 def main() -> None:
     """Run the command line."""
-    app()
+    try:
+        app()
+    except KeyboardInterrupt:  # Before a command has begun, or after it has ended.
+        raise SystemExit(INTERRUPTED) from None

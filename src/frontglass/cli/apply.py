@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, Overwrite, Still
+from frontglass.cli.options import (
+    CameraOptions,
+    Json,
+    LightOptions,
+    LookOptions,
+    Overwrite,
+    Still,
+    targets_of,
+)
+from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import print_json, rendered_record
@@ -31,17 +41,25 @@ def apply(
 ) -> None:
     """See STILL through one or more looks.
 
-    The extension of --out chooses the format: JPEG, PNG, TIFF, OpenEXR or Radiance HDR.
+    Each --look gives a picture of its own; A+B is B behind A. The extension of --out chooses the
+    format: JPEG, PNG, TIFF, OpenEXR or Radiance HDR.
     """
-    from frontglass.pipeline.still_files import render_file
+    from frontglass.pipeline.still_files import check_may_write, out_beside, render_picture
 
     at_hand = kept.at_hand()
-    chosen = looks.looks(() if looks.look else at_hand.looks(still))
-    recipe = at_hand.recipe(still, light.typed(chosen, camera, space))
+    stacks = at_hand.stacks(still, looks)
+    targets = targets_of(stacks, out, lambda stack: out_beside(still, stack.looks))
+    for target in targets:
+        check_may_write(target, [still], overwrite=overwrite)
+    base = at_hand.recipe(still, light.typed((), camera, space))
     at_hand.say()
-    result = render_file(still, out, recipe, overwrite=overwrite)
-    note(*result.notices)
+    picture = picture_read(base, still)
+    recipes = [replace(base, looks=stack.looks) for stack in stacks]
+    pairs = shown(list(zip(targets, recipes, strict=True)), len(targets), lambda one: str(one[0]))
+    results = [render_picture(picture, still, *pair) for pair in pairs]
+    note(*dict.fromkeys(notice for result in results for notice in result.notices))
     if as_json:
-        print_json(rendered_record(result, recipe))
+        records = [rendered_record(*pair) for pair in zip(results, recipes, strict=True)]
+        print_json(records[0] if len(records) == 1 else records)
     else:
-        typer.echo(str(result.out))
+        typer.echo("\n".join(str(result.out) for result in results))

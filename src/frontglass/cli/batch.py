@@ -1,21 +1,55 @@
-"""``frontglass batch``: a look over many stills."""
+"""``frontglass batch``: looks over many stills."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from frontglass.cli.options import CameraOptions, Json, LightOptions, LookOptions, given
+from frontglass.cli.batch_texts import print_outcomes, print_plan
+from frontglass.cli.options import (
+    CameraOptions,
+    Json,
+    LightOptions,
+    LookOptions,
+    Overwrite,
+    given,
+)
 from frontglass.cli.progress import shown
-from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, say_without_looks
 from frontglass.cli.space_options import SpaceOptions
-from frontglass.cli.texts import print_outcomes, print_plan
 
 if TYPE_CHECKING:
+    from frontglass.batch.run import Batch
+    from frontglass.looks import Look
     from frontglass.pipeline.recipe import Recipe
+
+
+@dataclass(frozen=True, kw_only=True)
+class BatchOptions:
+    """How pictures are named, and which are made."""
+
+    file_format: Annotated[
+        str | None,
+        typer.Option("--format", metavar="EXT", help="Extension to write: jpg, png, ..."),
+    ] = None
+    folders: Annotated[
+        bool,
+        typer.Option("--folders", help="A folder for each look, not its name in every file's."),
+    ] = False
+    again: Annotated[
+        bool,
+        typer.Option("--again", help="Render what is done already, or was with other options."),
+    ] = False
+
+    def planned(self) -> dict[str, Any]:
+        """Return these options as the library takes them."""
+        naming = "folder" if self.folders else "name"
+        return given(naming=naming, again=self.again, suffix=self.file_format)
 
 
 def batch(
@@ -30,21 +64,19 @@ def batch(
     *,
     looks: LookOptions,
     out: Annotated[
-        Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the rendered stills.")
+        Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the pictures.")
     ],
     jobs: Annotated[
         int | None, typer.Option(metavar="N", help="Stills worked on at a time; else one a core.")
     ] = None,
-    file_format: Annotated[
-        str | None,
-        typer.Option("--format", metavar="EXT", help="Extension to write: jpg, png, ..."),
-    ] = None,
-    again: Annotated[
-        bool, typer.Option("--again", help="Render what is done already, and replace it.")
+    no_contact: Annotated[
+        bool, typer.Option("--no-contact", help="Make no contact sheet of the folder.")
     ] = False,
+    options: BatchOptions,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be done, and do nothing.")
     ] = False,
+    overwrite: Overwrite = False,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
@@ -53,24 +85,48 @@ def batch(
 ) -> None:
     """Render many STILLS through looks into a folder.
 
-    A run that was broken off goes on where it stopped; what is done already is not done again.
+    A picture for each still and --look, named after both, and a contact sheet. A run that was
+    broken off goes on where it stopped. What an earlier run made with other looks or options stays,
+    and so does what was retouched since. Without --look: what the scene keeps.
     """
-    from frontglass.batch.run import planned_batch
+    from frontglass.cli.contact import written_contact
+    from frontglass.sheets.contact import small_copy
 
     at_hand = kept.at_hand()
-
-    @cache
-    def recipe_of(still: Path) -> Recipe:
-        chosen = looks.looks(() if looks.look else at_hand.looks(still))
-        return at_hand.recipe(still, light.typed(chosen, camera, space))
-
-    todo = planned_batch(stills, out, recipe_of, again=again, **given(suffix=file_format))
-    for job in (*todo.jobs, *todo.done):
-        recipe_of(job.still)
-    at_hand.say()
+    typed = light.typed((), camera, space)
+    how = {"overwrite": overwrite, **options.planned()}
+    todo = _planned(stills, out, at_hand, looks, typed, **how)
     if dry_run:
         print_plan(todo, as_json=as_json)
         return
-    total = len(todo.jobs) + len(todo.done)
-    outcomes = shown(todo.run(**given(processes=jobs)), total, lambda ended: ended.job.name)
-    print_outcomes(todo, list(outcomes), as_json=as_json)
+    total = len(todo.jobs) + len(todo.done) + len(todo.kept)
+    running = todo.run(**given(processes=jobs, small=None if no_contact else small_copy))
+    outcomes = list(shown(running, total, lambda ended: ended.job.name))
+    contact = None if no_contact else written_contact(todo, outcomes)
+    print_outcomes(todo, outcomes, contact, as_json=as_json)
+
+
+def _planned(
+    stills: list[str],
+    out: Path,
+    at_hand: SceneAtHand,
+    looks: LookOptions,
+    typed: Mapping[str, Any],
+    **how: Any,
+) -> Batch:
+    """Return the batch of stills, each as typed or as its scene says."""
+    from frontglass.batch.run import planned_batch
+
+    @cache
+    def recipe_of(still: Path) -> Recipe:
+        return at_hand.recipe(still, typed)
+
+    @cache
+    def choices_of(still: Path) -> list[tuple[Look, ...]]:
+        return [stack.looks for stack in at_hand.stacks_or_none(still, looks)]
+
+    todo = planned_batch(stills, out, recipe_of, choices_of, typed=dict(typed), **how)
+    at_hand.say()
+    all_stills = todo.found.stills
+    say_without_looks([still for still in all_stills if not choices_of(still)], len(all_stills))
+    return todo

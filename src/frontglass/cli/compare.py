@@ -22,13 +22,13 @@ from frontglass.cli.options import (
     Watch,
     given,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.looks import LookStack
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
@@ -56,21 +56,18 @@ def compare(
 ) -> None:
     """Set looks side by side on STILL, in numbers too.
 
-    The bare still first, then each look, with close-ups of watched parts. Here looks stand beside
-    each other; they are not stacked. --json prints the numbers too.
+    The bare still first, then each look, with close-ups of watched parts. --json prints the
+    numbers too.
     """
-    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
-    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.sheet import write_sheet
 
-    target = out or still.with_name(f"{still.stem}_compare.png")
-    check_may_write(target, [still], overwrite=overwrite)
-    check_suffix(target)
+    target = _target(still, out, overwrite=overwrite)
     at_hand = kept.at_hand()
-    chosen = looks.looks(() if looks.look else _beside(at_hand.choices(still)))
+    chosen = at_hand.stacks(still, looks)
     recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     watched = parts.inside(picture)
     choice = recipe.framing.camera_for(picture)
     numbers = _Numbers(picture, choice.camera)
@@ -83,6 +80,7 @@ def compare(
         numbers=numbers.texts,
         surround=recipe.surround,
         compensate=recipe.compensate,
+        grain=recipe.grain,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         progress=lambda steps: shown(steps, len(steps), str),
@@ -97,6 +95,17 @@ def compare(
         typer.echo(str(target))
 
 
+def _target(still: Path, out: Path | None, *, overwrite: bool) -> Path:
+    """Return where the sheet goes, if it may."""
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.sheets.sheet import check_suffix
+
+    target = out or still.with_name(f"{still.stem}_compare.png")
+    check_may_write(target, [still], overwrite=overwrite)
+    check_suffix(target)
+    return target
+
+
 def _taken(
     at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
 ) -> tuple[Recipe, WatchedParts]:
@@ -105,11 +114,6 @@ def _taken(
     parts = at_hand.watch(still, watch)
     at_hand.say()
     return recipe, parts
-
-
-def _beside(choices: Mapping[str, tuple[Look, ...]]) -> tuple[Look, ...]:
-    """Return the looks of several choices, each once."""
-    return tuple({str(look): look for looks in choices.values() for look in looks}.values())
 
 
 class _Numbers:
@@ -131,7 +135,7 @@ class _Numbers:
 
 def _record(
     target: Path,
-    looks: Sequence[Look],
+    looks: Sequence[LookStack],
     ends: Sequence[str],
     read: Mapping[str, Sequence[object]],
 ) -> Record:

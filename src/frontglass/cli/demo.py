@@ -10,6 +10,7 @@ import typer
 
 from frontglass.cli.ladder import close_ups_of, written_ladder
 from frontglass.cli.options import Overwrite
+from frontglass.cli.progress import working
 from frontglass.cli.scene_options import WatchedParts
 
 if TYPE_CHECKING:
@@ -55,7 +56,8 @@ def demo(
     for name in (None, *LOOKS):
         target = out / f"{name or 'bare'}.png"
         looks = () if name is None else (read_look(name),)
-        render_file(still, target, scene_recipe(looks), overwrite=overwrite)
+        with working(f"rendering {target.name}"):
+            render_file(still, target, scene_recipe(looks), overwrite=overwrite)
         typer.echo(str(target))
     target = out / f"{LADDER_LOOK}_ladder.png"
     look = read_look(LADDER_LOOK)

@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, LightOptions, Overwrite, Still
+from frontglass.cli.progress import picture_read
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
 
@@ -45,7 +46,7 @@ def distance(
     at_hand = kept.at_hand()
     recipe = at_hand.recipe(still, light.typed((), camera, space))
     at_hand.say()
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     sheet = distance_sheet(
         picture,

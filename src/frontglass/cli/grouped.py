@@ -41,7 +41,7 @@ def register(app: typer.Typer, function: Command) -> None:
 
     run.__signature__ = spread  # type: ignore[attr-defined]  # what typer reads
     run.__annotations__ = {name: p.annotation for name, p in spread.parameters.items()}
-    app.command()(run)
+    app.command(function.__name__.rstrip("_"))(run)
 
 
 def _spread(function: Command) -> tuple[inspect.Signature, dict[str, type[Any]]]:
@@ -102,7 +102,8 @@ _LATER: list[str] = []
 
 def note_later(notice: str) -> None:
     """Say a notice once the command has gone well."""
-    _LATER.append(notice)
+    if notice not in _LATER:
+        _LATER.append(notice)
 
 
 def note(*notices: str) -> None:

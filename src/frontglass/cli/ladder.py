@@ -22,7 +22,7 @@ from frontglass.cli.options import (
     looks_from_texts,
     steps_of,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
 
@@ -122,7 +122,7 @@ def written_ladder(
 
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     sheet = ladder(
         picture,
@@ -130,6 +130,7 @@ def written_ladder(
         camera=choice.camera,
         surround=recipe.surround,
         compensate=recipe.compensate,
+        grain=recipe.grain,
         facts=still_facts(still.name, recipe.exposure_stops),
         notices=(*picture.notices, *choice.notices),
         close_ups=close_ups(picture),

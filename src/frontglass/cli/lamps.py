@@ -10,6 +10,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import Json, Lamps, Overwrite, Still, White, given, recovery_from
+from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json, table
 
@@ -70,7 +71,8 @@ def lamps(
     at_hand = kept.at_hand()
     recovery = at_hand.recovery(still, typed or Recovery())
     at_hand.say()
-    found = with_recovered_light(read_picture(still), recovery)
+    with working(f"reading {still.name}"):
+        found = with_recovered_light(read_picture(still), recovery)
     told = _told(found.lamps)
     if out is not None:
         write_sheet(out, lamp_map(found.picture, told), **given(quality=None))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
-from frontglass.cli.grouped import note
+from frontglass.cli.batch_texts import say_left_out
 from frontglass.cli.options import CameraOptions, LightOptions
 from frontglass.cli.scene_files import SceneFile, scene_file
 from frontglass.cli.scene_options import SceneOptions
@@ -79,7 +79,7 @@ def page_for(
     words: list[str] | tuple[str, ...] = (),
 ) -> Page:
     """Return the page of some stills: what it shows and where it keeps what is chosen."""
-    from frontglass.batch.finding import found_stills, said_of_ours
+    from frontglass.batch.finding import found_stills
     from frontglass.live.app import Page, page_files
     from frontglass.live.kept import SceneKeeper
     from frontglass.live.table import LightTable
@@ -87,8 +87,7 @@ def page_for(
     from frontglass.scene.scene import FILE_NAME
 
     found = found_stills(sources)
-    if found.ours:
-        note(said_of_ours(found))
+    say_left_out(found)
     path = scene_file(scene, found.stills[0])
     if scene is None and not path.exists() and len(found.stills) > 1:
         path = found.root / FILE_NAME

@@ -9,6 +9,7 @@ import typer
 from frontglass.cli.grouped import note
 from frontglass.cli.look_texts import look_lines, look_record
 from frontglass.cli.options import CameraOptions, Json, Strengths, steps_of
+from frontglass.cli.progress import working
 from frontglass.cli.texts import print_json
 
 PREVIEW_WIDTH_PX = 1920
@@ -49,7 +50,8 @@ def show(
     choice = camera.framing().camera_for_width(width)
     note(*choice.notices)
     chosen = steps or tuple(map(float, STOCK_STRENGTHS))
-    numbers = [look_numbers(shown.at(strength), choice.camera, width) for strength in chosen]
+    with working(f"computing {look}"):
+        numbers = [look_numbers(shown.at(strength), choice.camera, width) for strength in chosen]
     if as_json:
         print_json(look_record(shown, numbers, choice.camera, width))
     else:

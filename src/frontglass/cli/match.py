@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -11,14 +12,19 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
+from frontglass.cli.progress import picture_read, working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
+    from frontglass.looks import Look
     from frontglass.measurement.match import Effects, Match, Meter
+    from frontglass.optics.camera import Camera
 
 WIDTH_PX = 4096
+RANKED_WIDTH_PX = 1280
+"""Width at which a still is good enough to rank looks on it."""
 
 
 def match(
@@ -32,9 +38,16 @@ def match(
     ],
     *,
     other: Annotated[
-        str,
+        str | None,
         typer.Option("--with", metavar="NAME_OR_FILE", help="The look whose strength is sought."),
-    ],
+    ] = None,
+    among: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="all|NAME|FILE|FOLDER",
+            help="Rank these as stand-ins instead: all that come along, or your own; repeatable.",
+        ),
+    ] = None,
     by: Annotated[
         Literal["halo", "black", "texture", "mix"],
         typer.Option(help="In what they are to be equal; mix weighs all three alike."),
@@ -51,22 +64,55 @@ def match(
 ) -> None:
     """Find the strength at which one look equals another.
 
-    What then stays different is said, and the nearest strength that can be rented with what it
-    costs.
+    What stays different is said, at the nearest stock strength too. --among all ranks every look.
     """
+    from frontglass.errors import ParameterError
     from frontglass.looks import read_look
     from frontglass.measurement.match import match
 
-    (reference,), sought = looks_from_texts([look]), read_look(other)
-    meter, notices = _meter(still, watch or [], light.typed((), camera), kept.at_hand())
-    note(*notices)
-    found = match(reference, sought, meter, by)
+    if (other is None) == (not among):
+        raise ParameterError("match", "given either --with LOOK or --among all", other or "neither")
+    (reference,) = looks_from_texts([look])
+    typed, widest = light.typed((), camera), RANKED_WIDTH_PX if other is None else math.inf
+    judge = _judge(still, watch or [], typed, kept.at_hand(), width_px=widest)
+    note(*judge.notices)
+    if other is None:
+        _rank(reference, among or [], by, judge, as_json=as_json)
+        return
+    with working(f"matching {reference}"):
+        found = match(reference, read_look(other), judge.meter, by)
     if as_json:
         print_json(match_record(found))
     else:
         typer.echo("\n".join(match_lines(found)))
     if found.matched is None:
         raise typer.Exit(1)
+
+
+def _rank(reference: Look, among: list[str], by: str, judge: _Judge, *, as_json: bool) -> None:
+    """Print which looks come closest to one."""
+    from frontglass.cli.stand_ins import (
+        candidates,
+        looked_through,
+        ranking_lines,
+        ranking_record,
+    )
+    from frontglass.measurement.stand_ins import ranked_stand_ins
+
+    looks = candidates(among)
+    found = ranked_stand_ins(
+        reference,
+        looks,
+        judge.camera,
+        judge.height_of_width,
+        meter=judge.meter,
+        criterion=by,
+        progress=looked_through,
+    )
+    if as_json:
+        print_json(ranking_record(found))
+    else:
+        typer.echo("\n".join(ranking_lines(found)))
 
 
 def match_lines(found: Match) -> Iterator[str]:
@@ -145,13 +191,29 @@ def match_record(found: Match) -> Record:
     }
 
 
-def _meter(
-    still: Path | None, watch: list[str], typed: Mapping[str, Any], at_hand: SceneAtHand
-) -> tuple[Meter, tuple[str, ...]]:
-    """Return what measures looks, and what was assumed."""
+@dataclass(frozen=True)
+class _Judge:
+    """What measures looks, with which camera on which shape of frame, and what was assumed."""
+
+    meter: Meter
+    camera: Camera
+    height_of_width: float
+    notices: tuple[str, ...]
+
+
+def _judge(
+    still: Path | None,
+    watch: list[str],
+    typed: Mapping[str, Any],
+    at_hand: SceneAtHand,
+    *,
+    width_px: float = math.inf,
+) -> _Judge:
+    """Return what measures looks, on targets or on a still no wider than that."""
     from frontglass.errors import ParameterError
     from frontglass.measurement.match import meter_on_targets
     from frontglass.measurement.still import meter_on_still
+    from frontglass.picture.reduced import reduced, reduced_region
 
     if still is None:
         if watch:
@@ -159,12 +221,18 @@ def _meter(
         framing = at_hand.framing(typed["framing"])
         choice = framing.camera_for_width(WIDTH_PX)
         shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
-        return meter_on_targets(choice.camera, shape), choice.notices
+        meter = meter_on_targets(choice.camera, shape)
+        return _Judge(meter, choice.camera, shape, choice.notices)
     recipe = at_hand.recipe(still, typed)
     watched = at_hand.watch(still, watch)
     at_hand.say()
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     parts = tuple(watched.inside(picture))
+    if picture.width_px > width_px:
+        scale = width_px / picture.width_px
+        parts = tuple(replace(one, region=reduced_region(one.region, scale)) for one in parts)
+        picture = reduced(picture, int(width_px))
     meter = meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
-    return meter, (*picture.notices, *choice.notices)
+    shape = picture.height_px / picture.width_px
+    return _Judge(meter, choice.camera, shape, (*picture.notices, *choice.notices))

@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths, looks_from_texts
+from frontglass.cli.progress import shown as progress
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 
@@ -59,7 +60,8 @@ def measure(
         named = [look.at(strength) for look in named for strength in steps]
     framing = kept.at_hand().framing(camera.framing())
     choice, height = framing.camera_for_width(width), framing.height_for_width(width)
-    measured = [measure(look, choice.camera, width, height) for look in named]
+    looking = progress(named, len(named), str)
+    measured = [measure(look, choice.camera, width, height) for look in looking]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)
     if csv:

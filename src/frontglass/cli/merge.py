@@ -9,6 +9,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import Json, Overwrite
+from frontglass.cli.progress import working
 from frontglass.cli.texts import print_json
 
 
@@ -46,7 +47,8 @@ def merge(
 
     check_may_write(out, stills, overwrite=overwrite)
     alignment = "off" if no_align else "shift"
-    merged = merge_files(stills, out, stops, response=response, alignment=alignment)
+    with working("merging"):
+        merged = merge_files(stills, out, stops, response=response, alignment=alignment)
     note(*merged.picture.notices)
     if as_json:
         print_json(

@@ -2,49 +2,150 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from functools import partial
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from frontglass.cli.batch_texts import notices_by_still, relative_name, say_left_out
 from frontglass.cli.grouped import note
+from frontglass.cli.list import WhoOptions
 from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
-from frontglass.cli.progress import shown
-from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.progress import shown, working
+from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts, say_without_looks
 from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.batch.finding import Found
+    from frontglass.looks import LookStack
     from frontglass.picture.picture import Picture
     from frontglass.picture.region import Region
     from frontglass.pipeline.recipe import Recipe
-    from frontglass.sheets.mood import MoodFrame
+    from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill
 
 FOOT = "Simulated on scout stills; a test with the real glass stays the last word."
+TITLE = "Mood"
+
+
+@dataclass(frozen=True, kw_only=True)
+class CropOptions:
+    """What of each still a board shows."""
+
+    aspect: Annotated[
+        str | None, typer.Option(metavar="W:H", help="2.39, 1.85, 16:9, 4:3 or your own.")
+    ] = None
+    crop_from: Annotated[
+        float | None,
+        typer.Option(
+            metavar="0-1",
+            help="Where all crops stand, 0 top or left; else by watched parts, faces, contrast.",
+        ),
+    ] = None
+    crop: Annotated[
+        list[str] | None,
+        typer.Option(metavar="STILL=0-1|X,Y,W,H", help="The same for one still; repeatable."),
+    ] = None
+
+    def of(self, still: Path, at_hand: SceneAtHand, recipe: Recipe) -> Shown:
+        """Return what is shown of a still: as typed, else as the scene says."""
+        from frontglass.picture.region import Region
+        from frontglass.sheets.mood import aspect_from_text
+
+        own = dict(map(_crop_word, self.crop or ())).get(still.name, "")
+        parts = WatchedParts(()) if self.aspect is None else at_hand.watch(still, None)
+        is_region = "," in own
+        # A taking lens frames by itself, and the scene's crop is of the whole still.
+        is_framed = recipe.framing.taking is not None
+        kept = None if is_region or is_framed else at_hand.crop(still)
+        return Shown(
+            aspect=None if self.aspect is None else aspect_from_text(self.aspect),
+            share=_share(own) if own and not is_region else self.crop_from,
+            within=Region.from_text(own) if is_region else kept,
+            watched=parts,
+        )
+
+    def check(self, stills: Sequence[Path]) -> None:
+        """Refuse a crop of a still that is not among them."""
+        from frontglass.errors import ParameterError
+
+        names = {still.name for still in stills}
+        for text in self.crop or ():
+            name, _ = _crop_word(text)
+            if name not in names:
+                raise ParameterError("crop", "of one of the stills, by its file's name", name)
+
+
+def _crop_word(text: str) -> tuple[str, str]:
+    from frontglass.errors import ParameterError
+
+    name, equals, where = text.rpartition("=")
+    if not equals or not name:
+        raise ParameterError("crop", "STILL=0-1 or STILL=X,Y,W,H", text)
+    return name, where
+
+
+def _share(text: str) -> float:
+    from frontglass.errors import ParameterError
+
+    try:
+        return float(text)
+    except ValueError:
+        raise ParameterError("crop", "a number from 0 to 1, or X,Y,W,H", text) from None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown:
+    """What of a still is shown."""
+
+    aspect: float | None = None
+    share: float | None = None
+    within: Region | None = None
+    watched: WatchedParts
+
+    def region(self, picture: Picture) -> tuple[Region, tuple[str, ...]]:
+        """Return the part of a picture, and what did not fit in; places are those of the still."""
+        from frontglass.picture.wider import region_in
+        from frontglass.sheets.crop import crop_of
+
+        within = self.within
+        if within is not None and picture.wider is not None:
+            within = region_in(within, picture)
+        parts = [(part.name, part.region) for part in self.watched.inside(picture)]
+        found = crop_of(picture, self.aspect, share=self.share, within=within, watched=parts)
+        return found.region, found.notices
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Planned:
+    """A still as the board will show it."""
+
+    still: Path
+    name: str
+    caption: str
+    recipe: Recipe
+    stacks: tuple[LookStack, ...]
+    shown: Shown
 
 
 def mood(
     stills: Annotated[
-        list[Path], typer.Argument(metavar="STILLS...", help="The stills.", show_default=False)
+        list[str],
+        typer.Argument(metavar="STILLS", help="Stills, folders, patterns.", show_default=False),
     ],
     *,
     looks: LookOptions,
     out: Annotated[
         Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the board.")
     ],
-    title: Annotated[str, typer.Option(help="Title of the board.")] = "Mood",
+    title: Annotated[str | None, typer.Option(help="Title; else the scene's.")] = None,
+    who: WhoOptions,
     caption: Annotated[
         list[str] | None,
-        typer.Option(help="Caption of a frame, in the order of the stills; else its file's name."),
+        typer.Option(help="Caption of a still, in the order of the stills; else its file's name."),
     ] = None,
-    aspect: Annotated[
-        str | None, typer.Option(metavar="W:H", help="2.39, 1.85, 16:9, 4:3 or your own.")
-    ] = None,
-    crop_from: Annotated[
-        float, typer.Option(metavar="0-1", help="Where the crop stands: 0 top, 1 bottom.")
-    ] = 0.5,
+    crops: CropOptions,
     wipe: Annotated[
         bool, typer.Option("--wipe", help="Put the bare frame behind a wipe in the HTML.")
     ] = False,
@@ -55,64 +156,109 @@ def mood(
     kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Make a client board of STILLS through looks.
+    """Make a client board: STILLS through looks to choose from.
 
-    One HTML file that works offline, a PDF, and PNGs. The looks are stacked, as in apply. Frames
-    are rendered whole and cropped afterwards.
+    HTML that works offline, with hearts and notes that answers reads, a PDF, PNGs. Without
+    --look: what the scene keeps.
     """
-    from frontglass.pipeline.still_files import check_may_write
-    from frontglass.sheets import mood as boards
+    from frontglass.batch.finding import found_stills
+    from frontglass.sheets.mood_pages import page_count
 
-    recipes, crops = _taken(stills, looks, partial(light.typed, camera=camera, space=space), kept)
-    shape = None if aspect is None else boards.aspect_from_text(aspect)
-    out.mkdir(parents=True, exist_ok=True)
-    for path in boards.mood_paths(out, len(stills) * (3 if lamp_range else 1)):
-        check_may_write(path, stills, overwrite=overwrite)
-    notices: list[str] = []
-    frames: list[MoodFrame] = []
-    for still, words in _shown(stills, caption or []):
-        shown_as = _Shown(shape, crop_from, crops[still])
-        for end, picture in _seen_as(recipes[still], still, lamp_range=lamp_range):
-            frame, told = _frame(picture, words + end, recipes[still], shown_as, has_wipe=wipe)
-            frames.append(frame)
-            notices += told
-    note(*dict.fromkeys(notices))
-    about = _about(len(frames), recipes.values())
-    board = boards.mood_html(title, about, frames, foot=FOOT)
-    for path in boards.write_mood(out, board, boards.mood_pages(title, about, frames)):
-        typer.echo(str(path))
-
-
-def _about(number: int, recipes: Iterable[Recipe]) -> str:
-    """Return what a board shows, in a line."""
-    glass = ", ".join(dict.fromkeys(map(_glass, recipes)))
-    return f"{number} frame{'s' if number > 1 else ''}, {glass}"
-
-
-def _taken(
-    stills: Sequence[Path],
-    looks: LookOptions,
-    typed: Callable[[tuple[Look, ...]], dict[str, Any]],
-    kept: SceneOptions,
-) -> tuple[dict[Path, Recipe], dict[Path, Region | None]]:
-    """Return how each still is shown, and what of it."""
+    found = found_stills(stills).without(out)
+    crops.check(found.stills)
     at_hand = kept.at_hand()
-    recipes = {}
-    for still in stills:
-        chosen = looks.looks(() if looks.look else at_hand.looks(still))
-        recipes[still] = at_hand.recipe(still, typed(chosen))
-    # A taking lens frames by itself.
-    crops = {
-        still: at_hand.crop(still) if recipe.framing.taking is None else None
-        for still, recipe in recipes.items()
-    }
+    typed = light.typed((), camera, space)
+    named = zip(found.stills, _captions(found.stills, caption or []), strict=True)
+    planned = [
+        _planned(at_hand, looks, crops, typed=typed, found=found, still=still, caption=words)
+        for still, words in named
+    ]
     at_hand.say()
-    return recipes, crops
+    planned = _with_looks(planned)
+    pages = sum((3 if lamp_range else 1) * page_count(len(one.stacks)) for one in planned)
+    _check_places(out, pages, found.stills, overwrite=overwrite)
+    made = _Made(lamp_range=lamp_range)
+    seen = [each for one in shown(planned, len(planned), _name) for each in made.of(one)]
+    note(*notices_by_still(made.told))
+    if seen:
+        head = _head(title or _title(at_hand, found.stills), who)
+        typer.echo("\n".join(map(str, _written(out, head, seen, has_wipe=wipe))))
+    for reason in made.failed:
+        typer.echo("error: " + " ".join(reason.split()), err=True)
+    if say_left_out(found) or made.failed:
+        raise typer.Exit(1)
 
 
-def _shown(stills: Sequence[Path], captions: Sequence[str]) -> Iterable[tuple[Path, str]]:
-    """Yield each still with its caption, and show meanwhile how far it is."""
-    return shown(list(zip(stills, _captions(stills, captions), strict=True)), len(stills), str)
+def _planned(
+    at_hand: SceneAtHand,
+    looks: LookOptions,
+    crops: CropOptions,
+    *,
+    typed: Mapping[str, Any],
+    found: Found,
+    still: Path,
+    caption: str,
+) -> _Planned:
+    """Return a still as the board will show it: as typed, else as its scene says."""
+    recipe = at_hand.recipe(still, typed)
+    return _Planned(
+        still=still,
+        name=relative_name(still, found.root),
+        caption=caption,
+        recipe=recipe,
+        stacks=at_hand.stacks_or_none(still, looks),
+        shown=crops.of(still, at_hand, recipe),
+    )
+
+
+def _written(
+    out: Path, head: MoodHead, stills: Sequence[MoodStill], *, has_wipe: bool
+) -> list[Path]:
+    """Write the board, all of it or nothing; return its files."""
+    from frontglass.sheets.mood import mood_html
+    from frontglass.sheets.mood_pages import mood_pages, write_mood
+
+    with working("laying out the board"):
+        board, pages = mood_html(head, stills, has_wipe=has_wipe), mood_pages(head, stills)
+        is_new = not out.exists()
+        out.mkdir(parents=True, exist_ok=True)
+        try:
+            return write_mood(out, board, pages)
+        except BaseException:
+            if is_new:
+                out.rmdir()
+            raise
+
+
+def _with_looks(planned: Sequence[_Planned]) -> list[_Planned]:
+    say_without_looks([one.still for one in planned if not one.stacks], len(planned))
+    return [one for one in planned if one.stacks]
+
+
+def _name(one: _Planned) -> str:
+    return one.name
+
+
+def _head(title: str, who: WhoOptions) -> MoodHead:
+    from frontglass.sheets.mood import MoodHead
+
+    return MoodHead(
+        title=title, project=who.project, date=who.day(), contact=who.contact, foot=FOOT
+    )
+
+
+def _title(at_hand: SceneAtHand, stills: Sequence[Path]) -> str:
+    """Return the title of the scene that the stills belong to."""
+    scenes = (at_hand.known(still).scene for still in stills)
+    return next((scene.title for scene in scenes if scene is not None and scene.title), TITLE)
+
+
+def _check_places(out: Path, pages: int, stills: Sequence[Path], *, overwrite: bool) -> None:
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.sheets.mood_pages import mood_paths
+
+    for path in mood_paths(out, pages):
+        check_may_write(path, list(stills), overwrite=overwrite)
 
 
 def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
@@ -124,50 +270,58 @@ def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
     return [*given, *(still.stem for still in stills[len(given) :])]
 
 
-def _seen_as(recipe: Recipe, still: Path, *, lamp_range: bool) -> list[tuple[str, Picture]]:
-    """Return the still, or it with its lamps at both ends; each with what its caption adds."""
-    if not lamp_range:
-        return [("", recipe.picture_from(still))]
-    return [(f", {end}", picture) for end, picture in recipe.lamp_range_from(still)]
+class _Made:
+    """Stills of a board as they are made, what was told of each, and which could not be."""
+
+    def __init__(self, *, lamp_range: bool) -> None:
+        self.told: list[tuple[str, Sequence[str]]] = []
+        self.failed: list[str] = []
+        self._lamp_range = lamp_range
+
+    def of(self, one: _Planned) -> list[MoodStill]:
+        """Return a still, or it with its lamps at both ends; nothing if it cannot be read."""
+        from frontglass.errors import FrontglassError, LookError, ParameterError
+
+        try:
+            return list(self._ends(one))
+        except (ParameterError, LookError):
+            raise
+        except FrontglassError as error:
+            self.failed.append(str(error))
+            return []
+
+    def _ends(self, one: _Planned) -> Iterator[MoodStill]:
+        if not self._lamp_range:
+            yield self._still(one, one.recipe.picture_from(one.still), "")
+            return
+        for end, picture in one.recipe.lamp_range_from(one.still):
+            yield self._still(one, picture, f", {end}")
+
+    def _still(self, one: _Planned, picture: Picture, end: str) -> MoodStill:
+        from frontglass.sheets.mood import MoodStill, frame_codes
+
+        choice = one.recipe.framing.camera_for(picture)
+        region, cut = one.shown.region(picture)
+        frames: list[MoodFrame] = []
+        told: list[str] = [*picture.notices, *choice.notices, *cut]
+        for stack in one.stacks:
+            recipe = replace(one.recipe, looks=stack.looks)
+            seen = recipe.rendered(picture, choice.camera)
+            told += seen.notices
+            frames.append(_frame(stack, _part(region, seen)))
+        self.told.append((one.name, list(dict.fromkeys(told))))
+        bare = frame_codes(_part(region, picture))
+        return MoodStill(one.caption + end, one.name, bare, tuple(frames))
 
 
-class _Shown(NamedTuple):
-    """What of a still is shown."""
-
-    aspect: float | None
-    crop_from: float
-    crop: Region | None
-
-    def of(self, picture: Picture) -> Picture:
-        """Return that part of a picture."""
-        from frontglass.sheets.mood import cropped
-
-        whole = picture
-        if self.crop is not None:
-            self.crop.check_inside(picture)
-            whole = self.crop.of(picture)
-        return cropped(whole, self.aspect, height_share=self.crop_from)
+def _part(region: Region, picture: Picture) -> Picture:
+    return replace(region.of(picture), past_white=picture.past_white)
 
 
-def _frame(
-    picture: Picture,
-    caption: str,
-    recipe: Recipe,
-    shown_as: _Shown,
-    *,
-    has_wipe: bool,
-) -> tuple[MoodFrame, tuple[str, ...]]:
+def _frame(stack: LookStack, part: Picture) -> MoodFrame:
     from frontglass.sheets.ladder import stops_text
-    from frontglass.sheets.mood import MoodFrame
+    from frontglass.sheets.mood import MoodFrame, frame_codes
 
-    choice = recipe.framing.camera_for(picture)
-    seen = recipe.rendered(picture, choice.camera)
-    loss = recipe.light_loss_stops
-    detail = _glass(recipe) + (f" · costs {stops_text(loss)}" if loss else "")
-    bare, through = shown_as.of(picture), shown_as.of(seen)
-    frame = MoodFrame(caption, detail, through, bare if has_wipe else None)
-    return frame, (*picture.notices, *choice.notices, *seen.notices)
-
-
-def _glass(recipe: Recipe) -> str:
-    return " and ".join(str(look) for look in recipe.looks)
+    loss = stack.light_loss_stops
+    detail = f"costs {stops_text(loss)}" if loss else ""
+    return MoodFrame(str(stack), detail, frame_codes(part), stack.text)

@@ -11,7 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from frontglass.cli.space_options import SpaceOptions
-    from frontglass.looks import Look
+    from frontglass.looks import Look, LookStack
     from frontglass.picture.recovery import LampMark, Recovery
     from frontglass.pipeline.framing import Framing
     from frontglass.pipeline.recipe import Recipe
@@ -118,8 +118,9 @@ class LookOptions:
     look: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="NAME_OR_FILE[:STRENGTH]",
-            help="Look; several are stacked, the first one outermost. Else what the scene keeps.",
+            metavar="LOOK[:STRENGTH][+LOOK...]",
+            help="Look, by name or file; several are shown each by itself, and A+B is B behind A."
+            " Else what the scene keeps.",
         ),
     ] = None
     strength: Annotated[
@@ -131,33 +132,57 @@ class LookOptions:
         typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
     ] = False
 
-    def looks(self, kept: tuple[Look, ...] = ()) -> tuple[Look, ...]:
-        """Return the looks at their strengths; those that a scene keeps, if none was typed.
+    def stacks(self, kept: Sequence[LookStack] = ()) -> tuple[LookStack, ...]:
+        """Return each look, or stack of looks, that was typed, else what a scene keeps.
 
         A look that names no strength is at 1, and says so.
         """
+        from frontglass.looks.stack import looks_of_text, stack_from_text
+
         if not self.look and not kept:
             raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
         stated = given(default_strength=self.strength)
-        typed = tuple(looks_from_texts(self.look or (), **stated))
-        return tuple(look.hooded() if self.hood else look for look in typed or kept)
+        typed = [stack_from_text(text, **stated) for text in self.look or ()]
+        if self.strength is None:
+            say_silent([part for text in self.look or () for part in looks_of_text(text)])
+        chosen = [stack.hooded() if self.hood else stack for stack in typed or kept]
+        return tuple({stack.text: stack for stack in chosen}.values())
+
+
+def targets_of(
+    stacks: Sequence[LookStack], out: Path | None, beside: Callable[[LookStack], Path]
+) -> list[Path]:
+    """Return where the picture of each choice goes: to `out` if there is one, else beside."""
+    from frontglass.errors import ParameterError
+
+    if out is not None and len(stacks) > 1:
+        hint = "Leave it out: each picture is named after its look. A+B stacks looks into one."
+        raise ParameterError("out", "left out where there are several looks", str(out), hint)
+    return [out] if out is not None else [beside(stack) for stack in stacks]
 
 
 def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) -> list[Look]:
     """Return looks at their strengths; those that say none are at 1, which a note says."""
-    from frontglass.cli.grouped import note_later
     from frontglass.looks import look_from_text
-    from frontglass.looks.catalogue import name_and_strength
 
     found = [look_from_text(text, **given(default_strength=default_strength)) for text in texts]
-    pairs = zip(texts, found, strict=True)
-    silent = [look.name for text, look in pairs if not name_and_strength(text)[1]]
-    if silent and default_strength is None:
+    if default_strength is None:
+        say_silent(texts)
+    return found
+
+
+def say_silent(texts: Sequence[str]) -> None:
+    """Say of looks that name no strength that they are at 1."""
+    from frontglass.cli.grouped import note_later
+    from frontglass.looks.catalogue import name_and_strength
+
+    pairs = dict(map(name_and_strength, texts))
+    silent = [Path(name).stem for name, strength in pairs.items() if not strength]
+    if silent:
         verb = "is" if len(silent) == 1 else "are"
         note_later(
             f"{' and '.join(silent)} {verb} at strength 1; {silent[0]}:1/4 is a quarter of it."
         )
-    return found
 
 
 def steps_of(look: str, strengths: str | None) -> tuple[str, tuple[float, ...] | None]:
@@ -185,8 +210,11 @@ class LightOptions:
     """How the still is exposed, and what its light does."""
 
     surround: Annotated[
-        Literal["mirror", "dark"] | None,
-        typer.Option(help="What lies outside the frame: its mirror image, or nothing."),
+        Literal["lampless", "mirror", "dark"] | None,
+        typer.Option(
+            help="What lies outside the frame: its mirror image without its lamps (as usual), "
+            "or with them, or nothing."
+        ),
     ] = None
     exposure: Annotated[
         str | None,
@@ -197,6 +225,9 @@ class LightOptions:
     ] = None
     no_compensate: Annotated[
         bool, typer.Option("--no-compensate", help="Show the light lost; do not open the stop.")
+    ] = False
+    no_grain: Annotated[
+        bool, typer.Option("--no-grain", help="Spread the sensor's noise like light.")
     ] = False
     non_finite: Annotated[
         Literal["refuse", "mend"] | None,
@@ -255,6 +286,7 @@ class LightOptions:
                 surround=self.surround,
                 exposure_stops=self.exposure and exposure_from_text(self.exposure),
                 compensate=False if self.no_compensate else None,
+                grain=False if self.no_grain else None,
                 non_finite=self.non_finite,
                 past_white="clip" if self.clip else None,
                 quality=self.quality,

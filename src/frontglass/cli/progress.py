@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
-from typing import TypeVar
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from frontglass.picture.picture import Picture
+    from frontglass.pipeline.recipe import Recipe
 
 Item = TypeVar("Item")
 
 LABEL_LETTERS = 40
+PATIENCE_S, TICK_S = 2.0, 0.2
+"""After how long a step says that it is still at work, and how often it says so anew."""
+CLEARED = "\r\x1b[2K"
+"""To the start of the terminal's line, and nothing on it."""
 
 
 def shown(items: Iterable[Item], total: int, label: Callable[[Item], str]) -> Iterator[Item]:
@@ -41,9 +54,57 @@ def shown(items: Iterable[Item], total: int, label: Callable[[Item], str]) -> It
         TimeRemainingColumn(),
         TextColumn("{task.description}", markup=False),
     )
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+    with Progress(
+        *columns, console=Console(stderr=True), transient=True, redirect_stdout=False
+    ) as progress:
         bar = progress.add_task("", total=total)
         for item in items:
             progress.update(bar, description=label(item)[-LABEL_LETTERS:])
             yield item
             progress.advance(bar)
+
+
+@contextmanager
+def working(what: str) -> Iterator[None]:
+    """Say on a terminal what is being done, and for how long, if it takes more than two seconds.
+
+    Nothing may be printed meanwhile.
+
+    Parameters
+    ----------
+    what : str
+        What is being done, such as "reading scout.jpg".
+    """
+    if not sys.stderr.isatty():
+        yield
+        return
+    over = threading.Event()
+    ticker = threading.Thread(target=_tick, args=(what[-LABEL_LETTERS:], over), daemon=True)
+    ticker.start()
+    try:
+        yield
+    finally:
+        over.set()
+        ticker.join()
+
+
+def _tick(what: str, over: threading.Event) -> None:
+    since = time.monotonic()
+    if over.wait(PATIENCE_S):
+        return
+    for sign in itertools.cycle("|/-\\"):
+        print(
+            f"{CLEARED}{sign} {what}, {time.monotonic() - since:.0f} s",
+            end="",
+            file=sys.stderr,
+            flush=True,
+        )
+        if over.wait(TICK_S):
+            break
+    print(CLEARED, end="", file=sys.stderr, flush=True)
+
+
+def picture_read(recipe: Recipe, still: Path) -> Picture:
+    """Return a still read from its file; on a terminal it is said if that takes its time."""
+    with working(f"reading {still.name}"):
+        return recipe.picture_from(still)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 from typer.core import TyperGroup
 
+from frontglass.cli.batch_texts import say_left_out
 from frontglass.cli.grouped import note, register
 from frontglass.cli.options import given
 from frontglass.cli.progress import shown
@@ -70,7 +71,8 @@ def start(
     ] = None,
     stop: Annotated[str | None, typer.Option(metavar="N", help="Its stop.")] = None,
     surround: Annotated[
-        Literal["mirror", "dark"] | None, typer.Option(help="What lies outside the frames.")
+        Literal["lampless", "mirror", "dark"] | None,
+        typer.Option(help="What lies outside the frames."),
     ] = None,
     scene: SceneFile = None,
 ) -> None:
@@ -80,18 +82,16 @@ def start(
     and its clipped lamps are found; lamps.toml beside the stills is taken over. What is said
     already of a still stays.
     """
-    from frontglass.batch.finding import AS_WHAT, found_stills, said_of_ours
+    from frontglass.batch.finding import found_stills
     from frontglass.scene.scene import FILE_NAME
     from frontglass.scene.seeing import found_lamps, with_seen
 
     found = found_stills(stills)
-    if found.ours:
-        note(said_of_ours(found))
+    is_missed = say_left_out(found)
     first = scene_file(scene, found.stills[0])
     path = first if scene is not None or first.exists() else found.root / FILE_NAME
     path = _from_here(path)
     seen, failed = _looked_at(found.stills)
-    failed += [f"{one}: is of no format that frontglass reads; {AS_WHAT}." for one in found.unread]
     own, shared = given(taking=taking, stop=stop), given(title=title, surround=surround)
 
     def change(before: Scene) -> Scene:
@@ -103,20 +103,23 @@ def start(
     if seen:
         folders = {one.path.parent for one in seen}
         after = edited(path, change, about=_about(path, seen), folders=folders)
-        typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
-        unknown = [one.path for one in seen if not one.lens_text]
-        if unknown and after.camera.taking is not None:
-            names = ", ".join(map(str, unknown))
-            note(
-                f"{names}: no lens in the file, which --as needs; say it: frontglass scene still"
-                f" {unknown[0]} --lens 26mm --sensor full-frame."
-            )
-        number = len(after.stills)
-        typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
+        _say(path, after, seen)
     for reason in failed:
         typer.echo("error: " + " ".join(f"{reason} Left out.".split()), err=True)
-    if failed:
+    if failed or is_missed:
         raise typer.Exit(1)
+
+
+def _say(path: Path, scene: Scene, seen: Sequence[SeenStill]) -> None:
+    """Say what was found, and what is not known that will be asked for."""
+    typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
+    unknown = [one.path for one in seen if not one.lens_text]
+    if unknown and scene.camera.taking is not None:
+        names = ", ".join(map(str, unknown))
+        how = f"frontglass scene still {unknown[0]} --lens 26mm --sensor full-frame"
+        note(f"{names}: no lens in the file, which --as needs; {how} says it.")
+    number = len(scene.stills)
+    typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
 
 
 def _from_here(path: Path) -> Path:

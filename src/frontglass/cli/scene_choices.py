@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from frontglass.cli.options import given, looks_from_texts
+from frontglass.cli.options import LookOptions, given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 
 if TYPE_CHECKING:
@@ -63,23 +63,18 @@ def keep(
 
 def _stack(text: str, folder: Path) -> tuple[str, ...]:
     """Return the looks of a text A:1/2+B as a scene keeps them: checked, each with its strength."""
-    from frontglass.units import strength_text
-
-    kept = []
-    for part in text.split("+"):
-        (look,) = looks_from_texts([part.strip()])
-        source = _source(part.strip(), folder) or look.name
-        kept.append(f"{source}:{strength_text(look.strength)}")
-    return tuple(kept)
-
-
-def _source(part: str, folder: Path) -> str:
-    """Return the file of a look from the scene's folder; empty if it is known by name."""
     from frontglass.scene.finding import name_in_scene
     from frontglass.scene.scene import FILE_NAME, Scene
+    from frontglass.units import strength_text
 
-    stem, ending, _ = part.rpartition(".toml")
-    return name_in_scene(Scene(path=folder / FILE_NAME), Path(stem + ending)) if ending else ""
+    (stack,) = LookOptions(look=[text]).stacks()
+    here = Scene(path=folder / FILE_NAME)
+    kept = []
+    for source, look in zip(stack.sources, stack.looks, strict=True):
+        is_file = source.lower().endswith(".toml")
+        name = name_in_scene(here, Path(source)) if is_file else source
+        kept.append(f"{name}:{strength_text(look.strength)}")
+    return tuple(kept)
 
 
 def _still_name(scene: Scene, path: Path) -> str:
@@ -112,7 +107,8 @@ def camera(
         str | None, typer.Option(metavar="NAME|WxH", help="As --sensor there.")
     ] = None,
     surround: Annotated[
-        Literal["mirror", "dark"] | None, typer.Option(help="What lies outside the frames.")
+        Literal["lampless", "mirror", "dark"] | None,
+        typer.Option(help="What lies outside the frames."),
     ] = None,
     view: Annotated[
         Literal["hue", "clip"] | None,

@@ -26,17 +26,21 @@ SceneFile = Annotated[
 
 def scene_file(named: Path | None, still: Path | None = None) -> Path:
     """Return the scene file that is meant: the one named, the still's, or the one here."""
-    from frontglass.scene.finding import known_still, scenes_for
+    from frontglass.scene.finding import known_still, scene_here, scenes_for
     from frontglass.scene.old_lamps import OLD_NAME
     from frontglass.scene.scene import FILE_NAME
 
     if named is not None:
         return named / FILE_NAME if named.is_dir() else named
+    here = scene_here(Path() if still is None else still.parent)
     if still is None:
-        return Path(FILE_NAME)
+        return Path(FILE_NAME) if here is None else here.path
     known = known_still(still, scenes_for(still.parent))
     if known.scene is not None and known.scene.path.name != OLD_NAME:
         return known.scene.path
+    # One above that has other stills of this folder would no longer be found for them.
+    if here is not None and still.parent.resolve() in here.folders:
+        return here.path
     return still.with_name(FILE_NAME)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from frontglass.cli.grouped import note
 from frontglass.cli.scene_files import SceneFile, scene_at, scene_file, told_of_still
 
 if TYPE_CHECKING:
@@ -71,6 +72,8 @@ def lamp(
     if not any(one.is_named or one.glows for one in lamps):
         raise ParameterError("lamp", "told by --kind, --stops, --distance or --haze", at[0])
     seen = seen_still(still, _tried(still, scene, lamps))
+    if seen.holds_lamps and any(one.is_named for one in lamps):
+        note(f"{still}: holds light above white; what its lamps are decides nothing.")
     boxes = [area.box_px for area in seen.areas]
     path, after = told_of_still(still, scene, lambda one: with_lamps(one, lamps, boxes), seen)
     for one in lamps:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
@@ -12,7 +12,8 @@ import typer
 from frontglass.cli.grouped import note
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.cli.options import LookOptions
+    from frontglass.looks import LookStack
     from frontglass.measurement.watch import WatchedRegion
     from frontglass.picture.picture import Picture
     from frontglass.picture.recovery import Recovery
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from frontglass.pipeline.framing import Framing
     from frontglass.pipeline.recipe import Recipe
     from frontglass.scene.finding import FoundScene, KnownStill
+    from frontglass.scene.scene import Scene
     from frontglass.scene.taken import Taken
 
 
@@ -40,6 +42,13 @@ class SceneOptions:
     def at_hand(self) -> SceneAtHand:
         """Return what these options let a command take."""
         return SceneAtHand(self)
+
+
+def say_without_looks(without: Sequence[Path], total: int) -> None:
+    """Name the stills that no look is kept for; refuse if that is all of them."""
+    if len(without) == total:
+        raise typer.BadParameter("name a look; no scene keeps one.", param_hint="'--look'")
+    note(*(f"{still}: no look is kept for it; left out." for still in without))
 
 
 class WatchedParts(NamedTuple):
@@ -70,7 +79,8 @@ class SceneAtHand:
         from frontglass.errors import ParameterError
 
         self._options = options
-        self._found: dict[Path, tuple[FoundScene, ...]] = {}
+        self._found: dict[Path, Iterable[FoundScene]] = {}
+        self._named: list[FoundScene] = []
         self._known: dict[Path, KnownStill] = {}
         self._taken: dict[Path, dict[str, Taken]] = {}
         if options.scene is not None and options.no_scene:
@@ -111,8 +121,7 @@ class SceneAtHand:
         """Return lens and sensor where there is no still: by the scene named, or the one here."""
         from frontglass.scene.taken import framing_from
 
-        scenes = self._scenes(Path())
-        here = next((scene for scene, is_meant in scenes if is_meant), None)
+        here = self.here()
         if here is None:
             return typed
         taken: list[Taken] = []
@@ -120,6 +129,10 @@ class SceneAtHand:
         if taken:
             typer.echo(f"{here.path}: {', '.join(one.text for one in taken)}", err=True)
         return framing
+
+    def here(self) -> Scene | None:
+        """Return the scene named, the one in this folder or above; None if there is none."""
+        return next((scene for scene, _ in self._scenes(Path())), None)
 
     def watch(self, still: Path, typed: Sequence[str] | None) -> WatchedParts:
         """Return parts to watch: those that were typed, else those of the scene."""
@@ -145,28 +158,28 @@ class SceneAtHand:
         self._note(still, [Taken("crop", "crop")])
         return Region(*known.still.crop_px)
 
-    def looks(self, still: Path) -> tuple[Look, ...]:
-        """Return the looks of the one choice that is kept for a still; nothing if there is none."""
-        from frontglass.scene.taken import Taken
+    def stacks(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
+        """Return what a still is seen through: what was typed, else what is kept for it."""
+        from frontglass.scene.taken import LOOKS, Taken
 
-        choices = self.choices(still)
-        if len(choices) > 1:
-            kept = ", ".join(choices)
-            where = self.known(still).scene
-            assert where is not None
-            hint = f"{where.path} keeps {kept}; say which."
-            raise typer.BadParameter(hint, param_hint="'--look'")
-        for text in choices:
-            self._note(still, [Taken("look", text)])
-        return next(iter(choices.values()), ())
+        if typed.look:
+            return typed.stacks()
+        kept = self.choices(still)
+        if kept:
+            self._note(still, [Taken(LOOKS, ", ".join(stack.text for stack in kept))])
+        return typed.stacks(kept)
 
-    def choices(self, still: Path) -> dict[str, tuple[Look, ...]]:
-        """Return what is kept for a still, by its text."""
+    def stacks_or_none(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
+        """Return the same for one of many stills: nothing where nothing was typed or kept."""
+        return self.stacks(still, typed) if typed.look or self.choices(still) else ()
+
+    def choices(self, still: Path) -> tuple[LookStack, ...]:
+        """Return what is kept for a still, each once."""
         known = self.known(still)
         if known.scene is None:
-            return {}
-        chosen = known.scene.choices_for(known.still)
-        return {str(choice): known.scene.looks_of(choice) for choice in chosen}
+            return ()
+        scene = known.scene
+        return tuple(scene.stack_of(choice) for choice in scene.choices_for(known.still))
 
     def say(self) -> None:
         """Say in a line for each scene what was taken from it."""
@@ -193,17 +206,30 @@ class SceneAtHand:
     def _note(self, still: Path, taken: Sequence[Taken]) -> None:
         self._taken.setdefault(still, {}).update({one.what: one for one in taken})
 
-    def _scenes(self, folder: Path) -> tuple[FoundScene, ...]:
+    def _scenes(self, folder: Path) -> Iterable[FoundScene]:
         from frontglass.scene.finding import FoundScene, scenes_for
         from frontglass.scene.reading import read_scene
 
         if self._options.no_scene:
             return ()
+        named = self._options.scene
+        if named is not None:
+            if not self._named:
+                self._named.append(FoundScene(read_scene(named), is_meant=True))
+            return self._named
         if folder not in self._found:
-            named = self._options.scene
-            self._found[folder] = (
-                scenes_for(folder)
-                if named is None
-                else (FoundScene(read_scene(named), is_meant=True),)
-            )
+            self._found[folder] = _ReadOnce(scenes_for(folder))
         return self._found[folder]
+
+
+class _ReadOnce:
+    """Scenes that are read when they are first asked for."""
+
+    def __init__(self, source: Iterator[FoundScene]) -> None:
+        self._source, self._read = source, list[Any]()
+
+    def __iter__(self) -> Iterator[FoundScene]:
+        yield from self._read
+        for one in self._source:
+            self._read.append(one)
+            yield one

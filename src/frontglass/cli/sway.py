@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,9 +16,13 @@ from frontglass.cli.options import (
     Overwrite,
     Still,
     given,
+    targets_of,
 )
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneOptions
+
+if TYPE_CHECKING:
+    from frontglass.looks import LookStack
 
 
 def sway(
@@ -51,27 +56,50 @@ def sway(
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
 
-    targets = out or [still.with_name(f"{still.stem}_sway{end}") for end in (".webp", ".mp4")]
-    for target in targets:
-        check_may_write(target, [still], overwrite=overwrite)
-        check_loop_suffix(target)
     at_hand = kept.at_hand()
-    chosen = looks.looks(() if looks.look else at_hand.looks(still))
-    recipe = at_hand.recipe(still, light.typed(chosen, camera))
+    stacks = at_hand.stacks(still, looks)
+    loops = _loops(still, stacks, out)
+    for _, targets in loops:
+        for target in targets:
+            check_may_write(target, [still], overwrite=overwrite)
+            check_loop_suffix(target)
+    recipe = at_hand.recipe(still, light.typed((), camera))
     at_hand.say()
-    picture = recipe.picture_from(still)
+    picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
-    loop = sway(
-        picture,
-        chosen,
-        camera=choice.camera,
-        surround=recipe.surround,
-        compensate=recipe.compensate,
-        progress=lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
-        **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
-    )
     note(*picture.notices, *choice.notices)
-    for target in targets:
-        write_loop(target, loop)
-        typer.echo(str(target))
-    typer.echo(loop.verdict)
+    for stack, targets in loops:
+        loop = sway(
+            picture,
+            stack.looks,
+            camera=choice.camera,
+            surround=recipe.surround,
+            compensate=recipe.compensate,
+            grain=recipe.grain,
+            progress=lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
+            **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
+        )
+        for target in targets:
+            write_loop(target, loop)
+            typer.echo(str(target))
+        typer.echo(loop.verdict)
+
+
+def _loops(
+    still: Path, stacks: Sequence[LookStack], out: list[Path] | None
+) -> list[tuple[LookStack, list[Path]]]:
+    """Return where the loop of each choice goes."""
+    if out:
+        targets_of(stacks, out[0], lambda _: still)
+    ends = (".webp", ".mp4")
+    return [
+        (stack, out or [still.with_name(f"{_stem(still, stacks, stack)}{end}") for end in ends])
+        for stack in stacks
+    ]
+
+
+def _stem(still: Path, stacks: Sequence[LookStack], stack: LookStack) -> str:
+    from frontglass.pipeline.still_files import looks_in_a_name
+
+    name = f"_{looks_in_a_name(stack.looks)}" if len(stacks) > 1 else ""
+    return f"{still.stem}{name}_sway"

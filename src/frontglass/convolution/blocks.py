@@ -38,6 +38,9 @@ def available_cores() -> int:
 def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:
     """Share pieces of a length among threads; an error in one is raised here."""
     pieces = [slice(start, min(start + step, length)) for start in range(0, length, step)]
+    if len(pieces) == 1:
+        do(pieces[0])
+        return
     with ThreadPoolExecutor(available_cores()) as pool:
         for _ in pool.map(do, pieces):
             pass

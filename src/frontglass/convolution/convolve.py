@@ -6,14 +6,15 @@ The direct light never enters a transform. What is smooth is convolved on cells 
 rest pixel by pixel, and both by the cosine transforms of a frame among its mirror images (see
 `cosines`). In the dark the same is done on a frame padded with zeros; a filter that is neither
 smooth nor near is divided into a smooth part, which may leave the frame, and a sharp one, which
-cannot get far.
+cannot get far. Lamps without mirror images are convolved beside the rest: in the dark on cells,
+which costs next to nothing, and on pixels with sines (see `sines`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -25,12 +26,27 @@ from frontglass.convolution.blocks import ROWS_AT_ONCE, in_pieces, precision_for
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.convolution.lamps import Lamps, lamps_in
 from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
+from frontglass.convolution.sines import (
+    LampRows,
+    Twins,
+    filtered_without_twins,
+    go_beyond,
+    twins_that_show,
+)
 
 Float32 = NDArray[np.float32]
 
 NOTHING = 1e-12
 """Less light than this is rounding."""
+
+
+class _Outside(NamedTuple):
+    """What lies outside the frame: its mirror image or nothing, and lamps that have no image."""
+
+    boundary: Surround
+    lamps: Lamps | None = None
 
 
 def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> Float32:
@@ -54,17 +70,45 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
     out = _without_deviated_light(light, filters)
     if all(f.direct + f.veil >= 1 - NOTHING for f in filters):
         return out
+    outside = _Outside(boundary)
+    if boundary is Surround.LAMPLESS:
+        outside = _Outside(Surround.MIRROR, lamps_in(light))
+    _add_deviated(out, light, filters, outside)
+    return out
+
+
+def _add_deviated(
+    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside
+) -> None:
+    """Add deviated light the way that suits filters and surround."""
     shortest_px = min(light.shape[:2])
     cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
     if cell_px > 1:
-        _add_over_cells(out, light, filters, boundary, cell_px)
-    elif boundary is Surround.DARK and all(f.is_round for f in filters):
+        _add_over_cells(out, light, filters, outside, cell_px)
+    elif outside.boundary is Surround.DARK and all(f.is_round for f in filters):
         smooth = [SmoothPart(f) for f in filters]
-        _add_over_cells(out, light, smooth, boundary, ACCURACY.smooth_cell_px)
-        _add_over_pixels(out, light, [SharpPart(f) for f in filters], boundary)
+        _add_over_cells(out, light, smooth, outside, ACCURACY.smooth_cell_px)
+        _add_over_pixels(out, light, [SharpPart(f) for f in filters], outside)
+    elif outside.lamps is not None and _come_round(outside.lamps, light, filters):
+        alone = outside.lamps.over(light.shape)
+        _add_deviated(out, alone, filters, _Outside(Surround.DARK))
+        _add_over_pixels(out, light - alone, filters, _Outside(Surround.MIRROR))
     else:
-        _add_over_pixels(out, light, filters, boundary)
-    return out
+        _add_over_pixels(out, light, filters, outside)
+
+
+def _come_round(lamps: Lamps, light: Float32, filters: Sequence[Filter]) -> bool:
+    """Whether light of lamps would come in again from two frames away, for all that is done."""
+    if all(f.ends_at_the_frame for f in filters):
+        return False
+    shape, dtype = light.shape[:2], precision_for(light, max(1 - f.direct for f in filters))
+    return any(
+        go_beyond(LampRows(lamps.rows, lamps.light[..., channel]), planes)
+        for channels, planes in _planes_of(
+            filters, shape, dtype, Surround.MIRROR, _planes_on_pixels
+        )
+        for channel in channels
+    )
 
 
 def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float32:
@@ -87,14 +131,30 @@ def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float3
 
 
 def _add_over_pixels(
-    out: Float32, light: Float32, filters: Sequence[Filter], boundary: Surround
+    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside
 ) -> None:
     """Add deviated light pixel by pixel, one channel at a time to hold memory down."""
+    boundary, lamps = outside
     shape = (light.shape[0], light.shape[1])
     dtype = precision_for(light, max(1 - f.direct for f in filters))
     for channels, planes in _planes_of(filters, shape, dtype, boundary, _planes_on_pixels):
         for channel in channels:
-            out[..., channel] += filtered(light[..., channel], planes)
+            own = light[..., channel]
+            if lamps is not None:
+                shining = LampRows(lamps.rows, lamps.light[..., channel])
+                is_round = filters[channel].is_round
+                twins = twins_that_show(shining, planes, shape, is_round=is_round)
+                if any(twins) and go_beyond(shining, planes):
+                    alone = np.zeros_like(own)
+                    alone[lamps.rows] = shining.light
+                    within = _planes_within(filters[channel], shape, dtype)
+                    both = Twins(beside=True, above=True)
+                    out[..., channel] += filtered_without_twins(alone, shining, within, both)
+                    own = own - alone
+                elif any(twins):
+                    out[..., channel] += filtered_without_twins(own, shining, planes, twins)
+                    continue
+            out[..., channel] += filtered(own, planes)
 
 
 def _planes_of(
@@ -122,6 +182,12 @@ def _planes(
     return planes_in_the_dark(filter_, shape, dtype)
 
 
+@lru_cache(maxsize=3)
+def _planes_within(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
+    """Planes of what of a filter goes no farther than the frame is long."""
+    return filter_.without_mirrors().cosine_planes(shape, dtype)
+
+
 # Kept for the next still of a scene. Planes on pixels are as large as the picture, those on cells
 # are small: looks that take turns must not throw each other's out.
 _planes_on_pixels = lru_cache(maxsize=3)(_planes)
@@ -129,25 +195,103 @@ _planes_on_cells = lru_cache(maxsize=12)(_planes)
 
 
 def _add_over_cells(
-    out: Float32, light: Float32, filters: Sequence[Filter], boundary: Surround, cell_px: float
+    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside, cell_px: float
 ) -> None:
     """Gather light into cells, filter them, and add them to the pixels."""
+    boundary, lamps = outside
     height, width, _ = light.shape
-    margin = 0 if boundary is Surround.MIRROR else REACH
-    rows, columns = (
-        CellAxis(length_px=length, count=max(1, round(length / cell_px)), margin=margin)
-        for length in (height, width)
-    )
-    shape = (rows.total, columns.total)
-    tall = rows.gather(light.reshape(height, width * 3)).reshape(rows.total, width, 3)
-    cells = columns.gather(tall.transpose(1, 0, 2).reshape(width, rows.total * 3))
-    cells = cells.reshape(columns.total, rows.total, 3)
-    on_cells = [FilterOnCells(f, rows, columns) for f in filters]
-    dtype = np.dtype(np.float64)
-    for channels, planes in _planes_of(on_cells, shape, dtype, boundary, _planes_on_cells):
-        for channel in channels:
-            cells[..., channel] = filtered(cells[..., channel].T, planes).T
+    axes = _axes(height, width, cell_px, 0 if boundary is Surround.MIRROR else REACH)
+    cells = _gathered(light, axes)
+    planes = _planes_on(axes, filters, boundary)
+    if lamps is None:
+        _filter_cells(cells, planes)
+    else:
+        beyond = _axes(height, width, cell_px, REACH)
+        of_lamps = _gathered_lamps(lamps, beyond)
+        folded = _folded(_folded(of_lamps).swapaxes(0, 1)).swapaxes(0, 1)
+        if _twins_show(folded, planes, filters):
+            cells -= folded
+            _filter_cells(cells, planes)
+            _filter_cells(of_lamps, _planes_on(beyond, filters, Surround.DARK))
+            margin = (REACH, REACH)
+            cells = np.pad(cells, (margin, margin, (0, 0)), mode="symmetric")
+            cells += of_lamps
+            axes = beyond
+        else:
+            _filter_cells(cells, planes)
+    rows, columns = axes
     wide = np.zeros((width, rows.total * 3), dtype=np.float32)
     columns.add(cells.reshape(columns.total, rows.total * 3), wide)
     tall = np.ascontiguousarray(wide.reshape(width, rows.total, 3).transpose(1, 0, 2))
     rows.add(tall.reshape(rows.total, width * 3), out.reshape(height, width * 3))
+
+
+def _axes(height: int, width: int, cell_px: float, margin: int) -> tuple[CellAxis, CellAxis]:
+    rows, columns = (
+        CellAxis(length_px=length, count=max(1, round(length / cell_px)), margin=margin)
+        for length in (height, width)
+    )
+    return rows, columns
+
+
+def _gathered(light: Float32, axes: tuple[CellAxis, CellAxis]) -> Float32:
+    """Cells of light, shape (columns, rows, 3)."""
+    rows, columns = axes
+    height, width, _ = light.shape
+    tall = rows.gather(light.reshape(height, width * 3)).reshape(rows.total, width, 3)
+    cells = columns.gather(tall.transpose(1, 0, 2).reshape(width, rows.total * 3))
+    return cells.reshape(columns.total, rows.total, 3)
+
+
+def _gathered_lamps(lamps: Lamps, axes: tuple[CellAxis, CellAxis]) -> Float32:
+    """Cells of lamps' light, from the rows and columns that have any."""
+    rows, columns = axes
+    lit = lamps.columns
+    light = np.take(lamps.light, lit, axis=1).reshape(len(lamps.rows), -1)
+    tall = rows.gather(light, lamps.rows).reshape(rows.total, len(lit), 3)
+    cells = columns.gather(tall.transpose(1, 0, 2).reshape(len(lit), rows.total * 3), lit)
+    return cells.reshape(columns.total, rows.total, 3)
+
+
+def _folded(cells: Float32) -> Float32:
+    """Cells with a margin along the first axis, and what lies there folded back as by a mirror."""
+    inner = cells[REACH:-REACH].copy()
+    inner[:REACH] += cells[REACH - 1 :: -1]
+    inner[-REACH:] += cells[: -REACH - 1 : -1]
+    return inner
+
+
+def _planes_on(
+    axes: tuple[CellAxis, CellAxis], filters: Sequence[Filter], boundary: Surround
+) -> list[tuple[list[int], Planes]]:
+    rows, columns = axes
+    shape = (rows.total, columns.total)
+    on_cells = [FilterOnCells(f, rows, columns) for f in filters]
+    dtype = np.dtype(np.float64)
+    return list(_planes_of(on_cells, shape, dtype, boundary, _planes_on_cells))
+
+
+def _filter_cells(cells: Float32, planes: list[tuple[list[int], Planes]]) -> None:
+    """Filter cells in place."""
+    for channels, own in planes:
+        for channel in channels:
+            cells[..., channel] = filtered(cells[..., channel].T, own).T
+
+
+def _twins_show(
+    lamps: Float32, planes: list[tuple[list[int], Planes]], filters: Sequence[Filter]
+) -> bool:
+    """Whether mirror images of lamps, on cells, send light into a frame to speak of."""
+    count = np.arange(lamps.shape[1])
+    return any(
+        any(
+            twins_that_show(
+                LampRows(count, lamps[..., channel].T),
+                own,
+                lamps.shape[1::-1],
+                is_round=filters[channel].is_round,
+            )
+        )
+        for channels, own in planes
+        for channel in channels
+    )

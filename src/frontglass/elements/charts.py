@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from frontglass.choices import Surround
 from frontglass.convolution.blocks import in_pieces
+from frontglass.convolution.lamps import lamps_in
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -130,8 +131,16 @@ class Canvas:
 
     def take(self, light: Float32, surround: Surround) -> Float32:
         """Light of the frame, shape (H, W, 3), on the chart; no lamp's gains or loses by that."""
+        lamps = lamps_in(light) if surround is Surround.LAMPLESS else None
+        if lamps is not None:
+            rest = self._taken(lamps.taken_from(light), cv2.BORDER_REFLECT)
+            rest += self._taken(lamps.over(light.shape), cv2.BORDER_CONSTANT)
+            return rest
+        is_dark = surround is Surround.DARK
+        return self._taken(light, cv2.BORDER_CONSTANT if is_dark else cv2.BORDER_REFLECT)
+
+    def _taken(self, light: Float32, border: int) -> Float32:
         height, width = self.frame
-        border = cv2.BORDER_REFLECT if surround is Surround.MIRROR else cv2.BORDER_CONSTANT
         levels = [light]
         while len(levels) < LEVELS:
             size = tuple(math.ceil(side / 2) for side in levels[-1].shape[1::-1])

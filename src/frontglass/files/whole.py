@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import os
 import secrets
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Container, Mapping
 from pathlib import Path
 
 from frontglass.errors import PictureFileError
@@ -41,6 +43,30 @@ def write_whole(path: Path, write: Callable[[str], None]) -> None:
             beside.unlink(missing_ok=True)
 
 
+def write_all_whole(writers: Mapping[Path, Callable[[str], object]]) -> None:
+    """Fill files beside their places, and put all of them there once all are filled.
+
+    Raises
+    ------
+    PictureFileError
+        If a folder is missing or cannot be written to; then none is put in its place.
+    """
+    filled: dict[Path, Path] = {}
+    try:
+        for path, write in writers.items():
+            beside = path.with_name(f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}")
+            filled[path] = beside
+            write(str(beside))
+        for path, beside in filled.items():
+            beside.replace(path)
+    except OSError as error:
+        raise PictureFileError(f"{path}: cannot be written: {error.strerror or error}.") from error
+    finally:
+        for beside in filled.values():
+            with contextlib.suppress(OSError):
+                beside.unlink(missing_ok=True)
+
+
 def write_bytes_whole(path: Path, data: bytes) -> None:
     """Write a file that appears whole or not at all; raises as `write_whole`."""
     write_whole(path, lambda beside: _fill(beside, data))
@@ -58,3 +84,38 @@ def _copy(source: Path, path: str) -> None:
 
 def _fill(path: str, data: bytes) -> None:
     Path(path).write_bytes(data)
+
+
+def file_digest(path: Path) -> str:
+    """Fingerprint (SHA-256) of a file's bytes."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def put_in_place(beside: Path, path: Path, replaceable: Container[str] | None) -> bool:
+    """Move a finished file to its place; return False, and leave it, if that holds another.
+
+    Parameters
+    ----------
+    beside : Path
+        The finished file, in the same folder.
+    path : Path
+        Its place.
+    replaceable : container of str or None
+        Fingerprints of files that may be replaced there; None is any.
+    """
+    if replaceable is None:
+        beside.replace(path)
+        return True
+    try:
+        # A link, unlike a renaming, refuses where a file has appeared meanwhile.
+        os.link(beside, path)
+    except FileExistsError:
+        if not path.is_file() or file_digest(path) not in replaceable:
+            return False
+        beside.replace(path)
+    except OSError:  # A file system without links.
+        if os.path.lexists(path) and file_digest(path) not in replaceable:
+            return False
+        beside.replace(path)
+    return True

@@ -13,6 +13,7 @@ from typing import Any
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
+from frontglass.looks.stack import BEHIND
 from frontglass.picture.clipped_lamps import ClippedLamp
 from frontglass.scene.changes import (
     changed_still,
@@ -168,17 +169,16 @@ class SceneKeeper:
                     "why": choice.why or "",
                     "name": choice.name or "",
                     "hearts": choice.hearts or 0,
-                    "command": self.command(still, [_from_here(scene, x) for x in choice.looks]),
+                    "command": self.command(
+                        still, BEHIND.join(_from_here(scene, text) for text in choice.looks)
+                    ),
                 }
             )
         return kept
 
-    def command(self, still: Path, looks: Sequence[str]) -> str:
+    def command(self, still: Path, looks: str) -> str:
         """Return the command line that makes a picture of the page."""
-        words = ["frontglass", "apply", str(still)]
-        for look in looks:
-            words += ["--look", look]
-        return shlex.join([*words, *self._words])
+        return shlex.join(["frontglass", "apply", str(still), "--look", looks, *self._words])
 
     def looks_of(self, scene: Scene) -> Mapping[str, Look]:
         """Return looks in files that choices name, by what they are called there."""

@@ -52,6 +52,7 @@ def _reduced(picture: Picture, share: float) -> Picture:
 
     light = smaller(picture.radiance, cv2.INTER_AREA)
     assert light is not None
+    sample = picture.encoding.sample
     lamps = picture.lamps and tuple(
         replace(lamp, x_px=lamp.x_px * share, y_px=lamp.y_px * share) for lamp in picture.lamps
     )
@@ -61,7 +62,8 @@ def _reduced(picture: Picture, share: float) -> Picture:
         recovered=smaller(picture.recovered, cv2.INTER_AREA),
         distance_m=smaller(picture.distance_m, cv2.INTER_NEAREST),
         lamps=lamps,
-        encoding=Encoding.srgb(),
+        # Files of floats are taken to have no grain, and stay such.
+        encoding=Encoding.srgb(sample) if sample.is_integer else Encoding.linear(),
         wider=None,
     )
 

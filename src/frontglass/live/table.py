@@ -38,8 +38,8 @@ class OpenStill:
     ----------
     recipe : Recipe
         How it is shown, without looks.
-    small : Picture
-        The still as the page works on it.
+    small, tiny : Picture
+        The still as the page works on it, and for small pictures.
     camera : Camera
         What it is rendered for.
     full_px : (int, int)
@@ -56,6 +56,7 @@ class OpenStill:
 
     recipe: Recipe
     small: Picture
+    tiny: Picture
     camera: Camera
     full_px: tuple[int, int]
     areas: tuple[ClippedLamp, ...]
@@ -175,9 +176,8 @@ class LightTable:
     def small(self, number: int, looks: Sequence[Look]) -> NDArray[np.uint8]:
         """Return a small picture of the still through looks."""
         still = self.held(number)
-        tiny = at_most(still.small, SMALL_PX)
-        camera = still.recipe.framing.camera_for(tiny).camera
-        return shown_codes(replace(still.recipe, looks=tuple(looks)).rendered(tiny, camera))
+        camera = still.recipe.framing.camera_for(still.tiny).camera
+        return shown_codes(replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera))
 
     def tile(self, number: int, looks: Sequence[Look], x: float, y: float) -> NDArray[np.uint8]:
         """Return pixels of the full still through looks round a place.
@@ -226,6 +226,7 @@ class LightTable:
         return OpenStill(
             recipe=recipe,
             small=small,
+            tiny=at_most(small, SMALL_PX),
             camera=choice.camera,
             full_px=(picture.width_px, picture.height_px),
             areas=found.lamps,

@@ -4,5 +4,14 @@ from __future__ import annotations
 
 from frontglass.looks.catalogue import catalogue, look_from_text, look_names, read_look
 from frontglass.looks.look import Look
+from frontglass.looks.stack import LookStack, stack_from_text
 
-__all__ = ["Look", "catalogue", "look_from_text", "look_names", "read_look"]
+__all__ = [
+    "Look",
+    "LookStack",
+    "catalogue",
+    "look_from_text",
+    "look_names",
+    "read_look",
+    "stack_from_text",
+]

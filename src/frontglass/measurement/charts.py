@@ -173,7 +173,7 @@ def texture_held(look: Look, camera: Camera, height_of_width: float, period_mm: 
 
 def halo_share(look: Look, camera: Camera) -> float:
     """Light of a small lamp that lands 0.1 to 3 degrees from it. [1]."""
-    return _share_in_ring(_lamp_seen(look, camera, HALO_PX_PER_DEG))
+    return _share_in_ring(lamp_seen(look, camera, HALO_PX_PER_DEG))
 
 
 def lamp_halo(look: Look, camera: Camera) -> LampHalo:
@@ -183,12 +183,12 @@ def lamp_halo(look: Look, camera: Camera) -> LampHalo:
     ring = half = most = 0.0
     direct = 1.0
     for _ in range(ACCURACY.lamp_tries):
-        seen = _lamp_seen(look, camera, scale)
+        seen = lamp_seen(look, camera, scale)
         if seen is None:
             break
         if scale == HALO_PX_PER_DEG:
             ring = _share_in_ring(seen)
-        radius, within = _encircled(seen)
+        radius, within = encircled(seen)
         direct = _direct(seen)
         if 1 - direct < NOTHING:
             half = most = 0.0
@@ -214,7 +214,7 @@ def lamp_halo(look: Look, camera: Camera) -> LampHalo:
 def _share_in_ring(seen: NDArray[np.float64] | None) -> float:
     if seen is None:
         return 0.0
-    low, high = (float(np.interp(r * HALO_PX_PER_DEG, *_encircled(seen))) for r in HALO_RING_DEG)
+    low, high = (float(np.interp(r * HALO_PX_PER_DEG, *encircled(seen))) for r in HALO_RING_DEG)
     return high - low
 
 
@@ -229,7 +229,20 @@ def _adds_up_below_white(look: Look) -> bool:
 
 
 def _through(look: Look, target: Picture, camera: Camera) -> Picture:
-    return render(target, [look], camera=camera)
+    return render(_in_green(look, target), [look], camera=camera)
+
+
+def _in_green(look: Look, target: Picture) -> Picture:
+    """Target with light in green alone, which is all that is read; whole for thresholds, which ask.
+
+    Channels are filtered each by itself: a third of the work.
+    """
+    thresholds = (getattr(part, "threshold_stops", None) for part in look.elements)
+    if any(threshold is not None for threshold in thresholds):
+        return target
+    green = np.zeros_like(target.radiance)
+    green[:, :, GREEN] = target.radiance[:, :, GREEN]
+    return target.with_radiance(green)
 
 
 @cache
@@ -269,14 +282,14 @@ def _waves(picture: Picture, of: Picture) -> float:
     return float((window * waves * light).sum())
 
 
-def _lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.float64] | None:
+def lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.float64] | None:
     """Lamp in the dark through what stands before the lens, its flux 1; None if nothing does."""
     front = look.before_the_lens()
     if front is None:
         return None
     view = targets.camera_at(camera, targets.LAMP_PX, px_per_deg)
     seen = render(
-        targets.lamp_target(),
+        _in_green(front, targets.lamp_target()),
         [front],
         camera=view,
         surround=Surround.DARK,
@@ -284,7 +297,7 @@ def _lamp_seen(look: Look, camera: Camera, px_per_deg: float) -> NDArray[np.floa
     return seen.radiance[:, :, GREEN].astype(np.float64) / targets.LAMP_RADIANCE
 
 
-def _encircled(seen: NDArray[np.float64]) -> tuple[FloatArray, FloatArray]:
+def encircled(seen: NDArray[np.float64]) -> tuple[FloatArray, FloatArray]:
     """Radii [px] and the share of the lamp's light within each."""
     middle = targets.LAMP_PX // 2
     radius, order = _radii()

@@ -198,7 +198,7 @@ def match(
     if isinstance(bracket, str):
         return replace(found, reason=f"{other.name} {bracket} {reference} in {_named(criteria)}")
     strength = _root(lambda strength: tried.excess(strength, wanted, criteria), *bracket)
-    stock = _nearest_stock(strength)
+    stock = nearest_stock(strength)
     return replace(
         found,
         matched=other.at(strength),
@@ -231,7 +231,7 @@ class _Tried:
         ) / len(criteria)
 
 
-def _nearest_stock(strength: float) -> float:
+def nearest_stock(strength: float) -> float:
     """Strength that can be rented, nearest by ratio."""
     return min(
         (float(step) for step in STOCK_STRENGTHS), key=lambda step: abs(math.log(step / strength))

@@ -133,14 +133,14 @@ def _within_black_patch(path: Sequence[Element], camera: Camera) -> float:
         elif part.place is not Place.AIR and covered > 0:
             within *= 1 - covered * (1 - part.encircled_flux(BLACK_PATCH_RADIUS_RAD, GREEN))
     if scatterers:
-        within *= float(_together(scatterers, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
+        within *= float(together(scatterers, GREEN).encircled_flux(BLACK_PATCH_RADIUS_RAD))
     return within
 
 
 def _glow_numbers(glows: Sequence[Element], px_per_deg: float) -> GlowNumbers | None:
     if not glows:
         return None
-    psfs = [_together(glows, channel) for channel in CHANNELS]
+    psfs = [together(glows, channel) for channel in CHANNELS]
     radii = [deg_from_rad(_deviated_radius_rad(psf)) for psf in psfs]
     return GlowNumbers(
         direct_share=tuple(psf.direct for psf in psfs),
@@ -158,7 +158,7 @@ def _deviated_radius_rad(psf: CompoundScatter) -> float:
     return deviated_radius_rad(psf)
 
 
-def _together(elements: Sequence[Element], channel: int) -> CompoundScatter:
+def together(elements: Sequence[Element], channel: int) -> CompoundScatter:
     """One scatterer as deep as all of them: exponents of transfer functions add."""
     all_of_them = [scatter for part in elements if (scatter := part.scatter(channel)) is not None]
     whole = math.fsum(scatter.optical_depth for scatter in all_of_them)

@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 from frontglass.choices import Surround
 from frontglass.looks import Look
 from frontglass.measurement.match import Effects, Meter
-from frontglass.measurement.watch import WatchedRegion, darkest_told, luminance
+from frontglass.measurement.watch import WatchedRegion, darkest_told
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import render
 from frontglass.units import stops_from_ratio
 
 Mask = NDArray[np.bool_]
-Float64 = NDArray[np.float64]
+Float32 = NDArray[np.float32]
+Codes = NDArray[np.uint8]
 
 LAMP_FROM = 0.9
 """Light from which on a pixel counts as a lamp, if any is so bright [white = 1]."""
@@ -37,7 +38,7 @@ def meter_on_still(
     camera: Camera,
     *,
     watched: tuple[WatchedRegion, ...] = (),
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
 ) -> Meter:
     """Return what measures a look by what it does to a still.
 
@@ -55,22 +56,23 @@ def meter_on_still(
     """
     for one in watched:
         one.check_inside(picture)
-    before = luminance(picture)
-    ring = _within(watched, ("lamp",), before.shape) & _round_lamps(before, camera, picture)
+    before = _luminance(picture)
+    ring = _mask(_within(watched, ("lamp",), before.shape) & _round_lamps(before, camera, picture))
     dark_part = _within(watched, ("black",), before.shape)
-    dark = dark_part & (before <= np.quantile(before[dark_part], DARKEST_SHARE))
+    dark = _mask(dark_part & (before <= np.quantile(before[dark_part], DARKEST_SHARE)))
     low, high = TEXTURE_LIGHT
     fine = _within(watched, ("face", "hair"), before.shape) & (before > low) & (before < high)
-    rough_before = _roughness(before, fine)
+    fine_mask = _mask(fine)
+    rough_before, ring_before = _roughness(before, fine_mask), _mean(before, ring)
     # Below half a code a still does not tell black from none: no lift is counted there.
     black_before, least = _mean(before, dark), darkest_told(picture.encoding)
 
     def effects(look: Look) -> Effects:
         seen = render(picture, [look], camera=camera, surround=surround)
-        light = luminance(seen)
-        rough = _roughness(light, fine)
+        light = _luminance(seen)
+        rough = _roughness(light, fine_mask)
         return Effects(
-            halo=max(0.0, _mean(light - before, ring)),
+            halo=max(0.0, _mean(light, ring) - ring_before),
             black_stops=stops_from_ratio(max(_mean(light, dark), least) / max(black_before, least)),
             texture=1 - rough / rough_before if rough_before else 0.0,
             light_loss_stops=look.light_loss_stops,
@@ -93,17 +95,30 @@ def _within(
     return inside if inside.any() else ~inside
 
 
-def _round_lamps(light: Float64, camera: Camera, picture: Picture) -> Mask:
+def _luminance(picture: Picture) -> Float32:
+    """Luminance of a picture [white = 1]; single precision tells a millionth, and is fast."""
+    weights = np.asarray(picture.primaries.luminance_weights, np.float32).reshape(1, 3)
+    return np.asarray(cv2.transform(picture.radiance, weights), np.float32)
+
+
+def _round_lamps(light: Float32, camera: Camera, picture: Picture) -> Mask:
     level = min(LAMP_FROM, float(np.quantile(light, 1 - LAMP_SHARE)))
     away = cv2.distanceTransform((light < level).astype(np.uint8), cv2.DIST_L2, 5)
     near, far = (radius * camera.px_per_deg(picture.width_px) for radius in RING_DEG)
     return np.asarray((away > max(1.0, near)) & (away <= max(2.0, far)))
 
 
-def _roughness(light: Float64, where: Mask) -> float:
-    fine = light - cv2.GaussianBlur(light, (0, 0), TEXTURE_PX)
-    return math.sqrt(_mean(fine**2, where))
+def _mask(where: Mask) -> Codes:
+    """Return a mask as OpenCV takes it."""
+    return where.astype(np.uint8)
 
 
-def _mean(light: Float64, where: Mask) -> float:
-    return float(light[where].mean()) if where.any() else 0.0
+def _roughness(light: Float32, where: Codes) -> float:
+    fine = cv2.subtract(light, cv2.GaussianBlur(light, (0, 0), TEXTURE_PX))
+    count = cv2.countNonZero(where)
+    return float(cv2.norm(fine, cv2.NORM_L2, where)) / math.sqrt(count) if count else 0.0
+
+
+def _mean(light: Float32, where: Codes) -> float:
+    # OpenCV sums in double precision.
+    return float(cv2.mean(light, where)[0])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 import numpy as np
 
@@ -86,13 +87,18 @@ def grating_target(direction_deg: float) -> Picture:
 
 def disc_target(disc: float, field: float) -> Picture:
     """Disc of 1 degree radius and one radiance in the middle of an even field of another."""
+    return grey_picture(field + (disc - field) * _share_of_disc())
+
+
+@cache
+def _share_of_disc() -> FloatArray:
+    """How much of each pixel of the field lies in the disc. [1]."""
     across, down = FIELD_PX
     scale = ACCURACY.disc_oversampled
     rows, columns = np.indices((down * scale, across * scale), dtype=np.float32)
     radius = np.hypot(columns - (across * scale - 1) / 2, rows - (down * scale - 1) / 2)
     inside = radius < PATCH_RADIUS_DEG * FIELD_PX_PER_DEG * scale
-    share = inside.reshape(down, scale, across, scale).mean(axis=(1, 3))
-    return grey_picture(field + (disc - field) * share)
+    return np.asarray(inside.reshape(down, scale, across, scale).mean(axis=(1, 3)))
 
 
 def lamp_target() -> Picture:

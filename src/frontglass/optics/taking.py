@@ -50,8 +50,8 @@ class TakingLens:
     --------
     >>> import frontglass as fg
     >>> taking = fg.TakingLens.from_text("50mm,super35,2.39")
-    >>> [round(side, 2) for side in taking.frame_mm], round(taking.field_deg[0], 1)
-    ([24.89, 10.41], 27.9)
+    >>> [round(side, 2) for side in taking.frame_mm], round(taking.field_deg[0])
+    ([24.89, 10.41], 28)
     """
 
     focal_length_mm: float

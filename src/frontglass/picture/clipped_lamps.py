@@ -15,6 +15,7 @@ from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.clipped import Outline, RegionFeatures, outline, region_features
 from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
+from frontglass.picture.lamp_rim import Rims
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import AUTO, OFF, LampMark, LampRange, Recovery
 
@@ -26,6 +27,8 @@ FARTHEST_MARK_PX = 8.0
 PLANCKIAN = (0.00865, 0.12057, -0.09145)
 """Green over red and blue of black bodies in BT.709 [stop], by their red over blue [stop]: a fit to
 colour-science's locus from 2500 to 20000 K."""
+DAYLIGHT_STOPS = 0.1
+"""Daylight is so much greener than a black body as warm, and stays as it is."""
 NEAR_LOCUS_STOPS = 0.75
 """Greens that are off by less are taken back there; on open crops that leaves 0.28 stops of error
 in green where 0.32 were, and a mean of 0.03 where 0.16 was."""
@@ -149,12 +152,12 @@ def with_recovered_light(
     if found.regions == 0:
         return RecoveredStill(bare, (), luminance)
     features = region_features(picture.radiance, found)
-    likely = _levels(features, recovery, marked, luminance, _px_per_rad(picture, camera))
+    rims = Rims(picture.radiance, found, _px_per_rad(picture, camera))
+    likely = _levels(features, recovery, marked, luminance, rims)
     levels = replace(likely, stops=likely.off_by(recovery.lamp_range.deviations))
     colours = _colours(features)
     lamps = _listed(found, features, levels, colours, marked)
-    doubt = 0.0
-    excess = _excess(found, features, levels, colours)
+    doubt, excess = 0.0, _excess(found, features, levels, colours)
     if excess.any():
         if recovery.lamp_range is LampRange.LIKELY:
             doubt = _doubt_stops(picture.radiance, found, excess, likely)
@@ -182,12 +185,12 @@ def _levels(
     recovery: Recovery,
     marked: tuple[int, ...],
     white: White | None,
-    px_per_rad: float,
+    rims: Rims,
 ) -> Levels:
     """Level of each area: what was said of all of them, and then the marks."""
     number = len(features.area_px)
     if recovery.clipped == AUTO:
-        levels = Levels.estimated(features, white, px_per_rad)
+        levels = Levels.estimated(features, white, rims.px_per_rad)
     else:
         stops = 0.0 if isinstance(recovery.clipped, str) else recovery.clipped
         levels = Levels.of(np.full(number, float(stops)))
@@ -202,7 +205,7 @@ def _levels(
         if mark.kind is not None:
             kinds.append((index, mark.kind))
     for index, kind in kinds:
-        levels.name(index, kind_named(kind), white, features, px_per_rad)
+        levels.name(index, kind_named(kind), white, rims.seen(index), rims.px_per_rad)
     return levels
 
 
@@ -288,6 +291,7 @@ def _nearer_black_bodies(rgb: Float64) -> Float64:
     red_over_blue = np.clip(np.log2(rgb[:, 0] / rgb[:, 2]), -1.3, 4)
     on_locus = np.polyval(PLANCKIAN, red_over_blue)
     off = np.log2(rgb[:, 1] / np.sqrt(rgb[:, 0] * rgb[:, 2])) - on_locus
+    off = np.minimum(off, 0) + np.maximum(off - DAYLIGHT_STOPS, 0)
     nearer = off * np.exp(-((off / NEAR_LOCUS_STOPS) ** 2))
     out = rgb.copy()
     out[:, 1] *= 2**-nearer

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -176,7 +177,9 @@ def _encode_strip(
 def _pixels_with(mask: NDArray[np.bool_], same: NDArray[np.bool_] | None) -> int:
     if same is not None:
         mask = mask & ~same
-    return int(np.count_nonzero(mask.any(axis=-1)))
+    # Over an axis of three numpy's own any takes fifteen times as long.
+    channels = [mask[..., channel] for channel in range(mask.shape[-1])]
+    return int(np.count_nonzero(functools.reduce(np.logical_or, channels)))
 
 
 def _encode_integers(light: FloatArray, target: Target, out: Codes, first_row: int) -> None:
@@ -207,6 +210,8 @@ def _code_values(bits: NDArray[np.int32], curve: Curve, sample: Sample) -> Float
 
 
 def _add_dither(value: FloatArray, first_row: int) -> None:
+    import cv2
+
     rows, width, channels = value.shape
     band = noise_band(width, channels)
     start = first_row % TILE_PX
@@ -216,10 +221,11 @@ def _add_dither(value: FloatArray, first_row: int) -> None:
     noise = band.triangular[places]
     # Within half a code of an end, one uniform variable of one code's width still keeps
     # the mean and cannot leave the range; triangular noise would be cut and lift blacks.
-    at_end = (value < 1) | (value > 255)
-    if at_end.any():
-        noise = np.where(at_end, band.uniform[places], noise)
-    value += noise
+    inside = cv2.inRange(value.reshape(rows, -1), 1.0, 255.0)
+    if not inside.all():
+        noise, uniform = noise.reshape(rows, -1).copy(), band.uniform[places].reshape(rows, -1)
+        cv2.copyTo(uniform, cv2.bitwise_not(inside), noise)
+    value += noise.reshape(value.shape)
 
 
 class _CodeTable(NamedTuple):

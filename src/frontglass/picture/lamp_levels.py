@@ -19,14 +19,15 @@ from frontglass.picture.lamp_kinds import (
     disc_px,
     level_of,
 )
+from frontglass.picture.lamp_rim import Seen
 
 Float64 = NDArray[np.float64]
 
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (-2.5, 4.7, 2.0, -2.0, 2.9, 0.55)
-BY_WHITE = (-1.7, 4.0, 4.5, -1.0, 2.5, 0.42, -0.32)
+BY_STILL = (-2.5, 4.5, 2.0, -2.0, 2.1, 0.9)
+BY_WHITE = (-1.7, 4.0, 4.5, -1.0, 1.8, 0.7, -0.32)
 """The light that an area lost, over white [stop]: a constant; more by the share of its inner part
 that clips in all channels, and where light falls off round it as round the sun; less where areas
 are crumbs of a sky; more in stills lit by their lamps, and there by the level at which these send
@@ -47,6 +48,9 @@ fit_lamps.py prints it."""
 SUN_FROM = 0.5
 """An aureole in daylight, beyond that, is taken for the sun's: the light lies in its disc."""
 LEAST_FALL, MOST_FALL = 0.25, 40.0
+HALF_PX, HALF_SHARE, LEAST_FLAT = 0.7, 0.05, 0.05
+"""At a lamp's edge its light is halved on so many pixels, or on that share of its radius; the rest
+is flat, and at least that share of the area."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,24 +93,28 @@ class Levels:
         return levels
 
     def name(
-        self, index: int, kind: LampKind, white: White | None, shape: RegionFeatures, scale: float
+        self, index: int, kind: LampKind, white: White | None, seen: Seen, px_per_rad: float
     ) -> None:
-        """Take an area to be a lamp of a kind; `scale` is in pixels of one radian."""
-        disc, area = disc_px(kind, scale), float(shape.area_px[index])
-        deepest = float(shape.deepest_px[index])
+        """Take an area to be a lamp of a kind, by what is seen of it."""
+        disc, deepest = disc_px(kind, px_per_rad), float(seen.depth.max())
+        area = len(seen.depth)
+        in_disc = min(MOST_CORE, disc / math.sqrt(area / math.pi)) ** 2
         if disc:
-            core = min(MOST_CORE, disc / math.sqrt(area / math.pi))
-            share = core**2
+            core = math.sqrt(in_disc)
         else:
-            core = core_of(kind, white, deepest, scale)
-            # A disc is narrower both ways, a tube one way.
-            share = core ** (1 + min(1, math.pi * deepest**2 / area))
-        found = level_of(kind, white, share=share, steradian=area / scale**2)
+            core = core_of(kind, white, deepest_px=deepest, area_px=area, slope=seen.slope)
+        # Half as bright at the lamp's edge as one blur further in.
+        blur = max(HALF_PX, HALF_SHARE * core * deepest)
+        core = max(core - blur / deepest, LEAST_FLAT)
+        to_core = (1 - core) * deepest
+        left = max(0.05, 1 - blur / to_core)
+        fall = float(np.clip(np.log(0.5) / np.log(left), LEAST_FALL, MOST_FALL))
+        share = float((np.minimum(seen.depth / to_core, 1) ** fall).mean())
+        found = level_of(
+            kind, white, share=in_disc if disc else share, steradian=area / px_per_rad**2
+        )
         self.stops[index], self.uncertain_stops[index] = found
-        # Half as bright as the core where it is a third wider.
-        left = max(0.05, 1 - 0.3 * core / (1 - core))
-        self.fall[index] = np.clip(np.log(0.5) / np.log(left), LEAST_FALL, MOST_FALL)
-        self.core[index], self.disc_px[index] = core, disc
+        self.fall[index], self.core[index], self.disc_px[index] = fall, core, disc
 
     def type(self, index: int, stops: float) -> None:
         """Give an area a level that somebody knows."""

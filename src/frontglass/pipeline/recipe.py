@@ -47,10 +47,12 @@ class Recipe:
         How far things are, and which lamps glow in haze.
     exposure_stops : float or "auto"
         Exposure of the shown still against its file [stop]; "auto" finds one for each still.
-    surround : "mirror" or "dark"
+    surround : "lampless", "mirror" or "dark"
         What lies outside the frame.
     compensate : bool
         Whether the crew opens the stop for the light lost.
+    grain : bool
+        Whether the sensor's noise stays as it is, as in `render`.
     non_finite : "refuse" or "mend"
         What to do with pixels that are no number.
     quality : int or None
@@ -77,8 +79,9 @@ class Recipe:
     framing: Framing = field(default_factory=Framing)
     space: Space = field(default_factory=Space)
     exposure_stops: float | str = 0.0
-    surround: Surround = Surround.MIRROR
+    surround: Surround = Surround.LAMPLESS
     compensate: bool = True
+    grain: bool = True
     non_finite: NonFinite = NonFinite.REFUSE
     quality: int | None = None
     recovery: Recovery = field(default_factory=Recovery)
@@ -90,6 +93,7 @@ class Recipe:
         object.__setattr__(self, "past_white", PastWhite.of("past_white", self.past_white))
         object.__setattr__(self, "looks", tuple(self.looks))
         check_bool("compensate", self.compensate)
+        check_bool("grain", self.grain)
         if self.exposure_stops != AUTO_EXPOSURE:
             check_number("exposure_stops", self.exposure_stops)
 
@@ -156,6 +160,7 @@ class Recipe:
                 camera=camera,
                 surround=self.surround,
                 compensate=self.compensate,
+                grain=self.grain,
             )
         return replace(seen, notices=(*seen.notices, *told)) if told else seen
 

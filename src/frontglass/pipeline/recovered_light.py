@@ -17,8 +17,8 @@ CHANNELS = (0, 1, 2)
 
 def without_direct(
     seen: Float32, base: Float32, recovered: Float32, elements: Sequence[Element]
-) -> None:
-    """Take the recovered light that went straight on out of `seen`, in place.
+) -> Float32:
+    """Take the recovered light that went straight on out of `seen`, in place, and return it.
 
     Parameters
     ----------
@@ -29,6 +29,11 @@ def without_direct(
     elements : sequence of Element
         What the light went through.
 
+    Returns
+    -------
+    ndarray, shape (H, W, 3), float32
+        What was taken out.
+
     Notes
     -----
     What is left is the direct light of the base and all that was spread. A lamp never falls below
@@ -38,7 +43,18 @@ def without_direct(
     direct = np.array(
         [math.prod(part.direct_share(c) for part in elements) for c in CHANNELS], np.float32
     )
-    lamp = (recovered > 0).any(axis=2)
+    lamp = _lit(recovered)
     whole = seen[lamp]
-    without = whole - recovered[lamp] * direct
-    seen[lamp] = np.maximum(without, np.minimum(whole, base[lamp]))
+    without = np.maximum(whole - recovered[lamp] * direct, np.minimum(whole, base[lamp]))
+    seen[lamp] = without
+    taken = np.zeros_like(seen)
+    taken[lamp] = whole - without
+    return taken
+
+
+def _lit(recovered: Float32) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns of the pixels that gave back any light: few, in few rows."""
+    rows = np.flatnonzero(recovered.reshape(recovered.shape[0], -1).max(axis=1) > 0)
+    some = recovered[rows]
+    down, across = np.nonzero((some[..., 0] > 0) | (some[..., 1] > 0) | (some[..., 2] > 0))
+    return rows[down], across

@@ -29,8 +29,9 @@ def render(
     looks: Looks,
     *,
     camera: Camera | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
 ) -> Picture: ...
 
 
@@ -40,8 +41,9 @@ def render(
     looks: Looks,
     *,
     camera: Camera | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
 ) -> Array: ...
 
 
@@ -50,8 +52,9 @@ def render(
     looks: Looks,
     *,
     camera: Camera | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
 ) -> Picture | Array:
     """Picture seen through looks.
 
@@ -65,10 +68,12 @@ def render(
         the order given. None, or strength 0, gives back the same light bit for bit.
     camera : Camera or None
         What took the still; None goes by what the file says, else assumes a 40 degree field.
-    surround : "mirror" or "dark"
+    surround : "lampless", "mirror" or "dark"
         What lies outside the frame.
     compensate : bool
         Whether the light lost is made up.
+    grain : bool
+        Whether the sensor's noise, in stills and arrays of codes, is kept out of what spreads.
 
     Returns
     -------
@@ -87,8 +92,6 @@ def render(
 
     Examples
     --------
-    A lamp behind glass, as codes of 8 bits and in linear light:
-
     >>> import numpy as np, frontglass as fg
     >>> mist = fg.Glow(optical_depth=0.2, lobes=(fg.GaussianLobe(sigma_deg=1),))
     >>> night = np.zeros((40, 60, 3))
@@ -96,14 +99,13 @@ def render(
     >>> seen = fg.render(night, mist)
     >>> seen.shape, seen.dtype.name, bool(seen[20, 31, 1] > 0.05)
     ((40, 60, 3), 'float64', True)
-    >>> codes = np.full((40, 60), 90, np.uint8)
-    >>> fg.render(codes, fg.read_look("harbour-night").at("1/4")).dtype.name
+    >>> fg.render(np.full((40, 60), 90, np.uint8), mist).dtype.name
     'uint8'
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    how = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     if isinstance(picture, Picture):
-        return conditions.seen(picture, looks)
-    seen = conditions.seen(Picture.from_array(picture), looks)
+        return how.seen(picture, looks)
+    seen = how.seen(Picture.from_array(picture), looks)
     return array_like(picture, seen.radiance, seen.encoding, seen.primaries)
 
 
@@ -113,7 +115,7 @@ class Conditions:
 
     Parameters
     ----------
-    camera, surround, compensate
+    camera, surround, compensate, grain
         As in `render`.
 
     Raises
@@ -123,14 +125,16 @@ class Conditions:
     """
 
     camera: Camera | None = None
-    surround: Surround | str = Surround.MIRROR
+    surround: Surround | str = Surround.LAMPLESS
     compensate: bool = True
+    grain: bool = True
 
     def __post_init__(self) -> None:
         if self.camera is not None and not isinstance(self.camera, Camera):
             raise ParameterError("camera", "a Camera or None", self.camera)
         object.__setattr__(self, "surround", Surround.of("surround", self.surround))
         check_bool("compensate", self.compensate)
+        check_bool("grain", self.grain)
 
     def seen(self, picture: Picture, looks: Looks) -> Picture:
         """Picture seen through looks under these conditions; a frame gets light from round it."""
@@ -142,6 +146,7 @@ class Conditions:
             camera=self.camera,
             surround=Surround.of("surround", self.surround),
             compensate=self.compensate,
+            grain=self.grain,
         )
 
     def _seen_within(self, frame: Picture, wider: Wider, looks: Looks) -> Picture:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -97,16 +98,47 @@ def render_file(
     """
     target = out_beside(still, recipe.looks) if out is None else out
     check_may_write(target, [still], overwrite=overwrite)
-    picture = recipe.picture_from(still)
+    return render_picture(recipe.picture_from(still), still, target, recipe)
+
+
+def render_picture(
+    picture: Picture,
+    still: Path,
+    target: Path,
+    recipe: Recipe,
+    show: Callable[[Picture], None] | None = None,
+) -> RenderedStill:
+    """Render what was read of a still to a file; several looks need it read only once.
+
+    Parameters
+    ----------
+    picture : Picture
+        What `recipe.picture_from` gave.
+    still, target : Path
+        Where it came from, and where it goes; whatever is there is replaced.
+    recipe : Recipe
+        What to do to it.
+    show : callable or None
+        Is handed what is written.
+
+    Raises
+    ------
+    FrontglassError
+        If it cannot be rendered or written.
+    """
     camera, assumed = recipe.framing.camera_for(picture)
+    frame = picture.wider.region if picture.wider else None
     seen = recipe.rendered(picture, camera)
+    # Lamps' lost light is never written: two pictures less while codes are made.
+    picture, seen = (replace(one, recovered=None, wider=None) for one in (picture, seen))
+    if show is not None:
+        show(seen)
     written: tuple[str, ...] = ()
-    if _is_as_it_was(picture, seen, recipe, container_of(target)):
+    if frame is None and _is_as_it_was(picture, seen, recipe, container_of(target)):
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
-    frame = picture.wider.region if picture.wider else None
     return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
 
@@ -115,18 +147,21 @@ def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Co
     encoding = picture.encoding
     is_asked = recipe.exposure_stops != 0 or recipe.quality is not None
     is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
-    is_cut = picture.wider is not None
-    if is_asked or is_mended or is_cut or encoding.container is not container:
+    if is_asked or is_mended or encoding.container is not container:
         return False
     return seen.radiance is picture.radiance or np.array_equal(seen.radiance, picture.radiance)
 
 
 def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:
     """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4."""
+    return still.with_name(f"{still.stem}_{looks_in_a_name(looks)}{still.suffix}")
+
+
+def looks_in_a_name(looks: tuple[LightPath, ...]) -> str:
+    """Return looks and strengths as a file's name holds them: late-tram_1-4; bare for none."""
     parts = [part for look in looks for part in (look.name, strength_text(look.strength))]
     # A strength is written 1/4, which no file name may hold.
-    name = "_".join([still.stem, *(part.replace("/", "-") for part in parts or ["bare"])])
-    return still.with_name(name + still.suffix)
+    return "_".join(part.replace("/", "-") for part in parts) or "bare"
 
 
 def check_may_write(out: Path, inputs: list[Path], *, overwrite: bool) -> None:

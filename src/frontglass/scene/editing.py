@@ -71,7 +71,11 @@ def _checked(text: str, old: Scene, new: Scene, about: Mapping[str, str] | None)
     from frontglass.scene.writing import changed_toml
 
     written = changed_toml(text, old, new, about)
-    if scene_from_toml(written, old.path) != new:
+    try:
+        is_right = scene_from_toml(written, old.path) == new
+    except FrontglassError:
+        is_right = False
+    if not is_right:
         raise FrontglassError(
             f"{old.path}: is laid out in a way that cannot be changed in place; change it by hand."
         )

@@ -56,19 +56,26 @@ def known_still(path: Path, scenes: Iterable[FoundScene]) -> KnownStill:
         The still's file.
     scenes : iterable of FoundScene
         Scenes that may hold it, such as `scenes_for` its folder.
+
+    Raises
+    ------
+    FrontglassError
+        If the file is gone, and lies elsewhere.
     """
+    meant: Scene | None = None
     for scene, is_meant in scenes:
         still, notices = _in_scene(scene, path)
-        if still is not None or is_meant:
+        if still is not None:
             return KnownStill(path=path, scene=scene, still=still, notices=notices)
-    return KnownStill(path=path)
+        meant = scene if is_meant and meant is None else meant
+    return KnownStill(path=path, scene=meant)
 
 
-def scenes_for(folder: Path) -> tuple[FoundScene, ...]:
-    """Return scenes that may hold the stills of a folder.
+def scenes_for(folder: Path) -> Iterator[FoundScene]:
+    """Yield scenes that may hold the stills of a folder, one read after the other.
 
-    The one beside them; else those in the folders above, which hold what they name, and
-    `lamps.toml` beside them.
+    The one beside them; those in the folders above, which hold what they name; and where none lies
+    beside them, `lamps.toml`.
 
     Raises
     ------
@@ -76,18 +83,23 @@ def scenes_for(folder: Path) -> tuple[FoundScene, ...]:
         If a scene file is not understood.
     """
     beside = folder / FILE_NAME
-    if beside.is_file():
-        return (FoundScene(read_scene(beside), is_meant=True),)
-    found = []
+    is_beside = beside.is_file()
+    if is_beside:
+        yield FoundScene(read_scene(beside), is_meant=True)
     for above in list(Path(os.path.abspath(folder)).parents):
         path = above / FILE_NAME
         # Far above, a file of that name may be anybody's.
         if path.is_file() and "format" in document_of(text_of(path, "a scene"), str(path)):
-            found.append(FoundScene(read_scene(_shown(path)), is_meant=False))
+            yield FoundScene(read_scene(_shown(path)), is_meant=False)
     old = folder / OLD_NAME
-    if old.is_file():
-        found.append(FoundScene(scene_from_old_lamps(old), is_meant=True))
-    return tuple(found)
+    if old.is_file() and not is_beside:
+        yield FoundScene(scene_from_old_lamps(old), is_meant=True)
+
+
+def scene_here(folder: Path) -> Scene | None:
+    """Return the scene of a folder: the one in it, else the nearest above."""
+    found = (one.scene for one in scenes_for(folder))
+    return next((scene for scene in found if scene.path.name != OLD_NAME), None)
 
 
 def _shown(path: Path) -> Path:
@@ -109,6 +121,8 @@ def _in_scene(scene: Scene, path: Path) -> tuple[SceneStill | None, tuple[str, .
         old = shown_name(moved.file)
         said = f"{scene.path}: knows {path} as {old}, which is gone: it is taken as that."
         return moved, (said,)
+    if not path.exists() and (now := found_again(scene).get(still.file)) is not None:
+        raise FrontglassError(f"{path}: there is no such file; by its hash it lies at {now} now.")
     if still.sha256 is not None and path.is_file() and digest_of(path) != still.sha256:
         said = (
             f"{scene.path}: {shown_name(still.file)} has changed since; what is said of it is taken"

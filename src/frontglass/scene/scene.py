@@ -13,7 +13,7 @@ from frontglass.scene.fields import checked_line, in_file
 from frontglass.scene.parts import SceneCamera, SceneChoice, SceneStill
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
+    from frontglass.looks import Look, LookStack
     from frontglass.pipeline.recipe import Recipe
 
 FILE_NAME = "scene.toml"
@@ -30,7 +30,7 @@ class Scene:
         What the scene is called.
     camera : SceneCamera
         What it will be taken with.
-    surround : "mirror", "dark" or None
+    surround : "lampless", "mirror", "dark" or None
         What lies outside the frame; None leaves it to the commands.
     view : "hue", "clip" or None
         How light above white is shown, as in `Picture`.
@@ -111,6 +111,11 @@ class Scene:
         """Where its paths start from."""
         return self.path.parent
 
+    @property
+    def folders(self) -> set[Path]:
+        """Folders of its stills."""
+        return {(self.folder / one.file).resolve().parent for one in self.stills}
+
     def named(self, file: str) -> SceneStill | None:
         """Still of that name in the file; None if there is none."""
         wanted = os.path.normpath(file)
@@ -150,6 +155,14 @@ class Scene:
         from frontglass.looks.catalogue import look_from_text
 
         return tuple(look_from_text(self._look_text(text)) for text in choice.looks)
+
+    def stack_of(self, choice: SceneChoice) -> LookStack:
+        """Return a choice as commands take it: raises as `looks_of`."""
+        from frontglass.looks import LookStack
+
+        texts = (self._look_text(text) for text in choice.looks)
+        sources = (text.rpartition(":")[0] or text for text in texts)
+        return LookStack(self.looks_of(choice), tuple(sources))
 
     def _look_text(self, text: str) -> str:
         name, colon, strength = text.rpartition(":")

@@ -40,6 +40,8 @@ class SeenStill:
         Luminance of white, if its exposure tells it.
     areas : tuple of ClippedLamp
         Its clipped areas, most light first.
+    holds_lamps : bool
+        Whether its file holds light above white, so that nothing is clipped.
     """
 
     path: Path
@@ -48,6 +50,7 @@ class SeenStill:
     shot: ShotData
     white: White | None
     areas: tuple[ClippedLamp, ...]
+    holds_lamps: bool = False
 
     @property
     def lamps(self) -> tuple[ClippedLamp, ...]:
@@ -93,6 +96,7 @@ def seen_still(path: Path, recovery: Recovery | None = None) -> SeenStill:
         shot=picture.shot,
         white=found.white,
         areas=found.lamps,
+        holds_lamps=not picture.encoding.sample.is_integer,
     )
 
 
@@ -127,11 +131,11 @@ def with_old_lamps(scene: Scene, folder: Path) -> Scene:
     """Scene that has taken over `lamps.toml` of a folder of which it has no still yet."""
     old = folder / OLD_NAME
     here = folder.resolve()
-    folders = {(scene.folder / one.file).resolve().parent for one in scene.stills}
-    if not old.is_file() or here in folders:
+    if not old.is_file() or here in scene.folders:
         return scene
     for still in scene_from_old_lamps(old).stills:
         name = name_in_scene(scene, folder / still.file)
         values = {one: getattr(still, one) for one in ("white_cd_per_m2", "others", "lamps")}
-        scene = with_still(scene, SceneStill(file=name, **values))
+        digest = digest_of(folder / still.file)
+        scene = with_still(scene, SceneStill(file=name, sha256=digest, **values))
     return scene

@@ -19,6 +19,7 @@ from frontglass.pipeline.space import Space
 from frontglass.scene.parts import SceneStill
 from frontglass.scene.scene import Scene
 
+LOOKS = "looks"
 SINGULAR = {"lamps in haze": "lamp in haze"}
 
 
@@ -191,19 +192,20 @@ def counted(count: int, plural: str) -> str:
 
 def taken_words(each: list[tuple[Taken, ...]]) -> str:
     """Return in one line what was taken for each of several stills; empty if nothing."""
-    if len(each) == 1:
-        return ", ".join(one.text for one in each[0])
-    words = []
     # Those of the still that says most first, so that the order is as for one still.
-    kinds = dict.fromkeys(
-        one.what for taken in sorted(each, key=len, reverse=True) for one in taken
-    )
-    for what in kinds:
-        same = [one for taken in each for one in taken if one.what == what]
-        if same[0].number:
-            words.append(counted(sum(one.number for one in same), what))
-        elif len(same) == len(each) and len({one.text for one in same}) == 1:
-            words.append(same[0].text)
-        else:
-            words.append(f"{what} of {counted(len(same), 'stills')}")
-    return ", ".join(words)
+    said = [one for taken in sorted(each, key=len, reverse=True) for one in taken]
+    kinds = dict.fromkeys(one.what for one in sorted(said, key=lambda one: one.what != LOOKS))
+    return ", ".join(word for what in kinds for word in _words_on(what, each))
+
+
+def _words_on(what: str, each: list[tuple[Taken, ...]]) -> Iterator[str]:
+    """Yield what is said of one thing that was taken for some stills."""
+    same = [one for taken in each for one in taken if one.what == what]
+    if what == LOOKS:
+        yield from dict.fromkeys(text for one in same for text in one.text.split(", "))
+    elif same[0].number:
+        yield counted(sum(one.number for one in same), what)
+    elif len(same) == len(each) and len({one.text for one in same}) == 1:
+        yield same[0].text
+    else:
+        yield f"{what} of {counted(len(same), 'stills')}"

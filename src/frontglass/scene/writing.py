@@ -192,7 +192,7 @@ def _change_list(
     before = _standing(old, new, key)
     after = {_name_of(one, key) for one in new}
     if key not in table:
-        table[key] = tomlkit.aot()
+        table[key] = tomlkit.array() if isinstance(table, InlineTable) else tomlkit.aot()
     tables = table[key]
     for one in new:
         number = before.get(_name_of(one, key))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from frontglass.checks import check_within
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError
-from frontglass.looks import Look
+from frontglass.looks import Look, LookStack
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
@@ -38,6 +38,8 @@ MANY_STILLS = 6
 Numbers = Callable[[str, Region, Picture], Sequence[str]]
 """What to say of a watched part (its name, its place) of the still as it is seen."""
 
+Progress = Callable[[Sequence[Look | LookStack]], Iterable[Look | LookStack]]
+
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
@@ -50,19 +52,20 @@ class _Seen:
 
 def compare(
     picture: Picture,
-    looks: Sequence[Look],
+    looks: Sequence[Look | LookStack],
     *,
     camera: Camera,
     watched: Sequence[tuple[str, Region]] = (),
     numbers: Numbers = lambda *_: (),
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
     seen_on: SeenOn | str = SeenOn.DESK,
     ends: Sequence[tuple[str, Picture]] = (),
-    progress: Callable[[Sequence[Look]], Iterable[Look]] = iter,
+    progress: Progress = iter,
 ) -> Sheet:
     """Sheet that sets looks side by side on a still, the bare still first.
 
@@ -70,7 +73,7 @@ def compare(
     ----------
     picture : Picture
         The still.
-    looks, camera, surround, compensate
+    looks, camera, surround, compensate, grain
         As in `render`; one look at least.
     watched : sequence of (str, Region)
         Named parts, each shown in a row of its own at one magnification.
@@ -97,7 +100,7 @@ def compare(
     >>> fg.compare(still, looks, camera=camera, width_px=600).codes.shape[1]
     600
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     views = ends or (("", picture),)
     medium, count = SeenOn.of("seen_on", seen_on), len(looks) * len(views)
     layout = _Layout.of(picture, count, watched, width_px=width_px, medium=medium)
@@ -163,7 +166,9 @@ class _Layout:
         scale = still_px[0] / picture.width_px
         return cls(page, columns, cell_px, still_px, scale, tuple(parts), crop_columns)
 
-    def shown(self, look: Look | None, end: str, seen: Picture, numbers: Numbers) -> _Seen:
+    def shown(
+        self, look: Look | LookStack | None, end: str, seen: Picture, numbers: Numbers
+    ) -> _Seen:
         """Return what the sheet shows of the still as it is seen; no look is the bare still."""
         name, cost = "bare", ""
         if look is not None:

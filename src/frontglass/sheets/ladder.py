@@ -33,8 +33,9 @@ def ladder(
     *,
     camera: Camera,
     strengths: Sequence[str | float] | None = None,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
     close_ups: Sequence[Region] = (),
     facts: Sequence[str] = (),
     notices: Sequence[str] = (),
@@ -51,7 +52,7 @@ def ladder(
     ----------
     picture, look : Picture, Look
         The still, and the look; its own strength plays no part.
-    camera, surround, compensate
+    camera, surround, compensate, grain
         As in `render`.
     strengths : sequence of str or float, or None
         In the order shown; None is the stock ones.
@@ -78,7 +79,7 @@ def ladder(
     >>> fg.ladder(still, net, camera=lens, strengths=["1/4", 1], width_px=600).codes.shape[1]
     581
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     steps = [*(look.at(strength) for strength in _steps(strengths)), *beside]
     about = SEPARATOR.join((*facts, *_facts(picture, camera, compensate=compensate)))
     medium = SeenOn.of("seen_on", seen_on)

@@ -1,60 +1,108 @@
-"""A client board: frames with captions, as pages to print and as one file for a browser."""
+"""A client board: stills through looks to choose from, as one file for a browser."""
 
 from __future__ import annotations
 
 import base64
+import hashlib
 import html
 import io
+import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources import files
-from pathlib import Path
 from string import Template
 
 from PIL import Image
 
-from frontglass.checks import check_positive, check_within
 from frontglass.errors import ParameterError
-from frontglass.files.whole import write_bytes_whole, write_whole
 from frontglass.picture.picture import Picture
-from frontglass.picture.region import Region
+from frontglass.sheets.answers import Board, BoardFrame
 from frontglass.sheets.layout import size_within
-from frontglass.sheets.lettering import broken, fitted
-from frontglass.sheets.sheet import QUIET_TEXT, SHEET_QUALITY, Page, Sheet, Sizes, write_sheet
+from frontglass.sheets.sheet import Codes
 from frontglass.sheets.views import view
 
 ASPECTS = {"2.39": 2.39, "1.85": 1.85, "16:9": 16 / 9, "4:3": 4 / 3}
 """Shapes of a frame, width over height, by the name the trade gives them."""
 FLATTEST, TALLEST = 4.0, 0.25
-FRAME_WIDTH_PX = 1600
-"""Width of a frame in the browser at most: sharp on a laptop, light enough for a phone."""
+FRAME_PX = 1600
+"""Longer side of a frame in the browser at most: sharp on a laptop, light enough for a phone."""
 BROWSER_QUALITY = 86
-PAGE_PX = (1754, 1240)
-"""A4 lying, at 150 dots an inch; letter differs in its margins only."""
-DOTS_PER_INCH = 150
+WIPE_HELP = "Drag across a frame, or use the arrow keys, to take the glass away."
+ANSWER_HELP = (
+    "Tap a heart for what you like and write what you think; then send it from the end of the page."
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MoodFrame:
-    """One frame of a board.
+    """A still through one choice of looks.
+
+    Parameters
+    ----------
+    name : str
+        Look and strength.
+    detail : str
+        What it costs; empty for nothing.
+    codes : ndarray, shape (H, W, 3), uint8
+        The frame as it is shown.
+    looks : str
+        The looks as commands read them.
+    """
+
+    name: str
+    detail: str
+    codes: Codes
+    looks: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MoodStill:
+    """A still of a board.
 
     Parameters
     ----------
     caption : str
         What it is called.
-    detail : str
-        Look, strength and what it costs.
-    seen : Picture
-        The still through the glass.
-    bare : Picture or None
-        The still without, to stand behind a wipe; None for no wipe.
+    still : str
+        Its file, below the folder that all stills share.
+    bare : ndarray, shape (H, W, 3), uint8
+        It without glass.
+    frames : tuple of MoodFrame
+        It through each choice.
     """
 
     caption: str
-    detail: str
-    seen: Picture
-    bare: Picture | None = None
+    still: str
+    bare: Codes
+    frames: tuple[MoodFrame, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoodHead:
+    """What stands on a board beside its frames.
+
+    Parameters
+    ----------
+    title, project, date, contact, foot : str
+        Each a line; empty for none.
+    """
+
+    title: str
+    project: str = ""
+    date: str = ""
+    contact: str = ""
+    foot: str = ""
+
+    @property
+    def about(self) -> tuple[str, ...]:
+        """Project, date and contact, those that there are."""
+        return tuple(filter(None, (self.project, self.date, self.contact)))
+
+
+def frame_codes(picture: Picture) -> Codes:
+    """Codes of a frame at the size that a board shows."""
+    return view(picture, size_within((picture.width_px, picture.height_px), FRAME_PX, FRAME_PX))
 
 
 def aspect_from_text(text: str) -> float:
@@ -80,139 +128,113 @@ def aspect_from_text(text: str) -> float:
     return across / down
 
 
-def cropped(picture: Picture, aspect: float | None, *, height_share: float = 0.5) -> Picture:
-    """Return the largest part of a picture in a shape.
+def frame_id(still: int, look: int) -> str:
+    """Return what a frame is called on a board, from numbers that start at 0.
 
-    Parameters
-    ----------
-    picture : Picture
-        The whole frame: glass acts on all of it, and it is cropped afterwards.
-    aspect : float or None
-        Width over height; None keeps the frame whole.
-    height_share : float
-        Where the part stands: 0 at the top (or left), 1 at the bottom (or right). [1]
+    Examples
+    --------
+    >>> frame_id(0, 1), frame_id(11, 27)
+    ('1B', '12AB')
     """
-    if aspect is None:
-        return picture
-    check_positive("aspect", aspect)
-    check_within("height_share", height_share, 0, 1)
-    width, height = picture.width_px, picture.height_px
-    across = min(width, max(1, round(height * aspect)))
-    down = min(height, max(1, round(width / aspect)))
-    x, y = (round(height_share * spare) for spare in (width - across, height - down))
-    return Region(x, y, across, down).of(picture)
+    letters = ""
+    look += 1
+    while look:
+        look, letter = divmod(look - 1, 26)
+        letters = chr(ord("A") + letter) + letters
+    return f"{still + 1}{letters}"
 
 
-def mood_html(title: str, about: str, frames: Sequence[MoodFrame], *, foot: str = "") -> str:
+def board_of(title: str, stills: Sequence[MoodStill]) -> Board:
+    """Return what is needed to read answers to a board."""
+    frames = tuple(
+        BoardFrame(frame_id(number, place), still.still, still.caption, frame.looks)
+        for number, still in enumerate(stills)
+        for place, frame in enumerate(still.frames)
+    )
+    said = json.dumps([title, *([f.id, f.still, f.looks] for f in frames)])
+    return Board(hashlib.sha256(said.encode(errors="replace")).hexdigest()[:8], title, frames)
+
+
+def mood_html(head: MoodHead, stills: Sequence[MoodStill], *, has_wipe: bool = False) -> str:
     """Return a board as one HTML file that needs nothing else.
 
     Parameters
     ----------
-    title, about, foot : str
-        What stands over the frames, and under them.
-    frames : sequence of MoodFrame
-        The frames, in order.
+    head : MoodHead
+        Title, project, date, contact, foot.
+    stills : sequence of MoodStill
+        The stills, in order.
+    has_wipe : bool
+        Whether each frame has the bare one behind a wipe.
     """
     template = files("frontglass.sheets").joinpath("mood_board.html").read_text(encoding="utf-8")
-    has_wipe = any(frame.bare is not None for frame in frames)
-    hint = "Drag across a frame, or use the arrow keys, to take the glass away."
+    board = board_of(head.title, stills)
+    # Nothing in it may end the element that holds it.
+    mail = re.search(r"[^\s<>\"']+@[^\s<>\"']+\.[^\s<>\"',;]+", head.contact)
+    held = json.dumps({**board.record, "mail": mail[0] if mail else ""})
+    record = held.replace("<", "\\u003c").replace("&", "\\u0026")
     return Template(template).substitute(
-        title=html.escape(title),
-        about=html.escape(about),
-        help=f'<p class="help">{hint}</p>' if has_wipe else "",
-        frames="\n".join(_figure(frame) for frame in frames),
-        foot=html.escape(foot),
+        title=html.escape(head.title),
+        about="".join(f"<p>{html.escape(line)}</p>" for line in head.about),
+        help=f"{WIPE_HELP} {ANSWER_HELP}" if has_wipe else ANSWER_HELP,
+        stills="\n".join(_section(n, still, has_wipe=has_wipe) for n, still in enumerate(stills)),
+        foot=html.escape(head.foot),
+        record=record,
     )
 
 
-def mood_pages(title: str, about: str, frames: Sequence[MoodFrame]) -> list[Sheet]:
-    """Return a board as pages, a frame each, the title on the first."""
-    return [
-        _page(title if number == 0 else "", about, frame, (number + 1, len(frames)))
-        for number, frame in enumerate(frames)
+def _section(number: int, still: MoodStill, *, has_wipe: bool) -> str:
+    caption = html.escape(still.caption)
+    tall = " tall" if still.bare.shape[0] > still.bare.shape[1] else ""
+    bare_id = f"bare-{number + 1}"
+    paper = " paper" if has_wipe else ""
+    bare = (
+        f'<figure class="bare-frame{paper}">\n{_image(still.bare, f"{caption}: bare", bare_id)}\n'
+        "<figcaption><strong>bare</strong></figcaption>\n</figure>"
+    )
+    figures = [
+        _figure(frame_id(number, place), caption, frame, bare_id if has_wipe else "")
+        for place, frame in enumerate(still.frames)
     ]
-
-
-def write_mood(folder: Path, board: str, pages: Sequence[Sheet]) -> list[Path]:
-    """Write a board's HTML, PDF and PNGs into a folder; return their paths.
-
-    Raises
-    ------
-    PictureFileError
-        If the folder cannot be written to.
-    """
-    paths = mood_paths(folder, len(pages))
-    write_bytes_whole(paths[0], board.encode())
-    images = [Image.fromarray(page.codes) for page in pages]
-    write_whole(
-        paths[1],
-        lambda beside: images[0].save(
-            beside,
-            "PDF",
-            save_all=True,
-            append_images=images[1:],
-            resolution=DOTS_PER_INCH,
-            quality=SHEET_QUALITY,
-        ),
+    return (
+        f'<section>\n<h2><span class="number">{number + 1}</span> {caption}</h2>\n'
+        f'<div class="frames{tall}">\n' + "\n".join([bare, *figures]) + "\n</div>\n</section>"
     )
-    for path, page in zip(paths[2:], pages, strict=True):
-        write_sheet(path, page)
-    return paths
 
 
-def mood_paths(folder: Path, count: int) -> list[Path]:
-    """Return where the HTML, the PDF and the PNGs of a board stand."""
-    pages = [folder / f"board_{number:02d}.png" for number in range(1, count + 1)]
-    return [folder / "board.html", folder / "board.pdf", *pages]
-
-
-def _figure(frame: MoodFrame) -> str:
-    caption, detail = html.escape(frame.caption), html.escape(frame.detail)
-    width, height = size_within((frame.seen.width_px, frame.seen.height_px), FRAME_WIDTH_PX)
-    size = f'width="{width}" height="{height}"'
-    seen = f'<img {size} alt="{caption}: {detail}" src="{_data(frame.seen, (width, height))}">'
-    if frame.bare is not None:
-        label = f"Wipe between the bare frame and {detail}: {caption}"
+def _figure(key: str, caption: str, frame: MoodFrame, bare_id: str) -> str:
+    name, detail = html.escape(frame.name), html.escape(frame.detail)
+    seen = _image(frame.codes, f"{caption}: {name}")
+    if bare_id:
         seen = (
-            f'<div class="wipe" role="slider" tabindex="0" aria-label="{label}" aria-valuemin="0" '
+            f'<div class="wipe" role="slider" tabindex="0" data-bare="{bare_id}" '
+            f'aria-label="Wipe between the bare frame and {name}: {caption}" aria-valuemin="0" '
             'aria-valuemax="100" aria-valuenow="50" style="--cut: 50%">\n'
             f"{seen}\n"
-            f'<img class="bare" {size} alt="{caption}: without the glass" '
-            f'src="{_data(frame.bare, (width, height))}">\n'
+            '<img class="bare" alt="">\n'
             '<span class="side left" aria-hidden="true">bare</span>'
-            f'<span class="side right" aria-hidden="true">{detail.split(" · ")[0]}</span>'
+            f'<span class="side right" aria-hidden="true">{name}</span>'
             '<span class="edge"><span class="grip"></span></span>\n</div>'
         )
-    words = f"<figcaption><strong>{caption}</strong><span>{detail}</span></figcaption>"
-    return f"<figure>\n{seen}\n{words}\n</figure>"
+    box = '<span class="tick" aria-hidden="true">\u2610 </span>'
+    words = f"<strong>{box}{key}&ensp;{name}</strong>" + (
+        f"<span>{detail}</span>" if detail else ""
+    )
+    return (
+        f'<figure class="choice" id="f{key}">\n{seen}\n<figcaption>{words}</figcaption>\n'
+        f'<div class="answer"><button type="button" class="heart" data-key="{key}" '
+        f'aria-pressed="false" aria-label="I like {key}, {name}">'
+        '<span aria-hidden="true">\u2661</span></button>'
+        f'<textarea rows="1" data-key="{key}" aria-label="What you think of {key}, {name}" '
+        'placeholder="What do you think?"></textarea></div>\n</figure>'
+    )
 
 
-def _data(picture: Picture, size_px: tuple[int, int]) -> str:
+def _image(codes: Codes, alt: str, name: str = "") -> str:
+    height, width = codes.shape[:2]
     out = io.BytesIO()
-    codes = view(picture, size_px)
     Image.fromarray(codes).save(out, "JPEG", quality=BROWSER_QUALITY, subsampling=0)
-    return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
-
-
-def _page(title: str, about: str, frame: MoodFrame, number: tuple[int, int]) -> Sheet:
-    width, height = PAGE_PX
-    sizes = Sizes(margin=70, gap=28, small=28, large=56)
-    page = Page(width, sizes)
-    y = sizes.margin
-    if title:
-        y = page.say(sizes.margin, y, fitted([title], page.room_px, sizes.large)[0])
-        y = page.say(sizes.margin, y, broken(about, page.room_px, sizes.small), QUIET_TEXT)
-        y += sizes.gap
-    caption = broken(frame.caption, page.room_px, round(1.2 * sizes.small))
-    count = f"{number[0]} of {number[1]}"
-    detail = broken(" · ".join(filter(None, (frame.detail, count))), page.room_px, sizes.small)
-    foot = height - sizes.margin - caption.height_px - detail.height_px
-    shape = frame.seen.height_px / frame.seen.width_px
-    room = foot - sizes.gap - y
-    across = min(page.room_px, round(room / shape))
-    codes = view(frame.seen, (across, max(1, min(room, round(across * shape)))))
-    x = sizes.margin if title else sizes.margin + (page.room_px - codes.shape[1]) // 2
-    page.put(x, y + (0 if title else (room - codes.shape[0]) // 2), codes)
-    end = page.say(sizes.margin, foot, caption)
-    page.say(sizes.margin, end, detail, QUIET_TEXT)
-    return page.sheet(height)
+    data = base64.b64encode(out.getvalue()).decode()
+    own = f'id="{name}" ' if name else ""
+    size = f'width="{width}" height="{height}"'
+    return f'<img {own}{size} alt="{alt}" src="data:image/jpeg;base64,{data}">'

@@ -20,8 +20,7 @@ from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.picture import Picture
-from frontglass.picture.region import Region
-from frontglass.picture.wider import framed
+from frontglass.picture.reduced import reduced
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.sheet import Codes
@@ -65,8 +64,9 @@ def sway(
     pan_deg: float = 1.0,
     exaggerate: float = 1.0,
     width_px: int = LOOP_WIDTH_PX,
-    surround: Surround | str = Surround.MIRROR,
+    surround: Surround | str = Surround.LAMPLESS,
     compensate: bool = True,
+    grain: bool = True,
     progress: Callable[[Sequence[int]], Iterable[int]] = iter,
 ) -> Loop:
     """Loop of a still while the camera pans and tilts round a small circle.
@@ -85,7 +85,7 @@ def sway(
         How many times too strong structure and turning are shown. [1], > 0.
     width_px : int
         Width of the loop at most. [px], 64 to 1920.
-    surround, compensate
+    surround, compensate, grain
         As in `render`.
     progress : callable
         Hands on the numbers of the frames, and may show meanwhile how far it is.
@@ -97,13 +97,12 @@ def sway(
     and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
     millimetre. Air and veils have no structure.
     """
-    conditions = Conditions(camera=camera, surround=surround, compensate=compensate)
+    conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
-    small = _reduced(picture, width_px)
-    seen = conditions.seen(small, looks)
-    lamps = lamps_of(small)
+    small = reduced(picture, width_px)
+    seen, lamps = conditions.seen(small, looks), lamps_of(small)
     boiling = Boiling.of(
         small=small, full=picture, looks=looks, camera=camera, lamps=lamps, exaggerate=exaggerate
     )
@@ -227,31 +226,6 @@ def _write_mp4(path: str, frames: Sequence[Codes]) -> None:
     for codes in frames:
         writer.write(np.ascontiguousarray(codes[:height, :width, ::-1]))
     writer.release()
-
-
-def _reduced(picture: Picture, width_px: int) -> Picture:
-    if picture.width_px <= width_px:
-        return picture
-    if picture.wider is not None:
-        # Both are reduced alike, so that light from round the frame reaches it here as well.
-        scale = width_px / picture.width_px
-        still, region = picture.wider.picture, picture.wider.region
-        whole = _reduced(still, round(still.width_px * scale))
-        height = max(1, round(region.height_px * scale))
-        x, y = (round(scale * corner) for corner in (region.x_px, region.y_px))
-        x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
-        return framed(whole, Region(x, y, width_px, height), picture.shot)
-    size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
-    light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
-    far = picture.distance_m
-    if far is not None:
-        # A mean of near and far would be a distance at which nothing stands.
-        far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
-    lost = picture.recovered
-    if lost is not None:
-        lost = np.asarray(cv2.resize(lost, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-    small = np.asarray(light, dtype=np.float32)
-    return replace(picture, radiance=small, recovered=lost, distance_m=far, lamps=None)
 
 
 def _lamps_only(light: Float32) -> Float32:

@@ -12,14 +12,18 @@ import numpy as np
 import pytest
 
 import frontglass as fg
-from frontglass.batch import run
+from frontglass.batch import run, work
 from frontglass.batch.job import Job
 from frontglass.batch.plan import plan
 from frontglass.batch.run import Outcome, planned_batch
+from frontglass.batch.workers import side_by_side
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.pipeline.framing import Framing
 from frontglass.pipeline.recipe import Recipe
 from frontglass.pipeline.still_files import out_beside
+
+LOOK = "_harbour-night_1-4"
+"""What the recipe below adds to names."""
 
 
 @pytest.fixture
@@ -29,15 +33,21 @@ def recipe() -> Recipe:
 
 
 def names(sources: Sequence[str | Path], folder: Path, **how) -> list[str]:
-    return [job.name for job in plan(sources, folder, **how)]
+    jobs, _ = plan(sources, folder, **how)
+    return [job.name.replace("_bare", "") for job in jobs]
 
 
 def states(outcomes: Sequence[Outcome]) -> dict[str, str]:
-    return {outcome.job.name: outcome.state for outcome in outcomes}
+    return {outcome.job.name.replace(LOOK, ""): outcome.state for outcome in outcomes}
 
 
 def manifest_of(folder: Path) -> dict[str, dict]:
-    return json.loads((folder / "frontglass-batch.json").read_text(encoding="utf-8"))["stills"]
+    text = (folder / "frontglass-batch.json").read_text(encoding="utf-8")
+    return {name.replace(LOOK, ""): entry for name, entry in json.loads(text)["pictures"].items()}
+
+
+def named(still: Path) -> str:
+    return f"{still.stem}{LOOK}{still.suffix}"
 
 
 def everything_below(folder: Path) -> dict[str, bytes]:
@@ -95,9 +105,9 @@ class TestPlan:
             plan(sources, tmp_path / "out", suffix=suffix)
 
     def test_the_manifest_is_never_written_over(self, shoot, tmp_path):
-        still = shoot("in/a.png").rename(tmp_path / "in" / "frontglass-batch.json")
-        with pytest.raises(PictureFileError, match="would be written there"):
-            plan([still], tmp_path / "out")
+        still = shoot("in/a.png").rename(tmp_path / "in" / "frontglass-batch_bare.json")
+        jobs, _ = plan([still], tmp_path / "out", suffix="json")
+        assert jobs[0].name != run.MANIFEST_NAME
 
     def test_the_folder_of_the_stills_is_refused_through_a_link_too(self, shoot, tmp_path):
         shoot("in/a.png")
@@ -109,7 +119,7 @@ class TestPlan:
     def test_an_output_that_leads_to_a_still_is_refused(self, shoot, tmp_path):
         still = shoot("in/a.png")
         (tmp_path / "out").mkdir()
-        (tmp_path / "out" / "a.png").symlink_to(still)
+        (tmp_path / "out" / "a_bare.png").symlink_to(still)
         with pytest.raises(PictureFileError, match="is the still"):
             plan([still], tmp_path / "out")
 
@@ -138,8 +148,8 @@ class TestRun:
             camera = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=24.89)
             fg.write_picture(tmp_path / "own.png", fg.render(picture, recipe.looks, camera=camera))
             own = (tmp_path / "own.png").read_bytes()
-            assert (tmp_path / "alone" / still.name).read_bytes() == own
-            assert (tmp_path / "together" / still.name).read_bytes() == own
+            assert (tmp_path / "alone" / named(still)).read_bytes() == own
+            assert (tmp_path / "together" / named(still)).read_bytes() == own
 
     @pytest.mark.parametrize("processes", [1, 2])
     def test_one_bad_file_never_stops_the_rest(self, shoot, tmp_path, recipe, processes):
@@ -150,7 +160,8 @@ class TestRun:
         bad = next(outcome for outcome in outcomes if outcome.state == "failed")
         assert "b.png" in str(bad.result)
         assert manifest_of(tmp_path / "out")["b.png"]["reason"] == str(bad.result)
-        assert sorted(everything_below(tmp_path / "out")) == ["a.png", "c.png", run.MANIFEST_NAME]
+        left = sorted(everything_below(tmp_path / "out"))
+        assert left == [f"a{LOOK}.png", f"c{LOOK}.png", run.MANIFEST_NAME]
 
     def test_stills_are_left_as_they_were(self, shoot, tmp_path, recipe):
         shoot("in/a.png"), shoot("in/b/a.jpg")
@@ -179,14 +190,13 @@ class TestRun:
         }
         assert set(manifest_of(out)) == {"a.png", "b.png", "c.png"}
         os.utime(still, ns=(1, 1))  # as if it had been graded anew
-        (out / "b.png").write_bytes(b"cut short")
+        (out / f"b{LOOK}.png").unlink()
         third = fg.render_batch([tmp_path / "in"], out, recipe, processes=1)
         assert states(third) == {"a.png": "rendered", "b.png": "rendered", "c.png": "done before"}
 
     @pytest.mark.parametrize(
         "change",
         [
-            {"looks": ()},
             {"exposure_stops": 1.0},
             {"framing": Framing(lens_mm=85)},
             {"surround": fg.Surround.DARK},
@@ -195,26 +205,23 @@ class TestRun:
         ],
         ids=lambda change: next(iter(change)),
     )
-    def test_another_recipe_is_rendered_afresh(self, shoot, tmp_path, recipe, change):
+    def test_another_recipe_leaves_what_stands_there(self, shoot, tmp_path, recipe, change):
         still, out = shoot("in/a.png"), tmp_path / "out"
         fg.render_batch([still], out, recipe, processes=1)
+        before = (out / named(still)).read_bytes()
         assert planned_batch([still], out, recipe).jobs == ()
-        assert len(planned_batch([still], out, replace(recipe, **change)).jobs) == 1
+        other = replace(recipe, **change)
+        (ended,) = fg.render_batch([still], out, other, processes=1)
+        assert ended.state == "left alone"
+        assert "other options" in str(ended.result)
+        assert (out / named(still)).read_bytes() == before
+        assert len(planned_batch([still], out, other, again=True).jobs) == 1
 
     def test_other_words_about_a_look_change_no_pixel(self, shoot, tmp_path, recipe):
         still, out = shoot("in/a.png"), tmp_path / "out"
         fg.render_batch([still], out, recipe, processes=1)
         reworded = replace(recipe.looks[0], summary="lamps glow", watch="the window")
         assert planned_batch([still], out, replace(recipe, looks=(reworded,))).jobs == ()
-
-    def test_a_strangers_file_is_not_replaced(self, shoot, tmp_path, recipe):
-        still, out = shoot("in/a.png"), tmp_path / "out"
-        out.mkdir()
-        (out / "a.png").write_text("the only copy")
-        with pytest.raises(PictureFileError, match="not written by a batch"):
-            planned_batch([still], out, recipe)
-        assert len(planned_batch([still], out, recipe, again=True).jobs) == 1
-        assert (out / "a.png").read_text() == "the only copy"
 
     def test_a_batch_broken_off_goes_on(self, shoot, tmp_path, recipe):
         for n in range(4):
@@ -262,14 +269,14 @@ class TestRun:
 
     def test_a_flaw_of_ours_costs_one_still_only(self, shoot, tmp_path, recipe, monkeypatch):
         shoot("in/a.png"), shoot("in/b.png")
-        whole = run.render_file
+        whole = work.render_picture
 
-        def flawed(still, out, recipe, **how):
+        def flawed(picture, still, *rest):
             if still.name == "a.png":
                 raise ZeroDivisionError("division by zero")
-            return whole(still, out, recipe, **how)
+            return whole(picture, still, *rest)
 
-        monkeypatch.setattr(run, "render_file", flawed)
+        monkeypatch.setattr(work, "render_picture", flawed)
         outcomes = fg.render_batch([tmp_path / "in"], tmp_path / "out", recipe, processes=1)
         assert states(outcomes) == {"a.png": "failed", "b.png": "rendered"}
         assert "ZeroDivisionError: division by zero" in str(outcomes[0].result)
@@ -286,10 +293,11 @@ class Deadly(PosixPath):
 def test_a_process_ended_from_outside_costs_its_own_still_only(shoot, tmp_path, recipe):
     jobs = [Job(shoot(f"in/{n}.png"), tmp_path / "out" / f"{n}.png", f"{n}.png") for n in range(4)]
     jobs[1] = replace(jobs[1], still=Deadly(jobs[1].still))
-    ended = dict(run._side_by_side(jobs, lambda _: recipe, 2))
+    tasks = [work.Task((job,), recipe, (recipe.looks,), ("",)) for job in jobs]
+    ended = dict(side_by_side(tasks, 2))
     assert set(ended) == set(jobs)
     assert "ended from outside" in str(ended.pop(jobs[1]))
-    assert all(isinstance(result, fg.RenderedStill) for result in ended.values())
+    assert all(isinstance(result, work.Made) for result in ended.values())
 
 
 class TestOneStill:

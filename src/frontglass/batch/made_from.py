@@ -1,0 +1,28 @@
+"""What decides the pixels of a picture, as a record can hold it."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import frontglass
+
+if TYPE_CHECKING:
+    from frontglass.pipeline.recipe import Recipe
+
+
+def recipe_digest(recipe: Recipe) -> str:
+    """Fingerprint of everything in a recipe that decides the pixels, and of the program's version.
+
+    The words about a look (its summary, what to watch for) do not decide any pixel.
+    """
+    light_paths = [look.light_path for look in recipe.looks]
+    text = f"{frontglass.__version__} {light_paths!r} {replace(recipe, looks=())!r}"
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def typed_digest(recipe: Recipe, typed: object) -> str:
+    """Fingerprint of what somebody typed: options and looks, whatever a scene adds to them."""
+    light_paths = [look.light_path for look in recipe.looks]
+    return hashlib.sha256(f"{light_paths!r} {typed!r}".encode()).hexdigest()

@@ -1,0 +1,117 @@
+"""The contact sheet of a batch's folder: what was made there of its stills, now or before."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from frontglass.cli.batch_texts import relative_name
+from frontglass.cli.grouped import note
+from frontglass.cli.progress import shown
+
+if TYPE_CHECKING:
+    from frontglass.batch.manifest import Entry, Manifest
+    from frontglass.batch.run import Batch, Outcome
+    from frontglass.sheets.contact import ContactCell, ContactRow
+
+
+def written_contact(batch: Batch, outcomes: Sequence[Outcome]) -> Path | None:
+    """Write the contact sheet of a batch's folder; return where, or None if it stays as it is."""
+    from frontglass.batch.manifest import (
+        CONTACT_NAME,
+        MANIFEST_NAME,
+        Manifest,
+        is_as_made,
+        made_entry,
+    )
+    from frontglass.sheets.contact import contact_pages
+    from frontglass.sheets.pdf import write_pdf
+
+    path = batch.folder / CONTACT_NAME
+    if not batch.folder.is_dir():
+        return None
+    if path.exists() and not is_as_made(path, Manifest(batch.folder / MANIFEST_NAME).contact):
+        note(f"{path}: is not what an earlier run made, and was left as it is.")
+        return None
+    manifest = Manifest(batch.folder / MANIFEST_NAME)
+    entries = _entries(batch, manifest)
+    columns = list(dict.fromkeys(looks for looks, _ in entries))
+    sheet = _Sheet(batch, outcomes, entries)
+    stills = batch.found.stills
+    rows = [sheet.row(still, columns) for still in shown(stills, len(stills), str)]
+    about = f"{len(stills)} stills, {len(columns)} looks" if len(stills) > 1 else str(stills[0])
+    titles = [_title(looks) for looks in columns]
+    write_pdf(path, contact_pages(batch.folder.resolve().name, about, titles, rows))
+    manifest.contact = made_entry(path)
+    manifest.write()
+    return path
+
+
+Key = tuple[str, Path]
+
+
+def _entries(batch: Batch, manifest: Manifest) -> dict[Key, tuple[str, Entry]]:
+    """Return what the folder's record says of the batch's stills, by looks and still."""
+    own = {still.absolute(): still for still in batch.found.stills}
+    found: dict[Key, tuple[str, Entry]] = {}
+    for name, entry in manifest.pictures.items():
+        still = own.get(Path(str(entry.get("still"))).absolute())
+        looks = entry.get("looks")
+        if still is not None and isinstance(looks, list):
+            found["+".join(map(str, looks)), still] = (name, entry)
+    return found
+
+
+def _title(looks: str) -> str:
+    return looks.replace(":", " ").replace("+", " + ")
+
+
+class _Sheet:
+    """What the cells of a contact sheet hold."""
+
+    def __init__(
+        self,
+        batch: Batch,
+        outcomes: Sequence[Outcome],
+        entries: dict[Key, tuple[str, Entry]],
+    ) -> None:
+        from frontglass.batch.work import Made
+
+        made = {o.job: o.result for o in outcomes if isinstance(o.result, Made)}
+        self._bare = {job.still: result.bare for job, result in made.items()}
+        self._small = {job.name: result.small for job, result in made.items()}
+        self._failed = {o.job.still: str(o.result) for o in outcomes if o.state == "failed"}
+        self._batch, self._entries = batch, entries
+
+    def row(self, still: Path, columns: Sequence[str]) -> ContactRow:
+        """Return the row of a still."""
+        from frontglass.sheets.contact import ContactCell, ContactRow
+
+        bare = self._copied(still, self._bare.get(still))
+        if not bare.small and still in self._failed:
+            reason = self._failed[still].removeprefix(f"{still}: ")
+            bare = ContactCell(said=f"not made: {reason}")
+        name = relative_name(still, self._batch.found.root)
+        return ContactRow(name, bare, tuple(self._seen(still, looks) for looks in columns))
+
+    def _seen(self, still: Path, looks: str) -> ContactCell:
+        from frontglass.sheets.contact import ContactCell
+
+        name, entry = self._entries.get((looks, still), ("", {}))
+        if entry.get("state") != "done":
+            return ContactCell()
+        return self._copied(self._batch.folder / name, self._small.get(name))
+
+    def _copied(self, path: Path, small: bytes | None) -> ContactCell:
+        """Return a cell of a picture, read from its file where no copy is at hand."""
+        from frontglass.errors import FrontglassError
+        from frontglass.files import read_picture
+        from frontglass.sheets.contact import ContactCell, small_copy
+
+        if small:
+            return ContactCell(small)
+        try:
+            return ContactCell(small_copy(read_picture(path)))
+        except FrontglassError as error:
+            return ContactCell(said=str(error))

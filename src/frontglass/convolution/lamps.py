@@ -1,0 +1,122 @@
+"""What in a frame is lamp: it shines from where it is, while the rest goes on beyond the frame."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.convolution.blocks import ROWS_AT_ONCE, in_pieces
+
+Float32 = NDArray[np.float32]
+
+WHITE = 1.0
+NEAR_SHARE = 0.25
+"""Standard deviation of what is near, as a share of the frame's shorter side."""
+NEAR_TIMES = 4.0
+"""A lamp is brighter than the mean of what is near by that: it fills less than a quarter of it."""
+SURE_TIMES = 2.0
+"""What is so many times brighter than that again is a lamp with all its light."""
+NODES, PX_PER_NODE = 64, 8
+
+
+class Lamps(NamedTuple):
+    """Light of lamps in a frame: the rows, and which columns, have any.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (N,)
+        Which rows they are, rising.
+    light : ndarray, shape (N, W, 3), float32
+        Their lamps' light.
+    columns : ndarray, shape (M,)
+        Outside which there is none.
+    """
+
+    rows: NDArray[np.intp]
+    light: Float32
+    columns: NDArray[np.intp]
+
+    def taken_from(self, light: Float32) -> Float32:
+        """Return what is not lamp of `light`, shape (H, W, 3)."""
+        rest = light.copy()
+        rest[self.rows] -= self.light
+        return rest
+
+    def over(self, shape: tuple[int, ...]) -> Float32:
+        """Return them on a whole frame, shape (H, W, 3)."""
+        whole = np.zeros(shape, np.float32)
+        whole[self.rows] = self.light
+        return whole
+
+
+def lamps_in(light: Float32) -> Lamps | None:
+    """Return what in a frame is lamp: brighter than white, and small.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, W, 3), float32
+        Linear light; 1 is diffuse white.
+
+    Returns
+    -------
+    Lamps or None
+        A share of each pixel's light, the same for the three channels. None if nothing is lamp.
+
+    Notes
+    -----
+    Of the brightest channel, over white and over four times the mean of what is near, the share
+    rises smoothly from 0 at one to 1 at twice that. So a wall brighter than white stays what it
+    is, however bright, and so does a sky or a window that fills a quarter of what is near.
+    """
+    height, width, _ = light.shape
+    peaks = np.empty(height, np.float32)
+
+    def peaks_of(rows: slice) -> None:
+        peaks[rows] = light[rows].reshape(rows.stop - rows.start, -1).max(axis=1)
+
+    in_pieces(peaks_of, height, 8 * ROWS_AT_ONCE)
+    lit = np.flatnonzero(peaks > WHITE)
+    if not lit.size:
+        return None
+    least = _least(light)
+    kept, across = np.zeros(len(lit), bool), np.zeros(width, bool)
+    own = np.empty((len(lit), width, 3), np.float32)
+    y = np.clip((lit + 0.5) * len(least) / height - 0.5, 0, len(least) - 1)
+
+    def some(part: slice) -> None:
+        high = np.minimum(np.floor(y[part]).astype(np.intp), max(len(least) - 2, 0))
+        low = np.minimum(high + 1, len(least) - 1)
+        t = (y[part] - high).astype(np.float32)[:, np.newaxis]
+        bright = light[lit[part]]
+        red, green, blue = (bright[..., channel] for channel in range(3))
+        over = np.maximum(np.maximum(red, green), blue) / ((1 - t) * least[high] + t * least[low])
+        t = np.clip((over - 1) / np.float32(SURE_TIMES - 1), 0, 1)
+        share = t * t * (3 - 2 * t)
+        kept[part] = share.any(axis=1)
+        across[share.any(axis=0)] = True
+        own[part] = bright * share[..., np.newaxis]
+
+    in_pieces(some, len(lit), ROWS_AT_ONCE)
+    if not kept.any():
+        return None
+    if not kept.all():
+        lit, own = lit[kept], own[kept]
+    return Lamps(lit, own, np.flatnonzero(across))
+
+
+def _least(light: Float32) -> Float32:
+    """Light from which on a pixel is a lamp, on few rows and all columns."""
+    height, width, _ = light.shape
+    ratio = min(1.0, NODES / min(height, width))
+    size = max(1, round(width * ratio)), max(1, round(height * ratio))
+    # Of what fills a quarter of its surroundings every few pixels tell as much as all of them.
+    step = max(1, min(height, width) // (PX_PER_NODE * NODES))
+    some = light[step // 2 :: step, step // 2 :: step]
+    coarse = cv2.resize(some, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], 3)
+    near = NEAR_SHARE * min(size)
+    mean = cv2.GaussianBlur(coarse.max(axis=2), (0, 0), near, borderType=cv2.BORDER_REFLECT)
+    least = np.maximum(np.asarray(mean, np.float32) * np.float32(NEAR_TIMES), np.float32(WHITE))
+    return np.asarray(cv2.resize(least, (width, size[1]), interpolation=cv2.INTER_LINEAR))

@@ -1,0 +1,51 @@
+"""A picture on fewer pixels, and a part of it there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+
+from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
+from frontglass.picture.wider import framed
+
+
+def reduced(picture: Picture, width_px: int) -> Picture:
+    """Picture no wider than that [px], with its distances and its lamps' lost light."""
+    if picture.width_px <= width_px:
+        return picture
+    if picture.wider is not None:
+        # Both are reduced alike, so that light from round the frame reaches it here as well.
+        scale = width_px / picture.width_px
+        still, region = picture.wider.picture, picture.wider.region
+        whole = reduced(still, round(still.width_px * scale))
+        height = max(1, round(region.height_px * scale))
+        x, y = (round(scale * corner) for corner in (region.x_px, region.y_px))
+        x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
+        return framed(whole, Region(x, y, width_px, height), picture.shot)
+    size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
+    light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
+    far = picture.distance_m
+    if far is not None:
+        # A mean of near and far would be a distance at which nothing stands.
+        far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
+    lost = picture.recovered
+    if lost is not None:
+        lost = np.asarray(cv2.resize(lost, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    small = np.asarray(light, dtype=np.float32)
+    return replace(picture, radiance=small, recovered=lost, distance_m=far, lamps=None)
+
+
+def reduced_region(region: Region, scale: float) -> Region:
+    """Part of a picture where that is reduced: a pixel at least, and inside as it was."""
+    x, y = int(region.x_px * scale), int(region.y_px * scale)
+    right, bottom = (
+        int((start + size) * scale)
+        for start, size in (
+            (region.x_px, region.width_px),
+            (region.y_px, region.height_px),
+        )
+    )
+    return Region(x, y, max(1, right - x), max(1, bottom - y))

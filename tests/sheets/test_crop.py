@@ -1,0 +1,83 @@
+"""Where frames are cropped: watched parts and lamps stay inside, what is cut is said."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import frontglass as fg
+from frontglass.errors import ParameterError
+from frontglass.picture.encoding import Encoding
+from frontglass.sheets import crop
+from frontglass.sheets.crop import crop_of, saliency
+
+
+def still(width: int = 300, height: int = 400, lamp: tuple[int, int] | None = None) -> fg.Picture:
+    light = np.full((height, width, 3), 0.05, np.float32)
+    if lamp is not None:
+        light[lamp[1] - 6 : lamp[1] + 6, lamp[0] - 6 : lamp[0] + 6] = 1.0
+    return fg.Picture(radiance=light, encoding=Encoding.linear())
+
+
+def test_a_crop_stands_where_asked():
+    assert crop_of(still(), 3.0, share=0).region == fg.Region(0, 0, 300, 100)
+    assert crop_of(still(), 3.0, share=1).region == fg.Region(0, 300, 300, 100)
+    assert crop_of(still(), 0.5, share=1).region == fg.Region(100, 0, 200, 400)
+    assert crop_of(still(), None).region == fg.Region(0, 0, 300, 400)
+    within = fg.Region(100, 50, 100, 200)
+    assert crop_of(still(), 2.0, share=1, within=within).region == fg.Region(100, 200, 100, 50)
+
+
+def test_a_crop_of_a_line_keeps_a_pixel():
+    assert crop_of(still(300, 1), 0.25).region.size_px == (1, 1)
+    assert crop_of(still(1, 300), 4.0).region.size_px == (1, 1)
+
+
+@pytest.mark.parametrize("y", [40, 200, 370])
+def test_lamps_stay_inside(y):
+    found = crop_of(still(lamp=(150, y)), 2.39).region
+    assert found.y_px <= y - 6
+    assert found.y_px + found.height_px >= y + 6
+    where = saliency(still(lamp=(150, y)))
+    assert where.sum() == pytest.approx(1, rel=1e-4)
+    top = np.unravel_index(np.argmax(where), where.shape)[0]
+    assert top / where.shape[0] == pytest.approx(y / 400, abs=0.05)
+
+
+def test_watched_parts_stay_inside_against_what_stands_out():
+    face = ("face", fg.Region(100, 300, 80, 90))
+    found = crop_of(still(lamp=(150, 40)), 2.39, watched=[face])
+    assert found.region.y_px <= 300
+    assert found.region.y_px + found.region.height_px >= 390
+    assert not any("cuts" in text for text in found.notices)
+
+
+def test_what_is_cut_is_said():
+    tall = ("face", fg.Region(100, 100, 80, 200))
+    found = crop_of(still(), 2.39, watched=[tall])
+    assert found.notices[0].startswith("the crop cuts face")
+    far = [("face", fg.Region(0, 0, 50, 50)), ("black", fg.Region(0, 350, 50, 50))]
+    found = crop_of(still(), 2.39, watched=far)
+    (cut,) = (text for text in found.notices if "cuts" in text)
+    assert cut.startswith("the crop cuts black")
+
+
+@pytest.mark.parametrize("has_finder", [False, True])
+def test_without_a_face_finder_that_is_said_and_with_one_faces_stay(monkeypatch, has_finder):
+    faces = [fg.Region(100, 280, 60, 90)] if has_finder else []
+    monkeypatch.setattr(crop, "has_face_finder", lambda: has_finder)
+    monkeypatch.setattr(crop, "faces_in", lambda _: faces)
+    found = crop_of(still(lamp=(150, 40)), 2.39)
+    assert any("no face finder" in text for text in found.notices) is not has_finder
+    if has_finder:
+        assert found.region.y_px <= 280
+        assert found.region.y_px + found.region.height_px >= 370
+    else:
+        monkeypatch.setattr(crop, "has_face_finder", lambda: True)
+        assert any("no face was found" in text for text in crop_of(still(), 2.39).notices)
+    assert crop_of(still(), 2.39, share=0.2).notices == ()
+
+
+def test_a_share_outside_is_refused():
+    with pytest.raises(ParameterError, match="share"):
+        crop_of(still(), 2.39, share=1.5)
