@@ -244,9 +244,11 @@ def test_what_is_kept_outlives_the_page_and_the_program(visit):
 
 
 def test_a_damaged_still_is_a_line_in_the_filmstrip(visit):
-    visit.key(".", ".")
     visit.until("document.querySelector('#stills .problem:not(:empty)') != null")
-    assert "torn.png" in visit.driver.find_element("id", "stills").text
+    line = visit.driver.find_element("css selector", "#stills .problem:not(:empty)").text
+    assert "torn.png" in line
+    visit.key(".", ".")
+    visit.until("picture.hidden")
     visit.key(",")
     visit.until("!picture.hidden && picture.width == 120 && picture.dataset.shows == 'exact'")
 

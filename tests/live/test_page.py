@@ -84,6 +84,17 @@ def test_a_damaged_still_and_a_look_that_will_not_do_are_one_line(client):
     assert "far" in haze.headers["x-problem"]
 
 
+def test_the_filmstrip_has_every_still_and_opens_none(folder):
+    page = page_of(folder)
+    client = client_of(page)
+    assert codes_in(client.get("still/0/film")).shape == (90, 160, 3)
+    assert codes_in(client.get("still/1/film")).shape == (90, 120, 3)
+    assert "torn.png" in client.get("still/2/film").headers["x-problem"]
+    light = client.get("still/0").json()["light"]
+    client.get("still/1/film")
+    assert client.get("still/0").json()["light"] == light
+
+
 def kept_of(reply):
     assert reply.status_code == 200, reply.text
     return reply.json()["kept"]

@@ -81,6 +81,7 @@ class Page:
             "/still/{number:int}/exact": self.exact,
             "/still/{number:int}/light": self.light,
             "/still/{number:int}/small": self.small,
+            "/still/{number:int}/film": self.film,
             "/still/{number:int}/tile": self.tile,
         }
         post = {
@@ -193,6 +194,11 @@ class Page:
         """Answer with a small picture of the still through looks."""
         number, looks = request.path_params["number"], self._looks(request)
         return _codes(await self.desk.done(request, lambda: self.table.small(number, looks)))
+
+    async def film(self, request: Request) -> Response:
+        """Answer with a small picture of a still as it is."""
+        number = request.path_params["number"]
+        return _codes(await self.desk.done(request, lambda: self.table.film(number)))
 
     async def tile(self, request: Request) -> Response:
         """Answer with pixels of the full still through looks."""

@@ -179,6 +179,14 @@ class LightTable:
         camera = still.recipe.framing.camera_for(still.tiny).camera
         return shown_codes(replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera))
 
+    def film(self, number: int) -> NDArray[np.uint8]:
+        """Return a small picture of a still for the filmstrip; what is open stays so."""
+        still, read = self._open.get(number), self._read
+        if still is None:
+            still = self._as_shown(number, self._recipe_of(self.path(number)))
+            self._read = read
+        return shown_codes(still.tiny)
+
     def tile(self, number: int, looks: Sequence[Look], x: float, y: float) -> NDArray[np.uint8]:
         """Return pixels of the full still through looks round a place.
 

@@ -42,11 +42,18 @@ function smallWant(name) {
   return { key: `${prefix("small")}|${looks.join("+")}`, path: `still/${page.still.number}/small`, values: { look: looks } };
 }
 
+/** Pictures of the filmstrip; they are of the stills as they were at the start. */
+function filmWants() {
+  const { stills } = page.state;
+  return stills.length < 2 ? [] : stills.map(({ number }) => ({ key: `film|${number}`, path: `still/${number}/film`, values: {} }));
+}
+
 const isBareSide = (one) => !one.look || one.strength === 0;
 
 /** What is wanted, the most wanted first. */
 function wants() {
-  if (!page.still || page.still.problem) return [];
+  if (!page.still) return [];
+  if (page.still.problem) return filmWants();
   const list = [];
   if (page.isResting) for (const one of sides()) list.push(exactWant(isBareSide(one) ? "" : textOf(one)));
   if (page.isBare || list.every((one) => renders.has(one.key) || renders.problem(one.key))) list.push(exactWant(""));
@@ -61,12 +68,13 @@ function wants() {
   }
   // Nets take longest: they come last.
   const strip = page.state.looks.toSorted((a, b) => b.nodes.window - a.nodes.window);
-  list.push(...kept.wants(page.still), ...["", ...strip.map((one) => one.name)].map(smallWant));
+  list.push(...kept.wants(page.still), ...["", ...strip.map((one) => one.name)].map(smallWant), ...filmWants());
   return list;
 }
 
 function arrived(key) {
   if (key.startsWith("small")) { paintStrip(); kept.paint(); return; }
+  if (key.startsWith("film")) { paintFilm(); return; }
   if (key.startsWith("tile")) { loupe.draw(renders); return; }
   draw();
 }
@@ -225,13 +233,19 @@ function takeStill(still, isOther) {
   const isSame = page.still && page.still.number === still.number && page.still.width === still.width;
   page.still = still;
   const entry = find("stills").children[still.number];
-  if (entry) entry.querySelector(".problem").textContent = still.problem;
+  if (entry && still.problem) { entry.querySelector(".problem").textContent = still.problem; entry.querySelector("canvas").hidden = true; }
   find("picture").hidden = Boolean(still.problem);
-  if (still.problem) { say(still.problem); renders.clear(); find("lamps").replaceChildren(); return; }
+  if (still.problem) {
+    say(still.problem);
+    find("lamps").replaceChildren();
+    find("notices").replaceChildren(made("li", still.problem));
+    renders.pump();
+    return;
+  }
   lamps.update(still);
   if (!isOther) return;
   const keeps = (key) => key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light);
-  renders.clear((key) => keeps(key) || key.startsWith("small"));
+  renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
   if (!isSame) {
     document.documentElement.style.setProperty("--shape", String(still.width / still.height));
     screen.size(still.width, still.height);
@@ -268,6 +282,16 @@ function paintStrip() {
   find("notices").replaceChildren(...[...page.still.notices, ...problems].map((one) => made("li", one)));
 }
 
+function paintFilm() {
+  for (const want of filmWants()) {
+    const entry = find("stills").children[Number(want.key.split("|")[1])];
+    const canvas = entry.querySelector("canvas"), found = renders.get(want.key);
+    if (found && !canvas.dataset.key) { canvas.dataset.key = want.key; painted(canvas, found); }
+    const problem = renders.problem(want.key);
+    if (problem) { canvas.hidden = true; entry.querySelector(".problem").textContent = problem; }
+  }
+}
+
 function layOut(state) {
   find("title").textContent = state.title || "frontglass";
   const card = (name, words) => {
@@ -279,11 +303,12 @@ function layOut(state) {
   find("looks").replaceChildren(card("", "bare"), ...state.looks.map((one) => card(one.name, one.name)));
   find("stills").hidden = state.stills.length < 2;
   find("stills").replaceChildren(...state.stills.map((one) => {
-    const button = made("button", one.name, { type: "button" });
-    button.append(made("span", "", { class: "problem" }));
+    const button = made("button", "", { type: "button" });
+    button.append(made("canvas", "", { "aria-hidden": "true" }), made("span", one.name), made("span", "", { class: "problem" }));
     button.addEventListener("click", () => open(one.number));
     return button;
   }));
+  if (state.stills.length > 1) document.documentElement.style.setProperty("--rest", "24rem");
   find("whom").hidden = state.stills.length < 2;
   find("ticks").replaceChildren(...state.trade.map((one) => {
     const tick = made("button", one.text, { type: "button", "aria-label": `strength ${one.text}` });
