@@ -275,7 +275,7 @@ function paintStrip() {
   for (const card of find("looks").children) {
     const want = smallWant(card.dataset.look), canvas = card.querySelector("canvas");
     const found = renders.get(want.key), problem = renders.problem(want.key);
-    card.hidden = Boolean(problem) && card.dataset.look !== side().look;
+    if (problem || found) card.hidden = Boolean(problem) && card.dataset.look !== side().look;
     if (problem) problems.push(`${card.dataset.look}: ${problem}`);
     if (found && canvas.dataset.key !== want.key) { canvas.dataset.key = want.key; painted(canvas, found); }
   }
