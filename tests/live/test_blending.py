@@ -16,7 +16,8 @@ from frontglass.warned import gathered_warnings
 CAMERA = fg.Camera(focal_length_mm=36.9, f_number=2.8, sensor_width_mm=36)
 STEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] > 2]
 UNSTEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] == 2]
-STRENGTHS = (0.03, 0.37, 1.5, 3.9)
+STRENGTHS = (0.04, 1.6)
+"""Between the first two nodes, and between middle ones."""
 
 
 def weights(nodes, strength):
