@@ -152,7 +152,8 @@ class Manifest:
             "contact": self.contact,
         }
         text = json.dumps(content, indent=2, ensure_ascii=False) + "\n"
-        write_bytes_whole(self.path, text.encode())
+        # A name that is not UTF-8 holds lone surrogates, which JSON reads back from their escapes.
+        write_bytes_whole(self.path, text.encode(errors="backslashreplace"))
 
 
 def is_as_made(path: Path, entry: Entry) -> bool:
