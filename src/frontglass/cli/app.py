@@ -60,6 +60,7 @@ def frontglass(
     ] = False,
 ) -> None:
     """See what glass, nets, grease, glare and haze would do to your own stills."""
+    del version  # printed by its own callback
     # A name that is not UTF-8 must not end a command that has done its work.
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
