@@ -114,8 +114,8 @@ class TestLight:
         before = fg.read_picture(still)
         # Of lamps without mirror images some light leaves the frame; grain is louder in more light.
         for grain, bound in ((False, 1e-5), (True, 2e-3)):
-            how = {"camera": CAMERA, "surround": "mirror", "grain": grain}
-            after = fg.render(before, [fg.read_look(name)], **how)
+            look = fg.read_look(name)
+            after = fg.render(before, [look], camera=CAMERA, surround="mirror", grain=grain)
             np.testing.assert_allclose(
                 after.radiance.mean((0, 1), dtype=float),
                 before.radiance.mean((0, 1), dtype=float),
