@@ -58,9 +58,9 @@ def check_share(name: str, value: object) -> float:
     return number
 
 
-def check_within(name: str, value: object, low: float, high: float) -> float:
+def check_within(name: str, value: object, low: float, high: float, hint: str = "") -> float:
     """Return `value` as a float in [low, high], else raise ParameterError."""
     number = check_number(name, value)
     if not low <= number <= high:
-        raise ParameterError(name, f"in [{low:g}, {high:g}]", value)
+        raise ParameterError(name, f"in [{low:g}, {high:g}]", value, hint)
     return number

@@ -105,9 +105,9 @@ class TestPlan:
             plan(sources, tmp_path / "out", suffix=suffix)
 
     def test_the_manifest_is_never_written_over(self, shoot, tmp_path):
-        still = shoot("in/a.png").rename(tmp_path / "in" / "frontglass-batch_bare.json")
-        jobs, _ = plan([still], tmp_path / "out", suffix="json")
-        assert jobs[0].name != run.MANIFEST_NAME
+        still = shoot("in/a.png").rename(tmp_path / "in" / "frontglass-batch.png")
+        with pytest.raises(ParameterError, match=r"^format must be "):
+            plan([still], tmp_path / "out", suffix="json")
 
     def test_the_folder_of_the_stills_is_refused_through_a_link_too(self, shoot, tmp_path):
         shoot("in/a.png")

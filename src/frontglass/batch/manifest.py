@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
-from collections.abc import Callable, Iterable
+import re
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, replace
 from enum import Enum
 from pathlib import Path
@@ -13,6 +15,7 @@ from typing import TYPE_CHECKING
 import frontglass
 from frontglass.batch.made_from import recipe_digest, typed_digest
 from frontglass.errors import FrontglassError
+from frontglass.files.lock import locked
 from frontglass.files.whole import file_digest, write_bytes_whole
 from frontglass.units import strength_text
 
@@ -60,19 +63,24 @@ class Manifest:
         self.path = path
         self.pictures: dict[str, Entry] = {}
         self.contact: Entry = {}
+        self._planned: dict[str, Entry] = {}
+        self._read()
+
+    def _read(self) -> None:
+        path = self.path
         try:
-            text = path.read_text(encoding="utf-8")
+            data = path.read_bytes()
         except (FileNotFoundError, NotADirectoryError):
             return
         except OSError as error:
             raise FrontglassError(f"{path}: cannot be read ({error.strerror}).") from None
         try:
-            content = json.loads(text)
+            content = json.loads(data.decode())
             if content["format"] != FORMAT:
                 raise ValueError
             self.pictures = {str(name): dict(entry) for name, entry in content["pictures"].items()}
             self.contact = dict(content.get("contact", {}))
-        except (ValueError, KeyError, TypeError, AttributeError):
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             raise FrontglassError(
                 f"{path}: is no manifest of this version; move it away to start afresh."
             ) from None
@@ -115,20 +123,18 @@ class Manifest:
 
     def plan(self, jobs: Iterable[Job], recipe_of: JobRecipe, typed: object = None) -> None:
         """Record that these jobs are about to be done: what a killed batch leaves is ours."""
-        for job in jobs:
-            earlier = self.pictures.get(job.name, {})
-            kept = {key: value for key, value in earlier.items() if key.startswith("out_")}
-            self.pictures[job.name] = {
-                "state": "planned",
-                **made_from(job, recipe_of(job), typed),
-                **kept,
-            }
-        self.write()
+        planned = {job.name: made_from(job, recipe_of(job), typed) for job in jobs}
+        with self._changing():
+            for name, made in planned.items():
+                earlier = self.pictures.get(name, {})
+                kept = {key: value for key, value in earlier.items() if key.startswith("out_")}
+                self.pictures[name] = {"state": "planned", **made, **kept}
+        self._planned = {name: self.pictures[name] for name in planned}
 
     def record(self, job: Job, recipe: Recipe, outcome: Made | FrontglassError) -> None:
         """Record how a planned job ended."""
         # What it was made from stays as planned: a still changed meanwhile is to be done again.
-        entry = self.pictures[job.name]
+        entry = self._planned[job.name]
         if isinstance(outcome, FrontglassError):
             entry |= {"state": "failed", "reason": str(outcome)}
         else:
@@ -141,10 +147,42 @@ class Manifest:
                 "light_loss_stops": round(recipe.light_loss_stops, 4),
                 "notices": list(outcome.rendered.notices),
             }
-        self.write()
+        with self._changing():
+            there = self.pictures.get(job.name, {})
+            is_of_others = there.get("recipe_sha256") != entry["recipe_sha256"]
+            # Another run has made its own there meanwhile: that this one failed hides nothing.
+            if entry["state"] == "done" or there.get("state") != "done" or not is_of_others:
+                self.pictures[job.name] = entry
 
-    def write(self) -> None:
-        """Write the record, whole or not at all."""
+    def record_contact(self, contact: Entry) -> None:
+        """Record the contact sheet."""
+        with self._changing():
+            self.contact = contact
+
+    @contextlib.contextmanager
+    def _changing(self) -> Iterator[None]:
+        """Read the record, let it be changed, and write it, while no other batch does."""
+        with locked(self.path):
+            self._read()
+            yield
+            self._write()
+
+    def clear_away(self) -> None:
+        """Take away files that runs which died have left half written; none may be running."""
+        names = [name for name, entry in self.pictures.items() if entry.get("state") == "planned"]
+        left: dict[Path, list[str]] = {}
+        for place in map(self.path.parent.joinpath, (*names, self.path.name, CONTACT_NAME)):
+            # As `write_whole` names files, once or twice over.
+            half = re.escape(place.stem[:38]) + r".*\.[0-9a-f]{16}" + re.escape(place.suffix)
+            left.setdefault(place.parent, []).append(half)
+        for folder, halves in left.items():
+            is_half = re.compile(r"\.{1,2}(?:" + "|".join(halves) + ")", re.DOTALL)
+            with contextlib.suppress(OSError):
+                for path in list(folder.iterdir()):
+                    if is_half.fullmatch(path.name):
+                        path.unlink(missing_ok=True)
+
+    def _write(self) -> None:
         content = {
             "format": FORMAT,
             "program": f"frontglass {frontglass.__version__}",
@@ -152,7 +190,8 @@ class Manifest:
             "contact": self.contact,
         }
         text = json.dumps(content, indent=2, ensure_ascii=False) + "\n"
-        write_bytes_whole(self.path, text.encode())
+        # A name that is not UTF-8 holds lone surrogates, which JSON reads back from their escapes.
+        write_bytes_whole(self.path, text.encode(errors="backslashreplace"))
 
 
 def is_as_made(path: Path, entry: Entry) -> bool:

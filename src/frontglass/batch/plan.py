@@ -11,7 +11,8 @@ from frontglass.batch.job import Job
 from frontglass.batch.manifest import CONTACT_NAME, MANIFEST_NAME
 from frontglass.choices import Choice
 from frontglass.elements import LightPath
-from frontglass.errors import PictureFileError
+from frontglass.errors import ParameterError, PictureFileError
+from frontglass.files import EXTENSIONS
 from frontglass.pipeline.still_files import looks_in_a_name, same_file
 
 Choices = Sequence[tuple[LightPath, ...]]
@@ -66,7 +67,7 @@ def plan(
         found = found.without(folder)
         if not found.stills:
             raise PictureFileError(f"{folder}: holds every still given; choose another with --out.")
-    ending = None if suffix is None else "." + suffix.lstrip(".").lower()
+    ending = None if suffix is None else _ending(suffix)
     jobs = []
     for still in found.stills:
         relative = Path(os.path.relpath(still.absolute(), found.root.absolute()))
@@ -78,6 +79,14 @@ def plan(
     _check_no_clash(jobs)
     _check_no_still_is_written_over(jobs)
     return jobs, found
+
+
+def _ending(suffix: str) -> str:
+    """Return an extension that can be written, with its dot."""
+    ending = "." + suffix.removeprefix(".").lower()
+    if ending not in EXTENSIONS:
+        raise ParameterError("format", f"one of {', '.join(EXTENSIONS)}", suffix)
+    return ending
 
 
 def _named(relative: Path, looks: tuple[LightPath, ...], naming: Naming) -> Path:

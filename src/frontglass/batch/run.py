@@ -13,6 +13,7 @@ from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
 from frontglass.batch.work import Made, Small, Task, with_folder
 from frontglass.batch.workers import cores, one_by_one, side_by_side
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
+from frontglass.files.lock import in_use
 from frontglass.pipeline.recipe import Recipe
 
 RecipeOf = Callable[[Path], Recipe]
@@ -129,6 +130,13 @@ class Batch:
             return
         manifest = Manifest(self.folder / MANIFEST_NAME)
         with_folder(self.folder)
+        with in_use(manifest.path, manifest.clear_away):
+            yield from self._run(manifest, processes, small)
+
+    def _run(
+        self, manifest: Manifest, processes: int | None, small: Small | None
+    ) -> Iterator[Outcome]:
+        """Yield the outcome of each job that is to be done."""
         manifest.plan(self.jobs, self.recipe_of, self.typed)
         tasks = self._tasks(processes or cores(), small)
         count = min(processes or cores(), len(tasks))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import sys
 from typing import Annotated
 
 import typer
@@ -59,6 +61,11 @@ def frontglass(
     ] = False,
 ) -> None:
     """See what glass, nets, grease, glare and haze would do to your own stills."""
+    del version  # printed by its own callback
+    # A name that is not UTF-8 must not end a command that has done its work.
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def main() -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from frontglass.cli.grouped import note
+from frontglass.cli.grouped import in_a_line, note
 from frontglass.cli.texts import print_json
 
 if TYPE_CHECKING:
@@ -33,11 +33,11 @@ def print_plan(batch: Batch, *, as_json: bool) -> None:
         )
         return
     for job in batch.jobs:
-        typer.echo(f"{job.still} -> {job.out}")
+        typer.echo(in_a_line(f"{job.still} -> {job.out}"))
     for job in batch.done:
-        typer.echo(f"{job.still} is done: {job.out}")
+        typer.echo(in_a_line(f"{job.still} is done: {job.out}"))
     for outcome in batch.kept:
-        typer.echo(f"{outcome.job.still} would be left out: {outcome.result}")
+        typer.echo(in_a_line(f"{outcome.job.still} would be left out: {outcome.result}"))
     say_left_out(batch.found)
 
 
@@ -67,7 +67,7 @@ def print_outcomes(
             typer.echo(str(contact))
     note(*notices_by_still(_told(batch, outcomes)))
     for reason in (*failed.values(), *kept.values()):
-        typer.echo("error: " + " ".join(reason.split()), err=True)
+        typer.echo("error: " + in_a_line(reason), err=True)
     if say_left_out(batch.found) or failed or kept:
         raise typer.Exit(1)
 
@@ -83,7 +83,8 @@ def say_left_out(found: Found) -> bool:
         note(f"left out, no pictures: {names_text(path.name for path in found.others)}.")
     for path in found.unread:
         kind = path.suffix.lstrip(".").upper()
-        typer.echo(f"error: {path}: is {kind}, which cannot be read; {AS_WHAT}.", err=True)
+        reason = f"{path}: is {kind}, which cannot be read; {AS_WHAT}."
+        typer.echo("error: " + in_a_line(reason), err=True)
     return bool(found.unread)
 
 

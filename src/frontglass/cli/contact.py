@@ -43,8 +43,7 @@ def written_contact(batch: Batch, outcomes: Sequence[Outcome]) -> Path | None:
     about = f"{len(stills)} stills, {len(columns)} looks" if len(stills) > 1 else str(stills[0])
     titles = [_title(looks) for looks in columns]
     write_pdf(path, contact_pages(batch.folder.resolve().name, about, titles, rows))
-    manifest.contact = made_entry(path)
-    manifest.write()
+    manifest.record_contact(made_entry(path))
     return path
 
 

@@ -11,6 +11,7 @@ import functools
 import inspect
 import os
 import sys
+import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, cast, get_type_hints
@@ -18,6 +19,9 @@ from typing import Any, cast, get_type_hints
 import typer
 
 from frontglass.errors import FrontglassError
+
+NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
+"""Unicode categories that end a line, steer a terminal, or stand for bytes that are no letter."""
 
 INTERRUPTED = 130
 """Exit status of a program ended by an interrupt: 128 + the signal's number, as shells have it."""
@@ -90,9 +94,25 @@ def user_errors() -> Iterator[None]:
         raise typer.Exit(INTERRUPTED) from None
 
 
+def in_a_line(text: str) -> str:
+    r"""Return a text with what would break its line, or is no letter at all, escaped.
+
+    Examples
+    --------
+    >>> in_a_line("caf\udce9.jpg and a\nb.jpg")
+    'caf\\udce9.jpg and a\\nb.jpg'
+    """
+    return "".join(
+        letter.encode("unicode_escape").decode()
+        if unicodedata.category(letter) in NO_TEXT
+        else letter
+        for letter in text.strip()
+    )
+
+
 def fail(text: str) -> None:
     """Say what is wrong in one line on stderr and leave with status 1."""
-    typer.echo("error: " + " ".join(text.split()), err=True)
+    typer.echo("error: " + in_a_line(text), err=True)
     raise typer.Exit(1) from None
 
 
@@ -109,4 +129,4 @@ def note_later(notice: str) -> None:
 def note(*notices: str) -> None:
     """Say what was assumed, a line each, on stderr."""
     for notice in notices:
-        typer.echo("note: " + " ".join(notice.split()), err=True)
+        typer.echo("note: " + in_a_line(notice), err=True)

@@ -199,6 +199,6 @@ def _write(target: Path, text: str, head: Sequence[str], rows: Sequence[RentalRo
     from frontglass.sheets.rental import rental_pages
 
     if target.suffix.lower() == ".txt":
-        write_bytes_whole(target, (text + "\n").encode())
+        write_bytes_whole(target, (text + "\n").encode(errors="backslashreplace"))
         return
     write_pdf(target, rental_pages(TITLE, head, rows, FOOT))

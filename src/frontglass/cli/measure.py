@@ -65,7 +65,7 @@ def measure(
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)
     if csv:
-        write_bytes_whole(csv, texts.measures_csv(measured).encode())
+        write_bytes_whole(csv, texts.measures_csv(measured).encode(errors="backslashreplace"))
     if picture:
         write_sheet(picture, texts.measures_sheet(measured, choice.camera, width, notices))
     if as_json:

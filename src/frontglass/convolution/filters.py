@@ -23,6 +23,7 @@ from frontglass.convolution.pixels import (
 )
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
+from frontglass.optics.scatter import deviated_share
 
 Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
@@ -229,7 +230,11 @@ class ScatterFilter(Filter):
     @property
     def direct(self) -> float:
         """exp(-total optical depth)."""
-        return math.exp(-sum(depth for depth, _ in self.scatterers))
+        return math.exp(-self._depth)
+
+    @property
+    def _depth(self) -> float:
+        return sum(depth for depth, _ in self.scatterers)
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
@@ -252,7 +257,7 @@ class ScatterFilter(Filter):
 
     def along_radius(self, f_per_px: Float64) -> Float64:
         """See `Filter`."""
-        return np.asarray(self.direct * np.expm1(self._exponent(f_per_px)))
+        return deviated_share(self._exponent(f_per_px), self._depth)
 
     def density(self, r_px: Float64) -> Float64:
         """See `Filter`; single deviations are in closed form, which keeps their rings."""
@@ -272,7 +277,7 @@ class ScatterFilter(Filter):
     def _multiple(self, f_per_px: Float64) -> Float64:
         """Transform of what is deviated twice or more."""
         exponent = self._exponent(f_per_px)
-        return np.asarray(self.direct * (np.expm1(exponent) - exponent))
+        return deviated_share(exponent, self._depth) - self.direct * exponent
 
 
 def frequencies(shape: tuple[int, int], columns: slice) -> tuple[Float64, Float64]:

@@ -24,6 +24,7 @@ from scipy.interpolate import CubicSpline
 from frontglass.accuracy import ACCURACY
 from frontglass.optics.gaussians import as_gaussians
 from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
+from frontglass.optics.scatter import DEEPEST_EXPM1, deviated_share
 
 Float64 = NDArray[np.float64]
 Scatterers = tuple[tuple[float, Profile], ...]
@@ -88,18 +89,17 @@ def point_on_grid(
 ) -> Float64:
     """Return the same as it is before any pixel averages it, up to the grid's own frequencies."""
     parts = _simple(scatterers)
-    direct = math.exp(-sum(depth for depth, _ in parts))
+    depth = _depth(parts)
     is_few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
     exponent = (_from_table if is_few else _exponent)(parts, px_per_rad, fx_per_px, fy_per_px)
-    out = np.expm1(exponent, out=exponent)
-    out *= direct
-    return out
+    return deviated_share(exponent, depth, out=exponent)
 
 
 @lru_cache(maxsize=64)
 def fits_the_grid(scatterers: Scatterers, px_per_rad: float) -> bool:
     """Whether hardly any deviated light has detail beyond the grid's frequencies."""
-    light = np.expm1(_at(np.array([0.0, 0.5]), _simple(scatterers), px_per_rad))
+    parts = _simple(scatterers)
+    light = deviated_share(_at(np.array([0.0, 0.5]), parts, px_per_rad), _depth(parts))
     return bool(abs(light[1]) <= ACCURACY.detail_of_a_pixel * light[0])
 
 
@@ -113,6 +113,10 @@ def _simple(scatterers: Scatterers) -> Scatterers:
         elif depth:
             parts.append((depth, profile))
     return tuple(parts)
+
+
+def _depth(parts: Scatterers) -> float:
+    return sum(depth for depth, _ in parts)
 
 
 def _exponent(
@@ -165,7 +169,7 @@ def _at(f_per_px: Float64, parts: Scatterers, px_per_rad: float) -> Float64:
 
 def _deviated(parts: Scatterers, px_per_rad: float) -> Callable[[Float64], Float64]:
     """Transfer function of the deviated light beyond the grid's own frequencies."""
-    direct = math.exp(-sum(depth for depth, _ in parts))
+    depth = _depth(parts)
     edged = tuple(part for part in parts if isinstance(part[1], Cone | Airy))
     smooth = tuple(part for part in parts if part not in edged)
     nodes = np.linspace(math.log(0.4), math.log(ACCURACY.farthest_alias), ACCURACY.radius_nodes)
@@ -175,7 +179,7 @@ def _deviated(parts: Scatterers, px_per_rad: float) -> Callable[[Float64], Float
         exponent = np.zeros(f_per_px.shape) if table is None else table(np.log(f_per_px))
         if edged:
             exponent = exponent + _at(f_per_px, edged, px_per_rad)
-        return np.asarray(direct * np.expm1(exponent))
+        return deviated_share(exponent, depth)
 
     return at
 
@@ -194,7 +198,11 @@ def _negligible(parts: Scatterers) -> float:
 def _farthest_alias(parts: Scatterers, px_per_rad: float) -> float:
     """Frequency [cycles/px] beyond which pixels see nothing of the deviated light."""
     f = np.geomspace(0.5, ACCURACY.farthest_alias, 600)
-    seen = np.abs(np.expm1(_at(f, parts, px_per_rad))) / (math.pi * f) ** 2
+    light = _at(f, parts, px_per_rad)
+    depth = _depth(parts)
+    # What is below the bound in this sum is below it in light too; deep scatterers need the light.
+    light = np.expm1(light) if depth <= DEEPEST_EXPM1 else deviated_share(light, depth)
+    seen = np.abs(light) / (math.pi * f) ** 2
     (lit,) = np.nonzero(seen > _negligible(parts))
     return float(f[min(lit[-1] + 1, f.size - 1)]) if lit.size else 0.0
 
@@ -280,8 +288,7 @@ def _add_aliases(
     last = min(math.ceil(_farthest_alias(parts, px_per_rad)), ACCURACY.most_aliases)
     end = math.hypot(last + 0.5, last + 0.5)
     nodes = end * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2
-    direct = math.exp(-sum(depth for depth, _ in parts))
-    table = CubicSpline(nodes, direct * np.expm1(_at(nodes, parts, px_per_rad)))
+    table = CubicSpline(nodes, deviated_share(_at(nodes, parts, px_per_rad), _depth(parts)))
     for my in range(-last, last + 1):
         for mx in range(-last, last + 1):
             if not mx and not my:

@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.checks import check_number, check_positive
+from frontglass.checks import check_positive, check_within
 from frontglass.choices import Choice
 from frontglass.convolution.split import most_parts, on_split_pixels
+from frontglass.elements.bounds import WIDEST_GLASS_MM
 from frontglass.elements.element import Fact
 from frontglass.elements.filter_plane import map_over_frame
 from frontglass.optics.camera import Camera
@@ -40,7 +41,7 @@ class ClearCentre:
     Parameters
     ----------
     radius_mm : float
-        Of the circle. [mm], > 0.
+        Of the circle. [mm], in (0, 1000].
     right_mm, up_mm : float
         Its middle from the axis of the lens, as seen from behind the camera. [mm]
     clear : "inside" or "outside"
@@ -65,9 +66,9 @@ class ClearCentre:
     clear: ClearPart | str = ClearPart.INSIDE
 
     def __post_init__(self) -> None:
-        check_positive("radius_mm", self.radius_mm)
-        check_number("right_mm", self.right_mm)
-        check_number("up_mm", self.up_mm)
+        check_within("radius_mm", check_positive("radius_mm", self.radius_mm), 0, WIDEST_GLASS_MM)
+        check_within("right_mm", self.right_mm, -WIDEST_GLASS_MM, WIDEST_GLASS_MM)
+        check_within("up_mm", self.up_mm, -WIDEST_GLASS_MM, WIDEST_GLASS_MM)
         object.__setattr__(self, "clear", ClearPart.of("clear", self.clear))
 
     def share(self, shape: tuple[int, int], camera: Camera) -> Float32:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.checks import check_not_negative, check_number, check_within
+from frontglass.checks import check_number, check_within
 from frontglass.convolution.filters import Filter, ScatterFilter
+from frontglass.elements.bounds import AT_STRENGTH, DEEPEST
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.covering import Covering
 from frontglass.elements.element import CHANNELS, Passage, filtered
@@ -40,7 +42,8 @@ class Glow(Covering):
     Parameters
     ----------
     optical_depth : float
-        Mean number of deviations of a ray at 540 nm. [1], >= 0, at strength 1.
+        Mean number of deviations of a ray at 540 nm. [1], in [0, 4096]: 64 at the largest
+        strength.
     lobes : tuple of Lobe
         Where a single deviation sends light; at least one.
     depth_exponent : float
@@ -90,7 +93,7 @@ class Glow(Covering):
     clear_centre: ClearCentre | None = None
 
     def __post_init__(self) -> None:
-        check_not_negative("optical_depth", self.optical_depth)
+        check_within("optical_depth", self.optical_depth, 0, DEEPEST, AT_STRENGTH)
         lobes: object = self.lobes
         if not (isinstance(lobes, tuple) and lobes and all(isinstance(x, Lobe) for x in lobes)):
             raise ParameterError("lobes", "a tuple of at least one lobe", self.lobes)
@@ -101,6 +104,10 @@ class Glow(Covering):
         if self.threshold_stops is not None:
             check_within("threshold_stops", self.threshold_stops, -10, 16)
         check_within("knee_stops", self.knee_stops, 0, 8)
+        deepest = max(self.depth(channel) for channel in CHANNELS)
+        if deepest > DEEPEST:
+            rule = f"such that no channel is deeper than {DEEPEST:g}"
+            raise ParameterError("channel_depth", rule, self.channel_depth, AT_STRENGTH)
 
     @property
     def covered_transmittance(self) -> float:
@@ -112,7 +119,8 @@ class Glow(Covering):
         return replace(
             self,
             optical_depth=self.optical_depth * strength,
-            clear_share=self.clear_share**strength,
+            # A share of nothing is none: what is left stays a number, however small.
+            clear_share=max(self.clear_share**strength, sys.float_info.min),
         )
 
     def depth(self, channel: int) -> float:

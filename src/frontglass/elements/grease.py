@@ -10,14 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import (
-    check_not_negative,
-    check_number,
-    check_positive,
     check_share,
     check_within,
 )
 from frontglass.convolution.films import FilmFilter
 from frontglass.convolution.filters import Filter
+from frontglass.elements.bounds import AT_STRENGTH, THICKEST_FILM_UM, check_turn_deg
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.covering import Covering
 from frontglass.elements.element import CHANNELS, Fact, Passage, filtered
@@ -55,7 +53,7 @@ class Grease(Covering):
         [degree]
     patch_mm : float
         How far random strokes go before they turn, and how wide the patches of an uneven film
-        are. [mm], > 0.
+        are. [mm], in [0.1, 1000].
     unevenness : float
         How patchy the film is: 0 the same all over, 1 from nothing to twice. [1], in [0, 1].
     gaps : float
@@ -99,14 +97,14 @@ class Grease(Covering):
     clear_centre: ClearCentre | None = None
 
     def __post_init__(self) -> None:
-        check_not_negative("film_um", self.film_um)
+        check_within("film_um", self.film_um, 0, THICKEST_FILM_UM, AT_STRENGTH)
         check_within("texture_um", self.texture_um, 2, 20000)
         check_within("grain_um", self.grain_um, 2, 20000)
         check_share("grain_share", self.grain_share)
         check_within("streak_ratio", self.streak_ratio, 1, 100)
         object.__setattr__(self, "strokes", Strokes.of("strokes", self.strokes))
-        check_number("stroke_deg", self.stroke_deg)
-        check_positive("patch_mm", self.patch_mm)
+        check_turn_deg("stroke_deg", self.stroke_deg)
+        check_within("patch_mm", self.patch_mm, 0.1, 1000)
         check_share("unevenness", self.unevenness)
         check_share("gaps", self.gaps)
         if isinstance(self.seed, bool) or not isinstance(self.seed, int) or self.seed < 0:

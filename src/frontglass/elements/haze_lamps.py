@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from frontglass.checks import check_not_negative, check_number, check_within
+from frontglass.checks import check_within
+from frontglass.elements.bounds import BRIGHTEST, check_place_m
 from frontglass.elements.lobes import EVEN, check_triple
 from frontglass.errors import ParameterError
 from frontglass.optics.beams import Spotlight, Vector
@@ -62,14 +63,14 @@ class Beam:
 
     def __post_init__(self) -> None:
         for name in ("right_m", "up_m", "forward_m", "aim_right_m", "aim_up_m", "aim_forward_m"):
-            check_number(name, getattr(self, name))
+            check_place_m(name, getattr(self, name))
         if self._way == (0, 0, 0):
             raise ParameterError("aim_right_m", "of a point away from the lamp", self.aim_right_m)
         check_within("cone_deg", self.cone_deg, 0, 80)
         check_within("edge_deg", self.edge_deg, 0.1, 80)
         if self.cone_deg + self.edge_deg >= 90:
             raise ParameterError("edge_deg", "below 90 with cone_deg", self.edge_deg)
-        check_not_negative("level", self.level)
+        check_within("level", self.level, 0, BRIGHTEST)
         check_triple("colour", self.colour)
 
     @property
@@ -131,10 +132,10 @@ class BareLamp:
 
     def __post_init__(self) -> None:
         for name in ("right_m", "up_m", "forward_m"):
-            check_number(name, getattr(self, name))
+            check_place_m(name, getattr(self, name))
         if not math.hypot(*self.place_m) > 0:
             raise ParameterError("forward_m", "of a place away from the lens", self.forward_m)
-        check_not_negative("level", self.level)
+        check_within("level", self.level, 0, BRIGHTEST)
         check_triple("colour", self.colour)
 
     @property

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
-from frontglass.checks import check_not_negative, check_number, check_positive
+from frontglass.checks import check_not_negative, check_within
+from frontglass.elements.bounds import FINEST_LINES_MM, WIDEST_PITCH_MM, check_turn_deg
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.diffracting import Diffracting
 from frontglass.elements.element import GREEN
@@ -22,7 +23,7 @@ class Lines(Diffracting):
     Parameters
     ----------
     pitch_mm : float
-        From line to line. [mm], > 0.
+        From line to line. [mm], in [0.002, 100].
     line_mm : float
         Width of a line at strength 1. [mm], in [0, pitch / 2].
     families : int
@@ -61,12 +62,12 @@ class Lines(Diffracting):
     clear_centre: ClearCentre | None = None
 
     def __post_init__(self) -> None:
-        check_positive("pitch_mm", self.pitch_mm)
+        check_within("pitch_mm", self.pitch_mm, FINEST_LINES_MM, WIDEST_PITCH_MM)
         check_not_negative("line_mm", self.line_mm)
-        check_number("angle_deg", self.angle_deg)
+        check_turn_deg("angle_deg", self.angle_deg)
         check_not_negative("unevenness", self.unevenness)
         if self.groove_phase_deg is not None:
-            check_number("groove_phase_deg", self.groove_phase_deg)
+            check_turn_deg("groove_phase_deg", self.groove_phase_deg)
         self.mask()  # checks the rest
 
     def mask(self, channel: int = GREEN) -> LineGlass:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
-from frontglass.checks import check_number, check_positive
+from frontglass.checks import check_number, check_positive, check_within
+from frontglass.elements.bounds import MOST_OF_A_CHANNEL
 from frontglass.errors import ParameterError
 from frontglass.optics.profiles import Airy, Cone, Exponential, Gaussian, Moffat, Profile
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, width_ratio_at_wavelength
@@ -14,11 +15,14 @@ from frontglass.units import rad_from_deg
 WIDEST_DEG = 60.0
 """Beyond this a lobe's angles are no longer small, and a veil describes it better."""
 
+SMALLEST_SHARE = 1e-6
+"""Less than this of the light, or of one lobe beside another, is not to be seen."""
+
 EVEN = (1.0, 1.0, 1.0)
 
 
 def check_triple(name: str, values: object) -> tuple[float, float, float]:
-    """Return three finite numbers >= 0, one per channel, else raise ParameterError."""
+    """Return three numbers in [0, 1000], one per channel, else raise ParameterError."""
     if not isinstance(values, tuple) or len(values) != len(EVEN):
         # A list would leave a frozen value without a hash, and open to change.
         hint = "Give a tuple." if isinstance(values, list) else ""
@@ -26,6 +30,8 @@ def check_triple(name: str, values: object) -> tuple[float, float, float]:
     red, green, blue = (check_number(name, value) for value in values)
     if min(red, green, blue) < 0:
         raise ParameterError(name, ">= 0 for each channel", values)
+    if max(red, green, blue) > MOST_OF_A_CHANNEL:
+        raise ParameterError(name, f"<= {MOST_OF_A_CHANNEL:g} for each channel", values)
     return red, green, blue
 
 
@@ -43,7 +49,8 @@ class Lobe(ABC):
     Parameters
     ----------
     share : float
-        Share among the lobes of its glow; shares are taken relative to their sum. [1], > 0.
+        Share among the lobes of its glow; shares are taken relative to their sum.
+        [1], in [1e-6, 1e6].
     wavelength_exponent : float
         The lobe widens as (wavelength / 540 nm) to this power: 0 for refraction, 1 for
         diffraction. [1], in [-4, 4].
@@ -67,7 +74,7 @@ class Lobe(ABC):
     channel_scale: tuple[float, float, float] = EVEN
 
     def __post_init__(self) -> None:
-        check_positive("share", self.share)
+        check_within("share", self.share, SMALLEST_SHARE, 1 / SMALLEST_SHARE)
         exponent = check_number("wavelength_exponent", self.wavelength_exponent)
         if abs(exponent) > 4:  # Rayleigh's law, the steepest there is
             raise ParameterError("wavelength_exponent", "in [-4, 4]", exponent)

@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
-from frontglass.checks import check_not_negative, check_number, check_positive, check_share
+from frontglass.checks import check_not_negative, check_share, check_within
 from frontglass.choices import Choice
+from frontglass.elements.bounds import FINEST_PITCH_MM, WIDEST_PITCH_MM, check_turn_deg
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.diffracting import Diffracting
 from frontglass.elements.element import GREEN
@@ -32,7 +33,7 @@ class Net(Diffracting):
     Parameters
     ----------
     pitch_mm : float
-        From thread to thread. [mm], > 0.
+        From thread to thread. [mm], in [0.02, 100].
     thread_mm : float or None
         Width of a thread at strength 1. [mm], in [0, pitch / 2]. This or `denier`.
     denier : float or None
@@ -80,14 +81,14 @@ class Net(Diffracting):
     clear_centre: ClearCentre | None = None
 
     def __post_init__(self) -> None:
-        check_positive("pitch_mm", self.pitch_mm)
+        check_within("pitch_mm", self.pitch_mm, FINEST_PITCH_MM, WIDEST_PITCH_MM)
         if (self.thread_mm is None) == (self.denier is None):
             hint = "Give the thread's width or its denier."
             raise ParameterError("thread_mm", "given if denier is not", self.thread_mm, hint)
         if self.thread_mm is not None:
             check_not_negative("thread_mm", self.thread_mm)
         object.__setattr__(self, "weave", Weave.of("weave", self.weave))
-        check_number("angle_deg", self.angle_deg)
+        check_turn_deg("angle_deg", self.angle_deg)
         check_not_negative("unevenness", self.unevenness)
         check_share("pale_share", self.pale_share)
         self.mask()  # checks the rest

@@ -9,7 +9,8 @@ from typing import ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.checks import check_not_negative, check_number, check_share
+from frontglass.checks import check_number, check_share, check_within
+from frontglass.elements.bounds import AT_STRENGTH, BRIGHTEST, MOST_OF_A_CHANNEL
 from frontglass.elements.element import GREEN, Element, Fact, Passage, Place
 from frontglass.elements.filter_plane import tangents
 from frontglass.elements.lobes import EVEN, check_triple
@@ -42,9 +43,10 @@ class StrayLamp(Element):
         Where it stands: angles from the axis of the lens to the right and up. [degree], together
         at most 89.
     illuminance : float
-        On glass that faces it, over that of the key light on the scene, at strength 1. [1], >= 0.
+        On glass that faces it, over that of the key light on the scene, at strength 1. [1], in
+        [0, 6.4e7].
     colour : tuple of 3 float
-        Of its light: red, green, blue. [1], >= 0.
+        Of its light: red, green, blue. [1], in [0, 1000].
     scatter_depth : float
         Share of the light that the glass scatters forward. [1], in [0, 1].
     asymmetry : float
@@ -54,7 +56,8 @@ class StrayLamp(Element):
     hooded : bool
         Whether a hood or flag keeps the lamp off the glass.
     ghosts : float
-        Level of a drawn chain of ghosts, to warn that some lenses make one; 0 is none. [1], >= 0.
+        Level of a drawn chain of ghosts, to warn that some lenses make one; 0 is none. [1], in
+        [0, 1000].
     blades : int
         Sides of the iris whose shape the ghosts have. [1], 5 to 18.
 
@@ -88,7 +91,7 @@ class StrayLamp(Element):
     def __post_init__(self) -> None:
         check_number("right_deg", self.right_deg)
         check_number("up_deg", self.up_deg)
-        check_not_negative("illuminance", self.illuminance)
+        check_within("illuminance", self.illuminance, 0, 64 * BRIGHTEST, AT_STRENGTH)
         check_triple("colour", self.colour)
         check_share("scatter_depth", self.scatter_depth)
         if not 0 <= check_number("asymmetry", self.asymmetry) < 1:
@@ -96,7 +99,7 @@ class StrayLamp(Element):
         check_share("dust_share", self.dust_share)
         if not isinstance(self.hooded, bool):
             raise ParameterError("hooded", "true or false", self.hooded)
-        check_not_negative("ghosts", self.ghosts)
+        check_within("ghosts", self.ghosts, 0, MOST_OF_A_CHANNEL)
         whole = isinstance(self.blades, int) and not isinstance(self.blades, bool)
         if not whole or not 5 <= self.blades <= 18:
             raise ParameterError("blades", "a whole number from 5 to 18", self.blades)

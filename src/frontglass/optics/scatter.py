@@ -19,6 +19,9 @@ CHANNEL_WAVELENGTHS_NM = (600.0, 540.0, 465.0)
 
 REFERENCE_WAVELENGTH_NM = CHANNEL_WAVELENGTHS_NM[1]
 
+DEEPEST_EXPM1 = 600.0
+"""Optical depth up to which exp(tau) - 1 is a float; it overflows from 710 on."""
+
 
 def optical_depth_at_wavelength(
     optical_depth: float, wavelength_nm: float, *, exponent: float
@@ -42,6 +45,36 @@ def optical_depth_at_wavelength(
     check_not_negative("optical_depth", optical_depth)
     ratio = _wavelength_ratio(wavelength_nm)
     return float(optical_depth * ratio ** -check_number("exponent", exponent))
+
+
+def deviated_share(
+    exponent: FloatArray, optical_depth: float, out: FloatArray | None = None
+) -> FloatArray:
+    """Transform of all deviated light: exp(-tau) (exp(sum tau_i K_i) - 1).
+
+    Parameters
+    ----------
+    exponent : ndarray, any shape
+        sum tau_i K_i, at most tau. [1].
+    optical_depth : float
+        tau, all of it. [1], >= 0.
+    out : ndarray of the same shape or None
+        Where it may be written.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> [round(float(deviated_share(np.array(tau), tau)), 6) for tau in (0.5, 768.0)]
+    [0.393469, 1.0]
+    """
+    if optical_depth <= DEEPEST_EXPM1:
+        share = np.expm1(exponent, out=out)
+        share *= math.exp(-optical_depth)
+        return np.asarray(share)
+    # Next to no light goes straight on, so nothing is lost by leaving it in until the end.
+    share = np.exp(exponent - optical_depth, out=out)
+    share -= math.exp(-optical_depth)
+    return np.asarray(share)
 
 
 def width_ratio_at_wavelength(wavelength_nm: float, *, exponent: float) -> float:

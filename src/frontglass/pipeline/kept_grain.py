@@ -79,6 +79,8 @@ def with_grain(seen: Float32, bare: Float32, still: Float32) -> Float32:
     """
     if bare is still:
         return seen
+    if seen is bare:
+        return still
     for top in range(0, len(seen), ROWS_AT_ONCE):
         rows = slice(top, top + ROWS_AT_ONCE)
         own, base = seen[rows], bare[rows]

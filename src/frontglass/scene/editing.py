@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from frontglass.errors import FrontglassError, ParameterError
+from frontglass.files.lock import locked
 from frontglass.files.whole import write_bytes_whole
-from frontglass.scene.lock import locked
 from frontglass.scene.reading import scene_from_toml
 from frontglass.scene.scene import Scene
 from frontglass.strict_toml import text_from

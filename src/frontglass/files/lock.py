@@ -6,7 +6,7 @@ import contextlib
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from frontglass.errors import FrontglassError
@@ -48,6 +48,52 @@ def locked(path: Path) -> Iterator[None]:
         os.close(handle)
 
 
+@contextlib.contextmanager
+def in_use(path: Path, alone: Callable[[], None]) -> Iterator[None]:
+    """Hold a share in the use of a folder's record, for as long as a run goes on.
+
+    Parameters
+    ----------
+    path : Path
+        The record; a hidden file beside it carries the shares, and is taken away by the last.
+    alone : callable
+        Called first if nobody else holds a share: what is left there then is of runs that died.
+    """
+    if sys.platform == "win32":  # which has no shares
+        yield
+        return
+    beside = path.with_name(f".{path.name}.use")
+    handle = _share(beside, alone)
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            _lock(handle)
+            beside.unlink()
+        os.close(handle)
+
+
+def _share(beside: Path, alone: Callable[[], None]) -> int:
+    while True:
+        try:
+            handle = os.open(beside, os.O_CREAT | os.O_RDWR, 0o666)
+        except OSError as error:
+            msg = f"{beside.parent}: cannot be written to: {error.strerror}."
+            raise FrontglassError(msg) from None
+        try:
+            with contextlib.suppress(OSError):
+                _lock(handle)
+                if os.path.samestat(os.fstat(handle), os.stat(beside)):
+                    alone()
+            _lock_share(handle)
+            # The last of those before us may have taken the file away while we waited.
+            if os.path.samestat(os.fstat(handle), os.stat(beside)):
+                return handle
+        except OSError:
+            pass
+        os.close(handle)
+
+
 def _taken(beside: Path) -> int | None:
     """Open lock file, if nobody else holds it."""
     try:
@@ -74,8 +120,14 @@ if sys.platform == "win32":
 
     def _lock(handle: int) -> None:
         msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+
+    def _lock_share(handle: int) -> None:
+        del handle
 else:
     import fcntl
 
     def _lock(handle: int) -> None:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+    def _lock_share(handle: int) -> None:
+        fcntl.flock(handle, fcntl.LOCK_SH)

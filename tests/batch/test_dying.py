@@ -1,0 +1,141 @@
+"""Workers that hang or are left behind, and two batches into one folder."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import frontglass as fg
+from frontglass.batch import workers
+from frontglass.batch.job import Job
+from frontglass.batch.manifest import MANIFEST_NAME, Manifest
+from frontglass.batch.run import planned_batch
+from frontglass.batch.workers import _Workers
+from frontglass.cli.app import app
+from frontglass.errors import FrontglassError, ParameterError
+from frontglass.pipeline.framing import Framing
+from frontglass.pipeline.recipe import Recipe
+
+FRAMING = Framing(lens_mm=50, f_number=2.8, sensor="super35")
+
+
+def of(name: str, strength: str = "1/4") -> Recipe:
+    return Recipe(looks=(fg.read_look(name).at(strength),), framing=FRAMING)
+
+
+def test_one_interrupt_ends_a_worker_that_hangs(monkeypatch):
+    monkeypatch.setattr(workers, "PATIENCE_S", 0.1)
+    began = time.monotonic()
+    with pytest.raises(KeyboardInterrupt), _Workers(1) as pool:  # noqa: PT012
+        pool.submit(os.getpid).result()
+        pool.submit(time.sleep, 600)
+        raise KeyboardInterrupt
+    assert time.monotonic() - began < 60
+
+
+ORPHAN = """
+import os, time
+from frontglass.batch.workers import _Workers
+if __name__ == "__main__":
+    pool = _Workers(1)
+    print(pool.submit(os.getpid).result(), flush=True)
+    pool.submit(time.sleep, 600)
+    os.kill(os.getpid(), 9)
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="asks the system as only Unix answers")
+def test_a_worker_ends_when_its_parent_is_killed(tmp_path):
+    (tmp_path / "parent.py").write_text(ORPHAN)
+    # Worker and parent hold the pipe: reading it to its end waits for both, or times out.
+    said = subprocess.run(
+        [sys.executable, tmp_path / "parent.py"], capture_output=True, timeout=60, check=False
+    )
+    assert said.returncode == -9
+    assert int(said.stdout) > 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="where files have no shared locks")
+def test_what_a_killed_run_left_half_written_goes_at_the_resume(shoot, tmp_path):
+    still, out = shoot("in/one.png"), tmp_path / "out"
+    (job,) = planned_batch([still], out, of("slate-roof")).jobs
+    out.mkdir()
+    Manifest(out / MANIFEST_NAME).plan([job], lambda _: of("slate-roof"))
+    half = [
+        out / f".{job.out.stem}.0123456789abcdef.png",
+        out / f"..{job.out.stem}.0123456789abcdef.fedcba9876543210.png",
+        out / ".frontglass-batch.0123456789abcdef.json",
+    ]
+    theirs = [out / ".hidden.png", out / ".someone.0123456789abcdef.png"]
+    for path in (*half, *theirs):
+        path.write_bytes(b"half")
+    running = planned_batch([still], out, of("slate-roof")).run(processes=1)
+    assert [outcome.state for outcome in running] == ["rendered"]
+    assert not any(path.exists() for path in half)
+    assert sorted(out.glob(".*")) == sorted(theirs)
+
+
+def test_what_another_run_is_writing_stays(shoot, tmp_path):
+    shoot("in/one.png"), shoot("in/two.png")
+    out = tmp_path / "out"
+    first = planned_batch([tmp_path / "in"], out, of("slate-roof")).run(processes=1)
+    next(first)
+    half = out / ".two_slate-roof_1-4.0123456789abcdef.png"
+    half.write_bytes(b"half")
+    list(planned_batch([tmp_path / "in"], out, of("tallow")).run(processes=1))
+    assert half.exists()
+    list(first)
+
+
+def test_two_batches_into_one_folder_lose_nothing(shoot, tmp_path):
+    shoot("in/one.png"), shoot("in/two.png")
+    out = tmp_path / "out"
+    looks = ("slate-roof", "harbour-night")
+    batches = [planned_batch([tmp_path / "in"], out, of(look)) for look in looks]
+    running = [batch.run(processes=1) for batch in batches]
+    for _ in range(2):  # by turns
+        assert [next(run).state for run in running] == ["rendered", "rendered"]
+    kept = json.loads((out / MANIFEST_NAME).read_text(encoding="utf-8"))["pictures"]
+    assert {entry["state"] for entry in kept.values()} == {"done"}
+    assert set(kept) == {path.name for path in out.glob("*.png")}
+    assert len(kept) == 4
+
+
+def test_a_run_that_fails_hides_nothing_that_another_made(shoot, tmp_path):
+    still, out = shoot("in/one.png"), tmp_path / "out"
+    batch = planned_batch([still], out, of("slate-roof"))
+    (job,) = batch.jobs
+    out.mkdir()
+    late = Manifest(out / MANIFEST_NAME)
+    other = of("slate-roof", "1/2")
+    late.plan([Job(still, job.out, job.name)], lambda _: other)
+    list(batch.run(processes=1))
+    late.record(job, other, FrontglassError("stands there already"))
+    assert Manifest(out / MANIFEST_NAME).pictures[job.name]["state"] == "done"
+
+
+@pytest.mark.parametrize("ending", ["", ".", "..", "1/0", "jpg/x", "\n", "xyz"])
+def test_a_format_that_is_none_is_refused_before_anything_is_made(shoot, tmp_path, ending):
+    with pytest.raises(ParameterError, match=r"^format must be one of"):
+        planned_batch([shoot("in/a.png")], tmp_path / "out", of("slate-roof"), suffix=ending)
+
+
+@pytest.mark.parametrize(
+    "data", [b"\xff\xfe", b"[" * 100_000, b"{}", b"[]", b'{"format":2,"pictures":{"a":5}}']
+)
+def test_a_damaged_manifest_is_named_in_a_line(shoot, tmp_path, data):
+    shoot("in/a.png")
+    out = tmp_path / "out"
+    out.mkdir()
+    Path(out / MANIFEST_NAME).write_bytes(data)
+    words = ["batch", str(tmp_path / "in"), "--look", "slate-roof:1/4", "-o", str(out)]
+    said = CliRunner().invoke(app, words)
+    assert said.exit_code == 1
+    assert "is no manifest of this version; move it away" in said.stderr
