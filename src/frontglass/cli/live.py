@@ -48,8 +48,9 @@ def live(
     light: LightOptions,
     scene: SceneFile = None,
 ) -> None:
-    """Choose on a page in the browser: STILLS through every look, strength under your finger.
+    """Choose a look and its strength on a page in the browser.
 
+    STILLS are seen through every look, with the strength under your finger.
     What is kept there goes into the scene beside the stills, where every command finds it. The page
     is served on this machine alone, until Ctrl-C.
     """
