@@ -16,6 +16,7 @@ from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files import read_picture, write_picture
 from frontglass.files.distance import read_distance
 from frontglass.files.icc import icc_profile_bytes, icc_profile_from_bytes
+from frontglass.files.tags import directory_at, header_of, tree_of
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.primaries import BT709
@@ -84,6 +85,20 @@ def test_an_exr_file_of_tiles_without_size_is_damaged(tmp_path: Path):
     (tmp_path / "b.exr").write_bytes(data[:4] + struct.pack("<I", version) + tiles + data[8:])
     with pytest.raises(PictureFileError, match=r"b\.exr: The OpenEXR file is cut short or damaged"):
         read_picture(tmp_path / "b.exr")
+
+
+def test_directories_that_point_at_themselves_are_followed_once():
+    pointers = (0x8769, 0x8825, 0xA005)  # EXIF, GPS and interoperability
+    entries = b"".join(struct.pack("<HHII", code, 4, 1, 8) for code in pointers)
+    looped = b"II*\0" + struct.pack("<IH", 8, 3) + entries + bytes(4)
+    two = looped[:-4].replace(
+        struct.pack("<I", 8) + entries[12:14], struct.pack("<I", 50) + entries[12:14]
+    )
+    two += bytes(4) + struct.pack("<H", 3) + entries + bytes(4)
+    for data in (looped, two):
+        header = header_of(data)
+        tree = tree_of(data, header, directory_at(data, header, header.first))
+        assert len(str(tree)) < 100
 
 
 def test_a_source_of_no_letters_is_not_the_folder_that_one_stands_in():
