@@ -19,8 +19,9 @@ FLOORS = {
     **dict.fromkeys(("elements", "files"), 4),
     **dict.fromkeys(("looks", "pipeline"), 5),
     **dict.fromkeys(("batch", "measurement", "scene", "sheets"), 6),
-    **dict.fromkeys(("cli", "notebook"), 7),
-    "__main__": 8,
+    **dict.fromkeys(("live", "notebook"), 7),
+    "cli": 8,
+    "__main__": 9,
 }
 # What a notebook asks a value for. It is drawn at the top of the house, whatever floor the value
 # stands on: the one import upwards, made when a notebook asks and not before.
@@ -39,6 +40,8 @@ ROOMS_OF = {
     "PIL": {"files", "sheets"},
     "OpenEXR": {"files"},
     "tomlkit": {"scene"},
+    "starlette": {"live"},
+    "uvicorn": {"live"},
     "imagecodecs": {"files"},
     "tifffile": set(),
 }

@@ -112,12 +112,15 @@ class TestLight:
     @pytest.mark.parametrize("name", ["harbour-night", "powder-room", "engine-shed"])
     def test_no_light_is_made_or_lost(self, still, name):
         before = fg.read_picture(still)
-        after = fg.render(before, [fg.read_look(name)], camera=CAMERA)
-        np.testing.assert_allclose(
-            after.radiance.mean((0, 1), dtype=float),
-            before.radiance.mean((0, 1), dtype=float),
-            rtol=1e-5,
-        )
+        # Of lamps without mirror images some light leaves the frame; grain is louder in more light.
+        for grain, bound in ((False, 1e-5), (True, 2e-3)):
+            look = fg.read_look(name)
+            after = fg.render(before, [look], camera=CAMERA, surround="mirror", grain=grain)
+            np.testing.assert_allclose(
+                after.radiance.mean((0, 1), dtype=float),
+                before.radiance.mean((0, 1), dtype=float),
+                rtol=bound,
+            )
 
     @pytest.mark.source("Colour0.4", "eotf_sRGB")
     def test_the_file_holds_the_light_too(self, tmp_path):
@@ -235,7 +238,9 @@ class TestCommands:
         for still in (COFFEE, SKY):
             apart = tmp_path / f"apart{still.suffix}"
             run("apply", still, "--look", "late-tram", *CAMERA_WORDS, "-o", apart)
-            assert (folder / still.name).read_bytes() == apart.read_bytes()
+            assert (
+                folder / f"{still.stem}_late-tram_1{still.suffix}"
+            ).read_bytes() == apart.read_bytes()
 
     @pytest.mark.slow
     def test_demo(self, tmp_path):

@@ -66,7 +66,7 @@ def picture_of(light: Light) -> fg.Picture:
 
 
 def seen(light: Light, *looks: Look, camera: fg.Camera = CAMERA) -> Light:
-    return fg.render(picture_of(light), looks, camera=camera).radiance
+    return fg.render(picture_of(light), looks, camera=camera, surround="mirror").radiance
 
 
 def green_at(light: Light, distance_deg: float) -> float:
@@ -142,7 +142,10 @@ class TestEveryLook:
 
     @every_look
     def test_its_light_loss_is_what_the_picture_loses(self, look):
-        dark = fg.render(picture_of(scene()), [look], camera=CAMERA, compensate=False).radiance
+        lost = fg.render(
+            picture_of(scene()), [look], camera=CAMERA, surround="mirror", compensate=False
+        )
+        dark = lost.radiance
         kept = dark.mean(dtype=float) / seen(scene(), look).mean(dtype=float)
         assert -np.log2(kept) == pytest.approx(look.light_loss_stops, abs=1e-5)
 

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.choices import Surround
 from frontglass.elements import Element, Lines, Net
 from frontglass.optics.bands import CHANNEL_BANDS, Band
 from frontglass.optics.camera import Camera
@@ -30,7 +31,8 @@ def camera(width_px: int, px_per_rad: float, **how: float) -> Camera:
 
 
 def seen(light: Any, *elements: Element, camera: Camera, **how: Any) -> Light:
-    """Light after elements."""
+    """Light after elements; what lies outside is the mirror image, lamps and all, if not said."""
+    how = {"surround": Surround.MIRROR, **how}
     picture = Picture(radiance=np.asarray(light, np.float32), encoding=Encoding.linear())
     return render(picture, elements, camera=camera, **how).radiance
 

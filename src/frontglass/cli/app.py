@@ -18,6 +18,7 @@ from frontglass.cli.grouped import INTERRUPTED, register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
 from frontglass.cli.list import list_
+from frontglass.cli.live import live
 from frontglass.cli.looks import looks, show
 from frontglass.cli.match import match
 from frontglass.cli.measure import measure
@@ -34,7 +35,7 @@ app = typer.Typer(
     no_args_is_help=True,
 )
 for function in (
-    *(apply, ladder, compare, mood, answers, sway, batch, list_),
+    *(live, apply, ladder, compare, mood, answers, sway, batch, list_),
     *(looks, show, measure, match, distance, lamps, merge, demo),
 ):
     register(app, function)

@@ -73,17 +73,42 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
     outside = _Outside(boundary)
     if boundary is Surround.LAMPLESS:
         outside = _Outside(Surround.MIRROR, lamps_in(light))
+    _add_deviated(out, light, filters, outside)
+    return out
+
+
+def _add_deviated(
+    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside
+) -> None:
+    """Add deviated light the way that suits filters and surround."""
     shortest_px = min(light.shape[:2])
     cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
     if cell_px > 1:
         _add_over_cells(out, light, filters, outside, cell_px)
-    elif boundary is Surround.DARK and all(f.is_round for f in filters):
+    elif outside.boundary is Surround.DARK and all(f.is_round for f in filters):
         smooth = [SmoothPart(f) for f in filters]
         _add_over_cells(out, light, smooth, outside, ACCURACY.smooth_cell_px)
         _add_over_pixels(out, light, [SharpPart(f) for f in filters], outside)
+    elif outside.lamps is not None and _come_round(outside.lamps, light, filters):
+        alone = outside.lamps.over(light.shape)
+        _add_deviated(out, alone, filters, _Outside(Surround.DARK))
+        _add_over_pixels(out, light - alone, filters, _Outside(Surround.MIRROR))
     else:
         _add_over_pixels(out, light, filters, outside)
-    return out
+
+
+def _come_round(lamps: Lamps, light: Float32, filters: Sequence[Filter]) -> bool:
+    """Whether light of lamps would come in again from two frames away, for all that is done."""
+    if all(f.ends_at_the_frame for f in filters):
+        return False
+    shape, dtype = light.shape[:2], precision_for(light, max(1 - f.direct for f in filters))
+    return any(
+        go_beyond(LampRows(lamps.rows, lamps.light[..., channel]), planes)
+        for channels, planes in _planes_of(
+            filters, shape, dtype, Surround.MIRROR, _planes_on_pixels
+        )
+        for channel in channels
+    )
 
 
 def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float32:

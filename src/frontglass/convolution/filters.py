@@ -111,6 +111,11 @@ class Filter(ABC):
         """Offset in x or y beyond which there is no deviated light to speak of [px]."""
         return math.inf
 
+    @property
+    def ends_at_the_frame(self) -> bool:
+        """Whether nothing goes farther than a frame is long once it is `without_mirrors`."""
+        return False
+
     def without_mirrors(self) -> Filter:
         """Return what lays in `cosine_planes` only what lands within a frame, for a dark one."""
         return self

@@ -81,6 +81,11 @@ class MaskFilter(Filter):
         """See `Filter`."""
         return True
 
+    @property
+    def ends_at_the_frame(self) -> bool:
+        """See `Filter`."""
+        return True
+
     def without_mirrors(self) -> Filter:
         """See `Filter`."""
         return replace(self, has_mirrors=False)

@@ -49,6 +49,11 @@ class Diffracting(Covering):
         """See `Element`."""
         return False
 
+    @property
+    def is_steady(self) -> bool:
+        """See `Element`; orders wax and wane as threads get thicker."""
+        return False
+
     def direct_share(self, channel: int) -> float:
         """See `Element`."""
         return (1 - self.veil_share) * self.mask(channel).direct

@@ -194,6 +194,11 @@ class Element(ABC):
         return self
 
     @property
+    def is_steady(self) -> bool:
+        """Whether light changes so smoothly with strength that a few renders tell all between."""
+        return True
+
+    @property
     def threshold_stops(self) -> float | None:
         """Light this far above white from which on it acts [stop]; None if it acts on all."""
         return None

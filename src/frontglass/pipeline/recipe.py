@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import NamedTuple
 
 from frontglass.checks import check_bool, check_number
 from frontglass.choices import PastWhite, Surround
@@ -12,8 +12,9 @@ from frontglass.elements import LightPath
 from frontglass.errors import ParameterError
 from frontglass.files import NonFinite, read_picture
 from frontglass.optics.camera import Camera
-from frontglass.picture.clipped_lamps import with_recovered_light
+from frontglass.picture.clipped_lamps import RecoveredStill, with_recovered_light
 from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_exposure_told
+from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import LampRange, Recovery
 from frontglass.pipeline.framing import Framing
 from frontglass.pipeline.rendering import render
@@ -21,10 +22,14 @@ from frontglass.pipeline.space import Space
 from frontglass.units import ratio_from_stops
 from frontglass.warned import gathered_warnings
 
-if TYPE_CHECKING:
-    from frontglass.picture.picture import Picture
-
 AUTO_EXPOSURE = "auto"
+
+
+class ExposedStill(NamedTuple):
+    """A still as its file holds it, shown so many stops brighter."""
+
+    picture: Picture
+    stops: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,10 +107,10 @@ class Recipe:
 
         With a taking lens it is cut to what that sees.
         """
-        return self.framing.framed(self._lit(*self._exposed(still), still))
+        return self.lit(self.exposed(still), still).picture
 
-    def _exposed(self, still: Path) -> tuple[Picture, float]:
-        """Return a still as its file holds it, exposed, and how far that is [stop]."""
+    def exposed(self, still: Path) -> ExposedStill:
+        """Return a still as its file holds it, exposed."""
         if isinstance(self.exposure_stops, str):
             picture = read_picture(still, non_finite=self.non_finite)
             stops = fitting_exposure_stops(picture)
@@ -116,24 +121,29 @@ class Recipe:
             stops = self.exposure_stops
             picture = read_picture(still, exposure_stops=stops, non_finite=self.non_finite)
             picture = with_exposure_told(picture, stops)
-        return replace(picture, past_white=self.past_white), stops
+        return ExposedStill(replace(picture, past_white=self.past_white), stops)
 
-    def _lit(self, picture: Picture, stops: float, still: Path) -> Picture:
-        """Return what was read of a still with its distances and its lamps' lost light."""
-        white = ratio_from_stops(stops)
-        camera = self.framing.camera_for(picture).camera
-        picture = with_recovered_light(picture, self.recovery, white=white, camera=camera).picture
-        space = self.space
-        return picture if space == Space() else space.around(picture, camera, still)
+    def lit(self, exposed: ExposedStill, still: Path) -> RecoveredStill:
+        """Return what was read of a still as `picture_from` has it, and its clipped lamps.
+
+        Who asks again with other lamps need not read the file again.
+        """
+        white = ratio_from_stops(exposed.stops)
+        camera = self.framing.camera_for(exposed.picture).camera
+        found = with_recovered_light(exposed.picture, self.recovery, white=white, camera=camera)
+        picture, space = found.picture, self.space
+        if space != Space():
+            picture = space.around(picture, camera, still)
+        return found._replace(picture=self.framing.framed(picture))
 
     def lamp_range_from(self, still: Path) -> tuple[tuple[str, Picture], ...]:
         """Still with its clipped lamps as dim as is likely, as they are likely, and as bright."""
-        (picture, stops), framed = self._exposed(still), self.framing.framed
+        exposed = self.exposed(still)
         recoveries = ((end, replace(self.recovery, lamp_range=end)) for end in LampRange)
         return tuple(
             (
                 f"lamps {end.value}",
-                framed(replace(self, recovery=recovery)._lit(picture, stops, still)),
+                replace(self, recovery=recovery).lit(exposed, still).picture,
             )
             for end, recovery in recoveries
         )

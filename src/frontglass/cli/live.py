@@ -1,0 +1,134 @@
+"""``frontglass live``: the page on which a strength is chosen."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
+
+import typer
+
+from frontglass.cli.batch_texts import say_left_out
+from frontglass.cli.options import CameraOptions, LightOptions
+from frontglass.cli.scene_files import SceneFile, scene_file
+from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.space_options import SpaceOptions
+
+if TYPE_CHECKING:
+    from frontglass.live.app import Page
+    from frontglass.looks import Look
+    from frontglass.pipeline.recipe import Recipe
+
+PACKAGES = ("starlette", "uvicorn")
+
+
+def live(
+    stills: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="STILLS",
+            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
+            show_default=False,
+        ),
+    ],
+    *,
+    look: Annotated[
+        list[str] | None,
+        typer.Option(metavar="FILE", help="A look of your own beside those that come along."),
+    ] = None,
+    port: Annotated[
+        int | None, typer.Option(metavar="N", help="Port on this machine; else a free one.")
+    ] = None,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Print the address; open no browser.")
+    ] = False,
+    camera: CameraOptions,
+    space: SpaceOptions,
+    light: LightOptions,
+    scene: SceneFile = None,
+) -> None:
+    """Choose on a page in the browser: STILLS through every look, strength under your finger.
+
+    What is kept there goes into the scene beside the stills, where every command finds it. The page
+    is served on this machine alone, until Ctrl-C.
+    """
+    _check_packages()
+    from frontglass.live.serving import address_of, kept_token, listening, serve, state_folder
+
+    words = [*_words(camera), *_words(space), *_words(light)]
+    typed = light.typed((), camera, space)
+    page = page_for(stills, typed, look=look or (), scene=scene, words=words)
+    listener = listening(port)
+    token = kept_token(state_folder())
+    address = address_of(listener, token)
+    typer.echo(f"{address}\nThe page is open to this machine alone; Ctrl-C ends it.")
+    if not no_browser:
+        import webbrowser
+
+        webbrowser.open(address)
+    serve(page, listener, token)
+
+
+def page_for(
+    sources: list[str],
+    typed: dict[str, Any],
+    *,
+    look: list[str] | tuple[str, ...] = (),
+    scene: Path | None = None,
+    words: list[str] | tuple[str, ...] = (),
+) -> Page:
+    """Return the page of some stills: what it shows and where it keeps what is chosen."""
+    from frontglass.batch.finding import found_stills
+    from frontglass.live.app import Page, page_files
+    from frontglass.live.kept import SceneKeeper
+    from frontglass.live.table import LightTable
+    from frontglass.looks import catalogue, read_look
+    from frontglass.scene.scene import FILE_NAME
+
+    found = found_stills(sources)
+    say_left_out(found)
+    path = scene_file(scene, found.stills[0])
+    if scene is None and not path.exists() and len(found.stills) > 1:
+        path = found.root / FILE_NAME
+
+    def recipe_of(still: Path) -> Recipe:
+        options = SceneOptions(scene=path if path.exists() else None)
+        return options.at_hand().recipe(still, typed)
+
+    own: dict[str, Look] = {name: read_look(name) for name in look}
+    table = LightTable(found.stills, (*own.values(), *catalogue()), recipe_of)
+    more = [] if scene is None else ["--scene", str(path)]
+    files = {one.name: Path(name) for name, one in own.items() if name.lower().endswith(".toml")}
+    keeper = SceneKeeper(path, words=[*words, *more], look_files=files)
+    return Page(table=table, keeper=keeper, files=page_files())
+
+
+def _words(options: Any) -> Iterator[str]:
+    """Yield the words that a group of options was typed with."""
+    hints = get_type_hints(type(options), include_extras=True)
+    for field in dataclasses.fields(options):
+        value = getattr(options, field.name)
+        if value is None or value is False:
+            continue
+        (option,) = (one for one in hints[field.name].__metadata__ if hasattr(one, "param_decls"))
+        name = next(iter(option.param_decls or ()), f"--{field.name.replace('_', '-')}")
+        for one in value if isinstance(value, list) else [value]:
+            yield name
+            if one is not True:
+                yield str(one)
+
+
+def _check_packages() -> None:
+    """Say which packages the page needs, where they are not there."""
+    from importlib.util import find_spec
+
+    from frontglass.errors import FrontglassError
+
+    missing = [name for name in PACKAGES if find_spec(name) is None]
+    if missing:
+        verb = "is" if len(missing) == 1 else "are"
+        raise FrontglassError(
+            f"the live page needs {' and '.join(missing)}, which {verb} not installed:"
+            f" python -m pip install {' '.join(missing)}"
+        )

@@ -1,0 +1,54 @@
+// Asking the program; every address starts from that of the page, which holds the token.
+
+export class Refused extends Error {}
+
+let lost = false;
+const heard = [];
+
+/** Call `listener(isLost)` whenever the program goes or comes back. */
+export function onLost(listener) { heard.push(listener); }
+
+function found(isLost) {
+  if (isLost === lost) return;
+  lost = isLost;
+  for (const listener of heard) listener(isLost);
+}
+
+async function answer(path, options) {
+  let reply;
+  try {
+    reply = await fetch(path, { cache: "no-store", ...options });
+  } catch (error) {
+    if (error.name !== "AbortError") found(true);
+    throw error;
+  }
+  found(false);
+  const problem = reply.headers.get("x-problem");
+  if (problem) throw new Refused(decodeURIComponent(problem));
+  if (reply.ok) return reply;
+  let said = "The program refused that.";
+  try { said = (await reply.json()).problem || said; } catch { /* no more to say */ }
+  throw new Refused(said);
+}
+
+export async function said(path) { return (await answer(path)).json(); }
+
+export async function told(path, body) {
+  const headers = { "content-type": "application/json" };
+  return (await answer(path, { method: "POST", headers, body: JSON.stringify(body) })).json();
+}
+
+/** Pixels or light, with their size. */
+export async function pixels(path, signal) {
+  const reply = await answer(path, { signal });
+  const size = ["x-width", "x-height"].map((name) => Number(reply.headers.get(name)));
+  return { data: await reply.arrayBuffer(), width: size[0], height: size[1] };
+}
+
+export function query(values) {
+  const words = new URLSearchParams();
+  for (const [name, value] of Object.entries(values)) {
+    for (const one of [value].flat()) words.append(name, one);
+  }
+  return words.toString();
+}

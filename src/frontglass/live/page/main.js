@@ -1,0 +1,462 @@
+// The page: what is on the screen, and what every hand and key does to it.
+
+import { onLost, pixels, said, told } from "./api.js";
+import { LARGEST, placeOf, rounded, strengthAt, weights } from "./blend.js";
+import { Kept } from "./kept.js";
+import { Lamps } from "./lamps.js";
+import { Loupe } from "./loupe.js";
+import { find, made, painted, say, strengthFrom, strengthText } from "./parts.js";
+import { Renders } from "./renders.js";
+import { screenOn } from "./screen.js";
+
+const REST_MS = 160, ASK_MS = 2000;
+const page = {
+  state: null, still: null, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
+  sides: [{ look: "", strength: 0.25 }, { look: "", strength: 1 }], shown: ["", ""],
+};
+const screen = screenOn(find("picture"));
+const renders = new Renders({ wants, arrived });
+const kept = new Kept({ renders, show: showKept, changed: takeKept });
+const lamps = new Lamps({ changed: takeKept });
+const loupe = new Loupe({ moved: () => { renders.pump(); loupe.draw(renders); } });
+
+const side = () => page.sides[page.active];
+const sides = () => (page.isWiping ? page.sides : [side()]);
+const lookNamed = (name) => page.state.looks.find((one) => one.name === name);
+const textOf = (one) => `${one.look}:${strengthText(one.strength)}`;
+const prefix = (kind) => `${kind}|${page.still.number}|${page.still.light}`;
+
+function exactWant(text) {
+  const looks = text ? [text] : [];
+  return { key: `${prefix("exact")}|${text}`, path: `still/${page.still.number}/exact`, values: { look: looks } };
+}
+
+function nodeWant(look, index) {
+  const strength = look.nodes.strengths[index];
+  const key = `${prefix("light")}|${index ? `${look.name}|${strength}` : "bare"}`;
+  return { key, path: `still/${page.still.number}/light`, values: { look: `${look.name}:${strength}` } };
+}
+
+function smallWant(name) {
+  const looks = name ? [`${name}:1`] : [];
+  return { key: `${prefix("small")}|${looks.join("+")}`, path: `still/${page.still.number}/small`, values: { look: looks } };
+}
+
+/** Pictures of the filmstrip; they are of the stills as they were at the start. */
+function filmWants() {
+  const { stills } = page.state;
+  return stills.length < 2 ? [] : stills.map(({ number }) => ({ key: `film|${number}`, path: `still/${number}/film`, values: {} }));
+}
+
+const isBareSide = (one) => !one.look || one.strength === 0;
+
+/** What is wanted, the most wanted first. */
+function wants() {
+  if (!page.still) return [];
+  if (page.still.problem) return filmWants();
+  const list = [];
+  if (page.isResting) for (const one of sides()) list.push(exactWant(isBareSide(one) ? "" : textOf(one)));
+  if (page.isBare || list.every((one) => renders.has(one.key) || renders.problem(one.key))) list.push(exactWant(""));
+  if (loupe.isShown && page.isResting) list.push(loupe.want(page.still, isBareSide(side()) ? [] : [textOf(side())]));
+  for (const one of new Set([side(), ...sides()])) {
+    const look = lookNamed(one.look);
+    if (!look) continue;
+    const near = [...look.nodes.strengths.keys()];
+    near.sort((a, b) => Math.abs(look.nodes.places[a] - Math.sqrt(one.strength))
+      - Math.abs(look.nodes.places[b] - Math.sqrt(one.strength)));
+    list.push(...near.map((index) => nodeWant(look, index)));
+  }
+  // Nets take longest: they come last.
+  const strip = page.state.looks.toSorted((a, b) => b.nodes.window - a.nodes.window);
+  list.push(...kept.wants(page.still), ...["", ...strip.map((one) => one.name)].map(smallWant), ...filmWants());
+  return list;
+}
+
+function arrived(key) {
+  if (key.startsWith("small")) { paintStrip(); kept.paint(); return; }
+  if (key.startsWith("film")) { paintFilm(); return; }
+  if (key.startsWith("tile")) { loupe.draw(renders); return; }
+  draw();
+}
+
+/** What is to be painted of a side: codes of a render, else a blend; null if nothing is there yet. */
+function source(one) {
+  const bare = exactWant("").key;
+  const exact = page.isBare || isBareSide(one) ? bare : exactWant(textOf(one)).key;
+  const found = renders.get(exact);
+  if (found) return { key: exact, codes: new Uint8Array(found.data), said: "" };
+  const look = lookNamed(one.look);
+  if (look && !page.isBare) {
+    const nodes = look.nodes;
+    const shares = weights(nodes, (index) => renders.has(nodeWant(look, index).key), one.strength, Math.sqrt);
+    if (shares) {
+      const planes = shares.map(([index, weight]) => {
+        const { key } = nodeWant(look, index);
+        return { key, weight, data: new Uint16Array(renders.get(key).data) };
+      });
+      const isRough = shares.length > 1 && (nodes.window < 4 || shares.length < nodes.window);
+      return { key: "", planes, said: isRough ? "about" : "" };
+    }
+  }
+  return null;
+}
+
+function draw() {
+  if (!page.still || page.still.problem) return;
+  const shown = sides().map((one, number) => {
+    const found = source(one);
+    if (found) { page.shown[number] = found; return found; }
+    const before = page.shown[number];
+    const late = before && before.light === page.still.light ? before : null;
+    const bare = renders.get(exactWant("").key);
+    const instead = late || (bare && { key: exactWant("").key, codes: new Uint8Array(bare.data) });
+    return instead && { ...instead, said: "working" };
+  });
+  if (shown.some((one) => !one)) return;
+  for (const one of shown) one.light = page.still.light;
+  const width = find("picture").width;
+  screen.draw(shown, page.isWiping ? page.line * width : width + 1);
+  const isExact = shown.every((one) => one.codes && !one.said);
+  find("picture").dataset.shows = isExact ? "exact" : shown.some((one) => one.said === "working") ? "late" : "blend";
+  find("picture").dataset.light = page.still.light;
+  find("picture").dataset.what = sides().map((one) => (page.isBare ? "bare" : textOf(one))).join(" | ");
+  sides().forEach((one, number) => { tag(number, one, shown[number].said); });
+  if (!page.isWiping) find("tag1").textContent = "";
+  loupe.draw(renders);
+}
+
+function tag(number, one, word) {
+  const words = page.isBare || isBareSide(one) ? "bare" : `${one.look} ${strengthText(one.strength)}`;
+  const problem = page.isBare || isBareSide(one) ? "" : renders.problem(exactWant(textOf(one)).key);
+  find(`tag${number}`).textContent = problem ? `${words}: ${problem}` : [word, words].filter(Boolean).join(" ");
+}
+
+let rest = 0;
+/** After anything has changed: paint what there is, and the exact render once the hand rests. */
+function changed({ moving = false } = {}) {
+  page.isResting = !moving;
+  clearTimeout(rest);
+  if (moving) rest = setTimeout(() => changed(), REST_MS);
+  tell();
+  requestAnimationFrame(draw);
+  renders.pump();
+}
+
+function tell() {
+  const one = side(), look = lookNamed(one.look);
+  find("look").textContent = one.look || "bare";
+  find("watch").textContent = look ? `${look.summary} Watch: ${look.watch}` : "";
+  if (document.activeElement !== find("strength")) find("strength").value = strengthText(one.strength);
+  const slider = find("slider");
+  slider.value = Math.round(1000 * placeOf(one.strength));
+  slider.setAttribute("aria-valuetext", strengthText(one.strength));
+  slider.disabled = find("strength").disabled = !one.look;
+  find("sides").hidden = !page.isWiping;
+  for (const button of find("sides").children) {
+    button.setAttribute("aria-checked", String(Number(button.dataset.side) === page.active));
+    button.tabIndex = Number(button.dataset.side) === page.active ? 0 : -1;
+  }
+  for (const card of find("looks").children) {
+    const isOn = card.dataset.look === one.look;
+    card.setAttribute("aria-checked", String(isOn));
+    card.tabIndex = isOn ? 0 : -1;
+  }
+  for (const [name, isOn] of [["wiping", page.isWiping], ["loupes", loupe.isShown], ["lamping", lamps.isShown], ["bare", page.isBare]]) {
+    find(name).setAttribute("aria-pressed", String(isOn));
+  }
+  find("wipe").hidden = !page.isWiping;
+  find("wipe").style.left = `${100 * page.line}%`;
+  find("wipe").setAttribute("aria-valuenow", String(Math.round(100 * page.line)));
+  localStorage.setItem("frontglass-live", JSON.stringify([page.at, page.active, page.isWiping, page.line, page.sides]));
+}
+
+function setStrength(strength, more) {
+  if (!side().look) return;
+  side().strength = strength;
+  changed(more);
+}
+
+function stepStrength(direction) {
+  const s = side().strength;
+  const step = s + direction * 1e-6 < 0.1 ? 0.01 : s + direction * 1e-6 < 1 ? 0.05 : 0.1;
+  const next = Math.round((s + direction * step) / step) * step;
+  setStrength(rounded(Math.min(LARGEST, Math.max(0, next))), { moving: true });
+}
+
+function stepTrade(direction) {
+  const all = [0, ...page.state.trade.map((one) => one.strength)];
+  const next = direction > 0 ? all.find((one) => one > side().strength) : all.findLast((one) => one < side().strength);
+  if (next !== undefined) setStrength(next);
+}
+
+function choose(name) {
+  side().look = name;
+  changed();
+  const card = [...find("looks").children].find((one) => one.dataset.look === name);
+  if (find("looks").contains(document.activeElement)) card.focus();
+  card.scrollIntoView({ block: "nearest", inline: "nearest" });
+}
+
+function stepLook(direction) {
+  const names = [...find("looks").children].filter((one) => !one.hidden).map((one) => one.dataset.look);
+  choose(names[(names.indexOf(side().look) + direction + names.length) % names.length]);
+}
+
+function showKept(choice) {
+  const [name, strength] = choice.looks[0].split(/:(?!.*:)/);
+  if (!lookNamed(name)) { say(`${name} is not in the strip.`); return; }
+  Object.assign(side(), { look: name, strength: strengthFrom(strength || "1") });
+  if (choice.on.length && !choice.on.includes(page.at)) open(choice.on[0]);
+  else changed();
+}
+
+// What the program says.
+
+async function takeKept(answer) {
+  const isNew = answer.scene !== page.state.scene;
+  Object.assign(page.state, answer);
+  kept.update(page.state);
+  if (isNew) await refresh();
+  renders.pump();
+}
+
+/** Ask how the still is shown now: its lamps, lens or exposure may have changed. */
+async function refresh() {
+  const number = page.at;
+  const still = await said(`still/${number}`);
+  if (page.at !== number) return; // another one has been chosen meanwhile
+  const isOther = !page.still || still.light !== page.still.light || page.still.number !== number;
+  takeStill({ notices: [], ...still, number }, isOther);
+}
+
+function takeStill(still, isOther) {
+  const isSame = page.still && page.still.number === still.number && page.still.width === still.width;
+  page.still = still;
+  const entry = find("stills").children[still.number];
+  if (entry && still.problem) { entry.querySelector(".problem").textContent = still.problem; entry.querySelector("canvas").hidden = true; }
+  find("picture").hidden = Boolean(still.problem);
+  if (still.problem) {
+    say(still.problem);
+    find("lamps").replaceChildren();
+    find("notices").replaceChildren(made("li", still.problem));
+    renders.pump();
+    return;
+  }
+  lamps.update(still);
+  if (!isOther) return;
+  const keeps = (key) => key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light);
+  renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
+  if (!isSame) {
+    document.documentElement.style.setProperty("--shape", String(still.width / still.height));
+    screen.size(still.width, still.height);
+    page.shown = ["", ""];
+  } else {
+    for (const one of page.shown) if (one) one.light = still.light; // stays until the next is there
+  }
+  kept.draw();
+  paintStrip();
+  changed();
+}
+
+async function open(number) {
+  page.at = number;
+  [...find("stills").children].forEach((one, k) => one.setAttribute("aria-pressed", String(k === number)));
+  try { await refresh(); } catch (error) { say(error.message); }
+}
+
+function stepStill(direction) {
+  const next = page.at + direction;
+  if (next >= 0 && next < page.state.stills.length) open(next);
+}
+
+function paintStrip() {
+  if (!page.still || page.still.problem) return;
+  const problems = [];
+  for (const card of find("looks").children) {
+    const want = smallWant(card.dataset.look), canvas = card.querySelector("canvas");
+    const found = renders.get(want.key), problem = renders.problem(want.key);
+    if (problem || found) card.hidden = Boolean(problem) && card.dataset.look !== side().look;
+    if (problem) problems.push(`${card.dataset.look}: ${problem}`);
+    if (found && canvas.dataset.key !== want.key) { canvas.dataset.key = want.key; painted(canvas, found); }
+  }
+  find("notices").replaceChildren(...[...page.still.notices, ...problems].map((one) => made("li", one)));
+}
+
+function paintFilm() {
+  for (const want of filmWants()) {
+    const entry = find("stills").children[Number(want.key.split("|")[1])];
+    const canvas = entry.querySelector("canvas"), found = renders.get(want.key);
+    if (found && !canvas.dataset.key) { canvas.dataset.key = want.key; painted(canvas, found); }
+    const problem = renders.problem(want.key);
+    if (problem) { canvas.hidden = true; entry.querySelector(".problem").textContent = problem; }
+  }
+}
+
+function layOut(state) {
+  find("title").textContent = state.title || "frontglass";
+  const card = (name, words) => {
+    const button = made("button", "", { type: "button", role: "radio", class: "card", "data-look": name });
+    button.append(made("canvas", "", { "aria-hidden": "true" }), made("span", words));
+    button.addEventListener("click", () => choose(name));
+    return button;
+  };
+  find("looks").replaceChildren(card("", "bare"), ...state.looks.map((one) => card(one.name, one.name)));
+  find("stills").hidden = state.stills.length < 2;
+  find("stills").replaceChildren(...state.stills.map((one) => {
+    const button = made("button", "", { type: "button" });
+    button.append(made("canvas", "", { "aria-hidden": "true" }), made("span", one.name), made("span", "", { class: "problem" }));
+    button.addEventListener("click", () => open(one.number));
+    return button;
+  }));
+  if (state.stills.length > 1) document.documentElement.style.setProperty("--rest", "24rem");
+  find("whom").hidden = state.stills.length < 2;
+  find("ticks").replaceChildren(...state.trade.map((one) => {
+    const tick = made("button", one.text, { type: "button", "aria-label": `strength ${one.text}` });
+    tick.style.left = `${100 * placeOf(one.strength)}%`;
+    tick.addEventListener("click", () => setStrength(one.strength));
+    return tick;
+  }));
+}
+
+async function begin() {
+  page.state = await said("state");
+  layOut(page.state);
+  renders.clear();
+  page.still = null;
+  page.sides[0].look ||= page.state.looks[0].name;
+  page.sides[1].look ||= page.state.looks[1 % page.state.looks.length].name;
+  for (const one of page.sides) if (one.look && !lookNamed(one.look)) one.look = page.state.looks[0].name;
+  kept.update(page.state);
+  const noise = await pixels("noise");
+  screen.noise(new Float32Array(noise.data));
+  await open(Math.min(page.at, page.state.stills.length - 1));
+}
+
+function recall() {
+  try {
+    const [at, active, isWiping, line, both] = JSON.parse(localStorage.getItem("frontglass-live"));
+    Object.assign(page, { at: at || 0, active: active ? 1 : 0, isWiping: Boolean(isWiping), line: Number(line) || 0.5 });
+    both.forEach((one, k) => Object.assign(page.sides[k], { look: String(one.look), strength: Number(one.strength) || 0 }));
+  } catch { /* nothing from before */ }
+}
+
+async function ask() {
+  try {
+    const { session, scene } = await said("alive");
+    if (!page.state || session !== page.state.session) await begin();
+    else if (scene !== page.state.scene) await takeKept({ ...(await said("state")) });
+    else renders.pump();
+  } catch { /* said already */ }
+  setTimeout(ask, ASK_MS);
+}
+
+onLost((isLost) => {
+  find("lost").hidden = !isLost;
+  find("lost").textContent = isLost
+    ? "The program is gone. Start it again with the same command: the page comes back by itself, and what is kept is in its file." : "";
+});
+
+// Hands and keys.
+
+function bare(isBare) {
+  if (page.isBare === isBare) return;
+  page.isBare = isBare;
+  changed();
+}
+
+function keepForm(isOpen) {
+  find("keep").hidden = !isOpen;
+  find("keeping").setAttribute("aria-expanded", String(isOpen));
+  if (isOpen) find("why").focus(); else find("keeping").focus();
+}
+
+function act(name) {
+  if (name === "wiping") page.isWiping = !page.isWiping;
+  if (name === "loupes") loupe.show(!loupe.isShown);
+  if (name === "lamping") lamps.show(!lamps.isShown);
+  if (name === "keeping") {
+    if (!side().look) { say("Bare needs no keeping: choose a look."); return; }
+    keepForm(find("keep").hidden);
+  }
+  changed();
+}
+
+for (const name of ["wiping", "loupes", "lamping", "keeping"]) find(name).addEventListener("click", () => act(name));
+find("slider").addEventListener("input", (event) => setStrength(strengthAt(event.target.value / 1000), { moving: true }));
+find("strength").addEventListener("change", (event) => {
+  const typed = strengthFrom(event.target.value);
+  if (typed === null) say(`A strength is a number from 0 to 64, or 1/4; not ${event.target.value}.`);
+  else setStrength(typed);
+  event.target.value = strengthText(side().strength);
+});
+find("strength").addEventListener("focus", (event) => event.target.select());
+for (const button of find("sides").children) {
+  button.addEventListener("click", () => { page.active = Number(button.dataset.side); changed(); });
+}
+find("dont").addEventListener("click", () => keepForm(false));
+find("keep").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const isForAll = page.state.stills.length < 2 || find("all").checked;
+  try {
+    await takeKept(await told("keep", { still: page.at, looks: [textOf(side())], all: isForAll, why: find("why").value, name: "" }));
+  } catch (error) {
+    say(`Not kept: ${error.message === "Failed to fetch" ? "the program is gone." : error.message}`);
+    return;
+  }
+  find("why").value = "";
+  keepForm(false);
+  say(`Kept ${textOf(side()).replace(":", " ")}.`);
+});
+
+const stage = find("stage");
+stage.addEventListener("pointerdown", (event) => { if (event.button === 0 && event.target.id === "picture") bare(true); });
+find("bare").addEventListener("pointerdown", () => bare(true));
+find("bare").addEventListener("keydown", (event) => { if (event.key === " " || event.key === "Enter") bare(true); });
+find("bare").addEventListener("keyup", () => bare(false));
+for (const name of ["pointerup", "pointercancel", "blur"]) addEventListener(name, () => bare(false));
+stage.addEventListener("contextmenu", (event) => { if (event.pointerType !== "mouse") event.preventDefault(); });
+
+function moveLine(line) {
+  page.line = Math.min(1, Math.max(0, line));
+  changed({ moving: !page.isResting });
+}
+const wipe = find("wipe");
+wipe.addEventListener("pointerdown", (event) => wipe.setPointerCapture(event.pointerId));
+wipe.addEventListener("pointermove", (event) => {
+  if (!wipe.hasPointerCapture(event.pointerId)) return;
+  const box = stage.getBoundingClientRect();
+  moveLine((event.clientX - box.left) / box.width);
+});
+wipe.addEventListener("keydown", (event) => {
+  const step = { ArrowLeft: -0.02, ArrowRight: 0.02, Home: -1, End: 1 }[event.key];
+  if (!step) return;
+  moveLine(page.line + step);
+  event.preventDefault();
+  event.stopPropagation();
+});
+
+const KEYS = {
+  ArrowLeft: () => stepStrength(-1), ArrowRight: () => stepStrength(1),
+  PageUp: () => stepTrade(1), PageDown: () => stepTrade(-1),
+  ArrowUp: () => stepLook(-1), ArrowDown: () => stepLook(1),
+  ",": () => stepStill(-1), ".": () => stepStill(1),
+  b: () => bare(true), w: () => act("wiping"), l: () => act("loupes"), o: () => act("lamping"), k: () => act("keeping"),
+  x: () => { if (page.isWiping) { page.active = 1 - page.active; changed(); } },
+};
+addEventListener("keydown", (event) => {
+  const { target } = event;
+  if (event.key === "Escape" && !find("keep").hidden) keepForm(false);
+  if (!page.state || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (target.tagName === "INPUT" && target.type !== "range" && target.type !== "checkbox") return;
+  const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+  if (!KEYS[key] || (event.repeat && key.length === 1 && !",.".includes(key))) return;
+  KEYS[key]();
+  event.preventDefault();
+});
+addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "b") bare(false); });
+find("picture").addEventListener("redraw", draw);
+addEventListener("resize", () => { if (loupe.isShown) loupe.move(0, 0); });
+
+recall();
+document.documentElement.dataset.screen = screen.kind;
+ask();

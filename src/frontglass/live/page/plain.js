@@ -1,0 +1,107 @@
+// The large picture without a graphics card: the same sums and codes, more slowly.
+
+const HALF = new Float32Array(65536).map((_, bits) => {
+  const sign = bits & 0x8000 ? -1 : 1, exponent = (bits >> 10) & 31, rest = bits & 1023;
+  return sign * (exponent ? 2 ** (exponent - 15) * (1 + rest / 1024) : 2 ** -14 * (rest / 1024));
+});
+// Codes by the square root of light, finely enough to be a hundredth of a code off at most.
+const STEPS = 1 << 15;
+const CODES = new Float32Array(STEPS + 1).map((_, k) => {
+  const y = (k / STEPS) ** 2;
+  return (y > 0.0031308 ? 1.055 * y ** (1 / 2.4) - 0.055 : 12.92 * y) * 255 + 0.5;
+});
+const CONES = [
+  [0.4122214708, 0.5363325363, 0.0514459929],
+  [0.2119034982, 0.6806995451, 0.1073969566],
+  [0.0883024619, 0.2817188376, 0.6299787005],
+];
+const BACK = inverse(CONES);
+
+function inverse(m) {
+  const c = (i, j) => {
+    const [a, b] = [0, 1, 2].filter((k) => k !== i), [d, e] = [0, 1, 2].filter((k) => k !== j);
+    return ((i + j) % 2 ? -1 : 1) * (m[a][d] * m[b][e] - m[a][e] * m[b][d]);
+  };
+  const det = m[0][0] * c(0, 0) + m[0][1] * c(0, 1) + m[0][2] * c(0, 2);
+  return [0, 1, 2].map((i) => [0, 1, 2].map((j) => c(j, i) / det));
+}
+
+const times = (m, v) => m.map((row) => row[0] * v[0] + row[1] * v[1] + row[2] * v[2]);
+const luminance = (v) => 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
+
+function nearer(roots, left) {
+  const rgb = times(BACK, roots.map((root) => (1 - (1 - root) * left) ** 3));
+  const most = Math.max(...rgb);
+  return rgb.map((one) => one / most);
+}
+
+function towardsWhite(light) {
+  const m = Math.max(...light);
+  const hue = light.map((one) => Math.max(one / m, 0));
+  const roots = times(CONES, hue).map(Math.cbrt);
+  const y = luminance(hue);
+  const rising = (luminance(nearer(roots, 0.99)) - y) / 0.01;
+  const least = Math.min(...hue, 1 - 1e-9);
+  const slope = Math.min(3, Math.max(0.25, y / Math.max(rising, 1e-9) - least / (1 - least)));
+  const left = m ** -slope * Math.max(1 - least * m, 0) / (1 - least);
+  return nearer(roots, left).map((one) => Math.max(one, 0));
+}
+
+export class PlainScreen {
+  constructor(canvas) {
+    Object.assign(this, { canvas, kind: "plain", context: canvas.getContext("2d", { alpha: false }) });
+  }
+
+  noise(rank) {
+    this.rank = rank;
+    this.triangular = rank.map((r) => (r < 0.5 ? Math.sqrt(2 * r) - 1 : 1 - Math.sqrt(2 * (1 - r))));
+  }
+
+  size(width, height) {
+    Object.assign(this.canvas, { width, height });
+    this.image = new ImageData(width, height);
+  }
+
+  draw(sources, line) {
+    const edge = Math.min(Math.max(0, Math.ceil(line - 0.5)), this.canvas.width);
+    this.paint(sources[0], 0, edge);
+    if (sources[1]) this.paint(sources[1], edge, this.canvas.width);
+    this.context.putImageData(this.image, 0, 0);
+  }
+
+  paint(source, left, right) {
+    const { width, height } = this.canvas;
+    const out = this.image.data;
+    if (source.codes) {
+      for (let y = 0; y < height; y += 1) {
+        const row = y * width * 4;
+        out.set(source.codes.subarray(row + left * 4, row + right * 4), row + left * 4);
+      }
+      return;
+    }
+    const light = [0, 0, 0];
+    for (let y = 0; y < height; y += 1) {
+      for (let x = left; x < right; x += 1) {
+        const at = (y * width + x) * 3;
+        light[0] = light[1] = light[2] = 0;
+        for (const { data, weight } of source.planes) {
+          light[0] += weight * HALF[data[at]];
+          light[1] += weight * HALF[data[at + 1]];
+          light[2] += weight * HALF[data[at + 2]];
+        }
+        this.code(out, (y * width + x) * 4, light, x, y);
+      }
+    }
+  }
+
+  code(out, to, light, x, y) {
+    const shown = light[0] > 1 || light[1] > 1 || light[2] > 1 ? towardsWhite(light) : light;
+    for (let c = 0; c < 3; c += 1) {
+      const place = Math.sqrt(Math.min(Math.max(shown[c], 0), 1)) * STEPS;
+      const value = CODES[Math.round(place)];
+      const noise = ((y - 43 * c) & 127) * 128 + ((x - 71 * c) & 127);
+      out[to + c] = Math.floor(value + (value < 1 || value > 255 ? this.rank[noise] - 0.5 : this.triangular[noise]));
+    }
+    out[to + 3] = 255;
+  }
+}

@@ -1,0 +1,67 @@
+// What has been rendered, and what is asked for next: one thing at a time, the most wanted first.
+
+import { pixels, query, Refused } from "./api.js";
+
+const MOST_BYTES = 700e6;
+
+export class Renders {
+  constructor({ wants, arrived }) {
+    Object.assign(this, { wants, arrived, held: new Map(), failed: new Map(), bytes: 0, asked: null });
+  }
+
+  get(key) {
+    const found = this.held.get(key);
+    if (found) { this.held.delete(key); this.held.set(key, found); } // the newest stand last
+    return found;
+  }
+
+  has(key) { return this.held.has(key); }
+
+  problem(key) { return this.failed.get(key); }
+
+  clear(keeps = () => false) {
+    for (const [key, one] of this.held) {
+      if (!keeps(key)) { this.held.delete(key); this.bytes -= one.data.byteLength; }
+    }
+    this.failed.clear();
+    if (this.asked && !keeps(this.asked.key)) this.asked.abort.abort();
+  }
+
+  /** Ask for what is wanted most; what is under way and no longer wanted is given up. */
+  pump() {
+    const wanted = this.wants();
+    if (this.asked) {
+      if (!wanted.some((one) => one.key === this.asked.key)) this.asked.abort.abort();
+      return;
+    }
+    const next = wanted.find((one) => !this.held.has(one.key) && !this.failed.has(one.key));
+    if (next) this.fetch(next, new Set(wanted.map((one) => one.key)));
+  }
+
+  async fetch(next, wanted) {
+    const abort = new AbortController();
+    this.asked = { key: next.key, abort };
+    let isLost = false;
+    try {
+      const found = await pixels(`${next.path}?${query(next.values)}`, abort.signal);
+      if (!abort.signal.aborted) this.hold(next.key, found, wanted);
+    } catch (error) {
+      if (error instanceof Refused) this.failed.set(next.key, error.message);
+      else isLost = error.name !== "AbortError";
+    }
+    this.asked = null;
+    this.arrived(next.key);
+    if (!isLost) this.pump(); // else once it is back
+  }
+
+  hold(key, found, wanted) {
+    this.held.set(key, found);
+    this.bytes += found.data.byteLength;
+    for (const [old, one] of this.held) {
+      if (this.bytes <= MOST_BYTES) break;
+      if (wanted.has(old)) continue;
+      this.held.delete(old);
+      this.bytes -= one.data.byteLength;
+    }
+  }
+}

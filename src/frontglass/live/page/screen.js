@@ -1,0 +1,120 @@
+// The large picture: renders blended on the graphics card, or without one.
+
+import { FRAGMENT, VERTEX } from "./glsl.js";
+import { PlainScreen } from "./plain.js";
+
+const LAYERS = 8;
+
+/** A screen on a canvas; "plain" in the address does without the graphics card. */
+export function screenOn(canvas) {
+  const isPlain = new URLSearchParams(location.search).has("plain");
+  const options = { alpha: false, antialias: false, depth: false, preserveDrawingBuffer: true };
+  const gl = isPlain ? null : canvas.getContext("webgl2", options);
+  return gl ? new CardScreen(canvas, gl) : new PlainScreen(canvas);
+}
+
+class CardScreen {
+  constructor(canvas, gl) {
+    Object.assign(this, { canvas, gl, kind: "webgl2", sides: [], rank: null });
+    this.begin();
+    canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
+    canvas.addEventListener("webglcontextrestored", () => {
+      this.begin();
+      if (this.rank) this.noise(this.rank);
+      this.size(canvas.width, canvas.height);
+      canvas.dispatchEvent(new Event("redraw"));
+    });
+  }
+
+  begin() {
+    const { gl } = this;
+    const program = gl.createProgram();
+    for (const [type, text] of [[gl.VERTEX_SHADER, VERTEX], [gl.FRAGMENT_SHADER, FRAGMENT]]) {
+      const shader = gl.createShader(type);
+      gl.shaderSource(shader, text.replaceAll("LAYERS", String(LAYERS)));
+      gl.compileShader(shader);
+      gl.attachShader(program, shader);
+    }
+    gl.linkProgram(program);
+    if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
+    gl.useProgram(program);
+    this.place = (name) => gl.getUniformLocation(program, name);
+    ["light0", "light1", "codes0", "codes1", "noise"].forEach((name, unit) => {
+      gl.uniform1i(this.place(name), unit);
+    });
+    gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
+  }
+
+  texture(unit, target) {
+    const { gl } = this;
+    const texture = gl.createTexture();
+    gl.activeTexture(gl.TEXTURE0 + unit);
+    gl.bindTexture(target, texture);
+    for (const [name, value] of [
+      [gl.TEXTURE_MIN_FILTER, gl.NEAREST], [gl.TEXTURE_MAG_FILTER, gl.NEAREST],
+      [gl.TEXTURE_WRAP_S, gl.CLAMP_TO_EDGE], [gl.TEXTURE_WRAP_T, gl.CLAMP_TO_EDGE],
+    ]) gl.texParameteri(target, name, value);
+    return texture;
+  }
+
+  noise(rank) {
+    const { gl } = this;
+    this.rank = rank;
+    this.texture(4, gl.TEXTURE_2D);
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.R32F, 128, 128, 0, gl.RED, gl.FLOAT, rank);
+  }
+
+  size(width, height) {
+    const { gl, canvas } = this;
+    Object.assign(canvas, { width, height });
+    gl.viewport(0, 0, width, height);
+    for (const side of this.sides) { gl.deleteTexture(side.light); gl.deleteTexture(side.codes); }
+    this.sides = [0, 1].map((number) => {
+      const light = this.texture(number, gl.TEXTURE_2D_ARRAY);
+      gl.texStorage3D(gl.TEXTURE_2D_ARRAY, 1, gl.RGB16F, width, height, LAYERS);
+      const codes = this.texture(2 + number, gl.TEXTURE_2D);
+      gl.texStorage2D(gl.TEXTURE_2D, 1, gl.RGBA8, width, height);
+      return { light, codes, held: null, layers: Array(LAYERS).fill(null), used: Array(LAYERS).fill(0) };
+    });
+  }
+
+  /** The layer that holds a plane; uploaded into the one used at least lately if need be. */
+  layer(side, number, plane, turn) {
+    const { gl, canvas } = this;
+    let layer = side.layers.indexOf(plane.key);
+    if (layer < 0) {
+      layer = side.used.indexOf(Math.min(...side.used));
+      side.layers[layer] = plane.key;
+      gl.activeTexture(gl.TEXTURE0 + number);
+      gl.texSubImage3D(gl.TEXTURE_2D_ARRAY, 0, 0, 0, layer, canvas.width, canvas.height, 1,
+        gl.RGB, gl.HALF_FLOAT, plane.data);
+    }
+    side.used[layer] = turn;
+    return layer;
+  }
+
+  /** Paint one or two sources, parted at `line` pixels from the left. */
+  draw(sources, line) {
+    const { gl, canvas } = this;
+    this.turn = (this.turn || 0) + 1;
+    sources.forEach((source, number) => {
+      const side = this.sides[number];
+      gl.uniform1i(this.place(`isExact${number}`), source.codes ? 1 : 0);
+      if (source.codes) {
+        if (side.held !== source.key) {
+          side.held = source.key;
+          gl.activeTexture(gl.TEXTURE0 + 2 + number);
+          gl.texSubImage2D(gl.TEXTURE_2D, 0, 0, 0, canvas.width, canvas.height, gl.RGBA,
+            gl.UNSIGNED_BYTE, source.codes);
+        }
+        return;
+      }
+      const weights = new Float32Array(LAYERS);
+      for (const plane of source.planes) weights[this.layer(side, number, plane, this.turn)] = plane.weight;
+      gl.uniform1fv(this.place(`weights${number}`), weights);
+    });
+    gl.uniform1f(this.place("line"), line);
+    gl.uniform1i(this.place("height"), canvas.height);
+    gl.drawArrays(gl.TRIANGLES, 0, 3);
+  }
+}

@@ -1,0 +1,117 @@
+"""Stills as the page shows them: small enough to render at once, and in codes of a display."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.choices import PastWhite
+from frontglass.picture.codes import Target, codes_from_radiance, is_grey
+from frontglass.picture.curves import SRGB_CURVE
+from frontglass.picture.encoding import Encoding, Sample, Tone
+from frontglass.picture.picture import Picture
+from frontglass.picture.primaries import BT709
+from frontglass.picture.region import Region
+from frontglass.picture.wider import framed
+
+Codes = NDArray[np.uint8]
+Half = NDArray[np.float16]
+Light = NDArray[np.float32]
+BRIGHTEST = 60000.0
+"""Light that half floats still hold."""
+
+
+def at_most(picture: Picture, longest_px: int) -> Picture:
+    """Picture that is no longer than that on either side; one that is not is returned itself.
+
+    Light is averaged over areas, distances never mix two surfaces, and a frame keeps what is
+    round it.
+    """
+    share = longest_px / max(picture.width_px, picture.height_px)
+    if share >= 1:
+        return picture
+    if picture.wider is None:
+        return _reduced(picture, share)
+    whole, frame = _reduced(picture.wider.picture, share), picture.wider.region
+    width, height = (max(1, round(side * share)) for side in frame.size_px)
+    x = min(round(frame.x_px * share), whole.width_px - width)
+    y = min(round(frame.y_px * share), whole.height_px - height)
+    return framed(whole, Region(x, y, width, height), picture.shot)
+
+
+def _reduced(picture: Picture, share: float) -> Picture:
+    width, height = (max(1, round(side * share)) for side in (picture.width_px, picture.height_px))
+
+    def smaller(values: Light | None, how: int) -> Light | None:
+        if values is None:
+            return None
+        return np.asarray(cv2.resize(values, (width, height), interpolation=how), np.float32)
+
+    light = smaller(picture.radiance, cv2.INTER_AREA)
+    assert light is not None
+    sample = picture.encoding.sample
+    lamps = picture.lamps and tuple(
+        replace(lamp, x_px=lamp.x_px * share, y_px=lamp.y_px * share) for lamp in picture.lamps
+    )
+    return replace(
+        picture,
+        radiance=light,
+        recovered=smaller(picture.recovered, cv2.INTER_AREA),
+        distance_m=smaller(picture.distance_m, cv2.INTER_NEAREST),
+        lamps=lamps,
+        # Files of floats are taken to have no grain, and stay such.
+        encoding=Encoding.srgb(sample) if sample.is_integer else Encoding.linear(),
+        wider=None,
+    )
+
+
+def shown_codes(picture: Picture) -> Codes:
+    """8-bit sRGB codes of a picture, as a file of that kind would hold them.
+
+    Parameters
+    ----------
+    picture : Picture
+        A still or what became of it. Samples whose light never changed keep their codes where
+        the still came in such codes.
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), uint8
+        R, G, B.
+    """
+    encoding, light = picture.encoding, picture.radiance
+    is_srgb = picture.primaries.is_close_to(BT709)
+    is_file_like = (
+        is_srgb
+        and encoding.sample is Sample.UINT8
+        and all(curve == SRGB_CURVE for curve in encoding.curves)
+    )
+    original = encoding.codes if is_file_like else None
+    channels = 3
+    if encoding.tone is Tone.GREY and is_file_like:
+        if is_grey(light):
+            channels = 1
+        elif original is not None:
+            original = np.repeat(original, 3, axis=-1)
+    target = Target(
+        sample=Sample.UINT8,
+        curves=(SRGB_CURVE,) * channels,
+        matrix=None if is_srgb else picture.primaries.matrix_to(BT709),
+        original=original
+        if original is not None and original.shape[:2] == light.shape[:2]
+        else None,
+        primaries=BT709 if picture.past_white is PastWhite.HUE else None,
+    )
+    codes = np.asarray(codes_from_radiance(light, target).codes, dtype=np.uint8)
+    return np.repeat(codes, 3, axis=-1) if channels == 1 else codes
+
+
+def half_light(picture: Picture) -> Half:
+    """Light of a picture in the display's primaries, in half floats: what the page blends."""
+    light = picture.radiance
+    if not picture.primaries.is_close_to(BT709):
+        light = light @ picture.primaries.matrix_to(BT709).T.astype(np.float32)
+    return np.clip(light, -BRIGHTEST, BRIGHTEST).astype(np.float16)

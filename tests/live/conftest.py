@@ -1,0 +1,28 @@
+"""A café after closing, small, on a page."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+import frontglass as fg
+from frontglass.picture.display import display_codes
+
+CAFE = Path(__file__).parents[2] / "examples" / "cafe_1280.exr"
+
+
+@pytest.fixture(scope="session")
+def cafe() -> fg.Picture:
+    """The café at 160 px, with lamps hundreds of times white."""
+    whole = fg.read_picture(CAFE, exposure_stops=2.5)
+    light = cv2.resize(whole.radiance, (160, 90), interpolation=cv2.INTER_AREA)
+    return replace(whole, radiance=np.maximum(light, 0))
+
+
+@pytest.fixture(scope="session")
+def scout_codes(cafe):
+    return display_codes(cafe.radiance)

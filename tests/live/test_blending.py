@@ -1,0 +1,63 @@
+"""What the page blends between renders is what a render would be."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import frontglass as fg
+from frontglass.live.blending import LARGEST, TRADE, nodes_of
+from frontglass.live.shown import half_light
+from frontglass.picture.display import display_codes
+from frontglass.warned import gathered_warnings
+
+CAMERA = fg.Camera(focal_length_mm=36.9, f_number=2.8, sensor_width_mm=36)
+STEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] > 2]
+UNSTEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] == 2]
+STRENGTHS = (0.03, 0.37, 1.5, 3.9)
+
+
+def weights(nodes, strength):
+    """Lagrange's, over all nodes: those of the page, written down once more."""
+    places, at = np.array(nodes["places"]), np.sqrt(strength)
+    others = [np.delete(places, k) for k in range(len(places))]
+    return [np.prod((at - o) / (p - o)) for p, o in zip(places, others, strict=True)]
+
+
+def test_only_nets_change_unsteadily():
+    assert {one.name for one in UNSTEADY} == {"fine-net", "wide-net", "old-matinee"}
+
+
+@pytest.mark.parametrize("look", fg.catalogue(), ids=lambda look: look.name)
+def test_bare_and_the_end_are_rendered_and_strengths_rise(look):
+    nodes = nodes_of(look)
+    strengths = nodes["strengths"]
+    assert (strengths[0], strengths[-1]) == (0, LARGEST)
+    assert strengths == sorted(set(strengths))
+    assert len(strengths) <= 12
+    assert nodes["window"] <= min(8, len(strengths))  # layers that the page has
+    assert TRADE[-1] == LARGEST
+
+
+@pytest.mark.parametrize("look", STEADY, ids=lambda look: look.name)
+def test_a_blend_is_within_one_code_of_the_render(look, cafe):
+    rows, columns = cafe.radiance.shape[:2]
+    away = np.linspace(9, 2, rows, dtype=np.float32)[:, np.newaxis] + np.zeros(columns, np.float32)
+    still = replace(cafe, distance_m=away)
+
+    def seen(strength):
+        with gathered_warnings():  # deep haze is less exact, at every strength alike
+            return fg.render(still, look.at(strength), camera=CAMERA)
+
+    nodes = nodes_of(look)
+    planes = [half_light(seen(strength)).astype(np.float64) for strength in nodes["strengths"]]
+    for strength in STRENGTHS:
+        blend = np.tensordot(weights(nodes, strength), planes, 1).astype(np.float32)
+        exact = display_codes(seen(strength).radiance)
+        off = np.abs(display_codes(blend).astype(int) - exact).max(axis=-1)
+        assert off.max() <= 3
+        assert np.mean(off > 1) <= 0.001
+        # And it is not because nothing happens: the look shows.
+        assert np.abs(exact.astype(int) - display_codes(still.radiance)).max() > 0

@@ -1,0 +1,291 @@
+"""A visit in a real browser: choose, drag, wipe, set a lamp, keep, lose the program, reload."""
+
+from __future__ import annotations
+
+import base64
+import shutil
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import frontglass as fg
+from frontglass.live.serving import address_of, listening, server_of
+from frontglass.live.shown import shown_codes
+from tests.live.pages import TOKEN, page_of, scouts
+
+BROWSER = next(
+    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
+)
+DRIVER = shutil.which("chromedriver") or ""
+PATIENCE_S = 30
+NETS = ("fine-net", "wide-net", "old-matinee")
+
+pytestmark = pytest.mark.skipif(
+    not (BROWSER and DRIVER), reason="needs chromium and its driver (apt-get install)"
+)
+
+
+@dataclass
+class Visit:
+    """A browser on a page that is served beside it."""
+
+    folder: Path
+    driver: Any
+    port: int | None = None
+    address: str = ""
+    running: list[tuple[Any, threading.Thread]] = field(default_factory=list)
+
+    def start(self) -> None:
+        page = page_of(self.folder)
+        for name in NETS:  # they take long, on small stills most of all
+            del page.table.looks[name]
+        listener = listening(self.port)
+        self.port = listener.getsockname()[1]
+        self.address = address_of(listener, TOKEN)
+        server = server_of(page, self.port, TOKEN)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+        thread.start()
+        self.running.append((server, thread))
+
+    def stop(self) -> None:
+        server, thread = self.running.pop()
+        server.should_exit = True
+        thread.join()
+
+    def says(self, script: str) -> Any:
+        return self.driver.execute_script(f"return {script}")
+
+    def until(self, script: str) -> None:
+        end = time.monotonic() + PATIENCE_S
+        while not self.says(script):
+            assert time.monotonic() < end, f"never: {script}"
+            time.sleep(0.05)
+
+    def until_exact(self, what: str) -> None:
+        shown = "document.getElementById('picture').dataset"
+        self.until(f"{shown}.what == '{what}' && {shown}.shows == 'exact'")
+
+    def canvas(self) -> np.ndarray:
+        """Codes that the large picture is painted with."""
+        text = self.says(
+            "(() => { const from = document.getElementById('picture');"
+            "const to = document.createElement('canvas');"
+            "to.width = from.width; to.height = from.height;"
+            "const context = to.getContext('2d'); context.drawImage(from, 0, 0);"
+            "const { data } = context.getImageData(0, 0, to.width, to.height);"
+            "return btoa(String.fromCharCode(...data)); })()"
+        )
+        size = self.says("[picture.height, picture.width, 4]")
+        return np.frombuffer(base64.b64decode(text), np.uint8).reshape(size)[..., :3]
+
+    def key(self, *keys: str) -> None:
+        self.driver.find_element("css selector", "body").send_keys(*keys)
+
+
+@pytest.fixture(scope="module")
+def visit(tmp_path_factory, scout_codes) -> Iterator[Visit]:
+    webdriver = pytest.importorskip("selenium.webdriver")
+    options = webdriver.ChromeOptions()
+    options.binary_location = BROWSER
+    for word in ("--headless=new", "--no-sandbox", "--enable-unsafe-swiftshader"):
+        options.add_argument(word)
+    options.add_argument("--window-size=1200,900")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    service = webdriver.ChromeService(executable_path=DRIVER)
+    driver = webdriver.Chrome(options=options, service=service)
+    visit = Visit(scouts(tmp_path_factory.mktemp("scouts"), scout_codes), driver)
+    visit.start()
+    driver.get(visit.address)
+    yield visit
+    driver.quit()
+    visit.stop()
+
+
+def exact_codes(visit: Visit, look: str) -> np.ndarray:
+    """What `frontglass apply` makes of the first still, by the files that lie there now."""
+    still = visit.folder / "counter.png"
+    scene = visit.folder / "scene.toml"
+    name, strength = look.split(":")
+    looks = (fg.read_look(name).at(strength),)
+    recipe = (
+        fg.read_scene(scene).recipe(still, looks=looks)
+        if scene.exists()
+        else fg.Recipe(looks=looks)
+    )
+    picture = recipe.picture_from(still)
+    return shown_codes(recipe.rendered(picture, recipe.framing.camera_for(picture).camera))
+
+
+def test_at_rest_the_canvas_is_what_apply_writes(visit):
+    visit.until_exact("bakery-window:1/4")
+    assert visit.says("document.documentElement.dataset.screen") == "webgl2"
+    out = visit.folder.parent / "out.png"
+    recipe = fg.Recipe(looks=(fg.read_look("bakery-window").at("1/4"),))
+    fg.render_file(visit.folder / "counter.png", out, recipe, overwrite=True)
+    with Image.open(out) as read:
+        np.testing.assert_array_equal(visit.canvas(), np.asarray(read))
+
+
+def slide(visit: Visit, place: int) -> None:
+    """Move the slider as a hand does, and leave it there."""
+    visit.says(f"(() => {{ slider.value = {place}; slider.dispatchEvent(new Event('input')); }})()")
+
+
+@pytest.mark.parametrize("screen", ["webgl2", "plain"])
+def test_a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, screen):
+    if screen == "plain":
+        visit.driver.get(f"{visit.address}?plain")
+    visit.until(f"document.documentElement.dataset.screen == '{screen}'")
+    visit.until("document.querySelector('[data-look=harbour-night]') != null")
+    visit.driver.find_element("css selector", "[data-look=harbour-night]").click()
+    slide(visit, 300)
+    visit.until_exact("harbour-night:0.36")
+    # The seven renders are there: so says a blend that does not call itself rough.
+    visit.until("document.querySelector('#looks [data-look=wet-quay] canvas').dataset.key != null")
+    slide(visit, 430 if screen == "plain" else 440)
+    visit.says("new Promise(requestAnimationFrame)")
+    assert visit.says("picture.dataset.shows") == "blend"
+    assert not visit.says("tag0.textContent").startswith("about")
+    strength = "0.74" if screen == "plain" else "0.77"
+    blend = visit.canvas()
+    visit.until_exact(f"harbour-night:{strength}")
+    exact = visit.canvas()
+    np.testing.assert_array_equal(exact, exact_codes(visit, f"harbour-night:{strength}"))
+    off = np.abs(blend.astype(int) - exact).max(axis=-1)
+    assert off.max() <= 3
+    assert np.mean(off > 1) <= 0.001
+
+
+def test_keys_alone_choose_step_and_show_bare(visit):
+    from selenium.webdriver import ActionChains, Keys
+
+    visit.driver.get(visit.address)
+    visit.until("document.getElementById('picture').dataset.shows == 'exact'")
+    visit.key(Keys.PAGE_UP)
+    visit.until_exact("harbour-night:1")
+    visit.key(Keys.ARROW_RIGHT)
+    visit.until_exact("harbour-night:1.1")
+    visit.key(Keys.ARROW_DOWN)
+    visit.until_exact("keyhole:1.1")
+    visit.key(Keys.ARROW_UP)
+    ActionChains(visit.driver).key_down("b").perform()
+    visit.until_exact("bare")
+    with Image.open(visit.folder / "counter.png") as read:
+        np.testing.assert_array_equal(visit.canvas(), np.asarray(read))
+    ActionChains(visit.driver).key_up("b").perform()
+    visit.until_exact("harbour-night:1.1")
+    typed = visit.driver.find_element("id", "strength")
+    typed.send_keys(Keys.CONTROL, "a")
+    typed.send_keys("1/3", Keys.ENTER)
+    visit.until_exact("harbour-night:0.3333")
+
+
+def test_two_looks_on_both_sides_of_a_line(visit):
+    visit.key("w")
+    visit.until("picture.dataset.what.includes('|')")
+    visit.until("picture.dataset.shows == 'exact'")
+    left, right = visit.says("picture.dataset.what").split(" | ")
+    seen = visit.canvas()
+    np.testing.assert_array_equal(seen[:, :80], exact_codes(visit, left)[:, :80])
+    np.testing.assert_array_equal(seen[:, 80:], exact_codes(visit, right)[:, 80:])
+    line = visit.driver.find_element("id", "wipe")
+    line.send_keys("\ue014" * 5)  # arrow right
+    assert float(line.get_attribute("aria-valuenow")) == 60
+    visit.key("w")
+
+
+def test_a_lamp_is_made_brighter_and_the_picture_follows(visit):
+    from selenium.webdriver import ActionChains, Keys
+
+    visit.until_exact("harbour-night:0.3333")
+    before, light = visit.canvas(), visit.says("picture.dataset.light")
+    visit.key("o")
+    circle = visit.driver.find_element("css selector", ".lamp")
+    ActionChains(visit.driver).click_and_hold(circle).move_by_offset(0, -48).release().perform()
+    visit.until(f"picture.dataset.light != {light}")
+    visit.until_exact("harbour-night:0.3333")
+    brighter = visit.canvas()
+    assert brighter.astype(int).sum() > before.astype(int).sum()
+    np.testing.assert_array_equal(brighter, exact_codes(visit, "harbour-night:0.3333"))
+    visit.driver.find_element("css selector", ".lamp:not(.unsure)").send_keys(Keys.DELETE)
+    visit.until("document.querySelector('.lamp:not(.unsure)') == null")
+    visit.key("o")
+
+
+def test_what_is_kept_outlives_the_page_and_the_program(visit):
+    from selenium.webdriver import Keys
+
+    visit.key("k")
+    visit.driver.find_element("id", "why").send_keys("Lamps <i>swell</i>.", Keys.ENTER)
+    visit.until("document.querySelector('#kept code') != null")
+    said = visit.driver.find_element("id", "kept").text
+    assert "Lamps <i>swell</i>." in said
+    assert "--look harbour-night:0.3333" in said
+    assert [str(c) for c in fg.read_scene(visit.folder / "scene.toml").choices] == [
+        "harbour-night:0.3333"
+    ]
+    visit.stop()
+    visit.until("!lost.hidden")
+    assert "gone" in visit.driver.find_element("id", "lost").text
+    visit.start()
+    visit.until("lost.hidden")
+    visit.until_exact("harbour-night:0.3333")
+    visit.driver.refresh()
+    visit.until("document.querySelector('#kept code') != null")
+    visit.until("document.querySelector('#kept canvas').dataset.key != null")
+    visit.until_exact("harbour-night:0.3333")
+
+
+def test_a_damaged_still_is_a_line_in_the_filmstrip(visit):
+    visit.until("document.querySelector('#stills .problem:not(:empty)') != null")
+    line = visit.driver.find_element("css selector", "#stills .problem:not(:empty)").text
+    assert "torn.png" in line
+    visit.key(".", ".")
+    visit.until("picture.hidden")
+    visit.key(",")
+    visit.until("!picture.hidden && picture.width == 120 && picture.dataset.shows == 'exact'")
+
+
+def test_on_a_phone_nothing_sticks_out_and_a_finger_sees_bare(visit):
+    visit.driver.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True},
+    )
+    visit.driver.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    visit.until("document.documentElement.scrollWidth <= 390")
+    small = visit.says(
+        "[...document.querySelectorAll('button, input')].filter((one) => one.offsetHeight"
+        " && (one.offsetHeight < 24 || one.offsetWidth < 24) && one.type != 'checkbox').length"
+    )
+    assert small == 0
+    visit.until("picture.dataset.shows == 'exact'")
+    box = visit.driver.find_element("id", "picture").rect
+
+    def touch(kind: str, *points: dict[str, float]) -> None:
+        asked = {"type": kind, "touchPoints": list(points)}
+        visit.driver.execute_cdp_cmd("Input.dispatchTouchEvent", asked)
+
+    touch("touchStart", {"x": box["x"] + 60, "y": box["y"] + 60})
+    visit.until_exact("bare")
+    touch("touchEnd")
+    visit.until("picture.dataset.what != 'bare'")
+
+
+def test_everything_has_a_name_and_the_console_is_quiet(visit):
+    unnamed = visit.says(
+        "[...document.querySelectorAll('button, input, [role]')].filter((one) =>"
+        " !(one.textContent.trim() || one.getAttribute('aria-label') || one.labels?.length"
+        " || one.id == 'lost' || one.id == 'said')).map((one) => one.outerHTML)"
+    )
+    assert unnamed == []
+    # The program was gone for a while, and it is the tests that read the canvas back.
+    expected = ("ERR_CONNECTION", "GPU stall due to ReadPixels")
+    said = [one["message"] for one in visit.driver.get_log("browser")]
+    assert [one for one in said if not any(words in one for words in expected)] == []
