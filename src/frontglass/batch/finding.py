@@ -76,6 +76,8 @@ def found_stills(sources: Iterable[str | Path]) -> Found:
         If a source holds no still.
     """
     named = [str(source) for source in sources]
+    if "" in named:  # A variable without a value would mean all that lies below this folder.
+        raise ParameterError("source", "a still, folder or pattern", "")
     groups = [_found(source) for source in named]
     files = _without_repeats(path for _, group in groups for path in group)
     # A file that is named is a still whatever it is called: reading it says what is wrong.

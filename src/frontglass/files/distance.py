@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import io
+import math
+import warnings
 from pathlib import Path
+from tokenize import TokenError
 from typing import NamedTuple
 
 import numpy as np
+import numpy.lib.format as npy
 from numpy.typing import NDArray
 
 from frontglass.checks import check_positive
@@ -90,7 +94,7 @@ def _plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind | None]:
     if data.startswith(exr.SIGNATURE):
         return _exr_plane(data)
     if data.startswith(NPY_SIGNATURE):
-        values = np.load(io.BytesIO(data), allow_pickle=False)
+        values = _npy(data)
     elif data.startswith(png.SIGNATURE):
         values = png.read_png(data).codes
     elif data.startswith(TIFF_SIGNATURES):
@@ -115,6 +119,28 @@ def _plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind | None]:
         )
     check_size(values.shape[1], values.shape[0])
     return values, None
+
+
+def _npy(data: bytes) -> NDArray[np.generic]:
+    """Return what an NPY file holds; its head is a Python expression, of which any may stand there.
+
+    Raises
+    ------
+    PictureFileError
+        If it is damaged.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")  # what a head of old Python is read as, and says
+            file = io.BytesIO(data)
+            if npy.read_magic(file) == (1, 0):  # any other is of fields, and refused as such
+                shape, _, dtype = npy.read_array_header_1_0(file)
+                claimed, held = math.prod(shape) * dtype.itemsize, len(data) - file.tell()
+                if claimed > held:  # asked before memory is taken
+                    raise ValueError(f"it says {shape} of {dtype}, and {held} bytes are there")
+            return np.asarray(np.load(io.BytesIO(data), allow_pickle=False))
+    except (Warning, SyntaxError, TokenError, RecursionError, MemoryError, OverflowError) as error:
+        raise PictureFileError(f"the file is damaged: its head is none ({error}).") from error
 
 
 def _exr_plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind]:

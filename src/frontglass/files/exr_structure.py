@@ -25,7 +25,7 @@ def check_exr_structure(data: bytes) -> None:
     """Raise PictureFileError if the file is cut short, deep, too large or no OpenEXR."""
     try:
         _check(data)
-    except (struct.error, IndexError, ValueError, KeyError):
+    except (struct.error, IndexError, ValueError, KeyError, ZeroDivisionError):
         raise PictureFileError("The OpenEXR file is cut short or damaged.") from None
 
 

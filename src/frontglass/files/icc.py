@@ -186,6 +186,8 @@ def _parametric(number: int, values: list[float]) -> ParametricCurve:
     if number == 0:
         return ParametricCurve(values[0])
     g, a, b = values[:3]
+    if not a > 0:
+        raise ValueError(f"a parametric curve must rise, got a = {a:g}.")
     if number == 1:
         return ParametricCurve(g, a, b, d=-b / a)
     if number == 2:

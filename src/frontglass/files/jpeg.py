@@ -162,7 +162,8 @@ def jpeg_bytes(still: Outgoing, quality: int | None) -> tuple[bytes, tuple[str, 
         "progressive": still.carried.get("jpeg_progressive", False),
     }
     tables = still.carried.get("jpeg_tables")
-    if still.metadata.dpi is not None:
+    # Numbers of 16 bits; what is beyond, or none, is left out.
+    if still.metadata.dpi is not None and all(0 < value < 65535 for value in still.metadata.dpi):
         options["dpi"] = still.metadata.dpi
     if quality is None and tables and max(max(table) for table in tables.values()) < 256:
         options |= {"qtables": tables, "subsampling": max(0, still.carried["jpeg_subsampling"])}

@@ -48,7 +48,8 @@ def png_bytes(still: Outgoing) -> bytes:
 def _metadata_chunks(still: Outgoing) -> list[Chunk]:
     metadata = still.metadata
     chunks: list[Chunk] = []
-    if metadata.dpi is not None:
+    # A number of 32 bits; what is beyond, or none, is left out.
+    if metadata.dpi is not None and all(0 < value < 1e8 for value in metadata.dpi):
         across, down = (round(value * _INCHES_PER_METRE) for value in metadata.dpi)
         chunks.append(Chunk(b"pHYs", struct.pack(">IIB", across, down, 1)))
     if metadata.exif is not None:

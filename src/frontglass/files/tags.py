@@ -168,15 +168,27 @@ Tree = Mapping[int, "Tag | Tree"]
 
 
 def tree_of(data: bytes, header: Header, directory: Directory) -> dict[int, Tag | Tree]:
-    """Tags of `directory` with the EXIF, GPS and interoperability directories in place."""
+    """Tags of `directory` with the EXIF, GPS and interoperability directories in place.
+
+    Each place is followed once: directories that point at one another would branch without end.
+    """
+    return _tree(data, header, directory, {header.first})
+
+
+def _tree(
+    data: bytes, header: Header, directory: Directory, seen: set[int]
+) -> dict[int, Tag | Tree]:
     tree: dict[int, Tag | Tree] = dict(directory.tags)
     for code in (EXIF_DIRECTORY, GPS_DIRECTORY, INTEROP_DIRECTORY):
         pointer = directory.integers(code)
         if not pointer:
             continue
         del tree[code]
+        if pointer[0] in seen:
+            continue
+        seen.add(pointer[0])
         try:
-            tree[code] = tree_of(data, header, directory_at(data, header, pointer[0]))
+            tree[code] = _tree(data, header, directory_at(data, header, pointer[0]), seen)
         except (PictureFileError, RecursionError):
             continue
     return tree

@@ -6,6 +6,7 @@ own where data are damaged (2026.3.6), and takes twice as long. See [TIFF6.0].
 
 from __future__ import annotations
 
+import math
 import struct
 from typing import NamedTuple
 
@@ -303,7 +304,8 @@ def _dpi(directory: Directory) -> tuple[float, float] | None:
     scale = {2: 1.0, 3: 2.54}.get(unit[0])
     if scale is None or len(across) != 1 or len(down) != 1:
         return None
-    if not (across[0] > 0 and down[0] > 0):
+    # A rational of denominator 0 is infinite, or no number.
+    if not (0 < across[0] < math.inf and 0 < down[0] < math.inf):
         return None
     return across[0] * scale, down[0] * scale
 

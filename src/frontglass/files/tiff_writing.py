@@ -32,6 +32,8 @@ from frontglass.picture.encoding import AlphaKind, Codes, NativeKind
 _STRIP_BYTES = 1 << 18
 _LEVEL = 4
 _DEFLATE = 8
+LARGEST_DPI = 4e5
+"""As a rational of 32 bits over 10,000 holds it; what is beyond, or no number, is left out."""
 _ASSOCIATED, _UNASSOCIATED = 1, 2
 
 
@@ -86,7 +88,7 @@ def _further_tags(
         given = np.frombuffer(still.native.palette, np.uint8).reshape(-1, 3)[:256]
         entries[:, : len(given)] = given.T.astype(np.uint16) * 257
         tags[names.COLOUR_MAP] = tag_of(order, SHORT, *entries.ravel().tolist())
-    if metadata.dpi is not None:
+    if metadata.dpi is not None and all(0 < value <= LARGEST_DPI for value in metadata.dpi):
         for code, value in zip((names.X_RESOLUTION, names.Y_RESOLUTION), metadata.dpi, strict=True):
             ratio = Fraction(value).limit_denominator(10000)
             tags[code] = tag_of(order, RATIONAL, ratio.numerator, ratio.denominator)
