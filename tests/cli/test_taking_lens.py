@@ -67,7 +67,9 @@ def test_lamps_are_named_by_the_pixels_of_the_scout_still(scout, tmp_path):
         result = run("apply", scout, *LOOK, *AS, "--lamp", f"42,22,{stops}", "-o", out)
         assert result.exit_code == 0, result.output
     gain = fg.read_picture(bright).radiance[:, :, 1] - fg.read_picture(dim).radiance[:, :, 1]
-    assert gain[:10, :10].mean() > 2 * gain[-10:, -10:].mean() > 0
+    # Far from it the halo is below a code.
+    assert gain[:10, :10].mean() > 2 * gain[-10:, -10:].mean() >= 0
+    assert gain[:10, :10].mean() > 0
 
 
 @pytest.mark.parametrize(
