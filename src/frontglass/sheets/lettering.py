@@ -109,6 +109,18 @@ def fitted(
     return [broken(text, room_px, smallest) for text in shown]
 
 
+def _letters_that_fit(line: str, room_px: int, size_px: int) -> int:
+    """Letters of a line too wide that fit into a width, by halving: a name may have thousands."""
+    low, high = 0, len(line) - 1
+    while low < high:
+        middle = (low + high + 1) // 2
+        if text_width_px(line[:middle], size_px) <= room_px:
+            low = middle
+        else:
+            high = middle - 1
+    return low
+
+
 def broken(text: str, room_px: int, size_px: int) -> TextLines:
     """Break text at its spaces, and inside a word only where the word alone is too wide."""
     size_px = max(size_px, SMALLEST_TYPE_PX)
@@ -123,9 +135,7 @@ def broken(text: str, room_px: int, size_px: int) -> TextLines:
             lines.append(line)
         line = word
         while text_width_px(line, size_px) > room_px and len(line) > 1:
-            cut = len(line) - 1
-            while cut > 1 and text_width_px(line[:cut], size_px) > room_px:
-                cut -= 1
+            cut = max(1, _letters_that_fit(line, room_px, size_px))
             lines.append(line[:cut])
             line = line[cut:]
     return TextLines((*lines, line), size_px)
