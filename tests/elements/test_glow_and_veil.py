@@ -97,7 +97,8 @@ class TestBorders:
 
     def test_the_ends_of_every_range_are_in_it(self):
         glow(optical_depth=0, depth_exponent=4, clear_share=1, threshold_stops=-10, knee_stops=0)
-        glow(optical_depth=1e6, depth_exponent=-4, clear_share=1e-9, threshold_stops=16)
+        glow(optical_depth=4096)
+        glow(optical_depth=1000, depth_exponent=-4, clear_share=1e-9, threshold_stops=16)
         glow(knee_stops=8, channel_depth=(0, 0, 0))
         Veil(veil_share=0)
         Veil(veil_share=math.nextafter(1, 0))

@@ -13,7 +13,7 @@ import pytest
 
 import frontglass as fg
 from frontglass.errors import FrontglassError
-from frontglass.scene import lock
+from frontglass.files import lock
 from frontglass.scene.changes import with_still
 from frontglass.scene.editing import edit_scene
 
