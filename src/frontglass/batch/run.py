@@ -11,7 +11,8 @@ from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
 from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
 from frontglass.batch.work import Made, Small, Task, with_folder
-from frontglass.batch.workers import cores, one_by_one, side_by_side
+from frontglass.batch.workers import one_by_one, side_by_side
+from frontglass.convolution.blocks import available_cores
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.files.lock import in_use
 from frontglass.pipeline.recipe import Recipe
@@ -138,8 +139,8 @@ class Batch:
     ) -> Iterator[Outcome]:
         """Yield the outcome of each job that is to be done."""
         manifest.plan(self.jobs, self.recipe_of, self.typed)
-        tasks = self._tasks(processes or cores(), small)
-        count = min(processes or cores(), len(tasks))
+        tasks = self._tasks(processes or available_cores(), small)
+        count = min(processes or available_cores(), len(tasks))
         ended = one_by_one(tasks) if count == 1 else side_by_side(tasks, count)
         for job, result in ended:
             manifest.record(job, self.recipe_of(job), result)

@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 
 from frontglass.batch.job import Job
 from frontglass.batch.work import Ended, Made, Task, done
+from frontglass.convolution.blocks import available_cores
 from frontglass.errors import FrontglassError
 
 T = TypeVar("T")
@@ -127,7 +128,7 @@ def _share_cores(count: int, started: Synchronized[int]) -> None:
         number = started.value
         started.value += 1
     # Whoever asks how many cores there are (for threads of a transform, say) gets the share.
-    share = max(1, cores() // count)
+    share = max(1, available_cores() // count)
     if hasattr(os, "sched_setaffinity"):
         mine = sorted(os.sched_getaffinity(0))
         os.sched_setaffinity(0, mine[number % count :: count] or mine)
@@ -140,10 +141,3 @@ def _end_with_parent() -> None:
     if parent is not None:
         multiprocessing.connection.wait([parent.sentinel])
         os._exit(1)
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1

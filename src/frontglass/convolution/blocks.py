@@ -29,7 +29,7 @@ def precision_for(light: Float32, share: float) -> np.dtype[Any]:
 
 
 def available_cores() -> int:
-    """Processors this process may use."""
+    """Cores that this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

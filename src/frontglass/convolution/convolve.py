@@ -90,9 +90,9 @@ def _add_deviated(
         _add_over_cells(out, light, smooth, outside, ACCURACY.smooth_cell_px)
         _add_over_pixels(out, light, [SharpPart(f) for f in filters], outside)
     elif outside.lamps is not None and _come_round(outside.lamps, light, filters):
-        alone = outside.lamps.over(light.shape)
-        _add_deviated(out, alone, filters, _Outside(Surround.DARK))
-        _add_over_pixels(out, light - alone, filters, _Outside(Surround.MIRROR))
+        lamps, rest = outside.lamps.over(light.shape), outside.lamps.taken_from(light)
+        _add_deviated(out, lamps, filters, _Outside(Surround.DARK))
+        _add_over_pixels(out, rest, filters, _Outside(Surround.MIRROR))
     else:
         _add_over_pixels(out, light, filters, outside)
 

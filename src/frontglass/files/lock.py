@@ -83,31 +83,34 @@ def _share(beside: Path, alone: Callable[[], None]) -> int:
         try:
             with contextlib.suppress(OSError):
                 _lock(handle)
-                if os.path.samestat(os.fstat(handle), os.stat(beside)):
+                if _still_stands(handle, beside):
                     alone()
             _lock_share(handle)
             # The last of those before us may have taken the file away while we waited.
-            if os.path.samestat(os.fstat(handle), os.stat(beside)):
+            if _still_stands(handle, beside):
                 return handle
         except OSError:
             pass
         os.close(handle)
 
 
+def _still_stands(handle: int, beside: Path) -> bool:
+    """Whether an open file is the one of that name, and no one has taken it away."""
+    return os.path.samestat(os.fstat(handle), os.stat(beside))
+
+
 def _taken(beside: Path) -> int | None:
     """Open lock file, if nobody else holds it."""
     try:
         handle = os.open(beside, os.O_CREAT | os.O_RDWR, 0o666)
-    except PermissionError as error:
-        if sys.platform == "win32" and beside.exists():
-            return None  # being taken away
-        raise FrontglassError(f"{beside.parent}: cannot be written to: {error.strerror}.") from None
     except OSError as error:
+        if sys.platform == "win32" and isinstance(error, PermissionError) and beside.exists():
+            return None  # being taken away
         raise FrontglassError(f"{beside.parent}: cannot be written to: {error.strerror}.") from None
     try:
         _lock(handle)
         # Its last holder may have taken it away between our opening and our locking.
-        if os.path.samestat(os.fstat(handle), os.stat(beside)):
+        if _still_stands(handle, beside):
             return handle
     except OSError:
         pass

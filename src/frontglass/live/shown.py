@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,12 +13,12 @@ from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.encoding import Encoding, Sample, Tone
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709
+from frontglass.picture.reduced import on_pixels
 from frontglass.picture.region import Region
 from frontglass.picture.wider import framed
 
 Codes = NDArray[np.uint8]
 Half = NDArray[np.float16]
-Light = NDArray[np.float32]
 BRIGHTEST = 60000.0
 """Light that half floats still hold."""
 
@@ -44,23 +43,12 @@ def at_most(picture: Picture, longest_px: int) -> Picture:
 
 def _reduced(picture: Picture, share: float) -> Picture:
     width, height = (max(1, round(side * share)) for side in (picture.width_px, picture.height_px))
-
-    def smaller(values: Light | None, how: int) -> Light | None:
-        if values is None:
-            return None
-        return np.asarray(cv2.resize(values, (width, height), interpolation=how), np.float32)
-
-    light = smaller(picture.radiance, cv2.INTER_AREA)
-    assert light is not None
     sample = picture.encoding.sample
     lamps = picture.lamps and tuple(
         replace(lamp, x_px=lamp.x_px * share, y_px=lamp.y_px * share) for lamp in picture.lamps
     )
     return replace(
-        picture,
-        radiance=light,
-        recovered=smaller(picture.recovered, cv2.INTER_AREA),
-        distance_m=smaller(picture.distance_m, cv2.INTER_NEAREST),
+        on_pixels(picture, (width, height)),
         lamps=lamps,
         # Files of floats are taken to have no grain, and stay such.
         encoding=Encoding.srgb(sample) if sample.is_integer else Encoding.linear(),

@@ -50,8 +50,9 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     Examples
     --------
     >>> import numpy as np
-    >>> towards_white(np.array([[3.0, 1.5, 0.3]], np.float32)).round(2)
-    array([[ 1.  ,  0.92,  0.83]], dtype=float32)
+    >>> light = np.array([[3.0, 1.5, 0.3]], np.float32)
+    >>> [round(float(channel), 2) for channel in towards_white(light)[0]]
+    [1.0, 0.92, 0.83]
     """
     # Over an axis of three numpy's own maximum takes five times as long.
     most = np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2])

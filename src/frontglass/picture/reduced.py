@@ -25,7 +25,13 @@ def reduced(picture: Picture, width_px: int) -> Picture:
         x, y = (round(scale * corner) for corner in (region.x_px, region.y_px))
         x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
         return framed(whole, Region(x, y, width_px, height), picture.shot)
-    size = (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
+    return on_pixels(
+        picture, (width_px, max(1, round(picture.height_px * width_px / picture.width_px)))
+    )
+
+
+def on_pixels(picture: Picture, size: tuple[int, int]) -> Picture:
+    """Picture on so many pixels across and down, as `reduced` has it; its lamps are forgotten."""
     light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
     far = picture.distance_m
     if far is not None:
