@@ -1,6 +1,7 @@
 # Every public name, once: where it lives. `__init__.py` reads this file, and so do type checkers.
 # `import X as X` is how a stub says that a name is public.
 from frontglass.batch.run import render_batch as render_batch
+from frontglass.choices import GainMapUse as GainMapUse
 from frontglass.choices import LensFrom as LensFrom
 from frontglass.choices import PastWhite as PastWhite
 from frontglass.choices import Surround as Surround
@@ -54,6 +55,8 @@ from frontglass.picture.encoding import Container as Container
 from frontglass.picture.encoding import Encoding as Encoding
 from frontglass.picture.encoding import Sample as Sample
 from frontglass.picture.lamp_place import LampPlace as LampPlace
+from frontglass.picture.own_depth import DepthScale as DepthScale
+from frontglass.picture.own_depth import OwnDepth as OwnDepth
 from frontglass.picture.picture import Picture as Picture
 from frontglass.picture.primaries import Primaries as Primaries
 from frontglass.picture.recovery import LampMark as LampMark

@@ -142,12 +142,12 @@ class TestMood:
     def test_a_folder_with_a_broken_still_makes_a_board_of_the_others(self, shoot, tmp_path):
         shoot("in/one.png")
         (tmp_path / "in" / "broken.jpg").write_bytes(b"")
-        (tmp_path / "in" / "more.heic").write_bytes(b"")
+        (tmp_path / "in" / "more.webp").write_bytes(b"")
         result = run("mood", tmp_path / "in", "--look", "slate-roof", "-o", tmp_path / "board")
         assert result.exit_code == 1
         assert "board.html" in result.stdout
         assert "broken.jpg" in result.stderr
-        assert "more.heic" in result.stderr
+        assert "more.webp" in result.stderr
 
     def test_a_crop_for_each_still(self, shoot, tmp_path, monkeypatch):
         from frontglass.cli import mood

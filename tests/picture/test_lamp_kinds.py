@@ -12,8 +12,9 @@ import pytest
 
 import frontglass as fg
 from frontglass.optics.camera import ShotData
-from frontglass.picture.clipped_lamps import PLANCKIAN, RecoveredStill, _nearer_black_bodies
+from frontglass.picture.clipped_lamps import RecoveredStill
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.lamp_colours import PLANCKIAN, _nearer_black_bodies
 from frontglass.picture.lamp_kinds import KINDS, white_of
 from tests.picture.hdr_scenes import as_still, glow_error
 from tests.picture.lamp_rooms import bloomed, lamp_room

@@ -43,6 +43,10 @@ White = Annotated[
     float | None,
     typer.Option(metavar="CD/M2", help="Luminance of white in the still; else by its exposure."),
 ]
+GainMap = Annotated[
+    Literal["on", "off"] | None,
+    typer.Option(help="Light that a phone's gain map tells: taken (as usual), or left."),
+]
 LampRange = Annotated[
     bool,
     typer.Option("--lamp-range", help="Show clipped lamps as dim and as bright as is likely."),
@@ -237,6 +241,7 @@ class LightOptions:
         bool,
         typer.Option("--clip", help="Clip light past white channel by channel; hues shift."),
     ] = False
+    gain_map: GainMap = None
     quality: Annotated[int | None, typer.Option(metavar="1-100", help="Quality of a JPEG.")] = None
     clipped: Annotated[
         str | None,
@@ -288,6 +293,7 @@ class LightOptions:
                 compensate=False if self.no_compensate else None,
                 grain=False if self.no_grain else None,
                 non_finite=self.non_finite,
+                gain_map=self.gain_map,
                 past_white="clip" if self.clip else None,
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),

@@ -127,6 +127,11 @@ class Element(ABC):
         threshold, light far above.
         """
 
+    def share_through(self, passage: Passage, rows: slice) -> Float32:
+        """Light that goes straight on from what some rows see, shape (rows, W, 3) or less."""
+        del passage, rows
+        return np.array([self.direct_share(channel) for channel in CHANNELS], np.float32)
+
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """Light that lands within an angle of where it belongs, of all that leaves. [1], in [0, 1].
 

@@ -64,7 +64,7 @@ def exif_without_thumbnail(exif: bytes) -> bytes:
 
 def shot_from_exif(exif: bytes | None) -> ShotData:
     """Lens data; a zero, infinite or absurd number counts as missing."""
-    camera = _sub_directory(exif, EXIF_DIRECTORY)
+    camera = sub_directory(exif, EXIF_DIRECTORY)
     if camera is None:
         return ShotData()
     return ShotData(
@@ -81,7 +81,7 @@ def exif_with_lens(exif: bytes, shot: ShotData) -> bytes:
 
     How the still was exposed stays as it was: time, f-number and ISO tell where white is.
     """
-    camera = _sub_directory(exif, EXIF_DIRECTORY)
+    camera = sub_directory(exif, EXIF_DIRECTORY)
     if camera is None or shot.focal_length_mm is None or shot.focal_length_35mm is None:
         return exif
     patched = bytearray(exif)
@@ -98,7 +98,7 @@ def exif_with_lens(exif: bytes, shot: ShotData) -> bytes:
 
 def colour_space_of(exif: bytes | None) -> str:
     """Return "sRGB", "opRGB" (the DCF optional space), or "" where the block does not say."""
-    camera = _sub_directory(exif, EXIF_DIRECTORY)
+    camera = sub_directory(exif, EXIF_DIRECTORY)
     if camera is None:
         return ""
     if camera.integers(_COLOUR_SPACE)[:1] == (_SRGB,):
@@ -122,7 +122,8 @@ def _main(exif: bytes | None) -> Directory | None:
         return None
 
 
-def _sub_directory(exif: bytes | None, code: int) -> Directory | None:
+def sub_directory(exif: bytes | None, code: int) -> Directory | None:
+    """Directory that a tag of the block's first one points to; None where it cannot be read."""
     main = _main(exif)
     pointer = main.integers(code) if main else ()
     if exif is None or not pointer:

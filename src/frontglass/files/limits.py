@@ -17,3 +17,28 @@ def check_size(width: int, height: int) -> None:
             f"{width} x {height} pixels are more than the {MEGAPIXEL_LIMIT} megapixels that "
             "can be worked on. Give a smaller picture."
         )
+
+
+def check_map_size(size: tuple[int, int], picture: tuple[int, int]) -> None:
+    """Raise PictureFileError if a gain map claims more pixels than a picture can have use for.
+
+    Parameters
+    ----------
+    size, picture : tuple of int
+        Width and height of the map, and of the picture.
+    """
+    (width, height), (wide, high) = size, picture
+    if width <= 0 or height <= 0 or width * height > max(4 * wide * high, 1 << 20):
+        raise PictureFileError(f"The file's gain map claims {width} x {height} pixels.")
+    check_size(width, height)
+
+
+def check_map_shape(size: tuple[int, int], picture: tuple[int, int]) -> None:
+    """Raise PictureFileError unless a gain map is shaped like its picture."""
+    (width, height), (wide, high) = size, picture
+    # Halved sizes are rounded, and coders fill blocks of eight.
+    if abs(width * high - height * wide) > 9 * max(wide, high):
+        raise PictureFileError(
+            f"The file's gain map of {width} x {height} pixels is not shaped like the picture of "
+            f"{wide} x {high}: it belongs to another."
+        )

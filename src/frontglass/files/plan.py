@@ -21,6 +21,13 @@ EXTENSIONS = {
     ".exr": Container.EXR,
     ".hdr": Container.HDR,
 }
+READ_ONLY = {
+    **dict.fromkeys((".heic", ".heif", ".hif", ".heics", ".heifs"), ".jpg"),
+    ".avif": ".jpg",
+}
+"""Extensions of formats that are read, and what goes out in their place."""
+READABLE = frozenset(EXTENSIONS) | frozenset(READ_ONLY)
+"""Extensions of stills."""
 LINEAR_CONTAINERS = {Container.EXR, Container.HDR}
 
 
@@ -59,9 +66,16 @@ def container_of(path: Path) -> Container:
     container = EXTENSIONS.get(path.suffix.lower())
     if container is None:
         known = ", ".join(EXTENSIONS)
+        if path.suffix.lower() in READ_ONLY:
+            raise PictureFileError(f"{path}: such files are read only; write one of {known}.")
         got = repr(path.suffix) if path.suffix else "none"
         raise PictureFileError(f"{path}: the extension must be one of {known}, got {got}.")
     return container
+
+
+def written_suffix(suffix: str) -> str:
+    """Return the extension of what becomes of a still with this one: its own if it can be."""
+    return READ_ONLY.get(suffix.lower(), suffix)
 
 
 def plan_for(picture: Picture, container: Container) -> Plan:

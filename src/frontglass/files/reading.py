@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import struct
 from dataclasses import replace
@@ -12,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import check_within
+from frontglass.choices import GainMapUse
 from frontglass.errors import PictureFileError
-from frontglass.files import cms, exif, exr, hdr, jpeg, png
+from frontglass.files import boxes, cms, exif, exr, hdr, heif, jpeg, png
 from frontglass.files.icc import IccProfile, ProfileKind, icc_profile_from_bytes
 from frontglass.files.non_finite import checked_light
 from frontglass.files.orientation import upright
@@ -30,7 +32,9 @@ from frontglass.picture.encoding import (
     NativeKind,
     Sample,
     Tone,
+    Triple,
 )
+from frontglass.picture.gain_map import Beyond, light_beyond
 from frontglass.picture.non_finite import NonFinite
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, OPRGB, Primaries
@@ -38,6 +42,8 @@ from frontglass.picture.primaries import BT709, OPRGB, Primaries
 _MOST_STOPS = 40.0
 # What parsing nonsense ends in, where no reader had a better word for it.
 _DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, struct.error, OSError)
+_TURNED = {Container.TIFF, Container.HEIF, Container.AVIF}
+"""Formats that tell how a picture lies by themselves."""
 _TIFF_SIGNATURES = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
@@ -46,17 +52,21 @@ def read_picture(
     *,
     exposure_stops: float = 0.0,
     non_finite: NonFinite | str = NonFinite.REFUSE,
+    gain_map: GainMapUse | str = GainMapUse.ON,
 ) -> Picture:
     """Return the linear light of a picture file, with all that is needed to write it back.
 
     Parameters
     ----------
     path : path
-        A JPEG, PNG, TIFF, OpenEXR or Radiance HDR file; its content decides, not its name.
+        A JPEG, HEIC, HEIF, AVIF, PNG, TIFF, OpenEXR or Radiance HDR file; its content decides, not
+        its name.
     exposure_stops : float
         Light is multiplied by 2 to this power. [stop], in [-40, 40]; 0 changes nothing.
     non_finite : "refuse" or "mend"
         What to do with NaN and infinities in float files; see `NonFinite`.
+    gain_map : "on" or "off"
+        Whether light that a gain map in the file tells goes into `Picture.beyond`.
 
     Returns
     -------
@@ -82,10 +92,11 @@ def read_picture(
     """
     check_within("exposure_stops", exposure_stops, -_MOST_STOPS, _MOST_STOPS)
     rule = NonFinite.of("non_finite", non_finite)
+    maps = GainMapUse.of("gain_map", gain_map) is GainMapUse.ON
     where = Path(path)
     data = _content(where)
     try:
-        still = upright(_with_exif_orientation(_decoded(data)))
+        still = upright(_with_exif_orientation(_decoded(data, maps=maps)))
         picture = _picture(still, rule)
     except PictureFileError as error:
         raise PictureFileError(f"{where}: {error}") from error
@@ -95,7 +106,7 @@ def read_picture(
         raise PictureFileError(f"{where}: there is not enough memory to read it.") from None
     if exposure_stops == 0:
         return picture
-    return picture.with_radiance(picture.radiance * np.float32(2.0**exposure_stops))
+    return picture.brighter(2.0**exposure_stops)
 
 
 def _content(path: Path) -> bytes:
@@ -113,22 +124,24 @@ def _content(path: Path) -> bytes:
     return data
 
 
-def _decoded(data: bytes) -> FileStill:
+def _decoded(data: bytes, *, maps: bool) -> FileStill:
     if data.startswith(png.SIGNATURE):
         return png.read_png(data)
     if data.startswith(jpeg.SIGNATURE):
-        return jpeg.read_jpeg(data)
+        return jpeg.read_jpeg(data, maps=maps)
     if data.startswith(exr.SIGNATURE):
         return exr.read_exr(data)
     if data.startswith(_TIFF_SIGNATURES):
         return read_tiff(data)
     if data.startswith(hdr.SIGNATURES):
         return hdr.read_hdr(data)
-    raise PictureFileError("it is no JPEG, PNG, TIFF, OpenEXR or Radiance HDR file.")
+    if boxes.is_heif(data):
+        return heif.read_heif(data, maps=maps)
+    raise PictureFileError("it is no JPEG, HEIC, AVIF, PNG, TIFF, OpenEXR or Radiance HDR file.")
 
 
 def _with_exif_orientation(still: FileStill) -> FileStill:
-    if still.container is Container.TIFF or still.metadata.exif is None:
+    if still.container in _TURNED or still.metadata.exif is None:
         return still
     return replace(still, orientation=exif.orientation_of(still.metadata.exif))
 
@@ -163,15 +176,44 @@ def _picture(still: FileStill, rule: NonFinite) -> Picture:
         native=still.native,
         metadata=still.metadata,
         carried=still.carried,
+        top=_top(still, sample, curves),
     )
-    shot = _shot(still)
+    beyond = None
+    if still.gain_map is not None:
+        beyond = light_beyond(radiance, primaries, still.gain_map)
+        top = encoding.top or (1.0, 1.0, 1.0)
+        encoding = replace(
+            encoding, top=(top[0] / beyond.lift, top[1] / beyond.lift, top[2] / beyond.lift)
+        )
+        notices += (_said_of(beyond),)
     return Picture(
         radiance=radiance,
         primaries=primaries,
         encoding=encoding,
-        shot=shot,
+        shot=_shot(still),
+        beyond=None if beyond is None else beyond.light,
+        lift=1.0 if beyond is None else beyond.lift,
+        own_depth=still.own_depth,
         notices=still.notices + notices,
     )
+
+
+def _said_of(beyond: Beyond) -> str:
+    stops = math.log2(max(beyond.highest, 1.0))
+    return (
+        f"The file's gain map tells light up to {stops:.1f} stops above white: it goes into what"
+        " spreads (--gain-map off leaves it)."
+    )
+
+
+def _top(still: FileStill, sample: Sample, curves: tuple[Curve, ...]) -> Triple:
+    """Light of the highest codes, per channel: what clips ends there."""
+    if still.gain_map is not None:
+        return still.gain_map.top()
+    if not sample.is_integer:
+        return math.inf, math.inf, math.inf
+    tops = [float(np.asarray(curve.decode(1.0))) for curve in (curves * 3)[:3]]
+    return tops[0], tops[1], tops[2]
 
 
 def _shot(still: FileStill) -> ShotData:

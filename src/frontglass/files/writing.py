@@ -19,6 +19,7 @@ from frontglass.files.exif import (
     shot_from_exif,
 )
 from frontglass.files.exr import write_exr_file
+from frontglass.files.gain_maps import without_gain_map
 from frontglass.files.hdr import hdr_bytes
 from frontglass.files.icc import ProfileKind, icc_profile_bytes, icc_profile_from_bytes
 from frontglass.files.jpeg import jpeg_bytes
@@ -171,6 +172,8 @@ class _Encoder:
 
     def _light_and_alpha(self) -> tuple[FloatArray, Alpha | None]:
         light, alpha = self.picture.radiance, self.picture.encoding.alpha
+        if self.picture.beyond is not None and not self.plan.sample.is_integer:
+            light = self.picture.light
         if alpha is None:
             return light, None
         if alpha.codes.shape != light.shape[:2]:
@@ -325,6 +328,11 @@ class _Encoder:
                 self.notices.append(f"{names} left out: {self.plan.container.value} has no place.")
             return
         metadata = self.plan.metadata
+        if metadata.xmp is not None:
+            # What it says of a gain map is of one that does not go along.
+            metadata = replace(metadata, xmp=without_gain_map(metadata.xmp))
+            if metadata.xmp is None:
+                self.notices.append("XMP data left out: they describe a gain map that is not kept.")
         if metadata.exif is not None and _has_other_lens(metadata.exif, self.picture.shot):
             metadata = replace(metadata, exif=exif_with_lens(metadata.exif, self.picture.shot))
         if metadata.exif is not None and has_thumbnail(metadata.exif) and not coded.is_unchanged:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, StrEnum
@@ -15,6 +16,7 @@ from frontglass.errors import ParameterError
 from frontglass.picture.curves import LINEAR, SRGB_CURVE, Curve
 from frontglass.picture.primaries import BT709, Primaries
 
+Triple = tuple[float, float, float]
 Codes = NDArray[Any]
 """What a file stores per sample: uint8, uint16, float16 or float32."""
 
@@ -34,6 +36,9 @@ class Container(Choice):
     TIFF = "TIFF"
     EXR = "OpenEXR"
     HDR = "Radiance HDR"
+    HEIF = "HEIF"
+    AVIF = "AVIF"
+    RAW = "camera raw"
 
 
 class Sample(StrEnum):
@@ -186,6 +191,10 @@ class Encoding:
         What only this container knows, by its reader's names: JPEG tables, PNG chunks,
         OpenEXR attributes and further channels.
 
+    top : tuple of 3 float
+        Light of the highest code of each channel, 1 for codes that end at white; more where the
+        file's curve or its gain map tells light above white; inf for floats.
+
     Raises
     ------
     ParameterError
@@ -211,14 +220,23 @@ class Encoding:
     native: Native | None = None
     metadata: Metadata = field(default_factory=Metadata)
     carried: Mapping[str, Any] = field(default_factory=dict)
+    top: Triple | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "container", Container.of("container", self.container))
         object.__setattr__(self, "sample", member_of(Sample, "sample", self.sample))
         if not isinstance(self.tone, Tone):
             raise ParameterError("tone", "Tone.GREY or Tone.RGB", self.tone)
+        if self.top is None:
+            most = 1.0 if self.sample.is_integer else math.inf
+            object.__setattr__(self, "top", (most, most, most))
         if len(self.curves) != self.tone.value:
             raise ParameterError("curves", f"{self.tone.value} curves", len(self.curves))
+
+    @property
+    def ends_somewhere(self) -> bool:
+        """Whether light clips at the highest code; that of floats never does."""
+        return self.top is not None and all(map(math.isfinite, self.top))
 
     @classmethod
     def linear(cls) -> Encoding:

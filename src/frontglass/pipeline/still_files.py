@@ -12,7 +12,7 @@ import numpy as np
 from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, write_picture
-from frontglass.files.plan import container_of
+from frontglass.files.plan import container_of, written_suffix
 from frontglass.files.whole import copy_whole
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container
@@ -138,6 +138,10 @@ def render_picture(
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
+    if target.suffix != still.suffix and target.suffix == written_suffix(still.suffix):
+        written += (
+            f"{still.suffix[1:].upper()} is read only; written as {target.suffix[1:].upper()}.",
+        )
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
     return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
@@ -153,8 +157,12 @@ def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Co
 
 
 def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:
-    """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4."""
-    return still.with_name(f"{still.stem}_{looks_in_a_name(looks)}{still.suffix}")
+    """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4.
+
+    A format that is only read, such as a phone's HEIC, goes out as JPEG.
+    """
+    suffix = written_suffix(still.suffix)
+    return still.with_name(f"{still.stem}_{looks_in_a_name(looks)}{suffix}")
 
 
 def looks_in_a_name(looks: tuple[LightPath, ...]) -> str:

@@ -242,7 +242,7 @@ def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Cod
     move = np.array([[1, 0, -x], [0, 1, -y]], dtype=np.float64)
     light = cv2.warpAffine(np.clip(picture.radiance, 0, 1), move, (width, height))
     moved = np.asarray(light, np.float32)
-    frame = replace(picture, radiance=moved, recovered=None, distance_m=None)
+    frame = replace(picture, radiance=moved, recovered=None, beyond=None, distance_m=None)
     return view(frame, (width, height))
 
 
