@@ -103,7 +103,8 @@ def test_an_encoding_has_a_curve_per_channel():
     [
         (
             {"container": "BMP"},
-            "'JPEG', 'PNG', 'TIFF', 'OpenEXR', 'Radiance HDR', 'HEIF', 'AVIF' or 'camera raw'",
+            "'JPEG', 'PNG', 'TIFF', 'OpenEXR', 'Radiance HDR', 'HEIF', 'AVIF', 'DPX' or "
+            "'camera raw'",
         ),
         ({"sample": "uint32"}, "'uint8', 'uint16', 'float16' or 'float32'"),
         ({"tone": 3}, "Tone.GREY or Tone.RGB"),

@@ -14,8 +14,7 @@ from frontglass.files import READABLE
 from frontglass.looks.catalogue import look_names
 
 PICTURES_OF_OTHERS = {
-    *(".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd", ".dpx"),
-    *(".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw"),
+    *(".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd"),
 }
 """Endings of pictures that frontglass cannot read: each may be a still that is missed."""
 OURS = {".toml", ".npy"}

@@ -10,6 +10,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
+    Encoding,
     GainMap,
     Json,
     Lamps,
@@ -34,6 +35,15 @@ TOLD_SHARE = 0.99
 """Areas are told until they send that much of the light given back."""
 
 
+Marks = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="X,Y,STOPS|KIND",
+        help="What a clipped lamp is, or how far above white; may be given several times.",
+    ),
+]
+
+
 def lamps(
     still: Still,
     *,
@@ -41,16 +51,11 @@ def lamps(
         str | None,
         typer.Option(metavar="auto|off|STOPS", help="As for apply: auto estimates each area."),
     ] = None,
-    lamp: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="X,Y,STOPS|KIND",
-            help="What a clipped lamp is, or how far above white; may be given several times.",
-        ),
-    ] = None,
+    lamp: Marks = None,
     lamps: Lamps = None,
     white: White = None,
     gain_map: GainMap = None,
+    encoding: Encoding = None,
     keep: Annotated[
         bool,
         typer.Option("--keep", help="Keep marks, kind and white in the scene beside the still."),
@@ -82,7 +87,9 @@ def lamps(
     recovery = at_hand.recovery(still, typed or Recovery())
     at_hand.say()
     with working(f"reading {still.name}"):
-        found = with_recovered_light(read_picture(still, **given(gain_map=gain_map)), recovery)
+        found = with_recovered_light(
+            read_picture(still, **given(gain_map=gain_map, encoding=encoding)), recovery
+        )
     told = _told(found.lamps)
     if out is not None:
         write_sheet(out, lamp_map(found.picture, told), **given(quality=None))

@@ -55,9 +55,13 @@ def live(
     is served on this machine alone, until Ctrl-C.
     """
     _check_packages()
+    from frontglass.errors import ParameterError
     from frontglass.live.serving import address_of, kept_token, listening, serve, state_folder
 
     words = [*_words(camera), *_words(space), *_words(light)]
+    if light.view is not None:
+        hint = "The page adds renders up in light; ladder and compare show them through it."
+        raise ParameterError("view", "left out of live", light.view, hint)
     typed = light.typed((), camera, space)
     page = page_for(stills, typed, look=look or (), scene=scene, words=words)
     listener = listening(port)

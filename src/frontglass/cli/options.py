@@ -47,6 +47,10 @@ GainMap = Annotated[
     Literal["on", "off"] | None,
     typer.Option(help="Light that a phone's gain map tells: taken (as usual), or left."),
 ]
+Encoding = Annotated[
+    str | None,
+    typer.Option(metavar="NAME", help="What the still's codes are, such as a log encoding."),
+]
 LampRange = Annotated[
     bool,
     typer.Option("--lamp-range", help="Show clipped lamps as dim and as bright as is likely."),
@@ -242,6 +246,18 @@ class LightOptions:
         typer.Option("--clip", help="Clip light past white channel by channel; hues shift."),
     ] = False
     gain_map: GainMap = None
+    encoding: Encoding = None
+    view: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE|DISPLAY/VIEW",
+            help="The show's LUT (.cube, .clf, .cdl, ...), or a display: put on last.",
+        ),
+    ] = None
+    view_from: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Encoding that the LUT expects; else the still's."),
+    ] = None
     quality: Annotated[int | None, typer.Option(metavar="1-100", help="Quality of a JPEG.")] = None
     clipped: Annotated[
         str | None,
@@ -294,6 +310,9 @@ class LightOptions:
                 grain=False if self.no_grain else None,
                 non_finite=self.non_finite,
                 gain_map=self.gain_map,
+                encoding=self.encoding,
+                view=self.view,
+                view_from=self.view_from,
                 past_white="clip" if self.clip else None,
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),

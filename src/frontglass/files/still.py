@@ -42,6 +42,8 @@ class FileStill:
         How much brighter than the picture the scene was.
     own_depth : OwnDepth or None
         How far everything is.
+    top : float or None
+        Light at which it clips, where codes do not tell.
     notices : tuple of str
         What was assumed or left out.
     """
@@ -59,4 +61,5 @@ class FileStill:
     carried: Mapping[str, Any] = field(default_factory=dict)
     gain_map: GainMap | None = None
     own_depth: OwnDepth | None = None
+    top: float | None = None
     notices: tuple[str, ...] = ()

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, StrEnum
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,7 @@ class Container(Choice):
     HDR = "Radiance HDR"
     HEIF = "HEIF"
     AVIF = "AVIF"
+    DPX = "DPX"
     RAW = "camera raw"
 
 
@@ -162,6 +163,23 @@ class Metadata:
     dpi: tuple[float, float] | None = None
 
 
+class Space(Protocol):
+    """An encoding by name: codes to light, and back."""
+
+    @property
+    def name(self) -> str:
+        """As its configuration has it."""
+        ...
+
+    def decoded(self, codes: Codes) -> NDArray[np.float32]:
+        """Linear light of codes, shape (H, W, 3)."""
+        ...
+
+    def encoded(self, light: NDArray[np.float32], primaries: Primaries) -> NDArray[np.float32]:
+        """Codes of linear light, as numbers of which 1 is the highest."""
+        ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Encoding:
     """How the file held the picture.
@@ -195,6 +213,9 @@ class Encoding:
         Light of the highest code of each channel, 1 for codes that end at white; more where the
         file's curve or its gain map tells light above white; inf for floats.
 
+    space : Space or None
+        The encoding that was named for the file, in place of curves and primaries.
+
     Raises
     ------
     ParameterError
@@ -221,6 +242,7 @@ class Encoding:
     metadata: Metadata = field(default_factory=Metadata)
     carried: Mapping[str, Any] = field(default_factory=dict)
     top: Triple | None = None
+    space: Space | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "container", Container.of("container", self.container))
@@ -237,6 +259,13 @@ class Encoding:
     def ends_somewhere(self) -> bool:
         """Whether light clips at the highest code; that of floats never does."""
         return self.top is not None and all(map(math.isfinite, self.top))
+
+    @property
+    def code_step(self) -> float | None:
+        """Light of one code, about, where noise can be told from how codes are laid; else None."""
+        if self.container is Container.RAW:
+            return 1 / 65535
+        return 1 / float(np.iinfo(self.sample.dtype).max) if self.sample.is_integer else None
 
     @classmethod
     def linear(cls) -> Encoding:

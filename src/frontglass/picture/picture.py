@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,6 +25,14 @@ if TYPE_CHECKING:
     from frontglass.picture.wider import Wider
 
 FloatArray = NDArray[np.float32]
+
+
+class Display(Protocol):
+    """What a picture is looked at through."""
+
+    def codes(self, light: FloatArray, primaries: Primaries) -> FloatArray:
+        """Codes of a display for linear light, shape (H, W, 3), in [0, 1]."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,6 +65,8 @@ class Picture:
     lift : float
         How much brighter than that the file's own bright picture is all over, on displays that can
         show it. [1], > 0
+    display : Display or None
+        What it is looked at through, last of all: the show's LUT. None is the plain display.
     own_depth : OwnDepth or None
         Depth that the file holds; haze asks for it where `distance_m` is not known.
     lamps : tuple of LampPlace or None
@@ -90,6 +100,7 @@ class Picture:
     recovered: FloatArray | None = None
     beyond: FloatArray | None = None
     lift: float = 1.0
+    display: Display | None = None
     own_depth: OwnDepth | None = None
     lamps: tuple[LampPlace, ...] | None = None
     past_white: PastWhite = PastWhite.HUE
@@ -193,6 +204,11 @@ class Picture:
     def width_px(self) -> int:
         """Columns."""
         return int(self.radiance.shape[1])
+
+    @property
+    def scene(self) -> FloatArray:
+        """Light of the scene at the still's exposure: `radiance`, and what lies beyond."""
+        return self.radiance if self.beyond is None else self.radiance + self.beyond
 
     @property
     def light(self) -> FloatArray:

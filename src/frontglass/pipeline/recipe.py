@@ -12,6 +12,7 @@ from frontglass.choices import GainMapUse, PastWhite, Surround
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError
 from frontglass.files import NonFinite, read_picture
+from frontglass.files.view import view_named
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import RecoveredStill, with_recovered_light
 from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_exposure_told
@@ -64,6 +65,13 @@ class Recipe:
         How light above white is shown, as in `Picture`.
     gain_map : "on" or "off"
         What is done with a gain map in the still's file, as in `read_picture`.
+    encoding : str or None
+        What the codes of stills are, as in `read_picture`.
+    view : str or None
+        What pictures are looked at through: the path of a LUT, or DISPLAY/VIEW of the
+        configuration of OpenColorIO. Put on last; numbers are those of linear light.
+    view_from : str or None
+        Encoding of the numbers that a LUT expects; None is that of the stills.
 
     Raises
     ------
@@ -90,6 +98,9 @@ class Recipe:
     recovery: Recovery = field(default_factory=Recovery)
     past_white: PastWhite = PastWhite.HUE
     gain_map: GainMapUse = GainMapUse.ON
+    encoding: str | None = None
+    view: str | None = None
+    view_from: str | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "surround", Surround.of("surround", self.surround))
@@ -116,7 +127,13 @@ class Recipe:
 
     def exposed(self, still: Path) -> ExposedStill:
         """Return a still as its file holds it, exposed."""
-        read = partial(read_picture, still, non_finite=self.non_finite, gain_map=self.gain_map)
+        read = partial(
+            read_picture,
+            still,
+            non_finite=self.non_finite,
+            gain_map=self.gain_map,
+            encoding=self.encoding,
+        )
         if isinstance(self.exposure_stops, str):
             picture = read()
             stops = fitting_exposure_stops(picture)
@@ -127,6 +144,9 @@ class Recipe:
             stops = self.exposure_stops
             picture = read(exposure_stops=stops)
             picture = with_exposure_told(picture, stops)
+        if self.view is not None:
+            display = view_named(self.view, self.view_from, self.encoding)
+            picture = replace(picture, display=display)
         return ExposedStill(replace(picture, past_white=self.past_white), stops)
 
     def lit(self, exposed: ExposedStill, still: Path) -> RecoveredStill:

@@ -149,7 +149,7 @@ def render_picture(
 def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Container) -> bool:
     """Whether the still's own file already holds what is to be written."""
     encoding = picture.encoding
-    is_asked = recipe.exposure_stops != 0 or recipe.quality is not None
+    is_asked = recipe.exposure_stops != 0 or recipe.quality is not None or recipe.view is not None
     is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
     if is_asked or is_mended or encoding.container is not container:
         return False
