@@ -79,12 +79,7 @@ def read_heif(data: bytes, *, maps: bool = True) -> FileStill:
 
 
 def _is_av1(items: Items, item: int) -> bool:
-    kind = items.kinds.get(item)
-    if kind != b"grid":
-        return kind == _AV1
-    parts = next(
-        (to for name, source, to in items.references if (name, source) == (b"dimg", item)), ()
-    )
+    parts = _tiles(items, item) if items.kinds.get(item) == b"grid" else (item,)
     return bool(parts) and items.kinds.get(parts[0]) == _AV1
 
 
@@ -252,18 +247,28 @@ def _exif(content: bytes) -> bytes | None:
 
 
 def _icc(items: Items, item: int) -> bytes | None:
-    for name, content in items.properties.get(item, ()):
-        if name == b"colr" and content[:4] in {b"prof", b"rICC"} and len(content) > 4:
-            return content[4:]
+    for one in (item, *_tiles(items, item)[:1]):
+        for name, content in items.properties.get(one, ()):
+            if name == b"colr" and content[:4] in {b"prof", b"rICC"} and len(content) > 4:
+                return content[4:]
     return None
+
+
+def _tiles(items: Items, item: int) -> tuple[int, ...]:
+    """Items that a picture is put together of."""
+    for name, source, parts in items.references:
+        if name == b"dimg" and source == item:
+            return parts
+    return ()
 
 
 def _colour(items: Items) -> tuple[Primaries | None, Any]:
     """Return what is said of colour without a profile."""
-    for name, content in items.properties.get(items.primary, ()):
-        if name == b"colr" and content.startswith(b"nclx"):
-            primaries, curve = colour_of(content)
-            return primaries, None if curve is None else (curve,) * 3
+    for one in (items.primary, *_tiles(items, items.primary)[:1]):
+        for name, content in items.properties.get(one, ()):
+            if name == b"colr" and content.startswith(b"nclx"):
+                primaries, curve = colour_of(content)
+                return primaries, None if curve is None else (curve,) * 3
     return None, None
 
 

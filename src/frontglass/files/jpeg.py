@@ -8,6 +8,7 @@ import struct
 import numpy as np
 
 from frontglass.errors import PictureFileError
+from frontglass.files.damage import quiet_pillow
 from frontglass.files.jpeg_behind import what_follows
 from frontglass.files.jpeg_segments import (
     APP0,
@@ -58,7 +59,7 @@ def read_jpeg(data: bytes, *, maps: bool = True) -> FileStill:
     check_size(*size_of(segments))
     try:
         # The plugin itself: Image.open has a size limit of its own; ours was checked.
-        with JpegImagePlugin.JpegImageFile(io.BytesIO(data)) as still:
+        with quiet_pillow(), JpegImagePlugin.JpegImageFile(io.BytesIO(data)) as still:
             codes = np.array(still)
             mode = still.mode
             carried = {

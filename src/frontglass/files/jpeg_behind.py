@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.errors import ParameterError, PictureFileError
-from frontglass.files.damage import damaged
+from frontglass.files.damage import damaged, quiet_pillow
 from frontglass.files.gain_maps import (
     ISO_NAME,
     PHONE_NAMES,
@@ -150,7 +150,7 @@ def _colours(picture: bytes) -> NDArray[np.uint8]:
     from PIL import JpegImagePlugin
 
     try:
-        with JpegImagePlugin.JpegImageFile(io.BytesIO(picture)) as still:
+        with quiet_pillow(), JpegImagePlugin.JpegImageFile(io.BytesIO(picture)) as still:
             codes = np.array(still if still.mode in {"L", "RGB"} else still.convert("RGB"))
     except (OSError, SyntaxError, ValueError, ParameterError) as error:
         raise damaged("gain map's JPEG", error) from error

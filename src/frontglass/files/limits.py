@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from frontglass.errors import PictureFileError
 
 MEGAPIXEL_LIMIT = 200
@@ -9,7 +11,15 @@ MEGAPIXEL_LIMIT = 200
 
 
 def check_size(width: int, height: int) -> None:
-    """Raise PictureFileError unless a picture of this size can be worked on."""
+    """Raise an error unless a picture of this size can be worked on.
+
+    Raises
+    ------
+    PictureFileError
+        If it has no pixels, or too many.
+    MemoryError
+        If there is no room for its light.
+    """
     if width <= 0 or height <= 0:
         raise PictureFileError(f"It claims a size of {width} x {height} pixels.")
     if width * height > MEGAPIXEL_LIMIT * 1_000_000:
@@ -17,6 +27,8 @@ def check_size(width: int, height: int) -> None:
             f"{width} x {height} pixels are more than the {MEGAPIXEL_LIMIT} megapixels that "
             "can be worked on. Give a smaller picture."
         )
+    # Asked for, never touched: what there is no room for is told before it is decoded.
+    np.empty((height, width, 3), np.float32)
 
 
 def check_map_size(size: tuple[int, int], picture: tuple[int, int]) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from frontglass.errors import PictureFileError
+from frontglass.files.damage import quiet_pillow
 from frontglass.files.gain_maps import values_of
 from frontglass.files.limits import check_size
 from frontglass.picture.encoding import Codes
@@ -104,7 +105,7 @@ def _decoded(data: bytes) -> Codes:
 
     png = data.startswith(b"\x89PNG")
     plugin = PngImagePlugin.PngImageFile if png else JpegImagePlugin.JpegImageFile
-    with plugin(io.BytesIO(data)) as still:
+    with quiet_pillow(), plugin(io.BytesIO(data)) as still:
         check_size(*still.size)
         return np.asarray(still.convert("I;16" if still.mode.startswith("I") else "L"))
 

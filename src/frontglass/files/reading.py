@@ -42,6 +42,7 @@ from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, OPRGB, Primaries
 
 _MOST_STOPS = 40.0
+LEAST_TOLD_STOPS = 0.05
 # What parsing nonsense ends in, where no reader had a better word for it.
 _DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, struct.error, OSError)
 _TURNED = {Container.TIFF, Container.HEIF, Container.AVIF}
@@ -248,6 +249,8 @@ def _picture(still: FileStill, rule: NonFinite) -> Picture:
 
 def _said_of(beyond: Beyond) -> str:
     stops = math.log2(max(beyond.highest, 1.0))
+    if stops < LEAST_TOLD_STOPS:
+        return "The file's gain map tells no light above white."
     return (
         f"The file's gain map tells light up to {stops:.1f} stops above white: it goes into what"
         " spreads (--gain-map off leaves it)."
