@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.picture.lamp_likeness import likeness
 from frontglass.picture.lamp_light import Areas, lamp_light
 
 Float32 = NDArray[np.float32]
@@ -138,8 +139,9 @@ class RegionFeatures:
         Mean light per channel just outside, less that farther out; nan if there is none.
     frame_light : ndarray, shape (3,)
         Mean light of the still, up to white.
-    lamp_lit : float
-        How much the still looks as if lamps in it lit it. [1], in [0, 1]
+    lamp_lit : ndarray
+        How much the still looks as if lamps in it lit it, and the area as if it were one of them.
+        [1], in [0, 1]
     closure_stops : float
         Level over white at which its lamps send as much light as all the rest shows. [stop]
     crumbs : float
@@ -156,7 +158,7 @@ class RegionFeatures:
     frame_share: Float64
     rim_light: Float64
     frame_light: Float64
-    lamp_lit: float
+    lamp_lit: Float64
     closure_stops: float
     crumbs: float
 
@@ -318,7 +320,10 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         at, owner_of = found.rim
         many = np.maximum(np.bincount(owner_of, minlength=found.regions), 1)
         rim = np.bincount(owner_of, light.reshape(-1, 3)[at, channel], found.regions) / many
-        return np.asarray(rim - ring(small[..., channel], *FAR_PX))
+        plane = small[..., channel]
+        farther, mean = ring(plane, *FAR_PX), float(np.minimum(plane, 1).mean())
+        # Specks round a lamp may own all that lies farther out.
+        return np.asarray(rim - np.where(np.isfinite(farther), farther, np.minimum(mean, rim)))
 
     edge, far = ring(relative, 0, EDGE_PX), ring(relative, *FAR_PX)
     near, around = ring(relative, *NEAR_PX), ring(relative, *AROUND_PX)
@@ -330,9 +335,12 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
     larger = np.log2(share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
     lamp_share = np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1))
     core_share = _core_share(found, deepest)
+    rim_light = np.stack([beyond(channel) for channel in range(3)], axis=1)
+    frame_light = np.minimum(small, found.levels).mean(axis=(0, 1), dtype=np.float64)
+    like = likeness(rows, columns, found.owner, deepest, rim_light, frame_light)
     lit = lamp_light(
         np.minimum(small / found.levels, 1)[away > 0],
-        Areas(share * lamp_share, core_share, near, around, share),
+        Areas(share * lamp_share * like, core_share, near, around, share),
     )
     alone = (found.sums(on_frame) < TOUCHING * np.sqrt(area)) & (area > len(found.at) / 2)
     return RegionFeatures(
@@ -344,9 +352,9 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         aureole=np.nan_to_num(aureole) * alone,
         lamp_share=lamp_share,
         frame_share=share,
-        rim_light=np.stack([beyond(channel) for channel in range(3)], axis=1),
-        frame_light=np.minimum(small, found.levels).mean(axis=(0, 1), dtype=np.float64),
-        lamp_lit=lit.share,
+        rim_light=rim_light,
+        frame_light=frame_light,
+        lamp_lit=lit.share * like,
         closure_stops=lit.closure_stops,
         crumbs=lit.crumbs,
     )

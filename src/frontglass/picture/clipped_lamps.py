@@ -278,7 +278,7 @@ def _colours(features: RegionFeatures) -> Float64:
     """Colour of each area's light, mean 1: of its rim, or of the still where that tells little."""
     frame = np.maximum(features.frame_light, 1e-6)
     rim = np.maximum(np.nan_to_num(features.rim_light), 0) + LEAST_RIM * frame / frame.mean()
-    hue = _nearer_black_bodies((rim / rim.mean(axis=1, keepdims=True)) ** HUE_KEPT)
+    hue = _nearer_black_bodies(rim / rim.mean(axis=1, keepdims=True))
     return np.asarray(hue / hue.mean(axis=1, keepdims=True))
 
 
