@@ -6,6 +6,7 @@ round it, and the channels that did not reach the end.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.picture.lamp_likeness import likeness
 from frontglass.picture.lamp_light import Areas, lamp_light
+from frontglass.picture.lamp_likeness import solid_share, warm_share
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -297,12 +298,11 @@ def clipping_levels(light: Float32, white: float = 1.0) -> Float32:
 
 def region_features(light: Float32, found: Outline) -> RegionFeatures:
     """Features of each clipped area, which its lost light is estimated from."""
-    height, width = found.shape
+    width = found.shape[1]
     rows, columns = np.divmod(found.at, width)
     area = np.maximum(np.bincount(found.owner, minlength=found.regions), 1).astype(np.float64)
     deepest = np.zeros(found.regions, np.float32)
     np.maximum.at(deepest, found.owner, found.depth)
-    on_frame = (rows == 0) | (rows == height - 1) | (columns == 0) | (columns == width - 1)
     step = max(1, round(width / ROUND_PX))
     small = light[step // 2 :: step, step // 2 :: step]
     owner, away = _nearest(found, small.shape[:2], step)
@@ -330,26 +330,24 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
     # Bright beside the edge, beyond a blurred rim too, and falling.
     aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
     aureole *= np.clip((0.85 - far / edge) / 0.1, 0, 1)
-    hard = np.clip((SOFT_EDGE - edge) / (SOFT_EDGE - HARD_EDGE), 0, 1)
-    share = area / (height * width)
-    larger = np.log2(share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
-    lamp_share = np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1))
+    share = area / math.prod(found.shape)
+    lamp_share = _lamp_share(edge, share)
     core_share = _core_share(found, deepest)
     rim_light = np.stack([beyond(channel) for channel in range(3)], axis=1)
     frame_light = np.minimum(small, found.levels).mean(axis=(0, 1), dtype=np.float64)
-    like = likeness(rows, columns, found.owner, deepest, rim_light, frame_light)
+    like = solid_share(rows, columns, found.owner, deepest)
+    like *= warm_share(rim_light, frame_light, area * core_share * like)
     lit = lamp_light(
         np.minimum(small / found.levels, 1)[away > 0],
         Areas(share * lamp_share * like, core_share, near, around, share),
     )
-    alone = (found.sums(on_frame) < TOUCHING * np.sqrt(area)) & (area > len(found.at) / 2)
     return RegionFeatures(
         x_px=found.centres[:, 0],
         y_px=found.centres[:, 1],
         area_px=area,
         deepest_px=deepest.astype(np.float64),
         core_share=core_share,
-        aureole=np.nan_to_num(aureole) * alone,
+        aureole=np.nan_to_num(aureole) * _alone(found, area),
         lamp_share=lamp_share,
         frame_share=share,
         rim_light=rim_light,
@@ -358,6 +356,24 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         closure_stops=lit.closure_stops,
         crumbs=lit.crumbs,
     )
+
+
+def _alone(found: Outline, area: Float64) -> NDArray[np.bool_]:
+    """Whether areas end inside the frame, and are most of what clips."""
+    most = area > len(found.at) / 2
+    if not most.any():
+        return most
+    rows, columns = np.divmod(found.at, found.shape[1])
+    on_frame = (rows == 0) | (rows == found.shape[0] - 1)
+    on_frame |= (columns == 0) | (columns == found.shape[1] - 1)
+    return np.asarray(most & (found.sums(on_frame) < TOUCHING * np.sqrt(area)))
+
+
+def _lamp_share(edge: Float64, share: Float64) -> Float64:
+    """How far areas of that light at the edge, and that share of the frame, may be lamps."""
+    hard = np.clip((SOFT_EDGE - edge) / (SOFT_EDGE - HARD_EDGE), 0, 1)
+    larger = np.log2(share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
+    return np.asarray(np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1)))
 
 
 def _core_share(found: Outline, deepest: Float32) -> Float64:
