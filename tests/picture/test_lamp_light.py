@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 import frontglass as fg
-from frontglass.picture.clipped import outline, region_features
+from frontglass.picture.clipped import outline
+from frontglass.picture.clipped_features import region_features
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.lamp_kinds import KINDS
 from tests.picture.hdr_scenes import as_still, glow_error, source
