@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 Float64 = NDArray[np.float64]
 
-STRANDS, SOLID = 0.5, 0.8
+STRANDS, SOLID = 0.45, 0.75
 """Greatest distance from the edge over the shorter half axis of an ellipse of the same moments:
 strands and strokes have less than the first, a disc has 1, a straight tube 0.87."""
 BLUER_STOPS, BLUER_BY_STOPS = 0.5, 1.0
