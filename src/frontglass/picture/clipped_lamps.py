@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera, choose_camera
-from frontglass.picture.clipped import Outline, RegionFeatures, outline, region_features
+from frontglass.picture.clipped import Outline, outline
+from frontglass.picture.clipped_features import RegionFeatures, region_features
 from frontglass.picture.lamp_colours import colours_of
 from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
