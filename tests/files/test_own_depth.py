@@ -103,6 +103,22 @@ def test_one_typed_distance_puts_all_right(tmp_path: Path):
         outside.around(still, CAMERA, path)
 
 
+def test_two_typed_distances_put_right_what_is_added_to_inverse_depth(tmp_path: Path):
+    """A phone writes d where 2 d - 0.15 is true: 1.18 m and 20 m, not 2 m and 10 m."""
+    path = tmp_path / "counter.heic"
+    path.write_bytes(heic(GREY, depth=(NEAR_FAR, depth_xmp("disparity", 0.0, 0.5))))
+    still = fg.read_picture(path)
+    longer = [np.hypot(1, (x + 0.5 - 96) / CAMERA.px_per_rad(192)) for x in (48, 150, 20, 180)]
+    near, far = 1 / (2 * 0.5 - 0.15), 1 / (2 * 0.1 - 0.15)
+    points = tuple(
+        fg.DistancePoint(x_px=x, y_px=64, distance_m=z * stretch)
+        for x, z, stretch in zip((48, 150), (near, far), longer[:2], strict=True)
+    )
+    placed = fg.Space(points=points).around(still, CAMERA, path).distance_m
+    others = placed[64, [20, 180]] / longer[2:]
+    np.testing.assert_allclose(others, [near, far], rtol=0.03)
+
+
 def test_depths_without_a_unit_ask_for_one_distance(tmp_path: Path):
     path = tmp_path / "counter.jpg"
     text = in_xmp("RangeInverse", png(NEAR_FAR)).replace(b' GDepth:Units="m"', b"")

@@ -130,7 +130,7 @@ def test_a_heic_goes_out_as_a_jpeg_beside_it_and_says_so(still: Path):
     still.write_bytes(heic(codes()))
     result = CliRunner().invoke(app, ["apply", str(still), "--look", "harbour-night:1/4"])
     assert result.exit_code == 0
-    assert "HEIC is read only; written as JPG." in result.stderr.replace("\n", " ")
+    assert "The still is HEIF; written as JPEG." in result.stderr.replace("\n", " ")
     written = still.with_name("counter_harbour-night_1-4.jpg")
     with Image.open(written) as out:
         assert out.format == "JPEG"

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import io
 import math
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -81,7 +85,7 @@ def read_raw(data: bytes) -> FileStill:
     """
     rawpy = needed("rawpy", "Camera raw files")
     try:
-        with rawpy.imread(io.BytesIO(data)) as raw:
+        with _quiet(), rawpy.imread(io.BytesIO(data)) as raw:
             sizes = raw.sizes
             check_size(max(sizes.raw_width, sizes.width), max(sizes.raw_height, sizes.height))
             found = _developed(rawpy, raw, 2.0 ** _baseline_stops(data))
@@ -96,6 +100,20 @@ def read_raw(data: bytes) -> FileStill:
         shot=shot,
         top=found.top,
     )
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep what LibRaw prints of damage away from the user: an error says it in its line."""
+    sys.stderr.flush()
+    saved, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(saved, 2)
+        os.close(saved)
+        os.close(nowhere)
 
 
 def _developed(rawpy: Any, raw: Any, brighter: float) -> RawLight:

@@ -96,15 +96,19 @@ class OwnDepth:
         camera : Camera
             What took it.
         points : tuple of DistancePoint
-            Typed distances, which put right how far all is off.
+            Typed distances: one puts the unit right, two and more also what is added to all of
+            inverse depth, which phones do not know either.
 
         Raises
         ------
         ParameterError
             If the map is not shaped like the still, or holds nothing.
         """
-        rays = ray_distance(self.depth_m, camera.px_per_rad(self.depth_m.shape[1]))
-        fitted = fitted_distance(rays, picture.radiance)
+        depth = self.depth_m
+        longer = ray_distance(np.ones_like(depth), camera.px_per_rad(depth.shape[1]))
+        if len(points) > 1 and self.scale is not DepthScale.METRES:
+            depth = _straightened(depth, longer, points, (picture.width_px, picture.height_px))
+        fitted = fitted_distance(depth * longer, picture.radiance)
         if not points:
             return fitted
         if len(points) == 1:
@@ -123,6 +127,27 @@ class OwnDepth:
             f"{taken} the middle of all; the file vouches for their ratios alone, so type one to be"
             " sure (--distance X,Y,METRES)."
         )
+
+
+def _straightened(
+    depth: Float32, longer: Float32, points: tuple[DistancePoint, ...], size: tuple[int, int]
+) -> Float32:
+    """Depth whose inverse is on the straight line of the old one that is nearest to typed ones."""
+    rows, columns = depth.shape
+    known, wanted = [], []
+    for point in points:
+        at = int(point.y_px * rows / size[1]), int(point.x_px * columns / size[0])
+        if at[0] < rows and at[1] < columns and np.isfinite(depth[at]):
+            known.append((1 / float(depth[at]), 1.0))
+            wanted.append(float(longer[at]) / point.distance_m)
+    if np.ptp([inverse for inverse, _ in known] or [0.0]) == 0:
+        return depth
+    slope, rest = np.linalg.lstsq(np.array(known), np.array(wanted), rcond=None)[0]
+    if slope <= 0:
+        return depth
+    with np.errstate(divide="ignore"):
+        inverse = np.maximum(slope / depth + rest, 0)
+        return np.asarray(1 / inverse, np.float32)
 
 
 def _at(point: DistancePoint, distance: Float32) -> float:

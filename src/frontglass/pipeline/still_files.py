@@ -139,9 +139,8 @@ def render_picture(
     else:
         written = write_picture(target, seen, quality=recipe.quality)
     if target.suffix != still.suffix and target.suffix == written_suffix(still.suffix):
-        written += (
-            f"{still.suffix[1:].upper()} is read only; written as {target.suffix[1:].upper()}.",
-        )
+        kind = container_of(target).value
+        written += (f"The still is {picture.encoding.container.value}; written as {kind}.",)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
     return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
