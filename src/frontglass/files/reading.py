@@ -173,8 +173,7 @@ def _named(still: FileStill, space: Space, rule: NonFinite) -> Picture:
     said: tuple[str, ...] = ()
     if not sample.is_integer:
         light, said = checked_light(light, rule)
-    ends = space.decoded(np.ones((1, 1, 3), np.float32))[0, 0].max() if sample.is_integer else None
-    top = math.inf if ends is None else float(ends)
+    top = float(space.decoded(np.ones((1, 1, 3), np.float32)).max())
     return Picture(
         radiance=light,
         primaries=space.primaries,
@@ -186,7 +185,7 @@ def _named(still: FileStill, space: Space, rule: NonFinite) -> Picture:
             alpha=still.alpha,
             metadata=still.metadata,
             carried=still.carried,
-            top=(top, top, top),
+            top=(top, top, top) if sample.is_integer else None,
             space=space,
         ),
         shot=_shot(still),
@@ -230,7 +229,7 @@ def _picture(still: FileStill, rule: NonFinite) -> Picture:
     beyond = None
     if still.gain_map is not None:
         beyond = light_beyond(radiance, primaries, still.gain_map)
-        top = encoding.top or (1.0, 1.0, 1.0)
+        top = encoding.ends
         encoding = replace(
             encoding, top=(top[0] / beyond.lift, top[1] / beyond.lift, top[2] / beyond.lift)
         )
@@ -257,16 +256,17 @@ def _said_of(beyond: Beyond) -> str:
     )
 
 
-def _top(still: FileStill, sample: Sample, curves: tuple[Curve, ...]) -> Triple:
-    """Light of the highest codes, per channel: what clips ends there."""
+def _top(still: FileStill, sample: Sample, curves: tuple[Curve, ...]) -> Triple | None:
+    """Light of the highest codes, where that is not white."""
     if still.gain_map is not None:
         return still.gain_map.top()
     if still.top is not None:
         return still.top, still.top, still.top
     if not sample.is_integer:
-        return math.inf, math.inf, math.inf
+        return None
     tops = [float(np.asarray(curve.decode(1.0))) for curve in (curves * 3)[:3]]
-    return tops[0], tops[1], tops[2]
+    # Curves of profiles miss 1 by their rounding.
+    return None if max(tops) < 1.01 else (tops[0], tops[1], tops[2])
 
 
 def _shot(still: FileStill) -> ShotData:

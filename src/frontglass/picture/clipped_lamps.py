@@ -128,7 +128,7 @@ def with_recovered_light(
     (1.0, True)
     """
     recovery = Recovery() if recovery is None else recovery
-    top = np.array(picture.encoding.top, np.float32)
+    top = np.array(picture.encoding.ends, np.float32)
     if not picture.encoding.ends_somewhere:
         said = "The file holds light above white: nothing is recovered for clipped lamps."
         notices = (*picture.notices, said) if recovery.is_asked_for else picture.notices

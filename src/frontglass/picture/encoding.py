@@ -209,9 +209,9 @@ class Encoding:
         What only this container knows, by its reader's names: JPEG tables, PNG chunks,
         OpenEXR attributes and further channels.
 
-    top : tuple of 3 float
-        Light of the highest code of each channel, 1 for codes that end at white; more where the
-        file's curve or its gain map tells light above white; inf for floats.
+    top : tuple of 3 float, or None
+        Light of the highest code of each channel, where the file's curve or its gain map tells
+        light above white. None is 1 for codes, and endless for floats.
 
     space : Space or None
         The encoding that was named for the file, in place of curves and primaries.
@@ -249,16 +249,19 @@ class Encoding:
         object.__setattr__(self, "sample", member_of(Sample, "sample", self.sample))
         if not isinstance(self.tone, Tone):
             raise ParameterError("tone", "Tone.GREY or Tone.RGB", self.tone)
-        if self.top is None:
-            most = 1.0 if self.sample.is_integer else math.inf
-            object.__setattr__(self, "top", (most, most, most))
         if len(self.curves) != self.tone.value:
             raise ParameterError("curves", f"{self.tone.value} curves", len(self.curves))
 
     @property
     def ends_somewhere(self) -> bool:
         """Whether light clips at the highest code; that of floats never does."""
-        return self.top is not None and all(map(math.isfinite, self.top))
+        return all(map(math.isfinite, self.ends))
+
+    @property
+    def ends(self) -> Triple:
+        """Light at which each channel clips; inf where none does."""
+        most = 1.0 if self.sample.is_integer else math.inf
+        return (most, most, most) if self.top is None else self.top
 
     @property
     def code_step(self) -> float | None:

@@ -240,7 +240,9 @@ def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Cod
         raise ParameterError("pan_deg", "small enough to leave a frame", round(shift_px, 1))
     x, y = margin + shift_px * right, margin + shift_px * down
     move = np.array([[1, 0, -x], [0, 1, -y]], dtype=np.float64)
-    light = cv2.warpAffine(np.clip(picture.radiance, 0, 1), move, (width, height))
+    # A LUT shows more than white; a plain display does not.
+    shown = np.clip(picture.radiance, 0, 1) if picture.display is None else picture.scene
+    light = cv2.warpAffine(shown, move, (width, height))
     moved = np.asarray(light, np.float32)
     frame = replace(picture, radiance=moved, recovered=None, beyond=None, distance_m=None)
     return view(frame, (width, height))
