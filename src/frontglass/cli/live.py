@@ -54,14 +54,11 @@ def live(
     What is kept there goes into the scene beside the stills, where every command finds it. The page
     is served on this machine alone, until Ctrl-C.
     """
+    _check_no_view(light.view)
     _check_packages()
-    from frontglass.errors import ParameterError
     from frontglass.live.serving import address_of, kept_token, listening, serve, state_folder
 
     words = [*_words(camera), *_words(space), *_words(light)]
-    if light.view is not None:
-        hint = "The page adds renders up in light; ladder and compare show them through it."
-        raise ParameterError("view", "left out of live", light.view, hint)
     typed = light.typed((), camera, space)
     page = page_for(stills, typed, look=look or (), scene=scene, words=words)
     listener = listening(port)
@@ -73,6 +70,14 @@ def live(
 
         webbrowser.open(address)
     serve(page, listener, token)
+
+
+def _check_no_view(view: str | None) -> None:
+    if view is not None:
+        from frontglass.errors import ParameterError
+
+        hint = "The page adds renders up in light; ladder and compare show them through it."
+        raise ParameterError("view", "left out of live", view, hint)
 
 
 def page_for(

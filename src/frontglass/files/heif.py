@@ -33,6 +33,7 @@ from frontglass.picture.own_depth import OwnDepth
 from frontglass.picture.primaries import Primaries
 
 _AV1 = b"av01"
+_THREADS = 2
 _DEPTH = (b"urn:mpeg:hevc:2015:auxid:2", b"urn:mpeg:mpegB:cicp:systems:auxiliary:depth")
 
 
@@ -181,7 +182,7 @@ class _Avif:
         import imagecodecs
 
         try:
-            codes = np.asarray(imagecodecs.avif_decode(data))
+            codes = np.asarray(imagecodecs.avif_decode(data, numthreads=_THREADS))
         except (RuntimeError, ValueError, MemoryError) as error:
             raise damaged("AVIF", error) from error
         if codes.ndim not in {2, 3}:
