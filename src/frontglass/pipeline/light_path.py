@@ -32,6 +32,7 @@ def through_light_path(
     surround: Surround = Surround.LAMPLESS,
     compensate: bool = True,
     grain: bool = True,
+    axis_px: tuple[float, float] | None = None,
 ) -> Picture:
     """Picture seen through looks.
 
@@ -50,6 +51,8 @@ def through_light_path(
         Whether the light lost is made up.
     grain : bool
         Whether noise of a still of codes is kept out of what spreads.
+    axis_px : (float, float) or None
+        Where the axis of the lens meets the picture, from its corner; None is the middle. [px]
 
     Returns
     -------
@@ -57,15 +60,8 @@ def through_light_path(
         The same still with other light; its notices say what was assumed. Light recovered for
         clipped lamps spreads as all light does, while their cores stay as the still shows them.
     """
-    notices: tuple[str, ...] = ()
-    if camera is None:
-        camera, notices = choose_camera(
-            picture.shot, width_px=picture.width_px, height_px=picture.height_px
-        )
     path = _path(looks)
-    passage = Passage(
-        camera=camera, surround=surround, distance_m=picture.distance_m, lamps=picture.lamps
-    )
+    passage = _passage(picture, camera, surround, axis_px)
     recovered = picture.recovered if path else None
     base = without_grain(picture) if grain and path else picture.radiance
     left = picture.recovered
@@ -82,8 +78,29 @@ def through_light_path(
         light = light * np.float32(transmittance)
         left = None if left is None else left * np.float32(transmittance)
     light = with_grain(light, base, picture.radiance)
-    notices = (*picture.notices, *notices, *dict.fromkeys(passage.notices))
+    notices = (*picture.notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, notices=notices)
+
+
+def _passage(
+    picture: Picture,
+    camera: Camera | None,
+    surround: Surround,
+    axis_px: tuple[float, float] | None,
+) -> Passage:
+    notices: tuple[str, ...] = ()
+    if camera is None:
+        camera, notices = choose_camera(
+            picture.shot, width_px=picture.width_px, height_px=picture.height_px
+        )
+    return Passage(
+        camera=camera,
+        surround=surround,
+        distance_m=picture.distance_m,
+        lamps=picture.lamps,
+        axis_px=axis_px,
+        notices=list(notices),
+    )
 
 
 def _path(looks: Sequence[Stack]) -> list[Element]:

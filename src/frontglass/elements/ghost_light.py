@@ -1,0 +1,301 @@
+"""Light of ghosts laid over a picture: sharp, or in discs of the iris' shape."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.accuracy import ACCURACY
+from frontglass.convolution.lamps import lamps_in
+from frontglass.optics.camera import Camera
+from frontglass.optics.plate import (
+    Iris,
+    Mirror,
+    ReturnPath,
+    ghosts_and_caught,
+)
+from frontglass.units import m_from_mm
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+
+class Glass(NamedTuple):
+    """What mirrors before a lens, the outermost first, and what the camera sends back to it."""
+
+    mirrors: tuple[Mirror, ...]
+    returns: float
+    blades: int
+
+    @property
+    def reflects(self) -> bool:
+        """Whether it mirrors anything."""
+        return any(max(mirror.reflectance) > 0 for mirror in self.mirrors)
+
+    def path(self, camera: Camera) -> ReturnPath:
+        """Return the way of light to it and back."""
+        return ReturnPath(
+            pupil_m=m_from_mm(camera.entrance_pupil_mm),
+            distance_m=m_from_mm(camera.filter_distance_mm),
+            focus_m=math.inf if camera.focus_m is None else camera.focus_m,
+        )
+
+
+class LampPixels(NamedTuple):
+    """Pixels of a picture that are lamp: their rows and columns, and their light, shape (N, 3)."""
+
+    rows: Places
+    columns: Places
+    light: Float32
+
+
+class Thrown(NamedTuple):
+    """Light that glass throws somewhere: rows and columns in parts of a pixel, light (N, 3)."""
+
+    rows: Float64
+    columns: Float64
+    light: Float32
+
+    def only(self, which: NDArray[np.bool_] | Places) -> Thrown:
+        """Return some of it."""
+        return Thrown(self.rows[which], self.columns[which], self.light[which])
+
+
+class View(NamedTuple):
+    """How a picture lies about the axis of its lens."""
+
+    shape: tuple[int, int]
+    axis_px: tuple[float, float]
+    px_per_rad: float
+
+    @classmethod
+    def of(
+        cls, shape: tuple[int, ...], camera: Camera, axis_px: tuple[float, float] | None
+    ) -> View:
+        """Return the view of a picture of (H, W, ...); the axis is in its middle unless given."""
+        middle = shape[1] / 2, shape[0] / 2
+        return cls((shape[0], shape[1]), axis_px or middle, camera.px_per_rad(shape[1]))
+
+    def tangents(
+        self, rows: Places | Float64, columns: Places | Float64
+    ) -> tuple[Float64, Float64]:
+        """Tangents to the right and down of pixels."""
+        right = (columns.astype(np.float64) + 0.5 - self.axis_px[0]) / self.px_per_rad
+        return right, (rows.astype(np.float64) + 0.5 - self.axis_px[1]) / self.px_per_rad
+
+    def pixels(self, right: Float64, down: Float64) -> tuple[Float64, Float64]:
+        """Rows and columns, in parts of a pixel, of tangents."""
+        columns = right * self.px_per_rad + self.axis_px[0] - 0.5
+        return down * self.px_per_rad + self.axis_px[1] - 0.5, columns
+
+
+def lamp_pixels(light: Float32) -> LampPixels | None:
+    """Return the pixels of a picture that are lamp, as the convolution has them; None if none."""
+    lamps = lamps_in(light)
+    if lamps is None:
+        return None
+    own = lamps.light[:, lamps.columns]
+    at, across = np.nonzero(own.max(axis=2))
+    return LampPixels(lamps.rows[at], lamps.columns[across], own[at, across])
+
+
+def with_ghosts(
+    light: Float32,
+    lamps: LampPixels,
+    glass: Glass,
+    camera: Camera,
+    axis_px: tuple[float, float] | None = None,
+) -> Float32:
+    """Light, and over it what glass before the lens makes of its lamps.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, W, 3), float32
+        Linear light.
+    lamps : LampPixels
+        What of it is lamp.
+    glass : Glass
+        What mirrors.
+    camera : Camera
+        Its pupil, filter distance and focus say where ghosts go.
+    axis_px : (float, float) or None
+        Where its axis meets the picture; None is the middle. [px]
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), float32
+        The same array where nothing is laid.
+    """
+    view = View.of(light.shape, camera, axis_px)
+    layer = _Layer(light, view)
+    path = glass.path(camera)
+    x, y = view.tangents(lamps.rows, lamps.columns)
+    ghosts, caught = ghosts_and_caught(glass.mirrors)
+    for one in ghosts:
+        level = np.multiply(one.level, glass.returns).astype(np.float32)
+        share = path.share(x, y, one.lean).astype(np.float32)
+        seen = share * level.max() * lamps.light.max(axis=1) > ACCURACY.dimmest_ghost
+        if not seen.any():
+            continue
+        places = view.pixels(*path.place(x[seen], y[seen], one.lean))
+        thrown = Thrown(*places, lamps.light[seen] * level * share[seen, np.newaxis])
+        if path.blur * view.px_per_rad < ACCURACY.sharp_ghost_px:
+            layer.lay(thrown)
+        else:
+            walk = path.walk(x[seen], y[seen], one.lean)
+            layer.spread(thrown, np.stack(walk), _Disc.of(path, glass.blades, view))
+    for one in caught:
+        # Between parallel panes it falls on its lamp.
+        if 2 * math.hypot(*one.lean) * view.px_per_rad > 1 and max(one.level) > 0:
+            places = view.pixels(x + 2 * one.lean.right, y + 2 * one.lean.down)
+            layer.lay(Thrown(*places, lamps.light * np.asarray(one.level, np.float32)))
+    return layer.light
+
+
+class _Layer:
+    """A picture over which light is laid; it is copied when the first is."""
+
+    def __init__(self, light: Float32, view: View) -> None:
+        self.light, self._bare, self._view = light, light, view
+
+    def _writable(self) -> Float32:
+        if self.light is self._bare:
+            self.light = self._bare.copy()
+        return self.light
+
+    def lay(self, thrown: Thrown) -> None:
+        """Add light, divided among the four pixels round each place."""
+        height, width = self._view.shape
+        rows, columns, _ = thrown
+        inside = (rows > -1) & (rows < height) & (columns > -1) & (columns < width)
+        if inside.any():
+            _splat(self._writable(), thrown.only(inside))
+
+    def spread(self, thrown: Thrown, walk: Float64, disc: _Disc) -> None:
+        """Add light in discs, each as much of one as comes back into the pupil."""
+        cell = disc.cell
+        reach = math.ceil(disc.across / 2) + 2
+        # Cells cover whole pixels, from so many before the first one on.
+        margin = 0 if cell == 1 else reach
+        size = tuple(-(-side // cell) + 2 * margin for side in self._view.shape)
+        rows, columns = ((part + 0.5) / cell - 0.5 + margin for part in thrown[:2])
+        near = (rows > -reach) & (rows < size[0] + reach)
+        near &= (columns > -reach) & (columns < size[1] + reach)
+        if not near.any():
+            return
+        light = thrown.light / np.float32(cell * cell)
+        on_cells, walk = Thrown(rows, columns, light).only(near), walk[:, near]
+        target = self._writable() if cell == 1 else np.zeros((*size, 3), np.float32)
+        for own in lamps_apart(on_cells.rows, on_cells.columns):
+            _spread_one(target, on_cells.only(own), walk[:, own], disc)
+        if cell > 1:
+            self._add_cells(target, reach, cell)
+
+    def _add_cells(self, cells: Float32, reach: int, cell: int) -> None:
+        """Add light on cells to the pixels that they cover."""
+        height, width = self._view.shape
+        lit = np.flatnonzero(cells[reach:-reach].any(axis=(1, 2)))
+        across = np.flatnonzero(cells[:, reach:-reach].any(axis=(0, 2)))
+        if not (lit.size and across.size):
+            return
+        # A cell more on each side, between which light falls to nothing.
+        top, bottom = lit[0] - 1, min(lit[-1] + 2, -(-height // cell) + 1)
+        left, right = across[0] - 1, min(across[-1] + 2, -(-width // cell) + 1)
+        out = self._writable()
+        for start in range(top, bottom, ACCURACY.ghost_rows_at_once):
+            stop = min(start + ACCURACY.ghost_rows_at_once, bottom)
+            part = cells[reach + start - 1 : reach + stop + 1, reach + left : reach + right]
+            part = np.ascontiguousarray(part)
+            if cell > 1:
+                wide = (part.shape[1] * cell, part.shape[0] * cell)
+                part = np.asarray(cv2.resize(part, wide, interpolation=cv2.INTER_LINEAR))
+            part = part[cell : cell + (stop - start) * cell]
+            rows = slice(max(start * cell, 0), min(stop * cell, height))
+            columns = slice(max(left * cell, 0), min(right * cell, width))
+            part = part[rows.start - start * cell : rows.stop - start * cell]
+            out[rows, columns] += part[:, columns.start - left * cell : columns.stop - left * cell]
+
+
+class _Disc(NamedTuple):
+    """What draws the disc of a ghost: its way, its iris, pixels to a cell, cells across."""
+
+    path: ReturnPath
+    blades: int
+    cell: int
+    across: float
+
+    @classmethod
+    def of(cls, path: ReturnPath, blades: int, view: View) -> _Disc:
+        """Return the disc of a way, in a view."""
+        blur_px = path.blur * view.px_per_rad
+        cell = max(1, int(blur_px / ACCURACY.cells_in_a_ghost))
+        return cls(path, blades, cell, blur_px / cell)
+
+    def kernel(self, walk: Float64) -> Float32:
+        """Return it on cells, of sum 1, for light that walks so far; 0 where none comes in."""
+        half = math.ceil(self.across / 2) + 1
+        places = np.arange(-half, half + 1) / self.across
+        iris = Iris(blades=self.blades, edge=1 / self.across)
+        aside = float(walk[0]), float(walk[1])
+        cover = self.path.cover(places[np.newaxis, :], places[:, np.newaxis], aside, iris)
+        total = cover.sum()
+        return np.asarray(cover / total if total > 0 else cover, np.float32)
+
+
+def _spread_one(target: Float32, thrown: Thrown, walk: Float64, disc: _Disc) -> None:
+    """Add the ghost of one lamp: a disc for each of its pixels, all of one shape."""
+    kernel = disc.kernel(np.average(walk, axis=1, weights=thrown.light.sum(axis=1)))
+    reach = kernel.shape[0] // 2
+    top, left = (math.floor(part.min()) - reach for part in thrown[:2])
+    bottom, right = (math.floor(part.max()) + 2 + reach for part in thrown[:2])
+    patch = np.zeros((bottom - top, right - left, 3), np.float32)
+    _splat(patch, Thrown(thrown.rows - top, thrown.columns - left, thrown.light))
+    flipped = np.ascontiguousarray(kernel[::-1, ::-1])
+    spread = cv2.filter2D(patch, -1, flipped, borderType=cv2.BORDER_CONSTANT)
+    _add(target, np.asarray(spread, np.float32), top, left)
+
+
+def lamps_apart(rows: Float64 | Places, columns: Float64 | Places) -> list[Places]:
+    """Return which of some pixels are one lamp each: those that touch, on few pixels."""
+    top, left = float(rows.min()), float(columns.min())
+    far = max(float(rows.max()) - top, float(columns.max()) - left)
+    step = max(1.0, far / ACCURACY.ghost_map_px)
+    at = ((rows - top) / step).astype(np.intp), ((columns - left) / step).astype(np.intp)
+    mask = np.zeros((at[0].max() + 1, at[1].max() + 1), np.uint8)
+    mask[at] = 1
+    count, labels = cv2.connectedComponents(mask)
+    owner = labels[at]
+    order = np.argsort(owner, kind="stable")
+    return np.split(order, np.searchsorted(owner[order], np.arange(2, count)))
+
+
+def _splat(plane: Float32, thrown: Thrown) -> None:
+    """Add light to a plane, divided among the four pixels round each place."""
+    height, width, _ = plane.shape
+    flat = plane.reshape(-1, 3)
+    # An untilted plate sends pixels onto pixels, but for rounding.
+    rows, columns = np.round(thrown.rows, 6), np.round(thrown.columns, 6)
+    top, left = np.floor(rows).astype(np.intp), np.floor(columns).astype(np.intp)
+    down, right = (rows - top).astype(np.float32), (columns - left).astype(np.float32)
+    for row, part in ((top, 1 - down), (top + 1, down)):
+        for column, share in ((left, 1 - right), (left + 1, right)):
+            weight = part * share
+            lit = (weight > 0) & (row >= 0) & (row < height) & (column >= 0) & (column < width)
+            at = row[lit] * width + column[lit]
+            for channel in range(3):
+                np.add.at(flat[:, channel], at, weight[lit] * thrown.light[lit, channel])
+
+
+def _add(cells: Float32, patch: Float32, top: int, left: int) -> None:
+    """Add a patch to cells; what falls beside them is lost."""
+    rows = slice(max(top, 0), min(top + patch.shape[0], cells.shape[0]))
+    columns = slice(max(left, 0), min(left + patch.shape[1], cells.shape[1]))
+    if rows.stop > rows.start and columns.stop > columns.start:
+        cells[rows, columns] += patch[
+            rows.start - top : rows.stop - top, columns.start - left : columns.stop - left
+        ]
