@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from frontglass.accuracy import ACCURACY
 from frontglass.elements.ghost_light import Glass, LampPixels, View, lamps_apart
 from frontglass.optics.camera import Camera
-from frontglass.optics.plate import Lean, Reflection, ReturnPath, ghosts_and_caught
+from frontglass.optics.plate import Iris, Lean, Reflection, ReturnPath, ghosts_and_caught
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.units import rad_from_deg
 
@@ -24,6 +24,7 @@ SEEN_CODES = 4.0
 """Step in 8-bit sRGB codes from which on a ghost is seen: 3 % of a mid grey. Common practice, no
 source."""
 TOLD_LAMPS = 3
+DISC_NODES = 41
 FARTHER = "No tilt up to {:g} degrees takes them all out: coat the glass, or take it away."
 
 
@@ -41,6 +42,8 @@ class Ghost:
         Light of the picture there.
     width_px : float
         Of the disc that it is spread over; 0 is sharp. [px]
+    lamp_width_px : float
+        Of a disc as large as the lamp. [px]
     share : float
         Share of its light that comes back into the pupil. [1], in [0, 1]
     inside : bool
@@ -52,6 +55,7 @@ class Ghost:
     level: float
     under: float
     width_px: float
+    lamp_width_px: float
     share: float
     inside: bool
 
@@ -59,6 +63,13 @@ class Ghost:
     def is_seen(self) -> bool:
         """Whether it stands out from what is under it."""
         return self.inside and bool(_stands_out(self.level, self.under))
+
+    def moved(self, right_px: float, down_px: float) -> Ghost:
+        """Return it where pixels are counted from elsewhere."""
+        lamp, ghost = (
+            (place[0] + right_px, place[1] + down_px) for place in (self.lamp_px, self.ghost_px)
+        )
+        return replace(self, lamp_px=lamp, ghost_px=ghost)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,12 +153,13 @@ def _place(px: tuple[float, float]) -> str:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Lamps:
-    """Lamps told apart: their middles, light summed over pixels, and where it is brightest."""
+    """Lamps told apart: middles, light summed over pixels and where it is brightest, widths."""
 
     rows: Float64
     columns: Float64
     flux: Float64
     peak: Float64
+    across: Float64
 
 
 def _told_apart(lamps: LampPixels) -> _Lamps:
@@ -162,7 +174,8 @@ def _told_apart(lamps: LampPixels) -> _Lamps:
 
     peak = np.stack([lamps.light[some[i]].max(axis=0) for i in first]).astype(np.float64)
     flux = np.stack([fluxes[i] for i in first])
-    return _Lamps(middles(lamps.rows), middles(lamps.columns), flux, peak)
+    across = np.array([2 * math.sqrt(len(some[i]) / math.pi) for i in first])
+    return _Lamps(middles(lamps.rows), middles(lamps.columns), flux, peak, across)
 
 
 class _Room:
@@ -187,8 +200,10 @@ class _Room:
         rows, columns = self._view.pixels(*self._path.place(x, y, one.lean))
         sent = np.multiply(one.level, returns)
         area = math.pi / 4 * self._blur_px**2
-        spread = lamps.flux if area <= 1 else np.minimum(lamps.flux / area, lamps.peak)
-        light = lamps.peak * share[:, np.newaxis] if area <= 1 else spread
+        # A disc that is cut off holds less light on less of its area; a wide lamp fills it.
+        light = lamps.peak * share[:, np.newaxis]
+        if area > 1:
+            light = np.minimum(lamps.flux / area, light)
         visible = np.where(share > 0, (light * sent).max(axis=1), 0.0)
         return rows, columns, share, visible
 
@@ -211,6 +226,8 @@ class _Room:
         """Return the ghosts of lamps in a mirror, those that no light reaches left out."""
         rows, columns, share, level = self._found(lamps, one, returns)
         under, inside = self._under(rows, columns), self._inside(rows, columns)
+        if self._blur_px > 0:
+            rows, columns = self._middles(lamps, one, rows, columns)
         return [
             Ghost(
                 lamp_px=(float(lamps.columns[i]), float(lamps.rows[i])),
@@ -218,11 +235,27 @@ class _Room:
                 level=float(level[i]),
                 under=float(under[i]),
                 width_px=self._blur_px,
+                lamp_width_px=float(lamps.across[i]),
                 share=float(share[i]),
                 inside=bool(inside[i]),
             )
             for i in np.flatnonzero(share > 0)
         ]
+
+    def _middles(
+        self, lamps: _Lamps, one: Reflection, rows: Float64, columns: Float64
+    ) -> tuple[Float64, Float64]:
+        """Rows and columns of the middles of discs of which a part is cut off."""
+        x, y = self._view.tangents(lamps.rows, lamps.columns)
+        walks = np.stack(self._path.walk(x, y, one.lean), axis=1)
+        right, down = np.meshgrid(*[np.linspace(-0.5, 0.5, DISC_NODES)] * 2)
+        iris = Iris(edge=1 / DISC_NODES)
+        aside = np.zeros((2, len(walks)))
+        for number, walk in enumerate(walks):
+            cover = self._path.cover(right, down, (float(walk[0]), float(walk[1])), iris)
+            if cover.any():
+                aside[:, number] = [np.average(part, weights=cover) for part in (down, right)]
+        return rows + self._blur_px * aside[0], columns + self._blur_px * aside[1]
 
     def any_seen(self, lamps: _Lamps, one: Reflection, returns: float) -> bool:
         """Whether a ghost of lamps in a mirror is seen."""

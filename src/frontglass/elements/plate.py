@@ -32,9 +32,10 @@ Float32 = NDArray[np.float32]
 
 CROWN_INDEX = 1.52
 """Of common optical glass in the middle of the spectrum. From memory."""
-RETURNED = 0.02
+RETURNED = 0.01
 """Light that sensor and lens send back out, over that on the sensor. Common practice, no source:
-stacks of cover glass, filters and silicon mirror 1 to 5 %, and the lens takes some twice."""
+stacks of cover glass, filters and silicon mirror 1 to 5 %, the grid of pixels sends a good part of
+that aside, and the lens takes some twice. Judged by eye on the café: a bulb's ghost is faint."""
 MULTILAYER = 0.003
 """What a coating of several layers leaves of each surface. Common practice (2 to 5 thousandths),
 no source."""
