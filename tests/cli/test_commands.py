@@ -298,9 +298,10 @@ class TestShow:
         own = [asdict(look_numbers(look.at(s), THE_CAMERA, 2500)) for s in ("1/4", 2)]
         assert record["numbers"] == json.loads(json.dumps(own))
         assert record["camera"] == asdict(THE_CAMERA)
-        glow, *_ = record["elements"]
+        plate, glow = record["elements"]
+        assert plate["facts"][0]["values"] == pytest.approx([8.168] * 3, rel=1e-3)
         assert glow["kind"] == "glow"
-        assert glow["optical_depth"] == look.elements[0].optical_depth
+        assert glow["optical_depth"] == look.elements[1].optical_depth
         assert glow["lobes"][0]["kind"] == "exponential"
 
     @pytest.mark.parametrize("name", fg.look_names())

@@ -205,7 +205,7 @@ def test_what_scatters_before_the_lens_scatters_ghosts():
 
 @pytest.mark.parametrize("name", ["fine-net", "wide-net", "torch-wash", "grain-loft"])
 def test_nets_haze_and_bare_lenses_throw_none(name):
-    assert fg.read_look(name).without_glass() == fg.read_look(name)
+    assert fg.read_look(name).with_glass(returns=0.5) == fg.read_look(name)
 
 
 def test_a_frame_of_the_taking_lens_is_mirrored_about_its_own_middle():
@@ -215,7 +215,7 @@ def test_a_frame_of_the_taking_lens_is_mirrored_about_its_own_middle():
     seen = fg.render(frame, PLATE, camera=camera).radiance
     ghost = (seen - frame.radiance)[..., 1]
     # The lamp is at 20,20 of the frame of 48 x 72 px.
-    assert np.unravel_index(ghost.argmax(), ghost.shape) == (47 - 20, 71 - 20)
+    assert np.argwhere(ghost == ghost.max()).tolist() == [[47 - 20, 71 - 20]]
 
 
 def glass() -> Glass:
@@ -226,7 +226,7 @@ def test_lamps_whose_ghosts_are_seen_are_told_and_a_tilt_that_hides_them():
     light = night((30, 60), (44, 20))
     found = ghosts_in(light, lamp_pixels(light), glass(), CAMERA)
     first = found.seen[0]
-    assert first.lamp_px == (60, 30)
+    assert first.lamp_px == pytest.approx((60, 30))
     assert first.ghost_px == pytest.approx((SIZE[1] - 1 - 60, SIZE[0] - 1 - 30))
     assert first.level == pytest.approx(LAMP * 0.01 * MIRRORED * kept(30, 60), rel=1e-3)
     assert found.tilt_deg is not None
@@ -248,7 +248,8 @@ def test_notes_say_which_lamps_throw_ghosts():
     assert "the lamp at 60,30 one at 83,65." in notices[0]
     assert notices[1].startswith("--tilt")
     assert "Focus is not known" in notices[2]
-    assert not fg.render(still, replace(PLATE, coating="multi", returns=1e-4), camera=CAMERA).notices
+    faint = replace(PLATE, coating="multi", returns=1e-4)
+    assert not fg.render(still, faint, camera=CAMERA).notices
 
 
 @pytest.mark.parametrize(
@@ -274,5 +275,5 @@ def test_what_no_plate_is_gets_one_line(line, said):
 
 
 def test_a_focus_nearer_than_the_filter_is_refused():
-    with pytest.raises(ParameterError, match="focus_m must be farther than the filter, 0.04 m"):
+    with pytest.raises(ParameterError, match=r"focus_m must be farther than the filter, 0\.04 m"):
         replace(CAMERA, focus_m=0.03)

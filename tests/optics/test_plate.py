@@ -27,8 +27,7 @@ NEAR = ReturnPath(pupil_m=0.02, distance_m=0.05, focus_m=2.0)
 @pytest.mark.source("BornWolf1999", "sec. 1.5.3: 4 % of glass of 1.5, none of one polarisation")
 def test_fresnel_reflectance_agrees_with_born_wolf():
     assert fresnel_reflectance(1.5) == pytest.approx(0.04, rel=1e-12)
-    # At the polarising angle one half of the light passes whole; the other is mirrored by
-    # ((n^2 - 1) / (n^2 + 1))^2.
+    # At the polarising angle one half of the light passes whole; of the other that part.
     polarising = math.atan(1.5)
     assert fresnel_reflectance(1.5, polarising) == pytest.approx((1.25 / 3.25) ** 2 / 2, rel=1e-12)
     assert fresnel_reflectance(1.5, math.pi / 2) == pytest.approx(1)
@@ -157,5 +156,5 @@ def test_an_iris_with_corners_lets_as_much_light_through_as_a_round_one():
 def test_impossible_ways_are_refused(values, rule):
     with pytest.raises(ParameterError, match=rule):
         ReturnPath(**values)
-    with pytest.raises(ParameterError, match="index must be >= 1, got 0.5"):
+    with pytest.raises(ParameterError, match=r"index must be >= 1, got 0\.5"):
         fresnel_reflectance(0.5)

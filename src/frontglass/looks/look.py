@@ -122,11 +122,6 @@ class Look:
         """Return the look with the glass it stands on changed, such as its `tilt_deg`."""
         return replace(self, elements=tuple(part.with_glass(**changes) for part in self.elements))
 
-    def without_glass(self) -> Self | None:
-        """Return it as if its glass mirrored nothing; None if it is nothing else."""
-        parts = tuple(part for part in self.elements if part.place is not Place.PLATE)
-        return replace(self, elements=parts) if parts else None
-
     def before_the_lens(self) -> Self | None:
         """Return what of it draws halos, rays and dots: no air, no veil; None if nothing does."""
         front = (part for part in self.elements if part.place is Place.FRONT)
