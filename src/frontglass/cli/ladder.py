@@ -69,10 +69,7 @@ def ladder(
     kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Lay out STILL through one look at rising strengths.
-
-    One sheet: the bare still first, then each strength with the light it costs.
-    """
+    """Lay out STILL through one look at rising strengths, the bare still first."""
     from frontglass.looks import read_look
 
     name, steps = steps_of(look, strengths)

@@ -35,7 +35,7 @@ def sway(
         typer.Option("--out", "-o", help="WebP, GIF or MP4; else a WebP and an MP4 beside it."),
     ] = None,
     pan: Annotated[
-        float | None, typer.Option(metavar="DEGREES", help="Radius of the move; else 1.")
+        float | None, typer.Option(metavar="DEGREES", help="Its radius; else 1.")
     ] = None,
     exaggerate: Annotated[
         float | None, typer.Option(metavar="TIMES", help="Show structure this much too strong.")
@@ -55,9 +55,8 @@ def sway(
 ) -> None:
     """Show STILL through looks as the camera moves.
 
-    The move is a small circle of pan and tilt. Halos of small lamps boil as the pupil slides
-    over the filter, dots of nets turn, ghosts of glass swim against their lamps, haze and veils do
-    none of this. One line says how visible it will be with this lens and stop.
+    In a small circle of pan and tilt halos of small lamps boil, dots of nets turn, ghosts of glass
+    swim against their lamps, haze does none of this. One line says how visible it will be.
     """
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, side_by_side, sway, write_loop
@@ -65,29 +64,24 @@ def sway(
     at_hand = kept.at_hand()
     stacks = at_hand.stacks(still, looks)
     loops = _loops(still, stacks, out, beside=beside)
-    for _, targets in loops:
-        for target in targets:
-            check_may_write(target, [still], overwrite=overwrite)
-            check_loop_suffix(target)
+    for target in (target for _, targets in loops for target in targets):
+        check_may_write(target, [still], overwrite=overwrite)
+        check_loop_suffix(target)
     recipe = at_hand.recipe(still, light.typed((), camera, space))
     at_hand.say()
     picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     note(*picture.notices, *choice.notices)
+    how = {
+        "camera": choice.camera,
+        "surround": recipe.surround,
+        "compensate": recipe.compensate,
+        "grain": recipe.grain,
+        "progress": lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
+        **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
+    }
     for together, targets in loops:
-        made = [
-            sway(
-                picture,
-                stack.looks,
-                camera=choice.camera,
-                surround=recipe.surround,
-                compensate=recipe.compensate,
-                grain=recipe.grain,
-                progress=lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
-                **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
-            )
-            for stack in together
-        ]
+        made = [sway(picture, stack.looks, **how) for stack in together]
         loop = side_by_side(made, list(map(str, together))) if beside else made[0]
         for target in targets:
             write_loop(target, loop)

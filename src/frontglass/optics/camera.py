@@ -256,7 +256,7 @@ def focus_m_from_text(text: str) -> float:
     """
     if text.strip().lower() in {"inf", "infinity"}:
         return math.inf
-    return number_from_text("focus", text, r"({})\s*m?", "a distance such as 3m, or inf")
+    return number_from_text("focus", text, r"({})\s*m?", "a distance such as 3m or inf")
 
 
 def focus_of(shot: ShotData, focus_m: float | None, filter_distance_mm: float) -> float | None:

@@ -51,18 +51,18 @@ class MovingGhosts:
         if self._glass is not None and self._lamps is not None:
             self.seen = len(ghosts_in(still.radiance, self._lamps, self._glass, camera).seen)
 
-    def at(self, right_px: float, down_px: float) -> Float32 | None:
-        """Light of ghosts over the still, the camera panned so far; None where there is none."""
+    def over(self, light: Float32, right_px: float, down_px: float) -> Float32:
+        """Light of a frame, and over it that of ghosts, the camera panned so far."""
         if self._glass is None or self._lamps is None:
-            return None
+            return light
         dark = np.zeros_like(self._still.radiance)
         height, width = dark.shape[:2]
         axis = width / 2 + right_px, height / 2 + down_px
         ghosts = with_ghosts(dark, self._lamps, self._glass, self._camera, axis)
         if ghosts is dark or not self._front:
-            return None if ghosts is dark else ghosts
+            return light + ghosts
         layer = Picture(radiance=ghosts, primaries=self._still.primaries)
-        return self._conditions.seen(layer, self._front).radiance
+        return light + self._conditions.seen(layer, self._front).radiance
 
 
 def without_ghosts(look: Look) -> Look:

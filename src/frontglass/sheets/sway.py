@@ -76,9 +76,7 @@ def sway(
 
     Parameters
     ----------
-    picture : Picture
-        The still.
-    looks : sequence of Look
+    picture, looks, surround, compensate, grain
         As in `render`.
     camera : Camera
         What took it; its pupil and filter distance decide how fast halos change.
@@ -88,17 +86,15 @@ def sway(
         How many times too strong structure and turning are shown. [1], > 0.
     width_px : int
         Width of the loop at most. [px], 64 to 1920.
-    surround, compensate, grain
-        As in `render`.
     progress : callable
         Hands on the numbers of the frames, and may show meanwhile how far it is.
 
     Notes
     -----
     A lamp's halo follows the lamp; what changes is its structure, as the footprint slides by
-    ``filter distance x tan(pan)`` over the filter. Needles have the contrast of `needle_contrast`
-    and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
-    millimetre. Air and veils have no structure. Ghosts of glass go against their lamps.
+    ``filter distance x tan(pan)`` over the filter. Needles have the contrast of `needle_contrast`,
+    two pixels wide at least. Threads turn by a fifth of a degree in a millimetre. Ghosts go
+    against their lamps. Air and veils have no structure.
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     check_within("pan_deg", pan_deg, 0.01, 5)
@@ -112,25 +108,25 @@ def sway(
         small=small, full=picture, looks=looks, camera=camera, lamps=lamps, exaggerate=exaggerate
     )
     moving = _MovingLight(small, looks, conditions, boiling)
-    slide_mm = camera.filter_distance_mm * math.tan(rad_from_deg(pan_deg))
-    shift_px = camera.px_per_rad(small.width_px) * math.tan(rad_from_deg(pan_deg))
+    pan = math.tan(rad_from_deg(pan_deg))
+    slide_mm, shift_px = camera.filter_distance_mm * pan, camera.px_per_rad(small.width_px) * pan
     frames = []
     for number in progress(range(FRAMES)):
         right, down = _on_circle(number / FRAMES)
         light = moving.over(seen.radiance, slide_mm * right, slide_mm * down)
-        thrown = ghosts.at(shift_px * right, shift_px * down)
-        light = light if thrown is None else light + thrown
+        light = ghosts.over(light, shift_px * right, shift_px * down)
         frames.append(_panned(seen.with_radiance(light), shift_px, right, down))
-    net_slide_mm = slide_mm if moving.has_threads else 0.0
-    said = _verdict(boiling, camera, lamps, net_slide_mm, exaggerate)
-    return Loop(tuple(frames), f"{said} {_ghosts_said(ghosts.seen, pan_deg)}".strip())
+    said = _verdict(boiling, camera, lamps, slide_mm * moving.has_threads, exaggerate)
+    return Loop(tuple(frames), said + _ghosts_said(ghosts.seen, pan_deg))
 
 
 def _ghosts_said(seen: int, pan_deg: float) -> str:
     if not seen:
         return ""
-    whose = "The ghost of a lamp is" if seen == 1 else f"The ghosts of {seen} lamps are"
-    return f"{whose} seen, and in a pan of {pan_deg:g} degrees go {2 * pan_deg:g} against them."
+    twice = f"{2 * pan_deg:g} against"
+    if seen == 1:
+        return f" The ghost of a lamp is seen, and in a pan of {pan_deg:g} degrees goes {twice} it."
+    return f" {seen} ghosts of lamps are seen, and in a pan of {pan_deg:g} degrees go {twice} them."
 
 
 def side_by_side(loops: Sequence[Loop], names: Sequence[str]) -> Loop:
