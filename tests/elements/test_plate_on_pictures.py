@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 import frontglass as fg
+from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements import Plate
-from frontglass.elements.ghost_light import Glass, lamp_pixels
+from frontglass.elements.ghost_light import Glass
 from frontglass.elements.ghosts import ghosts_in
 from frontglass.errors import LookError, ParameterError
 from frontglass.looks import Look

@@ -135,7 +135,7 @@ class GlassOptions:
     ] = False
     returns: Annotated[
         str | None,
-        typer.Option(metavar="SHARE", help="Light that sensor and lens send back: 2%, as usual."),
+        typer.Option(metavar="SHARE", help="Light that sensor and lens send back; else 1%."),
     ] = None
 
     def changes(self) -> dict[str, Any]:

@@ -34,9 +34,7 @@ def sway(
         list[Path] | None,
         typer.Option("--out", "-o", help="WebP, GIF or MP4; else a WebP and an MP4 beside it."),
     ] = None,
-    pan: Annotated[
-        float | None, typer.Option(metavar="DEGREES", help="Its radius; else 1.")
-    ] = None,
+    pan: Annotated[float | None, typer.Option(metavar="DEG", help="Radius of it; else 1.")] = None,
     exaggerate: Annotated[
         float | None, typer.Option(metavar="TIMES", help="Show structure this much too strong.")
     ] = None,

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.lamps import lamps_in
+from frontglass.convolution.lamps import LampPixels
 from frontglass.optics.camera import Camera
 from frontglass.optics.plate import (
     Iris,
@@ -44,14 +44,6 @@ class Glass(NamedTuple):
             distance_m=m_from_mm(camera.filter_distance_mm),
             focus_m=math.inf if camera.focus_m is None else camera.focus_m,
         )
-
-
-class LampPixels(NamedTuple):
-    """Pixels of a picture that are lamp: their rows and columns, and their light, shape (N, 3)."""
-
-    rows: Places
-    columns: Places
-    light: Float32
 
 
 class Thrown(NamedTuple):
@@ -92,16 +84,6 @@ class View(NamedTuple):
         """Rows and columns, in parts of a pixel, of tangents."""
         columns = right * self.px_per_rad + self.axis_px[0] - 0.5
         return down * self.px_per_rad + self.axis_px[1] - 0.5, columns
-
-
-def lamp_pixels(light: Float32) -> LampPixels | None:
-    """Return the pixels of a picture that are lamp, as the convolution has them; None if none."""
-    lamps = lamps_in(light)
-    if lamps is None:
-        return None
-    own = lamps.light[:, lamps.columns]
-    at, across = np.nonzero(own.max(axis=2))
-    return LampPixels(lamps.rows[at], lamps.columns[across], own[at, across])
 
 
 def with_ghosts(

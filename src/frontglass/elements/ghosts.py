@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.elements.ghost_light import Glass, LampPixels, View, lamps_apart
+from frontglass.convolution.lamps import LampPixels
+from frontglass.elements.ghost_light import Glass, View, lamps_apart
 from frontglass.optics.camera import Camera
 from frontglass.optics.plate import Iris, Lean, Reflection, ReturnPath, ghosts_and_caught
 from frontglass.picture.curves import SRGB_CURVE

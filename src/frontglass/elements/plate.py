@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from frontglass.checks import check_number, check_share, check_within
 from frontglass.choices import Choice
+from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements.element import CHANNELS, Element, Fact, Passage, Place
-from frontglass.elements.ghost_light import Glass, lamp_pixels, with_ghosts
+from frontglass.elements.ghost_light import Glass, with_ghosts
 from frontglass.elements.ghosts import ghost_notices, ghosts_in
 from frontglass.elements.lobes import EVEN, check_triple
 from frontglass.errors import ParameterError

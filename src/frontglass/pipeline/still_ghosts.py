@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements import Element, Stack
-from frontglass.elements.ghost_light import lamp_pixels
 from frontglass.elements.ghosts import Ghost, GhostsOfStill, ghosts_in
 from frontglass.elements.plate import glass_of
 from frontglass.optics.camera import Camera

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements.ghost_light import lamp_pixels, with_ghosts
+from frontglass.convolution.lamps import lamp_pixels
+from frontglass.elements.ghost_light import with_ghosts
 from frontglass.elements.ghosts import ghosts_in
 from frontglass.elements.plate import glass_of
 from frontglass.looks import Look
