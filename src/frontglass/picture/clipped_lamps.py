@@ -12,9 +12,11 @@ from numpy.typing import NDArray
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera, choose_camera
-from frontglass.picture.clipped import Outline, RegionFeatures, outline, region_features
+from frontglass.picture.clipped import Outline, outline
+from frontglass.picture.clipped_features import RegionFeatures, region_features
 from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
+from frontglass.picture.lamp_likeness import rim_colours
 from frontglass.picture.lamp_rim import Rims
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import AUTO, OFF, LampMark, LampRange, Recovery
@@ -32,11 +34,10 @@ DAYLIGHT_STOPS = 0.1
 NEAR_LOCUS_STOPS = 0.75
 """Greens that are off by less are taken back there; on open crops that leaves 0.28 stops of error
 in green where 0.32 were, and a mean of 0.03 where 0.16 was."""
-HUE_KEPT, LEAST_RIM = 0.75, 0.03
-"""How much of a lamp's colour its rim tells, where lens and air spread its light; and the light,
-over white, that the still's own colour adds there. Of the lost light's colour in 34 open panoramas
-that leaves 0.18 stops of error, and white leaves 0.37. All of it leaves 0.17, but then a red lamp
-holder makes a white globe red."""
+HUE_KEPT = 0.75
+"""How much of a lamp's colour its rim tells, where lens and air spread its light: all of it near
+the locus, that power of it far off, else a red holder makes a white globe red. Of the lost light's
+colour in 34 open panoramas that leaves 0.17 stops of error, and white leaves 0.37."""
 MOST_LISTED = 1000
 """Areas that are told one by one; leaves before a white sky make ten times as many."""
 DOUBT_STOPS = 1 / 3
@@ -276,26 +277,29 @@ def _region_at(mark: LampMark, found: Outline) -> int:
 
 def _colours(features: RegionFeatures) -> Float64:
     """Colour of each area's light, mean 1: of its rim, or of the still where that tells little."""
-    frame = np.maximum(features.frame_light, 1e-6)
-    rim = np.maximum(np.nan_to_num(features.rim_light), 0) + LEAST_RIM * frame / frame.mean()
-    hue = _nearer_black_bodies((rim / rim.mean(axis=1, keepdims=True)) ** HUE_KEPT)
+    return _hues(rim_colours(features.rim_light, features.frame_light))
+
+
+def _hues(rim: Float64) -> Float64:
+    """Colours of lamps, mean 1, by the light of their rims.
+
+    Lamps and skies are nearly on the Planckian locus, and what else a rim shows is off it: green
+    goes back there. What is far off is a neon tube or a sign, or something beside the lamp.
+    """
+    hue = rim / rim.mean(axis=1, keepdims=True)
+    near = np.exp(-((_off_locus(hue) / NEAR_LOCUS_STOPS) ** 2))
+    hue = hue ** (HUE_KEPT + (1 - HUE_KEPT) * near)[:, np.newaxis]
+    off = _off_locus(hue)
+    hue[:, 1] *= 2 ** (-off * np.exp(-((off / NEAR_LOCUS_STOPS) ** 2)))
     return np.asarray(hue / hue.mean(axis=1, keepdims=True))
 
 
-def _nearer_black_bodies(rgb: Float64) -> Float64:
-    """Colours with green nearer to that of a glowing body as red as they are.
-
-    Lamps and skies are nearly on the Planckian locus, and what else a rim shows is off it. What is
-    far off is a neon tube or a sign, and stays.
-    """
+def _off_locus(rgb: Float64) -> Float64:
+    """How much greener than a glowing body as red, or than daylight, colours are [stop]."""
     red_over_blue = np.clip(np.log2(rgb[:, 0] / rgb[:, 2]), -1.3, 4)
     on_locus = np.polyval(PLANCKIAN, red_over_blue)
     off = np.log2(rgb[:, 1] / np.sqrt(rgb[:, 0] * rgb[:, 2])) - on_locus
-    off = np.minimum(off, 0) + np.maximum(off - DAYLIGHT_STOPS, 0)
-    nearer = off * np.exp(-((off / NEAR_LOCUS_STOPS) ** 2))
-    out = rgb.copy()
-    out[:, 1] *= 2**-nearer
-    return out
+    return np.asarray(np.minimum(off, 0) + np.maximum(off - DAYLIGHT_STOPS, 0))
 
 
 def _excess(found: Outline, features: RegionFeatures, levels: Levels, colours: Float64) -> Float32:
