@@ -148,6 +148,9 @@ class Accuracy:
     sharp_ghost_px, cells_in_a_ghost : float, float
         Ghosts narrower than so many pixels are laid sharp; wider ones on cells, so many across.
         More take time with their square, and have sharper rims.
+    wide_lamp_px : int
+        From here on the pixels of a sharp ghost are looked up one by one: the ghost of a small lamp
+        is laid faster, and may be uneven by some percent.
     ghost_rows_at_once : int
         Rows of cells that are laid over the picture at a time; more take memory.
     ghost_lamps, ghost_map_px : int, int
@@ -287,6 +290,7 @@ class Accuracy:
     dimmest_ghost: float = 1e-6
     sharp_ghost_px: float = 1.0
     cells_in_a_ghost: float = 24.0
+    wide_lamp_px: int = 8
     ghost_rows_at_once: int = 64
     ghost_lamps: int = 64
     ghost_map_px: int = 1024

@@ -79,6 +79,16 @@ def test_ghosts_stand_where_a_mirror_sends_them(lean):
     assert PATH.place(x, y, lean) == pytest.approx(back[:2] / back[2], rel=1e-12)
 
 
+@pytest.mark.parametrize("lean", [UPRIGHT, Lean(0.08, 0.0), Lean(-0.05, 0.2)])
+def test_a_ghost_is_as_much_larger_as_its_corners_are_farther_apart(lean):
+    x, y, step = 0.15, -0.07, 1e-5
+    middle, right, down = (
+        np.array(PATH.place(x + dx, y + dy, lean)) for dx, dy in ((0, 0), (step, 0), (0, step))
+    )
+    area = abs(np.linalg.det(np.stack([right - middle, down - middle]))) / step**2
+    assert float(PATH.stretch(x, y, lean)) == pytest.approx(area, rel=1e-3)
+
+
 def test_a_lamp_moved_right_moves_its_ghost_left_by_the_same_angle():
     before, after = (float(PATH.place(x, 0.02, Lean(0.03, 0.0))[0]) for x in (0.05, 0.06))
     assert after - before == pytest.approx(-0.01, rel=0.01)

@@ -14,6 +14,7 @@ from frontglass.convolution.lamps import LampPixels
 from frontglass.optics.camera import Camera
 from frontglass.optics.plate import (
     Iris,
+    Lean,
     Mirror,
     ReturnPath,
     ghosts_and_caught,
@@ -85,6 +86,22 @@ class View(NamedTuple):
         columns = right * self.px_per_rad + self.axis_px[0] - 0.5
         return down * self.px_per_rad + self.axis_px[1] - 0.5, columns
 
+    def thrown(self, lamps: LampPixels, path: ReturnPath, lean: Lean) -> Thrown:
+        """Return where a mirror throws lamps, as bright as they are."""
+        x, y = self.tangents(lamps.rows, lamps.columns)
+        stretch = path.stretch(x, y, lean).astype(np.float32)
+        places = self.pixels(*path.place(x, y, lean))
+        return Thrown(*places, lamps.light * stretch[:, np.newaxis])
+
+    def mirror_matrix(self, lean: Lean) -> Float64:
+        """Return what turns pixels (column, row, 1) into those of their ghosts, and back."""
+        normal = np.array([lean.right, lean.down, 1.0])
+        mirror = 2 * np.outer(normal, normal) / (normal @ normal) - np.eye(3)
+        right, down = (place - 0.5 for place in self.axis_px)
+        scale = self.px_per_rad
+        to_pixels = np.array([[scale, 0, right], [0, scale, down], [0, 0, 1]])
+        return np.asarray(to_pixels @ mirror @ np.linalg.inv(to_pixels))
+
 
 def with_ghosts(
     light: Float32,
@@ -124,13 +141,12 @@ def with_ghosts(
         seen = share * level.max() * lamps.light.max(axis=1) > ACCURACY.dimmest_ghost
         if not seen.any():
             continue
-        places = view.pixels(*path.place(x[seen], y[seen], one.lean))
-        thrown = Thrown(*places, lamps.light[seen] * level * share[seen, np.newaxis])
+        own = LampPixels(lamps.rows[seen], lamps.columns[seen], lamps.light[seen] * level)
+        own = own._replace(light=own.light * share[seen, np.newaxis])
         if path.blur * view.px_per_rad < ACCURACY.sharp_ghost_px:
-            layer.lay(thrown)
+            layer.mirror(own, path, one.lean)
         else:
-            walk = path.walk(x[seen], y[seen], one.lean)
-            layer.spread(thrown, np.stack(walk), _Disc.of(path, glass.blades, view))
+            layer.spread(own, path, one.lean, glass.blades)
     for one in caught:
         # Between parallel panes it falls on its lamp.
         if 2 * math.hypot(*one.lean) * view.px_per_rad > 1 and max(one.level) > 0:
@@ -158,8 +174,52 @@ class _Layer:
         if inside.any():
             _splat(self._writable(), thrown.only(inside))
 
-    def spread(self, thrown: Thrown, walk: Float64, disc: _Disc) -> None:
+    def mirror(self, lamps: LampPixels, path: ReturnPath, lean: Lean) -> None:
+        """Add sharp ghosts of lamps.
+
+        A tilted plate turns squares of pixels into others, between which lines would show where
+        pixels are divided: lamps that are many pixels wide are looked up instead.
+        """
+        thrown = self._view.thrown(lamps, path, lean)
+        if not any(lean):  # pixels onto pixels
+            self.lay(thrown)
+            return
+        matrix = self._view.mirror_matrix(lean)
+        small = np.ones(len(lamps.rows), bool)
+        for own in lamps_apart(lamps.rows, lamps.columns):
+            sides = np.ptp(lamps.rows[own]), np.ptp(lamps.columns[own])
+            if max(sides) >= ACCURACY.wide_lamp_px:
+                small[own] = False
+                lamp = LampPixels(lamps.rows[own], lamps.columns[own], lamps.light[own])
+                self._look_up(lamp, thrown.only(own), matrix)
+        if small.any():
+            self.lay(thrown.only(small))
+
+    def _look_up(self, lamp: LampPixels, thrown: Thrown, matrix: Float64) -> None:
+        """Add the ghost of a wide lamp, each of its pixels from where it comes from."""
+        top, left = int(lamp.rows.min()) - 1, int(lamp.columns.min()) - 1
+        patch = np.zeros((lamp.rows.max() - top + 2, lamp.columns.max() - left + 2, 3), np.float32)
+        patch[lamp.rows - top, lamp.columns - left] = lamp.light
+        height, width = self._view.shape
+        rows = max(math.floor(thrown.rows.min()) - 1, 0), min(int(thrown.rows.max()) + 3, height)
+        columns = (
+            max(math.floor(thrown.columns.min()) - 1, 0),
+            min(int(thrown.columns.max()) + 3, width),
+        )
+        if rows[1] <= rows[0] or columns[1] <= columns[0]:
+            return
+        there = np.array([[1, 0, columns[0]], [0, 1, rows[0]], [0, 0, 1]], np.float64)
+        back = np.array([[1, 0, -left], [0, 1, -top], [0, 0, 1]], np.float64)
+        size = columns[1] - columns[0], rows[1] - rows[0]
+        # What turns lamps into ghosts turns ghosts into lamps.
+        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        ghost = cv2.warpPerspective(patch, back @ matrix @ there, size, flags=how)
+        self._writable()[slice(*rows), slice(*columns)] += ghost
+
+    def spread(self, lamps: LampPixels, path: ReturnPath, lean: Lean, blades: int) -> None:
         """Add light in discs, each as much of one as comes back into the pupil."""
+        thrown, disc = self._view.thrown(lamps, path, lean), _Disc.of(path, blades, self._view)
+        walk = np.stack(path.walk(*self._view.tangents(lamps.rows, lamps.columns), lean))
         cell = disc.cell
         reach = math.ceil(disc.across / 2) + 2
         # Cells cover whole pixels, from so many before the first one on.

@@ -27,7 +27,7 @@ from frontglass.optics.plate import (
 )
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.optics.stray_lamp import FEWEST_BLADES, MOST_BLADES
-from frontglass.units import deg_from_rad, rad_from_deg, stops_from_ratio
+from frontglass.units import deg_from_rad, rad_from_deg
 
 Float32 = NDArray[np.float32]
 
@@ -339,8 +339,3 @@ def _check_pair(name: str, pair: object, most: float) -> tuple[float, float]:
         if not -most <= check_number(name, value) <= most:
             raise ParameterError(name, f"in [{-most:g}, {most:g}]", value)
     return values
-
-
-def light_lost_stops(plate: Plate) -> float:
-    """Light that a plate mirrors away [stop]."""
-    return -stops_from_ratio(plate.transmittance)

@@ -235,6 +235,12 @@ class ReturnPath:
             np.asarray((along * lean.down - y) / ahead + 2 * near * (y - lean.down)),
         )
 
+    def stretch(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> FloatArray:
+        """Area of a ghost over that of its lamp, as tangents have it; 1 for an upright plate."""
+        x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
+        ahead = 2 * (lean.right * x + lean.down * y + 1) / (lean.right**2 + lean.down**2 + 1) - 1
+        return np.asarray(np.abs(ahead) ** -3.0)
+
     def walk(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> tuple[FloatArray, FloatArray]:
         """How far aside light comes back to the pupil, over its diameter: to the right and down."""
         to_and_fro = 2 * self.distance_m / self.pupil_m
