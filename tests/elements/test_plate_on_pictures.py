@@ -171,12 +171,12 @@ def test_a_wide_lamp_behind_a_tilted_plate_has_an_even_ghost():
     light = night(size=(320, 480))
     light[70:130, 120:200] = 90
     ghost = added(light, replace(PLATE, tilt_deg=(6.0, -4.0)), camera=camera)
-    inner = ghost[ndimage.binary_erosion(ghost > 0.2 * ghost.max(), iterations=6)]
-    smooth = ndimage.gaussian_filter(ghost, 3)
-    smooth = smooth[ndimage.binary_erosion(ghost > 0.2 * ghost.max(), iterations=6)]
-    assert inner.size > 2000
-    # Lines between squares of pixels were 10 %; what is left is how the pupil is cut off.
-    assert np.abs(inner / smooth - 1).max() < 0.02
+    inner = ndimage.binary_erosion(ghost > 0.2 * ghost.max(), iterations=4)
+    assert inner.sum() > 2000
+    # Lines between squares of pixels were 10 %; a pupil that is cut off falls off smoothly.
+    for axis in (0, 1):
+        bend = ndimage.correlate1d(ghost, [0.5, -1, 0.5], axis=axis)
+        assert np.abs(bend[inner] / ghost[inner]).max() < 2e-3
 
 
 def test_a_wedge_throws_two_ghosts():
