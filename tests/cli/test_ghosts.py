@@ -60,6 +60,9 @@ def test_coatings_focus_and_returns_count(still):
     bare = told(still, "--look", "harbour-night")["ghosts"][0]
     coated = told(still, "--look", "harbour-night", "--coated")["ghosts"][0]
     assert coated["level"] == pytest.approx(bare["level"] * 0.00598 / 0.0817, rel=0.01)
+    far = run("ghosts", still, *LENS, "--look", "harbour-night", "--focus", "inf", "--json")
+    assert json.loads(far.stdout)["focus_m"] == "inf"
+    assert "Focus is not known" not in far.stderr
     more = told(still, "--look", "harbour-night", "--returns", "3%")["ghosts"][0]
     assert more["level"] == pytest.approx(3 * bare["level"], rel=1e-3)
     near = told(still, "--look", "harbour-night", "--focus", "3m")["ghosts"][0]

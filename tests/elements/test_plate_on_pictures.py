@@ -166,8 +166,9 @@ def test_a_preview_shows_the_same():
         assert np.abs(one - other).max() < 0.1 * other.max()
 
 
-def test_a_wide_lamp_behind_a_tilted_plate_has_an_even_ghost():
-    camera = replace(CAMERA, focal_length_mm=24, filter_distance_mm=20)
+@pytest.mark.parametrize("focus_m", [math.inf, 10.0, 1.5])
+def test_a_wide_lamp_behind_a_tilted_plate_has_an_even_ghost(focus_m):
+    camera = replace(CAMERA, focal_length_mm=24, filter_distance_mm=20, focus_m=focus_m)
     light = night(size=(320, 480))
     light[70:130, 120:200] = 90
     ghost = added(light, replace(PLATE, tilt_deg=(6.0, -4.0)), camera=camera)

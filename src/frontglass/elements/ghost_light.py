@@ -25,6 +25,8 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Places = NDArray[np.intp]
 
+HALF = 0.5
+
 
 class Glass(NamedTuple):
     """What mirrors before a lens, the outermost first, and what the camera sends back to it."""
@@ -48,15 +50,19 @@ class Glass(NamedTuple):
 
 
 class Thrown(NamedTuple):
-    """Light that glass throws somewhere: rows and columns in parts of a pixel, light (N, 3)."""
+    """Light that glass throws somewhere: rows and columns in parts of a pixel, light (N, 3).
+
+    A pixel's light comes to lie on an area that is a little larger or smaller than a pixel, (N,).
+    """
 
     rows: Float64
     columns: Float64
     light: Float32
+    area: Float32
 
     def only(self, which: NDArray[np.bool_] | Places) -> Thrown:
         """Return some of it."""
-        return Thrown(self.rows[which], self.columns[which], self.light[which])
+        return Thrown(*(part[which] for part in self))  # type: ignore[arg-type]
 
 
 class View(NamedTuple):
@@ -91,7 +97,7 @@ class View(NamedTuple):
         x, y = self.tangents(lamps.rows, lamps.columns)
         stretch = path.stretch(x, y, lean).astype(np.float32)
         places = self.pixels(*path.place(x, y, lean))
-        return Thrown(*places, lamps.light * stretch[:, np.newaxis])
+        return Thrown(*places, lamps.light * stretch[:, np.newaxis], stretch)
 
     def mirror_matrix(self, lean: Lean) -> Float64:
         """Return what turns pixels (column, row, 1) into those of their ghosts, and back."""
@@ -151,7 +157,8 @@ def with_ghosts(
         # Between parallel panes it falls on its lamp.
         if 2 * math.hypot(*one.lean) * view.px_per_rad > 1 and max(one.level) > 0:
             places = view.pixels(x + 2 * one.lean.right, y + 2 * one.lean.down)
-            layer.lay(Thrown(*places, lamps.light * np.asarray(one.level, np.float32)))
+            light = lamps.light * np.asarray(one.level, np.float32)
+            layer.lay(Thrown(*places, light, np.ones(len(light), np.float32)))
     return layer.light
 
 
@@ -169,10 +176,11 @@ class _Layer:
     def lay(self, thrown: Thrown) -> None:
         """Add light, divided among the four pixels round each place."""
         height, width = self._view.shape
-        rows, columns, _ = thrown
+        rows, columns = thrown[:2]
         inside = (rows > -1) & (rows < height) & (columns > -1) & (columns < width)
         if inside.any():
-            _splat(self._writable(), thrown.only(inside))
+            some = thrown.only(inside)
+            _splat(self._writable(), some.rows, some.columns, some.light)
 
     def mirror(self, lamps: LampPixels, path: ReturnPath, lean: Lean) -> None:
         """Add sharp ghosts of lamps.
@@ -230,8 +238,8 @@ class _Layer:
         near &= (columns > -reach) & (columns < size[1] + reach)
         if not near.any():
             return
-        light = thrown.light / np.float32(cell * cell)
-        on_cells, walk = Thrown(rows, columns, light).only(near), walk[:, near]
+        light, area = (part / np.float32(cell * cell) for part in (thrown.light, thrown.area))
+        on_cells, walk = Thrown(rows, columns, light, area).only(near), walk[:, near]
         target = self._writable() if cell == 1 else np.zeros((*size, 3), np.float32)
         for own in lamps_apart(on_cells.rows, on_cells.columns):
             _spread_one(target, on_cells.only(own), walk[:, own], disc)
@@ -253,9 +261,8 @@ class _Layer:
             stop = min(start + ACCURACY.ghost_rows_at_once, bottom)
             part = cells[reach + start - 1 : reach + stop + 1, reach + left : reach + right]
             part = np.ascontiguousarray(part)
-            if cell > 1:
-                wide = (part.shape[1] * cell, part.shape[0] * cell)
-                part = np.asarray(cv2.resize(part, wide, interpolation=cv2.INTER_LINEAR))
+            wide = (part.shape[1] * cell, part.shape[0] * cell)
+            part = np.asarray(cv2.resize(part, wide, interpolation=cv2.INTER_LINEAR))
             part = part[cell : cell + (stop - start) * cell]
             rows = slice(max(start * cell, 0), min(stop * cell, height))
             columns = slice(max(left * cell, 0), min(right * cell, width))
@@ -295,8 +302,15 @@ def _spread_one(target: Float32, thrown: Thrown, walk: Float64, disc: _Disc) -> 
     reach = kernel.shape[0] // 2
     top, left = (math.floor(part.min()) - reach for part in thrown[:2])
     bottom, right = (math.floor(part.max()) + 2 + reach for part in thrown[:2])
-    patch = np.zeros((bottom - top, right - left, 3), np.float32)
-    _splat(patch, Thrown(thrown.rows - top, thrown.columns - left, thrown.light))
+    size, rows, columns = (bottom - top, right - left), thrown.rows - top, thrown.columns - left
+    patch = np.zeros((*size, 3), np.float32)
+    _splat(patch, rows, columns, thrown.light)
+    if max(bottom - top, right - left) - 2 * reach > ACCURACY.wide_lamp_px:
+        covered = np.zeros((*size, 1), np.float32)
+        _splat(covered, rows, columns, thrown.area[:, np.newaxis])
+        # Inside of a wide lamp light is as bright as it is, however its pixels fall on cells.
+        inner = cv2.erode((covered > HALF).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+        patch[inner] /= covered[inner]
     flipped = np.ascontiguousarray(kernel[::-1, ::-1])
     spread = cv2.filter2D(patch, -1, flipped, borderType=cv2.BORDER_CONSTANT)
     _add(target, np.asarray(spread, np.float32), top, left)
@@ -316,12 +330,12 @@ def lamps_apart(rows: Float64 | Places, columns: Float64 | Places) -> list[Place
     return np.split(order, np.searchsorted(owner[order], np.arange(2, count)))
 
 
-def _splat(plane: Float32, thrown: Thrown) -> None:
-    """Add light to a plane, divided among the four pixels round each place."""
-    height, width, _ = plane.shape
-    flat = plane.reshape(-1, 3)
+def _splat(plane: Float32, rows: Float64, columns: Float64, values: Float32) -> None:
+    """Add values (N, C) to a plane of (H, W, C), divided among the four pixels round each place."""
+    height, width, channels = plane.shape
+    flat = plane.reshape(-1, channels)
     # An untilted plate sends pixels onto pixels, but for rounding.
-    rows, columns = np.round(thrown.rows, 6), np.round(thrown.columns, 6)
+    rows, columns = np.round(rows, 6), np.round(columns, 6)
     top, left = np.floor(rows).astype(np.intp), np.floor(columns).astype(np.intp)
     down, right = (rows - top).astype(np.float32), (columns - left).astype(np.float32)
     for row, part in ((top, 1 - down), (top + 1, down)):
@@ -329,8 +343,8 @@ def _splat(plane: Float32, thrown: Thrown) -> None:
             weight = part * share
             lit = (weight > 0) & (row >= 0) & (row < height) & (column >= 0) & (column < width)
             at = row[lit] * width + column[lit]
-            for channel in range(3):
-                np.add.at(flat[:, channel], at, weight[lit] * thrown.light[lit, channel])
+            for channel in range(channels):
+                np.add.at(flat[:, channel], at, weight[lit] * values[lit, channel])
 
 
 def _add(cells: Float32, patch: Float32, top: int, left: int) -> None:
