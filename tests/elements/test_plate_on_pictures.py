@@ -88,6 +88,24 @@ def test_strength_takes_glass_away_or_leaves_it():
     assert look.at("1/8").light_loss_stops == pytest.approx(-math.log2(1 - MIRRORED))
 
 
+@pytest.mark.parametrize("focus_m", [math.inf, 0.8])
+def test_ghosts_hold_no_more_light_than_the_camera_sent_back(focus_m):
+    camera = replace(CAMERA, focus_m=focus_m)
+    light = night((20, 40), (50, 70), (70, 110))
+    for plate in (PLATE, replace(PLATE, tilt_deg=(3.0, 2.0), blades=7)):
+        ghost = added(light, plate, camera=camera)
+        assert ghost.min() >= -1e-6
+        assert 0 < ghost.sum() <= 3 * LAMP * 0.02 * MIRRORED * 1.01
+
+
+def test_a_look_may_be_nothing_but_a_pane():
+    text = 'name = "pane"\nsummary = "s"\nwatch = "w"\n[[element]]\nkind = "plate"\nindex = 1.52\n'
+    pane = Look.from_toml(text)
+    ghost = fg.render(night((30, 60)), pane, camera=CAMERA) - night((30, 60))
+    assert ghost[SIZE[0] - 1 - 30, SIZE[1] - 1 - 60, 1] > 0.1
+    assert Look.from_toml(pane.to_toml()) == pane
+
+
 @pytest.mark.parametrize("level", [0.9, 3.0, 40.0])
 def test_walls_windows_and_even_fields_throw_none(level):
     wall = night()
