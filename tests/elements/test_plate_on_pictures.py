@@ -198,6 +198,13 @@ def test_a_wide_lamp_behind_a_tilted_plate_has_an_even_ghost(focus_m):
         assert np.abs(bend[inner] / ghost[inner]).max() < 2e-3
 
 
+def test_glass_that_leans_by_45_degrees_throws_none_into_the_frame():
+    close = replace(CAMERA, filter_distance_mm=2)
+    for focus_m in (math.inf, 1.0):
+        camera = replace(close, focus_m=focus_m)
+        assert not added(night((30, 60)), replace(PLATE, tilt_deg=(45.0, 0.0)), camera=camera).any()
+
+
 def test_a_wedge_throws_two_ghosts():
     ghost = added(night((40, 60)), replace(PLATE, wedge_deg=(0.0, 1.0)))
     opposite = SIZE[1] - 1 - 60

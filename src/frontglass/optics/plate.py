@@ -18,6 +18,8 @@ from frontglass.optics.psf import FloatArray
 
 FILM_INDEX = 1.38
 """Of magnesium fluoride, the usual single layer. From memory."""
+LEAST_AHEAD = 0.05
+"""Ghosts farther aside than some 87 degrees are seen by no lens."""
 FILM_DESIGN_NM = 550.0
 """Where a single layer is a quarter of a wave thick. Common practice, no source."""
 
@@ -227,8 +229,8 @@ class ReturnPath:
         changes is taken for small ones.
         """
         x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
-        along = 2 * (lean.right * x + lean.down * y + 1) / (lean.right**2 + lean.down**2 + 1)
-        ahead = along - 1
+        ahead = _ahead(x, y, lean)
+        along = ahead + 1
         near = self.distance_m / self.focus_m
         return (
             np.asarray((along * lean.right - x) / ahead + 2 * near * (x - lean.right)),
@@ -238,8 +240,7 @@ class ReturnPath:
     def stretch(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> FloatArray:
         """Area of a ghost over that of its lamp, as tangents have it; 1 for an upright plate."""
         x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
-        ahead = 2 * (lean.right * x + lean.down * y + 1) / (lean.right**2 + lean.down**2 + 1) - 1
-        return np.asarray(np.abs(ahead) ** -3.0)
+        return np.asarray(_ahead(x, y, lean) ** -3.0)
 
     def walk(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> tuple[FloatArray, FloatArray]:
         """How far aside light comes back to the pupil, over its diameter: to the right and down."""
@@ -250,6 +251,8 @@ class ReturnPath:
     def share(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> FloatArray:
         """Share of what leaves the pupil that comes in again. [1], in [0, 1]."""
         aside = np.hypot(*self.walk(right, down, lean))
+        x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
+        aside = np.where(_ahead(x, y, lean) > LEAST_AHEAD, aside, math.inf)
         narrow = abs(self.narrowing)
         if narrow < 1e-9:  # all of it comes to one point
             return np.where(aside < 0.5, 1.0, 0.0)
@@ -293,6 +296,12 @@ class Iris:
             # As large as the round one.
             reach *= math.cos(half) / math.sqrt(math.sin(2 * half) / (2 * half))
         return np.asarray(np.clip(0.5 - (radius - reach) / self.edge, 0.0, 1.0))
+
+
+def _ahead(x: FloatArray, y: FloatArray, lean: Lean) -> FloatArray:
+    """How far ahead of the lens a ghost stands, seen from where its lamp is at one; 0 is abeam."""
+    along = lean.right * x + lean.down * y + 1
+    return np.asarray(2 * along / (lean.right**2 + lean.down**2 + 1) - 1)
 
 
 def _overlap(apart: ArrayLike, one: float, other: float) -> FloatArray:
