@@ -15,6 +15,7 @@ TRACED = json.loads(
     (Path(__file__).parents[1] / "data" / "traced_plate.json").read_text(encoding="utf-8")
 )
 EFL_M = 0.1
+UPRIGHT = Lean(0.0, 0.0)
 LEAST_LIGHT = 0.3
 """Share of the pupil under which a ghost is too few rays to measure."""
 
@@ -84,8 +85,13 @@ def test_as_much_light_comes_back_into_the_pupil_as_traced(case):
 @pytest.mark.source("Rayoptics0.9.8", "the same with the sensor a mirror")
 @pytest.mark.parametrize("case", TRACED["lamps"], ids=name)
 def test_a_sensor_that_is_a_mirror_sends_a_lamp_to_the_same_place(case):
-    place = float(path_of(case).place(0.0, case["tangent"], Lean(0.0, 0.0))[1])
-    assert place == pytest.approx(case["middle"], rel=0.02)
+    share = float(path_of(case).share(0.0, case["tangent"], UPRIGHT))
+    if case["tangent"] > math.tan(math.radians(7)):
+        # What a bare mirror throws to the other side of the exit pupil is lost: 10 % come back of
+        # 24 % at 10 degrees, and nothing at 12. A sensor's pixels send light into all of it.
+        assert share > case["share"] + 0.1
+        return
     # This lens is nearly symmetric, and what leaves aside comes back.
-    share = float(path_of(case).share(0.0, case["tangent"], Lean(0.0, 0.0)))
     assert share == pytest.approx(case["share"], abs=0.06)
+    place = float(path_of(case).place(0.0, case["tangent"], UPRIGHT)[1])
+    assert place == pytest.approx(case["middle"], rel=0.02)
