@@ -69,7 +69,7 @@ def ladder(
     kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Lay out STILL through one look at rising strengths, the bare still first."""
+    """Lay out STILL through one look at rising strengths."""
     from frontglass.looks import read_look
 
     name, steps = steps_of(look, strengths)
