@@ -357,7 +357,7 @@ def test_version_and_help(run):
     assert run("--version").stdout == f"frontglass {fg.__version__}\n"
     shown = run("--help").stdout
     judging = ("compare", "mood", "sway", "measure", "match", "list")
-    light = ("distance", "lamps", "merge", "scene")
+    light = ("distance", "lamps", "ghosts", "merge", "scene")
     for command in ("apply", "ladder", "batch", "looks", "show", "demo", *judging, *light):
         assert f"  {command} " in shown
     assert "..." not in shown.partition("Commands:")[2]

@@ -41,9 +41,9 @@ def ghosts(
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
-    """List the ghosts that glass throws of STILL's lamps, and the tilt that hides them.
+    """List the ghosts that glass throws of STILL's lamps.
 
-    With this still, lens and stack: where each ghost falls, how bright, whether it will be seen.
+    Where each falls, how bright, whether it will be seen, and the tilt that hides them all.
     --out draws them on a copy of the still, seen through its glass. Without glass there are none.
     """
     from frontglass.pipeline.still_files import check_may_write
