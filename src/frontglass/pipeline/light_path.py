@@ -39,6 +39,7 @@ def through_light_path(
     surround: Surround = Surround.LAMPLESS,
     compensate: bool = True,
     grain: bool = True,
+    axis_px: tuple[float, float] | None = None,
 ) -> Picture:
     """Picture seen through looks.
 
@@ -57,6 +58,8 @@ def through_light_path(
         Whether the light lost is made up.
     grain : bool
         Whether noise of a still of codes is kept out of what spreads.
+    axis_px : (float, float) or None
+        Where the axis of the lens meets the picture, from its corner; None is the middle. [px]
 
     Returns
     -------
@@ -64,16 +67,21 @@ def through_light_path(
         The same still with other light; its notices say what was assumed. Light recovered for
         clipped lamps spreads as all light does, while their cores stay as the still shows them.
     """
-    notices: tuple[str, ...] = ()
+    path = _path(looks)
+    told: tuple[str, ...] = ()
     if camera is None:
-        camera, notices = choose_camera(
+        camera, told = choose_camera(
             picture.shot, width_px=picture.width_px, height_px=picture.height_px
         )
-    path = _path(looks)
     if any(element.place is Place.AIR for element in path):
         picture = _measured(picture, camera)
     passage = Passage(
-        camera=camera, surround=surround, distance_m=picture.distance_m, lamps=picture.lamps
+        camera=camera,
+        surround=surround,
+        distance_m=picture.distance_m,
+        lamps=picture.lamps,
+        axis_px=axis_px,
+        notices=list(told),
     )
     base = without_grain(picture) if grain and path else picture.radiance
     light, left, beyond = _with_unshown(picture, base, path, passage)
@@ -83,7 +91,7 @@ def through_light_path(
         light = light * factor
         left, beyond = (None if part is None else part * factor for part in (left, beyond))
     light = with_grain(light, base, picture.radiance)
-    notices = (*picture.notices, *notices, *dict.fromkeys(passage.notices))
+    notices = (*picture.notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
 
 
