@@ -68,11 +68,7 @@ def through_light_path(
         clipped lamps spreads as all light does, while their cores stay as the still shows them.
     """
     path = _path(looks)
-    told: tuple[str, ...] = ()
-    if camera is None:
-        camera, told = choose_camera(
-            picture.shot, width_px=picture.width_px, height_px=picture.height_px
-        )
+    camera, told = (camera, ()) if camera else _camera_of(picture)
     if any(element.place is Place.AIR for element in path):
         picture = _measured(picture, camera)
     passage = Passage(
@@ -93,6 +89,11 @@ def through_light_path(
     light = with_grain(light, base, picture.radiance)
     notices = (*picture.notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
+
+
+def _camera_of(picture: Picture) -> tuple[Camera, tuple[str, ...]]:
+    width_px, height_px = picture.width_px, picture.height_px
+    return choose_camera(picture.shot, width_px=width_px, height_px=height_px)
 
 
 def _measured(picture: Picture, camera: Camera) -> Picture:
