@@ -8,6 +8,7 @@ from frontglass.choices import Surround as Surround
 from frontglass.elements import BareLamp as BareLamp
 from frontglass.elements import Beam as Beam
 from frontglass.elements import ClearCentre as ClearCentre
+from frontglass.elements import Coating as Coating
 from frontglass.elements import ConeLobe as ConeLobe
 from frontglass.elements import Element as Element
 from frontglass.elements import ExponentialLobe as ExponentialLobe
@@ -20,6 +21,7 @@ from frontglass.elements import Lines as Lines
 from frontglass.elements import Lobe as Lobe
 from frontglass.elements import MoffatLobe as MoffatLobe
 from frontglass.elements import Net as Net
+from frontglass.elements import Plate as Plate
 from frontglass.elements import StrayLamp as StrayLamp
 from frontglass.elements import Veil as Veil
 from frontglass.errors import AccuracyWarning as AccuracyWarning

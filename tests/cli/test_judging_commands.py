@@ -75,9 +75,12 @@ class TestCompare:
         told = json.loads(result.stdout)
         assert list(told["watched"]) == ["lamp", "mug"]
         bare = fg.with_recovered_light(fg.read_picture(still)).picture
-        seen = fg.render(bare, [fg.read_look("slate-roof")], camera=THE_CAMERA)
+        how = {"lens_mm": 50, "f_number": 2.8, "sensor": "super35-3perf"}
+        size = {"width_px": bare.width_px, "height_px": bare.height_px}
+        camera = fg.choose_camera(bare.shot, **size, **how).camera
+        seen = fg.render(bare, [fg.read_look("slate-roof")], camera=camera)
         part = WatchedRegion.from_text("lamp:4,4,30,20")
-        want = region_numbers(part, seen, bare, THE_CAMERA)
+        want = region_numbers(part, seen, bare, camera)
         assert told["watched"]["lamp"]["slate-roof 1"]["black_stops"] == want.black_stops
         with Image.open(out) as sheet:
             assert sheet.width == 1240

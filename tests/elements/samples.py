@@ -16,6 +16,7 @@ from frontglass.elements import (
     Lobe,
     MoffatLobe,
     Net,
+    Plate,
     StrayLamp,
     Veil,
 )
@@ -50,6 +51,7 @@ SAMPLES: dict[str, Element] = {
     "net": Net(pitch_mm=0.5, thread_mm=0.04, angle_deg=10.0, unevenness=0.02),
     "knitted net": Net(pitch_mm=0.5, denier=20.0, weave="knitted", unevenness=0.03),
     "pale tulle": Net(pitch_mm=1.0, thread_mm=0.06, weave="tulle", pale_share=0.5),
+    "plate": Plate(tilt_deg=(6.0, -4.0), returns=0.05),
     "stray lamp": StrayLamp(right_deg=40.0, illuminance=1.0),
     "veil": Veil(veil_share=0.03),
 }

@@ -18,11 +18,12 @@ from frontglass.elements.lobes import (
     MoffatLobe,
 )
 from frontglass.elements.net import Net
+from frontglass.elements.plate import Coating, Plate
 from frontglass.elements.stray_lamp import StrayLamp
 from frontglass.elements.veil import Veil
 
 ELEMENTS: dict[str, type[Element]] = {
-    element.kind: element for element in (Glow, Grease, Haze, Lines, Net, StrayLamp, Veil)
+    element.kind: element for element in (Glow, Grease, Haze, Lines, Net, Plate, StrayLamp, Veil)
 }
 """Every element by the name it has in a look."""
 
@@ -41,6 +42,7 @@ __all__ = [
     "BareLamp",
     "Beam",
     "ClearCentre",
+    "Coating",
     "ConeLobe",
     "Element",
     "ExponentialLobe",
@@ -57,6 +59,7 @@ __all__ = [
     "Net",
     "Passage",
     "Place",
+    "Plate",
     "Stack",
     "StrayLamp",
     "Veil",

@@ -20,12 +20,14 @@ from frontglass.optics.camera import ShotData
 _ORIENTATION = 274
 _F_NUMBER, _FOCAL_LENGTH, _FOCAL_LENGTH_35MM = 33437, 37386, 41989
 _EXPOSURE_TIME, _ISO = 33434, 34855
+_SUBJECT_DISTANCE, _FAR_AWAY = 37382, 2**32 - 1
 _COLOUR_SPACE = 40961
 _SRGB = 1
 _LONGEST_LENS_MM = 10000.0
 _SLOWEST_STOP = 1000.0
 _LONGEST_TIME_S = 86400.0
 _HIGHEST_ISO = 1e7
+_FARTHEST_M = 1e5
 
 
 def orientation_of(exif: bytes | None) -> int:
@@ -73,7 +75,14 @@ def shot_from_exif(exif: bytes | None) -> ShotData:
         f_number=_usable(camera.numbers(_F_NUMBER), _SLOWEST_STOP),
         exposure_time_s=_usable(camera.numbers(_EXPOSURE_TIME), _LONGEST_TIME_S),
         iso=_usable(camera.numbers(_ISO)[:1], _HIGHEST_ISO),
+        focus_m=_focus_m(camera.numbers(_SUBJECT_DISTANCE)),
     ).exposed()
+
+
+def _focus_m(values: tuple[float, ...]) -> float | None:
+    """Distance of what is in focus [m]; a numerator of 32 ones is infinity, 0 is unknown."""
+    far_away = len(values) == 1 and values[0] >= _FAR_AWAY
+    return math.inf if far_away else _usable(values, _FARTHEST_M)
 
 
 def exif_with_lens(exif: bytes, shot: ShotData) -> bytes:

@@ -39,6 +39,7 @@ def through_light_path(
     surround: Surround = Surround.LAMPLESS,
     compensate: bool = True,
     grain: bool = True,
+    axis_px: tuple[float, float] | None = None,
 ) -> Picture:
     """Picture seen through looks.
 
@@ -57,6 +58,8 @@ def through_light_path(
         Whether the light lost is made up.
     grain : bool
         Whether noise of a still of codes is kept out of what spreads.
+    axis_px : (float, float) or None
+        Where the axis of the lens meets the picture, from its corner; None is the middle. [px]
 
     Returns
     -------
@@ -64,16 +67,17 @@ def through_light_path(
         The same still with other light; its notices say what was assumed. Light recovered for
         clipped lamps spreads as all light does, while their cores stay as the still shows them.
     """
-    notices: tuple[str, ...] = ()
-    if camera is None:
-        camera, notices = choose_camera(
-            picture.shot, width_px=picture.width_px, height_px=picture.height_px
-        )
     path = _path(looks)
+    camera, told = (camera, ()) if camera else _camera_of(picture)
     if any(element.place is Place.AIR for element in path):
         picture = _measured(picture, camera)
     passage = Passage(
-        camera=camera, surround=surround, distance_m=picture.distance_m, lamps=picture.lamps
+        camera=camera,
+        surround=surround,
+        distance_m=picture.distance_m,
+        lamps=picture.lamps,
+        axis_px=axis_px,
+        notices=list(told),
     )
     base = without_grain(picture) if grain and path else picture.radiance
     light, left, beyond = _with_unshown(picture, base, path, passage)
@@ -83,8 +87,13 @@ def through_light_path(
         light = light * factor
         left, beyond = (None if part is None else part * factor for part in (left, beyond))
     light = with_grain(light, base, picture.radiance)
-    notices = (*picture.notices, *notices, *dict.fromkeys(passage.notices))
+    notices = (*picture.notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
+
+
+def _camera_of(picture: Picture) -> tuple[Camera, tuple[str, ...]]:
+    width_px, height_px = picture.width_px, picture.height_px
+    return choose_camera(picture.shot, width_px=width_px, height_px=height_px)
 
 
 def _measured(picture: Picture, camera: Camera) -> Picture:
