@@ -20,6 +20,7 @@ from frontglass.elements import Lobe as Lobe
 from frontglass.elements import MoffatLobe as MoffatLobe
 from frontglass.elements import Net as Net
 from frontglass.elements import StrayLamp as StrayLamp
+from frontglass.elements import TableLobe as TableLobe
 from frontglass.elements import Veil as Veil
 from frontglass.errors import AccuracyWarning as AccuracyWarning
 from frontglass.errors import FrontglassError as FrontglassError

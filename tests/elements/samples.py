@@ -17,6 +17,7 @@ from frontglass.elements import (
     MoffatLobe,
     Net,
     StrayLamp,
+    TableLobe,
     Veil,
 )
 
@@ -26,6 +27,11 @@ SAMPLE_LOBES: dict[str, Lobe] = {
     "flecks": FlecksLobe(diameter_um=60.0),
     "gaussian": GaussianLobe(sigma_deg=0.4, channel_scale=(1.2, 1.0, 0.8)),
     "moffat": MoffatLobe(core_deg=0.2, beta=1.6),
+    "table": TableLobe(
+        angles_deg=(0.1, 0.3, 0.6, 1.5, 4.0),
+        densities=(30.0, 9.0, 4.0, 0.5, 0.0),
+        red_densities=(30.0, 9.0, 5.0, 0.8, 0.0),
+    ),
 }
 SAMPLES: dict[str, Element] = {
     **{

@@ -153,6 +153,10 @@ def _row(numbers: LookNumbers) -> Sequence[str]:
     )
 
 
+FEW = 6
+"""Numbers of one thing that are printed one by one."""
+
+
 def _triple(values: Sequence[float], form: str) -> str:
     """Red, green and blue, or one number where they are alike."""
     shown = [form.format(value) for value in values]
@@ -215,5 +219,9 @@ def _worded(name: str, held: Any) -> str:
             name, unit = name.removesuffix(ending), words
             break
     numbers = held if isinstance(held, tuple) else (held,)
-    shown = " / ".join(f"{n:.4g}" if isinstance(n, float) else str(n) for n in numbers)
+    texts = [f"{n:.4g}" if isinstance(n, float) else str(n) for n in numbers]
+    if len(texts) > FEW:  # a table: its file has all of them
+        shown = f"{len(texts)} values, {texts[0]} to {texts[-1]}"
+    else:
+        shown = " / ".join(texts)
     return f"{name.replace('_', ' ')} {shown}{unit}"

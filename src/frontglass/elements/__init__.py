@@ -19,6 +19,7 @@ from frontglass.elements.lobes import (
 )
 from frontglass.elements.net import Net
 from frontglass.elements.stray_lamp import StrayLamp
+from frontglass.elements.table_lobe import TableLobe
 from frontglass.elements.veil import Veil
 
 ELEMENTS: dict[str, type[Element]] = {
@@ -32,6 +33,7 @@ LOBES: dict[str, type[Lobe]] = {
     "flecks": FlecksLobe,
     "gaussian": GaussianLobe,
     "moffat": MoffatLobe,
+    "table": TableLobe,
 }
 """Every lobe of a glow by the name of its profile."""
 
@@ -59,5 +61,6 @@ __all__ = [
     "Place",
     "Stack",
     "StrayLamp",
+    "TableLobe",
     "Veil",
 ]
