@@ -18,6 +18,7 @@ from frontglass.elements import (
     Net,
     StrayLamp,
     TableLobe,
+    Tint,
     Veil,
 )
 
@@ -57,5 +58,6 @@ SAMPLES: dict[str, Element] = {
     "knitted net": Net(pitch_mm=0.5, denier=20.0, weave="knitted", unevenness=0.03),
     "pale tulle": Net(pitch_mm=1.0, thread_mm=0.06, weave="tulle", pale_share=0.5),
     "stray lamp": StrayLamp(right_deg=40.0, illuminance=1.0),
+    "tint": Tint(passes=(0.98, 1.0, 0.93)),
     "veil": Veil(veil_share=0.03),
 }

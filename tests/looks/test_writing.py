@@ -22,6 +22,7 @@ from frontglass.elements import (
     Lines,
     Net,
     StrayLamp,
+    Tint,
     Veil,
 )
 from frontglass.looks import Look
@@ -161,6 +162,7 @@ ELEMENT_STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
         ghosts=finite(0, 1),
         blades=st.integers(5, 18),
     ),
+    "tint": st.builds(Tint, passes=st.tuples(*[finite(0.01, 1)] * 3)),
     "veil": st.builds(Veil, veil_share=st.floats(0, 1, exclude_max=True)),
 }
 ANY_ELEMENTS = st.lists(st.one_of(*ELEMENT_STRATEGIES.values()), min_size=1, max_size=4).map(

@@ -20,10 +20,11 @@ from frontglass.elements.lobes import (
 from frontglass.elements.net import Net
 from frontglass.elements.stray_lamp import StrayLamp
 from frontglass.elements.table_lobe import TableLobe
+from frontglass.elements.tint import Tint
 from frontglass.elements.veil import Veil
 
 ELEMENTS: dict[str, type[Element]] = {
-    element.kind: element for element in (Glow, Grease, Haze, Lines, Net, StrayLamp, Veil)
+    element.kind: element for element in (Glow, Grease, Haze, Lines, Net, StrayLamp, Tint, Veil)
 }
 """Every element by the name it has in a look."""
 
@@ -62,5 +63,6 @@ __all__ = [
     "Stack",
     "StrayLamp",
     "TableLobe",
+    "Tint",
     "Veil",
 ]
