@@ -32,8 +32,9 @@ Float64 = NDArray[np.float64]
 
 WEIGHINGS = 3
 """Errors are read from what the last fit left so many times."""
-WIDEST_RING_DEG = 38.0
-"""A ring's table reaches beyond its middle, and a lobe ends at 60 degrees."""
+WIDEST_RING_DEG = 19.0
+"""Where the middle of the last ring may be: rings go on for up to three steps, and a lobe ends at
+60 degrees."""
 MOVED_AGAIN_PX = 0.02
 
 

@@ -17,6 +17,7 @@ Float64 = NDArray[np.float64]
 
 GREEN = 1
 LEAST_DEPTH = 1e-5
+MOST_SCATTERED = 0.995
 LEAST_VEIL = 1e-5
 LEAST_COLOUR = 0.002
 """Colour that is left out: a fifth of the smallest step an eye tells."""
@@ -43,13 +44,24 @@ class GlassAt1:
     veil: float
     passes: Float64
 
+    def depth_beyond(self, angle_rad: float) -> float:
+        """Depth of green light that one deviation sends beyond an angle [rad]."""
+        once = self.once[GREEN]
+        light = 2 * np.pi * once.angles_rad**2 * once.densities
+        far = once.angles_rad >= angle_rad
+        return float(np.trapezoid(light[far], np.log(once.angles_rad[far])))
+
 
 def glass_of(fit: Fitted, strength: float) -> GlassAt1:
     """Glass at strength 1, from a fit of a piece of another strength."""
     once = []
     for channel in range(3):
         veil = fit.shares[channel, -1]
-        found = once_deviated(fit.rings, fit.shares[channel, :-1] / (1 - veil))
+        shares = fit.shares[channel, :-1] / (1 - veil)
+        # A pair that is none may ask for more light than there is.
+        found = once_deviated(
+            fit.rings, shares * min(1.0, MOST_SCATTERED / max(shares.sum(), 1e-9))
+        )
         once.append(
             Once(
                 optical_depth=found.optical_depth / strength,
@@ -58,7 +70,7 @@ def glass_of(fit: Fitted, strength: float) -> GlassAt1:
             )
         )
     veil = float(np.clip(_best_veil(fit), 0, 0.9))
-    gains = np.exp(np.log(fit.gains).mean(axis=0) / strength)
+    gains = np.exp(np.log(np.maximum(fit.gains, 1e-6)).mean(axis=0) / strength)
     return GlassAt1(once=tuple(once), veil=1 - (1 - veil) ** (1 / strength), passes=gains)
 
 

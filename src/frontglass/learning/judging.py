@@ -26,11 +26,13 @@ UNKNOWN_SHARE = 0.15
 """Where the scattered share is no better known than that, the stills show no halo at all."""
 NOTHING_SIGMAS = 2.0
 NOTHING_SHARE = 0.003
-SUSPECT_SHARE = 0.02
+SUSPECT_SHARE, SUSPECT_STOPS = 0.02, 0.05
 REFUSED_RATIO, FLAGGED_RATIO = 0.5, 0.2
 REFUSED_STOPS, FLAGGED_STOPS = 0.04, 0.015
 """What is left, over what the glass changes, and in itself [stop rms over blocks of 8 px]: from
 which on a pair is refused, or flagged."""
+NEAR_PX = 1.5
+"""Light that goes no farther is told from a change of focus by nobody."""
 MOVED_TOLD = 0.01
 STRENGTHS_TOLD = 0.1
 
@@ -75,8 +77,10 @@ def told_of_rings(fit: Fitted) -> Told:
     rings = len(fit.rings)
     px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
     # Light that stays within a pixel is none that anyone misses: it is left out of the sum.
-    far = np.append(px > 1.5, False)
-    deviation = float(np.sqrt(far @ covariance @ far))
+    far = np.append(px > NEAR_PX, False)
+    variance = float(far @ covariance @ far)
+    # What nothing tells has a variance beyond all numbers, or below zero by rounding.
+    deviation = math.sqrt(variance) if variance >= 0 else math.inf
     scattered = float(shares[far].sum() + shares[-1])
     if deviation > UNKNOWN_SHARE:
         hint = "Shoot a small bright lamp in a dark room, or a bright wall with a black card on it."
@@ -115,11 +119,12 @@ def told_of_rings(fit: Fitted) -> Told:
     )
 
 
-def told_of_strengths(glasses: Mapping[float, GlassAt1]) -> Told:
-    """How well several strengths of one series are multiples of one depth."""
+def told_of_strengths(glasses: Mapping[float, GlassAt1], known_from_deg: float) -> Told:
+    """How well several strengths of one series are multiples of one depth, where it is known."""
     if len(glasses) < 2:
         return Told()
-    depths = [glass.once[GREEN].optical_depth for glass in glasses.values()]
+    angle = math.radians(known_from_deg)
+    depths = [glass.depth_beyond(angle) for glass in glasses.values()]
     shown = ", ".join(
         f"{strength_text(strength)}: {depth:.3g}"
         for strength, depth in zip(glasses, depths, strict=True)
@@ -127,7 +132,10 @@ def told_of_strengths(glasses: Mapping[float, GlassAt1]) -> Told:
     apart = max(depths) / max(min(depths), 1e-9) - 1
     holds = apart < STRENGTHS_TOLD
     verdict = "strength multiplies depth" if holds else "strength does not multiply depth"
-    line = f"depth at 1 by each piece: {shown}; {verdict} (they are {100 * apart:.0f} % apart)."
+    line = (
+        f"depth at 1 beyond {known_from_deg:.2g} degrees, by each piece: {shown}; {verdict}"
+        f" (they are {100 * apart:.0f} % apart)."
+    )
     return Told(lines=(line,))
 
 
@@ -141,14 +149,19 @@ def check_not_swapped(
     ParameterError
         If the way back fits better, and scatters.
     """
-    if float(fit.shares[:, :-1].sum(axis=1).mean()) > SUSPECT_SHARE:
+    if _scattered(fit) > SUSPECT_SHARE and _left(fit) < SUSPECT_STOPS**2 * len(fit.pairs):
         return
     turned = [pair._replace(bare=pair.other, other=pair.bare) for pair in pairs]
     back = fitted(turned, fit.rings, surround)
-    scattered = float(back.shares[:, :-1].sum(axis=1).mean())
-    if scattered > SUSPECT_SHARE and _left(back) < _left(fit) / 2:
+    if _scattered(back) > SUSPECT_SHARE and _left(back) < _left(fit) / 2:
         hint = "It is the one with glass that is softer: --bare and --with look swapped."
         raise ParameterError(name, "a bare still and one with glass", "a softer bare one", hint)
+
+
+def _scattered(fit: Fitted) -> float:
+    """Mean share of light that goes beyond a pixel or two, veil included."""
+    px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
+    return float(fit.shares[:, np.append(px > NEAR_PX, True)].sum(axis=1).mean())
 
 
 def _left(fit: Fitted) -> float:

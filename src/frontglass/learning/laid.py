@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -17,16 +18,20 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+SOFTENED_PX = 0.8
+"""Both stills are softened alike. Noise and aliases of the bare one would otherwise pass for detail
+that the glass takes, and so for light that it scatters by a pixel."""
 MARGIN_PX = 4
 """Splines and what is beyond the frame spoil so many pixels at its edge."""
 RELATIVE_NOISE = 0.004
 FLOOR_OF_MEAN = 1e-4
-SLOPE_PX = 0.06
-"""First guess of errors: of the light, of the mean light, and of places, before they are read."""
+SLOPE_PX, CURVE = 0.2, 0.2
+"""First guess of errors: of the light, of the mean light, of places, and of what pixels make of
+sharp edges, before they are read."""
 RINGS_FOR_PX, RUNG = 10, 0.5
 """How far a spline's ringing is followed, and how far above the light there it spoils it [ln]."""
 MOVED_BLOCK_PX = 8
-MOVED_SIGMAS = 2.5
+MOVED_SIGMAS = 3.5
 """Mean of a block, in standard deviations of a pixel: what moved is off all over."""
 
 
@@ -60,7 +65,13 @@ def laid(
     """Pair moved half way each, so that what interpolation blurs is blurred in both alike."""
     half = where.half()
     height, width = bare.shape[:2]
-    held = (~clipped).astype(np.float32)
+    bare, other = (
+        np.asarray(cv2.GaussianBlur(light, (0, 0), SOFTENED_PX), dtype=np.float32)
+        for light in (bare, other)
+    )
+    side = 2 * math.ceil(2 * SOFTENED_PX) + 1
+    lost = cv2.dilate(clipped.astype(np.uint8), np.ones((side, side), np.uint8))
+    held = 1 - lost.astype(np.float32)
     if where.farthest_px(width, height) >= STILL_PX:
         moved = [seen_from(held, half), seen_from(held, half.inverse())]
         held = np.minimum(*moved)
@@ -74,8 +85,7 @@ def laid(
 
 def _rung(light: Float32) -> Mask:
     """Where a spline rings beside a lamp: by 0.27 for every pixel away from it [Unser1999]."""
-    level = np.log(np.maximum(light.min(axis=2), 1e-9))
-    lamp = np.log(np.maximum(light.max(axis=2), 1e-9))
+    lamp = level = np.log(np.maximum(light.mean(axis=2), 1e-9))
     for _ in range(RINGS_FOR_PX):
         lamp = np.maximum(lamp, np.asarray(cv2.dilate(lamp, np.ones((3, 3)))) + np.log(0.27))
     return np.asarray(lamp > level + RUNG, dtype=np.bool_)
@@ -128,10 +138,9 @@ def first_variance(pair: Laid) -> Float32:
     """Variance of what a model leaves, guessed before anything is known."""
     light = np.abs(pair.other)
     floor = FLOOR_OF_MEAN * np.array(cv2.mean(light)[:3], dtype=np.float32)
-    slope = slope_of(pair.other)
-    return np.asarray(
-        (RELATIVE_NOISE * light) ** 2 + floor**2 + (SLOPE_PX * slope) ** 2, dtype=np.float32
-    )
+    edges = (SLOPE_PX * slope_of(pair.other)) ** 2
+    edges += (CURVE * cv2.Laplacian(pair.other, cv2.CV_32F)) ** 2
+    return np.asarray((RELATIVE_NOISE * light) ** 2 + floor**2 + edges, dtype=np.float32)
 
 
 def read_variance(pair: Laid, model: Float32, use: Mask) -> Float32:

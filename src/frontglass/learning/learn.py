@@ -203,7 +203,7 @@ def learn_look(
     first = next(iter(fits.values()))
     ranges = told_of_rings(first)
     doubts = () if ranges.is_nothing else tuple(_doubts(one) for one in seen)
-    told = Told.joined(ranges, *doubts, told_of_strengths(glasses))
+    told = Told.joined(ranges, *doubts, told_of_strengths(glasses, ranges.known_from_deg))
     lens = taken[0].camera
     learned = LearnedFrom(
         date=datetime.datetime.now(tz=datetime.UTC).date().isoformat(),
@@ -318,5 +318,5 @@ def _seen(one: _OneOf, look: Look, surround: Surround) -> LearnedPair:
         down_px=where.shift.imag,
         turn_deg=where.turn_deg,
         scale=where.scale,
-        exposure_stops=float(np.log2(one.fit.gains[one.number, GREEN])),
+        exposure_stops=float(np.log2(max(one.fit.gains[one.number, GREEN], 1e-6))),
     )

@@ -158,8 +158,8 @@ def _stepped(one: Float32, two: Float32, found: Similarity) -> Similarity:
         weight = 1 / (1 + (off / (ROBUST * typical)) ** 2)
         weighed = rates * weight
         system = weighed @ rates.T
-        system[np.diag_indices(5)] += 1e-9 * np.trace(system)
-        step = np.linalg.solve(system, weighed @ off)
+        # What is black all over moves nowhere.
+        step = np.linalg.lstsq(system, weighed @ off, rcond=1e-12)[0]
         ratio = (1 + step[3] / far) * cmath.exp(1j * step[2] / far)
         change = Similarity(ratio=ratio, shift=complex(step[0], step[1]))
         # The step is taken in the still that was moved already.

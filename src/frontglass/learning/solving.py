@@ -20,8 +20,10 @@ LEAST_SHARE = 2e-4
 """Of a ring: below that none is told from its neighbours."""
 
 
-BLUR_PX2 = 0.0005
+BLUR_PX2 = 0.01
 """How much blur may differ between stills that a tripod holds [px^2 per axis, halved]."""
+NEAR_RINGS = 4
+"""Up to 1.5 px of the finest pair."""
 TILES = (4, 6)
 """A frame's errors are read from how its parts disagree."""
 
@@ -105,7 +107,7 @@ def solved(pairs: Sequence[Products]) -> Shares:
             wanted += gain * left[:count, -1]
         # Columns of one length: without that, nnls stops early and far off.
         unit = 1 / np.sqrt(np.diag(system))
-        root = np.linalg.cholesky(system * np.outer(unit, unit))
+        root = np.linalg.cholesky(system * np.outer(unit, unit) + 1e-12 * np.eye(count))
         shares, _ = nnls(root.T, np.linalg.solve(root, wanted * unit), maxiter=50 * count)
         shares *= unit
         shares *= min(1.0, 0.98 / max(shares.sum(), 1e-12))
@@ -171,6 +173,8 @@ def _penalty(shares: Float64) -> Float64:
     rings = shares[:-1]
     # The largest near by: a ring that came out small would otherwise hold its neighbours down.
     wide = np.max([np.roll(np.pad(rings, 2), k)[2:-2] for k in range(-2, 3)], axis=0)
+    # The finest do not speak for themselves: a change of focus, and aliases, look like them.
+    wide[:NEAR_RINGS] = np.max(rings[NEAR_RINGS : NEAR_RINGS + 2])
     count = len(shares)
     out = np.zeros((count, count))
     for middle in range(len(rings)):
