@@ -53,7 +53,8 @@ def test_a_look_is_learned_shown_and_used(folder: Path, tmp_path: Path):
     code, said = learn(*pair, "--strength", "1/4", "-o", str(out), "--picture", str(sheet))
     assert code == 0, said
     assert "well known: from" in said
-    assert Image.open(sheet).size[0] == 1600
+    with Image.open(sheet) as shown_sheet:
+        assert shown_sheet.size[0] == 1600
     look = fg.read_look(out)
     assert look.name == "terminal-mist"
     assert look.learned is not None

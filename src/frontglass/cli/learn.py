@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -18,24 +19,55 @@ if TYPE_CHECKING:
     from frontglass.optics.camera import Camera
 
 
-def learn(
-    *,
+@dataclass(frozen=True, kw_only=True)
+class PairOptions:
+    """Which stills."""
+
     bare: Annotated[
         list[Path] | None,
         typer.Option(help="Still without the glass; several are a bracket.", show_default=False),
-    ] = None,
+    ] = None
     with_: Annotated[
         list[Path] | None,
         typer.Option("--with", help="The same view with it, as many.", show_default=False),
-    ] = None,
+    ] = None
     pairs: Annotated[
         Path | None, typer.Option(help="TOML list of several pairs, fitted together.")
-    ] = None,
-    strength: Annotated[str, typer.Option(help="What the piece in hand carries: 1/4.")] = "1",
+    ] = None
+    strength: Annotated[str, typer.Option(help="What the piece in hand carries: 1/4.")] = "1"
     stops: Annotated[
         str | None,
         typer.Option(metavar="S,S,...", help="Exposures of the frames, if no EXIF data say them."),
-    ] = None,
+    ] = None
+    lamp: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="X,Y[,STOPS|KIND]", help="A clipped lamp of single bare stills, as in apply."
+        ),
+    ] = None
+    lamps: Lamps = None
+    white: White = None
+
+    def listed(self) -> tuple[PairOnDisk, ...]:
+        """Return the pairs that were typed or listed."""
+        from frontglass.units import strength_from_text
+
+        strength = strength_from_text(self.strength)
+        return _listed(self.bare or [], self.with_ or [], self.pairs, strength, self.stops)
+
+    def stills(self, listed: tuple[PairOnDisk, ...]) -> list[StillPair]:
+        """Return the pairs read from their files."""
+        from frontglass.picture.marks import marks_from_texts
+
+        marks = marks_from_texts(self.lamp or ()).levels
+        recovery = recovery_from(None, marks, self.lamps, self.white)
+        with working("reading stills"):
+            return [pair.read(recovery) for pair in listed]
+
+
+def learn(
+    *,
+    chosen: PairOptions,
     name: Annotated[
         str | None, typer.Option(help="Name of the look; else that of the file.")
     ] = None,
@@ -49,14 +81,6 @@ def learn(
     surround: Annotated[
         Literal["lampless", "mirror", "dark"], typer.Option(help="What lies outside the frames.")
     ] = "lampless",
-    lamp: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="X,Y[,STOPS|KIND]", help="A clipped lamp of single bare stills, as in apply."
-        ),
-    ] = None,
-    lamps: Lamps = None,
-    white: White = None,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -67,25 +91,20 @@ def learn(
     from frontglass.cli import learn_texts as texts
     from frontglass.files.whole import write_all_whole
     from frontglass.learning.learn import learn_look
-    from frontglass.picture.marks import marks_from_texts
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix
-    from frontglass.units import strength_from_text
 
-    listed = _listed(bare or [], with_ or [], pairs, strength_from_text(strength), stops)
+    listed = chosen.listed()
     files = [path for pair in listed for path in pair.files]
     for target in filter(None, (out, picture)):
         check_may_write(target, files, overwrite=overwrite)
     if picture is not None:
         check_suffix(picture)
-    recovery = recovery_from(None, marks_from_texts(lamp or ()).levels, lamps, white)
-    with working("reading stills"):
-        stills = [pair.read(recovery) for pair in listed]
+    stills = chosen.stills(listed)
     known, assumed = _camera(camera, stills)
-    with working("learning"):
-        learned = learn_look(
-            stills, camera=known, name=name or texts.name_of(out), surround=surround
-        )
+    named = name or texts.name_of(out)
+    with working("learning the glass"):
+        learned = learn_look(stills, camera=known, name=named, surround=surround)
     note(*assumed, *learned.notices)
     write_all_whole(texts.writers(learned, out, picture))
     if as_json:

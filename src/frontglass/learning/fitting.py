@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
+from frontglass.errors import ParameterError
 from frontglass.learning.laid import (
     Columns,
     Laid,
@@ -36,6 +37,7 @@ WIDEST_RING_DEG = 19.0
 """Where the middle of the last ring may be: rings go on for up to three steps, and a lobe ends at
 60 degrees."""
 MOVED_AGAIN_PX = 0.02
+LEAST_HELD = 0.02
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,15 +122,11 @@ def fitted(
         shares, models, away = _weighed(lain, columns)
         if not again:
             break
-        moves = [
-            registered(model, pair.other, coarse=False)
-            for model, pair in zip(models, lain, strict=True)
-        ]
-        farthest = max(
-            move.farthest_px(*pair.bare.shape[1::-1])
+        moves = _moves(models, lain)
+        if all(
+            move.farthest_px(*pair.bare.shape[1::-1]) < MOVED_AGAIN_PX
             for move, pair in zip(moves, lain, strict=True)
-        )
-        if farthest < MOVED_AGAIN_PX:
+        ):
             break
         # The model lies half way: what is left to do comes between the halves.
         halves = [where.half() for where in wheres]
@@ -145,6 +143,14 @@ def fitted(
     )
 
 
+def _moves(models: Sequence[Float32], pairs: Sequence[Laid]) -> list[Similarity]:
+    """How far the stills with glass still are from what a fit makes of the bare ones."""
+    return [
+        registered(model, pair.other, coarse=False)
+        for model, pair in zip(models, pairs, strict=True)
+    ]
+
+
 def _weighed(
     pairs: Sequence[Laid], columns: Sequence[Columns]
 ) -> tuple[list[Shares], list[Float32], list[Mask]]:
@@ -152,6 +158,8 @@ def _weighed(
     variances = [first_variance(pair) for pair in pairs]
     away = [np.zeros(pair.held.shape, dtype=np.bool_) for pair in pairs]
     for turn in range(WEIGHINGS):
+        for pair, gone in zip(pairs, away, strict=True):
+            _check_left(pair, gone)
         each: list[list[Products]] = [
             products(pair, column, variance, pair.held & ~gone)
             for pair, column, variance, gone in zip(pairs, columns, variances, away, strict=True)
@@ -173,6 +181,15 @@ def _weighed(
             for pair, model, variance in zip(pairs, models, variances, strict=True)
         ]
     return shares, models, away
+
+
+def _check_left(pair: Laid, gone: Mask) -> None:
+    """Refuse a pair of which nothing is left, or whose stills are black."""
+    use = pair.held & ~gone
+    if use.mean() < LEAST_HELD or not min(pair.bare[use].mean(), pair.other[use].mean()) > 0:
+        rule = "stills of one view with something bright beside something dark"
+        hint = "Next to nothing of them clips not, moved not, and is not black."
+        raise ParameterError("pairs", rule, "stills that share no light", hint)
 
 
 def in_stops(one: Float32, other: Float32) -> Float32:

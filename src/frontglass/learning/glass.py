@@ -56,12 +56,10 @@ def glass_of(fit: Fitted, strength: float) -> GlassAt1:
     """Glass at strength 1, from a fit of a piece of another strength."""
     once = []
     for channel in range(3):
-        veil = fit.shares[channel, -1]
-        shares = fit.shares[channel, :-1] / (1 - veil)
+        shares = fit.shares[channel, :-1] / max(1 - fit.shares[channel, -1], 1e-3)
         # A pair that is none may ask for more light than there is.
-        found = once_deviated(
-            fit.rings, shares * min(1.0, MOST_SCATTERED / max(shares.sum(), 1e-9))
-        )
+        shares *= min(1.0, MOST_SCATTERED / max(float(shares.sum()), 1e-9))
+        found = once_deviated(fit.rings, shares)
         once.append(
             Once(
                 optical_depth=found.optical_depth / strength,

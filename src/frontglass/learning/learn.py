@@ -138,38 +138,37 @@ def learn_look(
     surround: Surround | str = Surround.LAMPLESS,
     step: Callable[[str], None] = lambda _: None,
 ) -> Learned:
-    """Look that does to a bare still what a piece of glass did.
+    """Look that does to bare stills what a piece of glass did.
 
     Parameters
     ----------
     pairs : sequence of StillPair, or of (bare, with_glass)
-        Stills of one view without and with the glass, of one or several strengths of one series.
-        Each pair is laid over itself, and fitted up to a factor in each channel.
+        Stills of one view without and with the glass, of one or several strengths of a series.
     camera : Camera or None
         What took all of them; None goes by what each bare still's file says.
     name : str
-        Name of the look.
+        Of the look.
     surround : "lampless", "mirror" or "dark"
         What lies outside the frames.
     step : callable
-        Told, in a few words, what is being done.
+        Told what is done.
 
     Returns
     -------
     Learned
-        The look, what is left over, and how sure each ring is.
+        The look, and how sure it is.
 
     Raises
     ------
     ParameterError
-        If a pair is none: sizes differ, both stills are the same, they seem swapped, nothing in
-        them is bright enough to show a halo, exposures are unlike and not said, or what the glass
-        does is not what a thin scatterer can do.
+        If a pair is none: sizes differ, both stills are the same or seem swapped, nothing is
+        bright enough to show a halo, exposures are unlike and not said, or no thin scatterer does
+        that.
 
     Notes
     -----
-    ``with = gain ((1 - S - V) bare + sum_j s_j R_j * bare + V mean)``, with rings R_j in steps of
-    1.45 in the angle, is solved for s_j and V, none below zero. Their
+    ``with = gain ((1 - S - V) bare + sum_j s_j R_j * bare + V mean)``, rings R_j in steps of 1.45
+    in the angle, is solved for s_j and V, none below zero, and a gain in each channel. Their
     transform S(f) is that of a compound scatterer, ``exp(tau K(f)) - 1 = S(f) / (1 - S(0))``, so
     that its logarithm is what one deviation does, which strengths multiply.
 
@@ -179,56 +178,70 @@ def learn_look(
 
     Examples
     --------
-    See `Learned`; what it was learned from is part of the look:
-
     >>> import numpy as np, frontglass as fg
     >>> bare = np.random.default_rng(3).uniform(0.05, 0.2, (96, 128, 3))
     >>> bare[40:44, 60:64] = 300
-    >>> camera = fg.Camera.from_field(30)
-    >>> mist = fg.Glow(optical_depth=0.1, lobes=(fg.GaussianLobe(sigma_deg=1),))
-    >>> seen = fg.render(bare, mist, camera=camera)
-    >>> fg.learn_look([(bare, seen)], camera=camera).look.learned.pairs
+    >>> seen = fg.render(bare, fg.read_look("harbour-night"))
+    >>> fg.learn_look([(bare, seen)]).look.learned.pairs
     1
     """
-    given = _pairs(pairs)
-    kind = Surround.of("surround", surround)
+    given, kind = _pairs(pairs), Surround.of("surround", surround)
     taken = [compared(pair, camera) for pair in given]
     fits = _fits(given, taken, kind, step)
+    step("looking through what was learned")
+    return _learned(given, taken, fits, name, kind)
+
+
+def _learned(
+    given: Sequence[StillPair],
+    taken: Sequence[Compared],
+    fits: Mapping[float, Fitted],
+    name: str,
+    kind: Surround,
+) -> Learned:
+    """Return the look behind fits, and what is to be said of it."""
     glasses = {strength: glass_of(fit, strength) for strength, fit in fits.items()}
     whole = mean_glass(list(glasses.values()), list(glasses))
     elements = elements_of(whole, is_exposed=all(take.is_exposed for take in taken))
     look = Look(name=name, summary=SUMMARY, watch=WATCH, elements=elements)
-    step("looking through what was learned")
     seen = tuple(_seen(one, look, kind) for one in _all_of(given, taken, fits))
     first = next(iter(fits.values()))
     ranges = told_of_rings(first)
     doubts = () if ranges.is_nothing else tuple(_doubts(one) for one in seen)
-    told = Told.joined(ranges, *doubts, told_of_strengths(glasses, ranges.known_from_deg))
-    lens = taken[0].camera
-    learned = LearnedFrom(
-        date=datetime.datetime.now(tz=datetime.UTC).date().isoformat(),
-        pairs=len(given),
-        strengths=tuple(fits),
-        lens_mm=lens.focal_length_mm,
-        f_number=lens.f_number,
-        image_width_mm=lens.sensor_width_mm,
-        residual_stops=round(float(np.sqrt(np.mean([p.residual_stops**2 for p in seen]))), 4),
-        known_from_deg=ranges.known_from_deg,
-        known_to_deg=ranges.known_to_deg,
-    )
+    learned = _learned_from(taken[0].camera, tuple(fits), seen, ranges)
+    deviations = np.sqrt(np.maximum(np.diagonal(first.covariances, axis1=1, axis2=2), 0))
+    notices = [*(note for take in taken for note in take.notices)]
+    notices += [note for pair in given for note in pair.bare.notices]
     return Learned(
         look=replace(look, learned=learned),
         angles_deg=np.degrees(first.rings.angles_rad),
         shares=first.shares[:, :-1],
-        deviations=np.sqrt(np.diagonal(first.covariances, axis1=1, axis2=2))[:, :-1],
+        deviations=deviations[:, :-1],
         veil_share=float(first.shares[GREEN, -1]),
-        veil_deviation=float(np.sqrt(first.covariances[GREEN, -1, -1])),
+        veil_deviation=float(deviations[GREEN, -1]),
         scattered_share=float(first.shares[GREEN, :-1].sum()),
         scattered_deviation=ranges.scattered_deviation,
         pairs=seen,
         is_nothing=ranges.is_nothing,
-        told=told,
-        notices=tuple(dict.fromkeys(text for take in taken for text in take.notices)),
+        told=Told.joined(ranges, *doubts, told_of_strengths(glasses, ranges.known_from_deg)),
+        notices=tuple(dict.fromkeys(notices)),
+    )
+
+
+def _learned_from(
+    lens: Camera, strengths: tuple[float, ...], seen: Sequence[LearnedPair], ranges: Told
+) -> LearnedFrom:
+    squares = [pair.residual_stops**2 for pair in seen]
+    return LearnedFrom(
+        date=datetime.datetime.now(tz=datetime.UTC).date().isoformat(),
+        pairs=len(seen),
+        strengths=strengths,
+        lens_mm=float(f"{lens.focal_length_mm:.6g}"),
+        f_number=lens.f_number,
+        image_width_mm=float(f"{lens.sensor_width_mm:.6g}"),
+        residual_stops=round(float(np.sqrt(np.mean(squares))), 4),
+        known_from_deg=ranges.known_from_deg,
+        known_to_deg=ranges.known_to_deg,
     )
 
 

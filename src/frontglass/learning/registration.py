@@ -110,9 +110,8 @@ def registered(
     """
     one, two = (np.maximum(light, 0).mean(axis=2) for light in (bare, other))
     floor = 0.05 * float(np.median(one)) + 1e-4 * float(one.max()) + 1e-9
-    one = np.log(one + floor)
-    gain = float(np.mean(bare)) / max(float(np.mean(other)), 1e-12)
-    two = np.log(two * gain + floor)
+    gain = max(float(one.mean()), 1e-12) / max(float(two.mean()), 1e-12)
+    one, two = np.log(one + floor), np.log(two * gain + floor)
     found = start or Similarity()
     level = max(0, int(math.log2(min(one.shape) / NARROWEST_PX))) if coarse else 0
     while level >= 0:

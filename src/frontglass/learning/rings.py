@@ -28,6 +28,7 @@ FINEST_PX = 0.5
 """What goes no farther than that stays in its pixel."""
 FARTHEST_FRAMES = 0.5
 """Of the diagonal: what goes farther is laid over the whole frame, and is a veil."""
+LOWEST = -0.9
 NODES = 400
 """Of a transform along the radius, dense near zero, where a wide ring's falls."""
 
@@ -187,7 +188,9 @@ def once_deviated(rings: Rings, shares: Float64) -> Once:
     depth = -math.log(direct)
 
     def exponent(f_per_rad: Float64) -> Float64:
-        return np.log1p(np.tensordot(shares / direct, rings.transforms(f_per_rad), 1))
+        share = np.tensordot(shares / direct, rings.transforms(f_per_rad), 1)
+        # Of next to no direct light, rounding alone could take away more than there is.
+        return np.log1p(np.maximum(share, LOWEST))
 
     middle = float(np.exp(np.average(np.log(rings.angles_rad), weights=shares + 1e-12)))
     densities = density_from_transform(exponent, angles, scale_rad=middle)
