@@ -103,6 +103,15 @@ def bracket(light: Array, rng: np.random.Generator) -> fg.Picture:
     return fg.merged_bracket(frames, BRACKET).picture
 
 
+def towards_lamp(panorama: Array, rng: np.random.Generator) -> View:
+    """View with the brightest light in it, as somebody shoots a test."""
+    height, width = panorama.shape[:2]
+    row, column = np.unravel_index(int(panorama.mean(axis=2).argmax()), (height, width))
+    yaw = 360 * (column + 0.5) / width + rng.uniform(-8, 8)
+    pitch = 90 - 180 * (row + 0.5) / height + rng.uniform(-5, 5)
+    return View(yaw=float(yaw), pitch=float(np.clip(pitch, -60, 60)), shape=SHAPE)
+
+
 def as_stills(
     kind: str, bare: Array, other: Array, rng: np.random.Generator
 ) -> tuple[object, object]:
@@ -169,7 +178,7 @@ def random_pairs(kind: str, count: int, folder: Path | None, bound: tuple[float,
     refused, spent = 0, 0.0
     for number in range(count):
         glass = glass_from(rng)
-        view = View(yaw=float(rng.uniform(0, 360)), shape=SHAPE)
+        view = towards_lamp(teach[number % len(teach)], rng)
         bare, other = pair_of(teach[number % len(teach)], glass, view, view.nudged(rng))
         stills = as_stills(kind, bare, other * 2.0 ** rng.uniform(-0.1, 0.1), rng)
         start = time.process_time()

@@ -31,7 +31,7 @@ sharp edges, before they are read."""
 RINGS_FOR_PX, RUNG = 10, 0.5
 """How far a spline's ringing is followed, and how far above the light there it spoils it [ln]."""
 MOVED_BLOCK_PX = 8
-MOVED_SIGMAS = 3.5
+MOVED_SIGMAS, LEAST_MOVE = 3.5, 0.01
 """Mean of a block, in standard deviations of a pixel: what moved is off all over."""
 
 
@@ -183,7 +183,8 @@ def read_variance(pair: Laid, model: Float32, use: Mask) -> Float32:
 
 def moved(pair: Laid, model: Float32, variance: Float32) -> Mask:
     """Where stills differ by more than glass and noise explain, in blocks."""
-    off = ((pair.other - model) / np.sqrt(variance)).mean(axis=2)
+    least = (LEAST_MOVE * np.maximum(model, 0)) ** 2
+    off = ((pair.other - model) / np.sqrt(variance + least)).mean(axis=2)
     off[~pair.held] = 0
     height, width = off.shape
     size = (max(1, width // MOVED_BLOCK_PX), max(1, height // MOVED_BLOCK_PX))
