@@ -1,7 +1,8 @@
 """Make the README's picture of a learned glass anew: python examples/learned_picture.py [FOLDER].
 
-Nobody's real glass is at hand here. So the café is seen through one that frontglass does not have: a
-stretched exponential, by plain transforms of numpy, nudged by a tripod. It is learned from that pair.
+Nobody's real glass is at hand here. So the café is seen through one that frontglass does not have:
+a stretched exponential, by plain transforms of numpy, nudged by a tripod. It is learned from that
+pair.
 """
 
 from __future__ import annotations

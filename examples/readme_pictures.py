@@ -19,6 +19,11 @@ CAMERA = (*LENS, *EXPOSURE)
 
 LAMP, HAIR, HARBOUR = "60,340,200,120", "1060,150,200,120", "340,190,200,120"
 
+# A filter in the thread of a fast lens: there glass throws ghosts of most lamps.
+FAST = ("--lens", "36.9mm", "--sensor", "36x20.25", "--stop", "1.4", "--filter-distance", "25mm")
+SCREWED_IN = (*FAST, *EXPOSURE, "--focus", "3m")
+JPEG_OUT = ("--overwrite", "--out")
+
 DISTANCE = ("--depth", str(HERE / "cafe_1280_distance.exr"))
 
 COMMANDS = {
@@ -78,6 +83,11 @@ OTHERS = {
         *("sway", SCENE, "--look", "fine-net:1", "--width", "340", "--exaggerate", "4"),
         *(*CAMERA, "--overwrite", "--out"),
     ),
+    "ghosts.webp": (
+        *("sway", SCENE, "--look", "harbour-night:1/4", "--look", "grain-loft:1", "--beside"),
+        *("--pan", "3", "--width", "480", *SCREWED_IN, *DISTANCE, "--overwrite", "--out"),
+    ),
+    "ghosts.jpg": ("ghosts", SCENE, "--look", "harbour-night:1/4", *SCREWED_IN, *JPEG_OUT),
 }
 """Whole commands, to end in the name of their picture."""
 

@@ -1,12 +1,14 @@
 # Every public name, once: where it lives. `__init__.py` reads this file, and so do type checkers.
 # `import X as X` is how a stub says that a name is public.
 from frontglass.batch.run import render_batch as render_batch
+from frontglass.choices import GainMapUse as GainMapUse
 from frontglass.choices import LensFrom as LensFrom
 from frontglass.choices import PastWhite as PastWhite
 from frontglass.choices import Surround as Surround
 from frontglass.elements import BareLamp as BareLamp
 from frontglass.elements import Beam as Beam
 from frontglass.elements import ClearCentre as ClearCentre
+from frontglass.elements import Coating as Coating
 from frontglass.elements import ConeLobe as ConeLobe
 from frontglass.elements import Element as Element
 from frontglass.elements import ExponentialLobe as ExponentialLobe
@@ -19,6 +21,7 @@ from frontglass.elements import Lines as Lines
 from frontglass.elements import Lobe as Lobe
 from frontglass.elements import MoffatLobe as MoffatLobe
 from frontglass.elements import Net as Net
+from frontglass.elements import Plate as Plate
 from frontglass.elements import StrayLamp as StrayLamp
 from frontglass.elements import TableLobe as TableLobe
 from frontglass.elements import Tint as Tint
@@ -60,6 +63,8 @@ from frontglass.picture.encoding import Container as Container
 from frontglass.picture.encoding import Encoding as Encoding
 from frontglass.picture.encoding import Sample as Sample
 from frontglass.picture.lamp_place import LampPlace as LampPlace
+from frontglass.picture.own_depth import DepthScale as DepthScale
+from frontglass.picture.own_depth import OwnDepth as OwnDepth
 from frontglass.picture.picture import Picture as Picture
 from frontglass.picture.primaries import Primaries as Primaries
 from frontglass.picture.recovery import LampMark as LampMark

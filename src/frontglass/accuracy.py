@@ -142,6 +142,21 @@ class Accuracy:
     chart_response_px, chart_blended_twice_px : int, int
         Side of a chart on which it is found what becomes of even fields; size up to which a frame
         is small, and a chart's scales are blended at both ends. More take more time.
+    dimmest_ghost : float
+        Light over white below which a pixel's ghost is left out: a hundredth of the bound, for many
+        may fall on one place.
+    sharp_ghost_px, cells_in_a_ghost : float, float
+        Ghosts narrower than so many pixels are laid sharp; wider ones on cells, so many across.
+        More take time with their square, and have sharper rims.
+    wide_lamp_px : int
+        From here on the pixels of a sharp ghost are looked up one by one: the ghost of a small lamp
+        is laid faster, and may be uneven by some percent.
+    ghost_rows_at_once : int
+        Rows of cells that are laid over the picture at a time; more take memory.
+    ghost_lamps, ghost_map_px : int, int
+        Lamps whose ghosts are told at most, and pixels across on which they are told apart.
+    tilt_steps_deg, largest_tilt_deg : float, float
+        Steps in which a tilt without ghosts is looked for, and how far.
     lamps_in_air, dimmest_in_air, lamp_patch_deg : int, float, float
         Lamps that haze lets glow at most, the share of the brightest one's light below which one
         is left out, and the size from which on one counts as several. More and smaller ones take
@@ -274,6 +289,15 @@ class Accuracy:
     chart_of_large: tuple[float, float] = (2.0, 1.0)
     chart_response_px: int = 128
     chart_blended_twice_px: int = 1_000_000
+    dimmest_ghost: float = 1e-6
+    sharp_ghost_px: float = 1.0
+    cells_in_a_ghost: float = 24.0
+    wide_lamp_px: int = 8
+    ghost_rows_at_once: int = 64
+    ghost_lamps: int = 64
+    ghost_map_px: int = 1024
+    tilt_steps_deg: float = 0.5
+    largest_tilt_deg: float = 15.0
     lamps_in_air: int = 32
     dimmest_in_air: float = 0.01
     lamp_patch_deg: float = 1.5

@@ -86,3 +86,17 @@ class LensFrom(Choice):
 
     FILE = "file"
     TYPED = "typed"
+
+
+class GainMapUse(Choice):
+    """What is done with a gain map in a still's file: it is taken at full headroom, or left.
+
+    Examples
+    --------
+    >>> import frontglass as fg
+    >>> fg.GainMapUse("off") == "off"
+    True
+    """
+
+    ON = "on"
+    OFF = "off"

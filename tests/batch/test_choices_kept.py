@@ -156,7 +156,7 @@ class TestWhatStandsThere:
 
 class TestWhatCannotBeRead:
     def test_it_is_named_and_the_rest_is_made(self, batch, tmp_path):
-        (tmp_path / "in" / "IMG 1.HEIC").write_bytes(b"heic")
+        (tmp_path / "in" / "IMG 1.WEBP").write_bytes(b"RIFF")
         (tmp_path / "in" / "notes.txt").write_text("the lamp is warm")
         (tmp_path / "in" / "scene.toml").write_text("format = 1\n")
         result = batch("--look", "slate-roof")
@@ -166,17 +166,17 @@ class TestWhatCannotBeRead:
         assert [line for line in said if "notes.txt" in line] == [
             "note: left out, no pictures: notes.txt."
         ]
-        assert said[-1].startswith(f"error: {tmp_path / 'in' / 'IMG 1.HEIC'}: is HEIC")
+        assert said[-1].startswith(f"error: {tmp_path / 'in' / 'IMG 1.WEBP'}: is WEBP")
         assert not any("scene.toml" in line for line in said if "left out" in line)
 
     def test_a_folder_of_nothing_else_says_what_is_there(self, tmp_path):
-        (tmp_path / "a.heic").write_bytes(b"heic")
-        with pytest.raises(PictureFileError, match=r"cannot read \.heic: save it as JPEG"):
+        (tmp_path / "a.webp").write_bytes(b"RIFF")
+        with pytest.raises(PictureFileError, match=r"cannot read \.webp: save it as JPEG"):
             found_stills([tmp_path])
 
     def test_a_file_that_is_named_is_tried_whatever_it_is_called(self, tmp_path):
-        (tmp_path / "a.heic").write_bytes(b"heic")
-        jobs, _ = plan([tmp_path / "a.heic"], tmp_path / "out", suffix="png")
+        (tmp_path / "a.webp").write_bytes(b"RIFF")
+        jobs, _ = plan([tmp_path / "a.webp"], tmp_path / "out", suffix="png")
         assert [job.name for job in jobs] == ["a_bare.png"]
 
 

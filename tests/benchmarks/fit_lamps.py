@@ -43,7 +43,8 @@ from scipy import fft, optimize
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from frontglass.picture.clipped import RegionFeatures, outline, region_features
+from frontglass.picture.clipped import outline
+from frontglass.picture.clipped_features import RegionFeatures, region_features
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.lamp_kinds import White
 from frontglass.picture.lamp_levels import BY_STILL, BY_WHITE, MOST_ESTIMATED_STOPS, signs

@@ -64,7 +64,7 @@ def line(name: str, value: str, must: str = "", aim: str = "") -> None:
 
 def harbour_halos(width: int) -> tuple[ScatterFilter, ...]:
     """Halos of harbour-night, red, green and blue."""
-    (glow,) = fg.read_look("harbour-night").light_path
+    _, glow = fg.read_look("harbour-night").light_path
     px_per_rad = CAMERA.px_per_rad(width)
     return tuple(
         ScatterFilter(scatterers=((glow.depth(c), glow.profile(c)),), px_per_rad=px_per_rad)

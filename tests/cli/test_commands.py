@@ -298,9 +298,10 @@ class TestShow:
         own = [asdict(look_numbers(look.at(s), THE_CAMERA, 2500)) for s in ("1/4", 2)]
         assert record["numbers"] == json.loads(json.dumps(own))
         assert record["camera"] == asdict(THE_CAMERA)
-        glow, *_ = record["elements"]
+        plate, glow = record["elements"]
+        assert plate["facts"][0]["values"] == pytest.approx([8.168] * 3, rel=1e-3)
         assert glow["kind"] == "glow"
-        assert glow["optical_depth"] == look.elements[0].optical_depth
+        assert glow["optical_depth"] == look.elements[1].optical_depth
         assert glow["lobes"][0]["kind"] == "exponential"
 
     @pytest.mark.parametrize("name", fg.look_names())
@@ -356,7 +357,7 @@ def test_version_and_help(run):
     assert run("--version").stdout == f"frontglass {fg.__version__}\n"
     shown = run("--help").stdout
     judging = ("compare", "mood", "sway", "measure", "match", "list")
-    light = ("distance", "lamps", "merge", "scene")
+    light = ("distance", "lamps", "ghosts", "merge", "scene")
     for command in ("apply", "ladder", "batch", "looks", "show", "demo", *judging, *light):
         assert f"  {command} " in shown
     assert "..." not in shown.partition("Commands:")[2]

@@ -31,7 +31,7 @@ def folder(tmp_path, monkeypatch):
     shot(tmp_path / "Caf\u00e9 \u00e9t\u00e9 1.jpg")
     shot(tmp_path / "turned.jpg", orientation=6)
     (tmp_path / "broken.jpg").write_bytes((tmp_path / "turned.jpg").read_bytes()[:900])
-    (tmp_path / "IMG_001.HEIC").write_bytes(b"\0\0\0\x18ftypheic" + b"\0" * 60)
+    (tmp_path / "IMG_001.WEBP").write_bytes(b"RIFF")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -60,7 +60,7 @@ class TestStart:
         assert last == "scene.toml: 2 stills"
         said = result.stderr.splitlines()
         assert said[0] == (
-            "error: IMG_001.HEIC: is HEIC, which cannot be read; save it as JPEG, PNG or TIFF."
+            "error: IMG_001.WEBP: is WEBP, which cannot be read; save it as JPEG, PNG or TIFF."
         )
         assert said[1] == "note: scene.toml: started."
         assert said[2].startswith("error: broken.jpg: The JPEG file is cut short")

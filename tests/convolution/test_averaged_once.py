@@ -143,7 +143,7 @@ def test_lines_with_a_glow_narrower_than_a_pixel_are_the_same_at_any_scale(angle
 
 @pytest.mark.parametrize("strengths", [(0.5, 0.5), (0.125, 1.0), (1.0, 1.0)])
 def test_strengths_of_a_look_add_at_any_scale(strengths):
-    look = fg.read_look("powder-room")
+    look = fg.read_look("powder-room").with_glass(returns=0.0)  # two panes throw two ghosts
     two = fg.render(scene(), [look.at(s) for s in strengths], camera=CAMERA)
     one = fg.render(scene(), look.at(sum(strengths)), camera=CAMERA)
     np.testing.assert_allclose(two, one, rtol=4e-7, atol=1e-6)

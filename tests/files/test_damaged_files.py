@@ -113,7 +113,7 @@ def test_what_a_decoder_says_becomes_one_line_of_plain_letters(said: str, shown:
 def test_a_foreign_file_is_named_as_such(tmp_path: Path, name: str):
     path = tmp_path / name
     path.write_text("Counter closes at ten.\n")
-    with pytest.raises(PictureFileError, match="no JPEG, PNG, TIFF, OpenEXR or Radiance"):
+    with pytest.raises(PictureFileError, match="no JPEG, HEIC, AVIF, PNG, TIFF, OpenEXR, Radiance"):
         read_picture(path)
 
 

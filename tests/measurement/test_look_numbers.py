@@ -149,7 +149,7 @@ class TestGlare:
     def test_the_index_of_a_veil_is_its_share(self):
         assert numbers_of(Veil(veil_share=0.03)).veiling_glare_index == pytest.approx(0.03)
         slate = read_look("slate-roof")
-        (veil,) = slate.elements
+        _, veil = slate.elements
         assert look_numbers(slate, CAMERA, WIDTH_PX).veiling_glare_index == pytest.approx(
             veil.veil_share
         )

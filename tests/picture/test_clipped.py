@@ -13,7 +13,8 @@ from PIL import Image
 
 import frontglass as fg
 from frontglass.files.icc import icc_profile_bytes
-from frontglass.picture.clipped import clipping_levels, outline, region_features
+from frontglass.picture.clipped import clipping_levels, outline
+from frontglass.picture.clipped_features import region_features
 from frontglass.picture.curves import SRGB_CURVE, Curve, ParametricCurve
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import frontglass as fg
-from frontglass.picture.clipped import RegionFeatures, outline, region_features
+from frontglass.picture.clipped import outline
+from frontglass.picture.clipped_features import RegionFeatures, region_features
 from frontglass.picture.encoding import Encoding
 
 

@@ -12,8 +12,9 @@ import pytest
 
 import frontglass as fg
 from frontglass.optics.camera import ShotData
-from frontglass.picture.clipped_lamps import PLANCKIAN, RecoveredStill, _nearer_black_bodies
+from frontglass.picture.clipped_lamps import RecoveredStill
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.lamp_colours import PLANCKIAN, _hues, _off_locus
 from frontglass.picture.lamp_kinds import KINDS, white_of
 from tests.picture.hdr_scenes import as_still, glow_error
 from tests.picture.lamp_rooms import bloomed, lamp_room
@@ -143,7 +144,7 @@ def test_halos_of_named_lamps_are_those_of_the_true_lamps_within_a_third_of_a_st
     white = KINDS[shape].cd_per_m2 / 2.0**stops
     recovery = fg.Recovery(clipped=shape, white_cd_per_m2=white)
     given = fg.with_recovered_light(still, recovery, camera=camera).picture
-    look = fg.read_look("harbour-night").at(1)
+    look = fg.read_look("harbour-night").with_glass(returns=0.0)  # ghosts are no glow
     seen = [
         fg.render(one, look, camera=camera).radiance.mean(axis=2)
         for one in (given, fg.Picture(radiance=truth))
@@ -220,7 +221,10 @@ def test_black_bodies_are_where_colour_science_has_them():
         assert found == pytest.approx(np.log2(green / np.sqrt(red * blue)), abs=0.04)
 
 
-def test_greens_go_to_the_locus_and_signs_stay():
-    pink, neon = _nearer_black_bodies(np.array([[1.83, 0.75, 0.42], [0.4, 1.0, 0.4]]))
-    np.testing.assert_allclose(pink, (1.83, 0.75 * 2**0.31, 0.42), rtol=0.02)
-    np.testing.assert_allclose(neon, (0.4, 1.0, 0.4), rtol=0.1)
+def test_greens_go_to_the_locus_and_signs_and_warmth_stay():
+    amber, pink, neon = _hues(np.array([[1.9, 1.0, 0.36], [1.83, 0.75, 0.42], [0.4, 1.0, 0.4]]))
+    np.testing.assert_allclose(amber, (1.748, 0.92, 0.331), rtol=0.06)
+    assert np.log2(pink[0] / pink[2]) == pytest.approx(np.log2(1.83 / 0.42), rel=0.08)
+    assert _off_locus(np.array([[1.83, 0.75, 0.42]])) == pytest.approx(-0.43, abs=0.01)
+    assert abs(_off_locus(pink[np.newaxis])) < 0.15
+    np.testing.assert_allclose(neon * 0.6, (0.4, 1.0, 0.4), rtol=0.2)

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 import frontglass as fg
-from frontglass.picture.clipped import outline, region_features
+from frontglass.picture.clipped import outline
+from frontglass.picture.clipped_features import region_features
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.lamp_kinds import KINDS
 from tests.picture.hdr_scenes import as_still, glow_error, source
@@ -33,7 +34,7 @@ def lamp_on_a_wall(ground: float, halo: float) -> np.ndarray:
 def read_of(light: np.ndarray) -> tuple[float, float]:
     light[light.max(axis=2) >= 1] = 1
     features = region_features(light, outline(light))
-    return features.lamp_lit, features.closure_stops
+    return float(features.lamp_lit.max()), features.closure_stops
 
 
 def test_a_lamp_lights_its_surroundings_and_paper_does_not():
@@ -61,6 +62,38 @@ def test_a_night_without_exif_gets_its_halo_back(tmp_path: Path):
     plain = glow_error(still.radiance, truth, outside).rms
     assert glow_error(source(found.picture), truth, outside).rms < 0.4 * plain
     assert found.doubt_stops > 1
+
+
+LAMPS = {"globe": (147, 415), "bulbs": (502, 62), "by the door": (1128, 110)}
+OTHERS = {"moon": (408, 128), "hair": (1162, 182), "letters": (1006, 99)}
+
+
+@pytest.fixture(scope="module", params=[1, 2.5])
+def lit_cafe(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory):
+    """Clipped areas of the café, exposed so many stops brighter, and the light each has lost."""
+    truth = fg.read_picture(CAFE).radiance * np.float32(2**request.param)
+    still = as_still(truth, tmp_path_factory.mktemp("cafe"))
+    return truth, fg.with_recovered_light(still).lamps
+
+
+@pytest.mark.parametrize("place", OTHERS.values(), ids=OTHERS)
+def test_hair_signs_and_the_moon_do_not_glow_as_lamps_do(lit_cafe, place):
+    truth, lamps = lit_cafe
+    nearest = min(lamps, key=lambda lamp: math.dist((lamp.x_px, lamp.y_px), place))
+    left, top, width, height = nearest.box_px
+    true = truth[top : top + height, left : left + width].mean(axis=2)
+    own = float(np.log2(true[true >= 1].mean()))
+    assert nearest.stops < own + nearest.uncertain_stops
+
+
+@pytest.mark.parametrize("place", LAMPS.values(), ids=LAMPS)
+def test_lamps_do_and_are_as_warm_as_they_are(lit_cafe, place):
+    truth, lamps = lit_cafe
+    nearest = min(lamps, key=lambda lamp: math.dist((lamp.x_px, lamp.y_px), place))
+    lost = truth[place[1], place[0]]
+    assert nearest.stops > 7
+    red, _, blue = nearest.colour
+    assert math.log2(red / blue) == pytest.approx(math.log2(lost[0] / lost[2]), abs=0.6)
 
 
 def test_over_rooms_streets_and_windows_no_constant_does_as_well(tmp_path):

@@ -101,7 +101,11 @@ def test_an_encoding_has_a_curve_per_channel():
 @pytest.mark.parametrize(
     ("wrong", "right"),
     [
-        ({"container": "BMP"}, "'JPEG', 'PNG', 'TIFF', 'OpenEXR' or 'Radiance HDR'"),
+        (
+            {"container": "BMP"},
+            "'JPEG', 'PNG', 'TIFF', 'OpenEXR', 'Radiance HDR', 'HEIF', 'AVIF', 'DPX' or "
+            "'camera raw'",
+        ),
         ({"sample": "uint32"}, "'uint8', 'uint16', 'float16' or 'float32'"),
         ({"tone": 3}, "Tone.GREY or Tone.RGB"),
     ],

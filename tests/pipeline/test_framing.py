@@ -46,7 +46,8 @@ def test_the_frame_is_in_the_middle_with_the_cameras_own_numbers(framing):
 
 @pytest.mark.parametrize("name", ["harbour-night", "late-tram"])
 def test_light_from_round_the_frame_reaches_it(framing, name):
-    look = fg.read_look(name)
+    # Ghosts are mirrored about the middle of each.
+    look = fg.read_look(name).with_glass(returns=0.0)
     frame = framing.framed(still())
     seen = fg.render(frame, look, camera=framing.camera_for(frame).camera)
     whole = fg.render(still(), look, camera=framing.camera_for(still()).camera)

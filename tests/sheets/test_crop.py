@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,8 @@ from frontglass.errors import ParameterError
 from frontglass.picture.encoding import Encoding
 from frontglass.sheets import crop
 from frontglass.sheets.crop import crop_of, saliency
+
+CAFE = Path(__file__).parents[2] / "examples" / "cafe_1280.exr"
 
 
 def still(width: int = 300, height: int = 400, lamp: tuple[int, int] | None = None) -> fg.Picture:
@@ -81,3 +85,9 @@ def test_without_a_face_finder_that_is_said_and_with_one_faces_stay(monkeypatch,
 def test_a_share_outside_is_refused():
     with pytest.raises(ParameterError, match="share"):
         crop_of(still(), 2.39, share=1.5)
+
+
+def test_a_head_that_nothing_finds_is_kept_where_heads_are():
+    cafe = fg.read_picture(CAFE, exposure_stops=2.5)
+    hair = 136  # The highest row of the woman's hair, against the rim light.
+    assert crop_of(cafe, 2.39).region.y_px < hair - 20

@@ -10,12 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
-from frontglass.files import EXTENSIONS
+from frontglass.files import READABLE
 from frontglass.looks.catalogue import look_names
 
 PICTURES_OF_OTHERS = {
-    *(".heic", ".heif", ".avif", ".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd", ".dpx"),
-    *(".dng", ".cr2", ".cr3", ".nef", ".arw", ".raf", ".orf", ".rw2", ".pef", ".srw"),
+    *(".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd"),
 }
 """Endings of pictures that frontglass cannot read: each may be a still that is missed."""
 OURS = {".toml", ".npy"}
@@ -155,7 +154,7 @@ def _is_shown(path: Path) -> bool:
 
 
 def _is_readable(path: Path) -> bool:
-    return path.suffix.lower() in EXTENSIONS
+    return path.suffix.lower() in READABLE
 
 
 def _without_repeats(stills: Iterable[Path]) -> list[Path]:

@@ -13,6 +13,7 @@ from frontglass.choices import Choice
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files import EXTENSIONS
+from frontglass.files.plan import written_suffix
 from frontglass.pipeline.still_files import looks_in_a_name, same_file
 
 Choices = Sequence[tuple[LightPath, ...]]
@@ -71,7 +72,7 @@ def plan(
     jobs = []
     for still in found.stills:
         relative = Path(os.path.relpath(still.absolute(), found.root.absolute()))
-        relative = relative if ending is None else relative.with_suffix(ending)
+        relative = relative.with_suffix(ending or written_suffix(relative.suffix))
         for number, looks in enumerate(choices_of(still)):
             name = _named(relative, looks, naming)
             jobs.append(Job(still, folder / name, name.as_posix(), number))

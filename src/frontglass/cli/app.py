@@ -14,6 +14,8 @@ from frontglass.cli.batch import batch
 from frontglass.cli.compare import compare
 from frontglass.cli.demo import demo
 from frontglass.cli.distance import distance
+from frontglass.cli.encodings import encodings
+from frontglass.cli.ghosts import ghosts
 from frontglass.cli.grouped import INTERRUPTED, register
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
@@ -37,7 +39,7 @@ app = typer.Typer(
 )
 for function in (
     *(live, apply, ladder, compare, mood, answers, sway, batch, list_),
-    *(looks, show, learn, measure, match, distance, lamps, merge, demo),
+    *(looks, show, learn, measure, match, distance, lamps, ghosts, encodings, merge, demo),
 ):
     register(app, function)
 app.add_typer(scene_app, name="scene", short_help="Keep marks of stills and what was chosen.")

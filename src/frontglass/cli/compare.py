@@ -90,9 +90,19 @@ def compare(
     write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
     if as_json:
-        print_json(_record(target, chosen, [end for end, _ in ends], numbers.read))
+        ghosts = {str(look): ghosts_record(picture, look, choice.camera) for look in chosen}
+        ends_named = [end for end, _ in ends]
+        print_json({**_record(target, chosen, ends_named, numbers.read), "ghosts_seen": ghosts})
     else:
         typer.echo(str(target))
+
+
+def ghosts_record(picture: Picture, look: LookStack, camera: Camera) -> int | None:
+    """Return how many ghosts will be seen; None for what stands on no glass."""
+    from frontglass.pipeline.still_ghosts import ghosts_of
+
+    found = ghosts_of(picture, [look], camera)
+    return None if found is None else len(found.ghosts.seen)
 
 
 def _target(still: Path, out: Path | None, *, overwrite: bool) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -46,6 +47,7 @@ def distance(
     at_hand = kept.at_hand()
     recipe = at_hand.recipe(still, light.typed((), camera, space))
     at_hand.say()
+    recipe = replace(recipe, space=replace(recipe.space, always=True))
     picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     sheet = distance_sheet(

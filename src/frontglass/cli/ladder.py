@@ -12,6 +12,7 @@ import typer
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
+    GlassOptions,
     LampRange,
     LightOptions,
     Overwrite,
@@ -61,27 +62,25 @@ def ladder(
         ),
     ] = None,
     lamp_range: LampRange = False,
+    glass: GlassOptions,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
     kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
-    """Lay out STILL through one look at rising strengths.
-
-    One sheet: the bare still first, then each strength with the light it costs.
-    """
+    """Lay out STILL through one look at rising strengths."""
     from frontglass.looks import read_look
 
     name, steps = steps_of(look, strengths)
-    chosen = read_look(name)
+    chosen = glass.on(read_look(name))
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
     how = given(
         strengths=steps,
         width_px=width,
         columns=columns,
         seen_on=seen_on,
-        beside=beside and looks_from_texts(beside),
+        beside=beside and [glass.on(one) for one in looks_from_texts(beside)],
     )
     at_hand = kept.at_hand()
     recipe = at_hand.recipe(still, light.typed((), camera, space))

@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import Json, Lamps, Overwrite, Still, White, given, recovery_from
+from frontglass.cli.options import (
+    Encoding,
+    GainMap,
+    Json,
+    Lamps,
+    Overwrite,
+    Still,
+    White,
+    given,
+    recovery_from,
+)
 from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json, table
@@ -25,6 +35,15 @@ TOLD_SHARE = 0.99
 """Areas are told until they send that much of the light given back."""
 
 
+Marks = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="X,Y,STOPS|KIND",
+        help="What a clipped lamp is, or how far above white; may be given several times.",
+    ),
+]
+
+
 def lamps(
     still: Still,
     *,
@@ -32,15 +51,11 @@ def lamps(
         str | None,
         typer.Option(metavar="auto|off|STOPS", help="As for apply: auto estimates each area."),
     ] = None,
-    lamp: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="X,Y,STOPS|KIND",
-            help="What a clipped lamp is, or how far above white; may be given several times.",
-        ),
-    ] = None,
+    lamp: Marks = None,
     lamps: Lamps = None,
     white: White = None,
+    gain_map: GainMap = None,
+    encoding: Encoding = None,
     keep: Annotated[
         bool,
         typer.Option("--keep", help="Keep marks, kind and white in the scene beside the still."),
@@ -72,7 +87,9 @@ def lamps(
     recovery = at_hand.recovery(still, typed or Recovery())
     at_hand.say()
     with working(f"reading {still.name}"):
-        found = with_recovered_light(read_picture(still), recovery)
+        found = with_recovered_light(
+            read_picture(still, **given(gain_map=gain_map, encoding=encoding)), recovery
+        )
     told = _told(found.lamps)
     if out is not None:
         write_sheet(out, lamp_map(found.picture, told), **given(quality=None))
@@ -123,6 +140,7 @@ def _record(still: Path, found: RecoveredStill, told: Sequence[ClippedLamp]) -> 
     return {
         "still": str(still),
         "white_cd_per_m2": None if white is None else round(white.cd_per_m2, 2),
+        "held_stops": round(found.picture.held_stops, 2),
         "doubt_stops": round(found.doubt_stops, 2),
         "areas": found.areas,
         "lamps": [
@@ -143,8 +161,11 @@ def _record(still: Path, found: RecoveredStill, told: Sequence[ClippedLamp]) -> 
 
 
 def _text(found: RecoveredStill, told: Sequence[ClippedLamp]) -> str:
+    held = ""
+    if found.picture.beyond is not None:
+        held = f"gain map: light up to {found.picture.held_stops:.1f} stops above white\n"
     if not told:
-        return "nothing clips"
+        return f"{held}nothing clips{' at the end of the gain map' if held else ''}"
     if found.white is None:
         known = "white: not known (the file tells no exposure; --white types its cd/m2)"
     else:
@@ -160,4 +181,4 @@ def _text(found: RecoveredStill, told: Sequence[ClippedLamp]) -> str:
         rows.append([str(number), place, str(lamp.area_px), level, f"{lamp.share:.0%}", colour])
     rest, share = found.areas - len(told), max(0.0, 1 - sum(lamp.share for lamp in told))
     more = f"\nand {rest} that would send {share:.1%} together" if rest > 0 else ""
-    return f"{known}\n{table(rows)}{more}"
+    return f"{held}{known}\n{table(rows)}{more}"

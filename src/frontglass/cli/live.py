@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 import typer
 
 from frontglass.cli.batch_texts import say_left_out
-from frontglass.cli.options import CameraOptions, LightOptions
+from frontglass.cli.options import CameraOptions, GlassOptions, LightOptions
 from frontglass.cli.scene_files import SceneFile, scene_file
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
@@ -43,6 +43,7 @@ def live(
     no_browser: Annotated[
         bool, typer.Option("--no-browser", help="Print the address; open no browser.")
     ] = False,
+    glass: GlassOptions,
     camera: CameraOptions,
     space: SpaceOptions,
     light: LightOptions,
@@ -54,12 +55,13 @@ def live(
     What is kept there goes into the scene beside the stills, where every command finds it. The page
     is served on this machine alone, until Ctrl-C.
     """
+    _check_no_view(light.view)
     _check_packages()
     from frontglass.live.serving import address_of, kept_token, listening, serve, state_folder
 
-    words = [*_words(camera), *_words(space), *_words(light)]
+    words = [*_words(glass), *_words(camera), *_words(space), *_words(light)]
     typed = light.typed((), camera, space)
-    page = page_for(stills, typed, look=look or (), scene=scene, words=words)
+    page = page_for(stills, typed, look=look or (), scene=scene, words=words, glass=glass)
     listener = listening(port)
     token = kept_token(state_folder())
     address = address_of(listener, token)
@@ -71,6 +73,14 @@ def live(
     serve(page, listener, token)
 
 
+def _check_no_view(view: str | None) -> None:
+    if view is not None:
+        from frontglass.errors import ParameterError
+
+        hint = "The page adds renders up in light; ladder and compare show them through it."
+        raise ParameterError("view", "left out of live", view, hint)
+
+
 def page_for(
     sources: list[str],
     typed: dict[str, Any],
@@ -78,6 +88,7 @@ def page_for(
     look: list[str] | tuple[str, ...] = (),
     scene: Path | None = None,
     words: list[str] | tuple[str, ...] = (),
+    glass: GlassOptions | None = None,
 ) -> Page:
     """Return the page of some stills: what it shows and where it keeps what is chosen."""
     from frontglass.batch.finding import found_stills
@@ -98,7 +109,9 @@ def page_for(
         return options.at_hand().recipe(still, typed)
 
     own: dict[str, Look] = {name: read_look(name) for name in look}
-    table = LightTable(found.stills, (*own.values(), *catalogue()), recipe_of)
+    changes = glass.changes() if glass else {}
+    shown = tuple(one.with_glass(**changes) for one in (*own.values(), *catalogue()))
+    table = LightTable(found.stills, shown, recipe_of)
     more = [] if scene is None else ["--scene", str(path)]
     files = {one.name: Path(name) for name, one in own.items() if name.lower().endswith(".toml")}
     keeper = SceneKeeper(path, words=[*words, *more], look_files=files)

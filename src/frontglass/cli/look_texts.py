@@ -200,7 +200,7 @@ def _lines(value: Any, px_per_deg: float, indent: str) -> Iterator[str]:
         held = getattr(value, field.name)
         if _parts(held):
             parts += _parts(held)
-        elif held != field.default:
+        elif held != field.default or field.name == "index":
             said.append(_worded(field.name, held))
     if hasattr(value, "profile") and not parts:
         half_deg = deg_from_rad(value.profile(GREEN).half_energy_radius_rad)

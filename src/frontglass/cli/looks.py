@@ -8,7 +8,7 @@ import typer
 
 from frontglass.cli.grouped import note
 from frontglass.cli.look_texts import look_lines, look_record
-from frontglass.cli.options import CameraOptions, Json, Strengths, steps_of
+from frontglass.cli.options import CameraOptions, GlassOptions, Json, Strengths, steps_of
 from frontglass.cli.progress import working
 from frontglass.cli.texts import print_json
 
@@ -37,6 +37,7 @@ def show(
     width: Annotated[
         int, typer.Option(metavar="PX", help="Width of the picture, for radii in pixels.")
     ] = PREVIEW_WIDTH_PX,
+    glass: GlassOptions,
     camera: CameraOptions,
     as_json: Json = False,
 ) -> None:
@@ -46,7 +47,7 @@ def show(
     from frontglass.units import STOCK_STRENGTHS
 
     name, steps = steps_of(look, strengths)
-    shown = read_look(name)
+    shown = glass.on(read_look(name))
     choice = camera.framing().camera_for_width(width)
     note(*choice.notices)
     chosen = steps or tuple(map(float, STOCK_STRENGTHS))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 import typer
 
@@ -43,10 +43,21 @@ White = Annotated[
     float | None,
     typer.Option(metavar="CD/M2", help="Luminance of white in the still; else by its exposure."),
 ]
+GainMap = Annotated[
+    Literal["on", "off"] | None,
+    typer.Option(help="Light that a phone's gain map tells: taken (as usual), or left."),
+]
+Encoding = Annotated[
+    str | None,
+    typer.Option(metavar="NAME", help="What the still's codes are, such as a log encoding."),
+]
 LampRange = Annotated[
     bool,
     typer.Option("--lamp-range", help="Show clipped lamps as dim and as bright as is likely."),
 ]
+
+
+OnGlass = TypeVar("OnGlass", "Look", "LookStack")
 
 
 def given(**options: Any) -> dict[str, Any]:
@@ -82,6 +93,10 @@ class CameraOptions:
         str | None,
         typer.Option(metavar="X,Y", help="Pixel of the still in the middle of that frame."),
     ] = None
+    focus: Annotated[
+        str | None,
+        typer.Option(metavar="M|inf", help="What the lens is focused on: 3m; else by the file."),
+    ] = None
     no_exif: Annotated[
         bool,
         typer.Option("--no-exif", help="The still's lens data are wrong: go by what is typed."),
@@ -103,6 +118,7 @@ class CameraOptions:
                 taking=self.taking and TakingLens.from_text(self.taking),
                 aim=self.aim and place_from_text("aim", self.aim),
                 lens_from="typed" if self.no_exif else None,
+                focus_m=_parsed(camera.focus_m_from_text, self.focus),
             ),
         )
 
@@ -112,7 +128,47 @@ def _parsed(number_from_text: Callable[[str], float], text: str | None) -> float
 
 
 @dataclass(frozen=True, kw_only=True)
-class LookOptions:
+class GlassOptions:
+    """How the glass stands that looks are on, and what it mirrors."""
+
+    tilt: Annotated[
+        str | None,
+        typer.Option(
+            metavar="UP,RIGHT",
+            help="Lean of the glass [degree]: its ghosts go up, and right, by twice that.",
+        ),
+    ] = None
+    coated: Annotated[
+        bool, typer.Option("--coated", help="Its surfaces have a coating of several layers.")
+    ] = False
+    returns: Annotated[
+        str | None,
+        typer.Option(metavar="SHARE", help="Light that sensor and lens send back; else 1%."),
+    ] = None
+
+    def changes(self) -> dict[str, Any]:
+        """Return what was typed, as elements take it."""
+        from frontglass.elements.plate import Coating, returns_from_text, tilt_from_text
+
+        return given(
+            tilt_deg=self.tilt and tilt_from_text(self.tilt),
+            coating=Coating.MULTI if self.coated else None,
+            returns=None if self.returns is None else returns_from_text(self.returns),
+        )
+
+    def on(self, look: OnGlass) -> OnGlass:
+        """Return a look, or a stack of them, with its glass as typed; say where it has none."""
+        from frontglass.cli.grouped import note_later
+        from frontglass.elements import Place
+
+        changes = self.changes()
+        if changes and not any(part.place is Place.PLATE for part in look.light_path):
+            note_later(f"{look} stands on no glass, so nothing tilts or mirrors.")
+        return look.with_glass(**changes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LookOptions(GlassOptions):
     """Which looks, and how strong."""
 
     look: Annotated[
@@ -145,7 +201,8 @@ class LookOptions:
         typed = [stack_from_text(text, **stated) for text in self.look or ()]
         if self.strength is None:
             say_silent([part for text in self.look or () for part in looks_of_text(text)])
-        chosen = [stack.hooded() if self.hood else stack for stack in typed or kept]
+        whole = [self.on(stack) for stack in typed or kept]
+        chosen = [stack.hooded() if self.hood else stack for stack in whole]
         return tuple({stack.text: stack for stack in chosen}.values())
 
 
@@ -237,6 +294,19 @@ class LightOptions:
         bool,
         typer.Option("--clip", help="Clip light past white channel by channel; hues shift."),
     ] = False
+    gain_map: GainMap = None
+    encoding: Encoding = None
+    view: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE|DISPLAY/VIEW",
+            help="The show's LUT (.cube, .clf, .cdl, ...), or a display: put on last.",
+        ),
+    ] = None
+    view_from: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Encoding that the LUT expects; else the still's."),
+    ] = None
     quality: Annotated[int | None, typer.Option(metavar="1-100", help="Quality of a JPEG.")] = None
     clipped: Annotated[
         str | None,
@@ -288,6 +358,10 @@ class LightOptions:
                 compensate=False if self.no_compensate else None,
                 grain=False if self.no_grain else None,
                 non_finite=self.non_finite,
+                gain_map=self.gain_map,
+                encoding=self.encoding,
+                view=self.view,
+                view_from=self.view_from,
                 past_white="clip" if self.clip else None,
                 quality=self.quality,
                 recovery=recovery_from(self.clipped, marks.levels, self.lamps, self.white),

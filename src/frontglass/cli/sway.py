@@ -20,6 +20,7 @@ from frontglass.cli.options import (
 )
 from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
@@ -33,52 +34,53 @@ def sway(
         list[Path] | None,
         typer.Option("--out", "-o", help="WebP, GIF or MP4; else a WebP and an MP4 beside it."),
     ] = None,
-    pan: Annotated[
-        float | None, typer.Option(metavar="DEGREES", help="Radius of the move; else 1.")
-    ] = None,
+    pan: Annotated[float | None, typer.Option(metavar="DEG", help="Radius of it; else 1.")] = None,
     exaggerate: Annotated[
         float | None, typer.Option(metavar="TIMES", help="Show structure this much too strong.")
     ] = None,
     width: Annotated[
         int | None, typer.Option(metavar="PX", help="Width of the loop at most.")
     ] = None,
+    beside: Annotated[
+        bool,
+        typer.Option("--beside", help="All looks beside one another in one loop: glass, haze."),
+    ] = False,
     camera: CameraOptions,
+    space: SpaceOptions,
     light: LightOptions,
     kept: SceneOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Show STILL through looks as the camera moves.
 
-    The move is a small circle of pan and tilt. Halos of small lamps boil as the pupil slides
-    over the filter, dots of nets turn, haze and veils do neither. One line says how visible it will
-    be with this lens and stop.
+    In a small circle of pan and tilt halos of small lamps boil, dots of nets turn, ghosts of glass
+    swim against their lamps, haze does none of this. One line says how visible it will be.
     """
     from frontglass.pipeline.still_files import check_may_write
-    from frontglass.sheets.sway import check_loop_suffix, sway, write_loop
+    from frontglass.sheets.sway import check_loop_suffix, side_by_side, sway, write_loop
 
     at_hand = kept.at_hand()
     stacks = at_hand.stacks(still, looks)
-    loops = _loops(still, stacks, out)
-    for _, targets in loops:
-        for target in targets:
-            check_may_write(target, [still], overwrite=overwrite)
-            check_loop_suffix(target)
-    recipe = at_hand.recipe(still, light.typed((), camera))
+    loops = _loops(still, stacks, out, beside=beside)
+    for target in (target for _, targets in loops for target in targets):
+        check_may_write(target, [still], overwrite=overwrite)
+        check_loop_suffix(target)
+    recipe = at_hand.recipe(still, light.typed((), camera, space))
     at_hand.say()
     picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     note(*picture.notices, *choice.notices)
-    for stack, targets in loops:
-        loop = sway(
-            picture,
-            stack.looks,
-            camera=choice.camera,
-            surround=recipe.surround,
-            compensate=recipe.compensate,
-            grain=recipe.grain,
-            progress=lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
-            **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
-        )
+    how = {
+        "camera": choice.camera,
+        "surround": recipe.surround,
+        "compensate": recipe.compensate,
+        "grain": recipe.grain,
+        "progress": lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
+        **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
+    }
+    for together, targets in loops:
+        made = [sway(picture, stack.looks, **how) for stack in together]
+        loop = side_by_side(made, list(map(str, together))) if beside else made[0]
         for target in targets:
             write_loop(target, loop)
             typer.echo(str(target))
@@ -86,14 +88,16 @@ def sway(
 
 
 def _loops(
-    still: Path, stacks: Sequence[LookStack], out: list[Path] | None
-) -> list[tuple[LookStack, list[Path]]]:
-    """Return where the loop of each choice goes."""
+    still: Path, stacks: Sequence[LookStack], out: list[Path] | None, *, beside: bool
+) -> list[tuple[list[LookStack], list[Path]]]:
+    """Return where the loop of each choice, or of all beside one another, goes."""
+    ends = (".webp", ".mp4")
+    if beside:
+        return [(list(stacks), out or [still.with_name(f"{still.stem}_sway{e}") for e in ends])]
     if out:
         targets_of(stacks, out[0], lambda _: still)
-    ends = (".webp", ".mp4")
     return [
-        (stack, out or [still.with_name(f"{_stem(still, stacks, stack)}{end}") for end in ends])
+        ([stack], out or [still.with_name(f"{_stem(still, stacks, stack)}{end}") for end in ends])
         for stack in stacks
     ]
 

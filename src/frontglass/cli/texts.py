@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, astuple
 from typing import TYPE_CHECKING
@@ -17,8 +18,17 @@ Record = dict[str, object]
 
 
 def print_json(value: object) -> None:
-    """Print a value as JSON, in UTF-8 letters, one key a line."""
-    typer.echo(json.dumps(value, indent=2, ensure_ascii=False))
+    """Print a value as JSON, in UTF-8 letters, one key a line; infinity is "inf"."""
+    typer.echo(json.dumps(_finite(value), indent=2, ensure_ascii=False))
+
+
+def _finite(value: object) -> object:
+    """Return a value with infinities as JSON can hold them."""
+    if isinstance(value, dict):
+        return {key: _finite(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(part) for part in value]
+    return "inf" if value == math.inf else value
 
 
 def table(rows: Sequence[Sequence[str]]) -> str:

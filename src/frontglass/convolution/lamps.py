@@ -72,13 +72,7 @@ def lamps_in(light: Float32) -> Lamps | None:
     is, however bright, and so does a sky or a window that fills a quarter of what is near.
     """
     height, width, _ = light.shape
-    peaks = np.empty(height, np.float32)
-
-    def peaks_of(rows: slice) -> None:
-        peaks[rows] = light[rows].reshape(rows.stop - rows.start, -1).max(axis=1)
-
-    in_pieces(peaks_of, height, 8 * ROWS_AT_ONCE)
-    lit = np.flatnonzero(peaks > WHITE)
+    lit = _lit_rows(light)
     if not lit.size:
         return None
     least = _least(light)
@@ -93,8 +87,7 @@ def lamps_in(light: Float32) -> Lamps | None:
         bright = light[lit[part]]
         red, green, blue = (bright[..., channel] for channel in range(3))
         over = np.maximum(np.maximum(red, green), blue) / ((1 - t) * least[high] + t * least[low])
-        t = np.clip((over - 1) / np.float32(SURE_TIMES - 1), 0, 1)
-        share = t * t * (3 - 2 * t)
+        share = _share(over)
         kept[part] = share.any(axis=1)
         across[share.any(axis=0)] = True
         own[part] = bright * share[..., np.newaxis]
@@ -105,6 +98,59 @@ def lamps_in(light: Float32) -> Lamps | None:
     if not kept.all():
         lit, own = lit[kept], own[kept]
     return Lamps(lit, own, np.flatnonzero(across))
+
+
+class LampPixels(NamedTuple):
+    """Pixels of a frame that are lamp: rows and columns, each (N,), and their light, (N, 3)."""
+
+    rows: NDArray[np.intp]
+    columns: NDArray[np.intp]
+    light: Float32
+
+
+def lamp_pixels(light: Float32) -> LampPixels | None:
+    """Return what `lamps_in` does, pixel by pixel: cheap where lamps are few and all over."""
+    height, width, _ = light.shape
+    lit = _lit_rows(light)
+    if not lit.size:
+        return None
+    places = []
+    for run in np.split(lit, np.flatnonzero(np.diff(lit) > 1) + 1):
+        for start in range(run[0], run[-1] + 1, ROWS_AT_ONCE):
+            some = light[start : min(start + ROWS_AT_ONCE, run[-1] + 1)]
+            bright = np.flatnonzero(some.reshape(-1) > WHITE) // 3
+            # One place for each pixel, of which several channels may be bright.
+            places.append(bright[np.flatnonzero(np.diff(bright, prepend=-1))] + start * width)
+    at = np.concatenate(places)
+    rows, columns = np.divmod(at, width)
+    least = _least(light)
+    y = np.clip((rows + 0.5) * len(least) / height - 0.5, 0, len(least) - 1)
+    high = np.minimum(y.astype(np.intp), max(len(least) - 2, 0))
+    low, t = np.minimum(high + 1, len(least) - 1), (y - high).astype(np.float32)
+    own = light.reshape(-1, 3)[at]
+    brightest = np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2])
+    share = _share(brightest / ((1 - t) * least[high, columns] + t * least[low, columns]))
+    kept = np.flatnonzero(share)
+    if not kept.size:
+        return None
+    return LampPixels(rows[kept], columns[kept], own[kept] * share[kept, np.newaxis])
+
+
+def _lit_rows(light: Float32) -> NDArray[np.intp]:
+    """Rows in which something is brighter than white."""
+    peaks = np.empty(light.shape[0], np.float32)
+
+    def peaks_of(rows: slice) -> None:
+        peaks[rows] = light[rows].reshape(rows.stop - rows.start, -1).max(axis=1)
+
+    in_pieces(peaks_of, light.shape[0], 8 * ROWS_AT_ONCE)
+    return np.flatnonzero(peaks > WHITE)
+
+
+def _share(over: Float32) -> Float32:
+    """How much of a pixel is lamp that is so many times as bright as the least lamp."""
+    t = np.clip((over - 1) / np.float32(SURE_TIMES - 1), 0, 1)
+    return np.asarray(t * t * (3 - 2 * t), np.float32)
 
 
 def _least(light: Float32) -> Float32:

@@ -18,13 +18,15 @@ from frontglass.elements.lobes import (
     MoffatLobe,
 )
 from frontglass.elements.net import Net
+from frontglass.elements.plate import Coating, Plate
 from frontglass.elements.stray_lamp import StrayLamp
 from frontglass.elements.table_lobe import TableLobe
 from frontglass.elements.tint import Tint
 from frontglass.elements.veil import Veil
 
 ELEMENTS: dict[str, type[Element]] = {
-    element.kind: element for element in (Glow, Grease, Haze, Lines, Net, StrayLamp, Tint, Veil)
+    element.kind: element
+    for element in (Glow, Grease, Haze, Lines, Net, Plate, StrayLamp, Tint, Veil)
 }
 """Every element by the name it has in a look."""
 
@@ -44,6 +46,7 @@ __all__ = [
     "BareLamp",
     "Beam",
     "ClearCentre",
+    "Coating",
     "ConeLobe",
     "Element",
     "ExponentialLobe",
@@ -60,6 +63,7 @@ __all__ = [
     "Net",
     "Passage",
     "Place",
+    "Plate",
     "Stack",
     "StrayLamp",
     "TableLobe",

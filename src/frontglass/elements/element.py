@@ -32,8 +32,10 @@ class Place(IntEnum):
     """Where in the light path an element stands, in the order in which light meets it."""
 
     AIR = 1
-    FRONT = 2
-    LENS = 3
+    PLATE = 2
+    """Glass as a mirror: its ghosts go through all else that stands before the lens."""
+    FRONT = 3
+    LENS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +71,9 @@ class Passage:
         Along the ray through each pixel [m], if it is known.
     lamps : sequence of LampPlace or None
         Lamps pointed at by hand; None finds them.
+    axis_px : (float, float) or None
+        Where the axis of the lens meets the picture, from its left upper corner; None is the
+        middle. [px]
     notices : list of str
         What was assumed on the way; elements add to it.
     """
@@ -77,6 +82,7 @@ class Passage:
     surround: Surround
     distance_m: Float32 | None = None
     lamps: Sequence[LampPlace] | None = None
+    axis_px: tuple[float, float] | None = None
     notices: list[str] = field(default_factory=list)
 
 
@@ -126,6 +132,11 @@ class Element(ABC):
         Where it is: of one with a clear centre, through the covered part; of one that acts above a
         threshold, light far above.
         """
+
+    def share_through(self, passage: Passage, rows: slice) -> Float32:
+        """Light that goes straight on from what some rows see, shape (rows, W, 3) or less."""
+        del passage, rows
+        return np.array([self.direct_share(channel) for channel in CHANNELS], np.float32)
 
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """Light that lands within an angle of where it belongs, of all that leaves. [1], in [0, 1].
@@ -215,6 +226,11 @@ class Element(ABC):
 
     def without_stray_light(self) -> Self:
         """Return it with lamps beside the lens kept off."""
+        return self
+
+    def with_glass(self, **changes: object) -> Self:
+        """Return it with the glass it stands on changed; what is no glass stays."""
+        del changes
         return self
 
     def draped(self, turn_deg: float) -> Self:

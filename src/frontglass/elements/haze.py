@@ -20,6 +20,7 @@ from frontglass.optics.air import (
     droplet_load_mg_per_m3,
     extinction_from_optical_range,
     optical_range_m,
+    transmittance,
 )
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, optical_depth_at_wavelength
@@ -147,6 +148,14 @@ class Haze(Element):
     def direct_share(self, channel: int) -> float:
         """See `Element`: of a subject 3 m away, for light goes astray all the way."""
         return math.exp(-NEAR_M * self.extinction(channel))
+
+    def share_through(self, passage: Passage, rows: slice) -> Float32:
+        """See `Element`: it depends on how far everything is."""
+        if passage.distance_m is None:
+            return super().share_through(passage, rows)
+        distance = passage.distance_m[rows]
+        shares = [transmittance(self.extinction(channel), distance) for channel in CHANNELS]
+        return np.stack(shares, axis=-1).astype(np.float32)
 
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """See `Element`: as good as nothing of what is scattered lands near where it belongs."""

@@ -42,7 +42,7 @@ class TableLobe(Lobe):
     >>> import math, frontglass as fg
     >>> lobe = fg.TableLobe(angles_deg=(0.1, 0.2, 0.4, 0.8), densities=(8, 4, 1, 0))
     >>> round(math.degrees(lobe.profile(1).half_energy_radius_rad), 2)
-    0.28
+    0.23
     """
 
     angles_deg: Row

@@ -20,12 +20,14 @@ from frontglass.optics.camera import ShotData
 _ORIENTATION = 274
 _F_NUMBER, _FOCAL_LENGTH, _FOCAL_LENGTH_35MM = 33437, 37386, 41989
 _EXPOSURE_TIME, _ISO = 33434, 34855
+_SUBJECT_DISTANCE, _FAR_AWAY = 37382, 2**32 - 1
 _COLOUR_SPACE = 40961
 _SRGB = 1
 _LONGEST_LENS_MM = 10000.0
 _SLOWEST_STOP = 1000.0
 _LONGEST_TIME_S = 86400.0
 _HIGHEST_ISO = 1e7
+_FARTHEST_M = 1e5
 
 
 def orientation_of(exif: bytes | None) -> int:
@@ -64,7 +66,7 @@ def exif_without_thumbnail(exif: bytes) -> bytes:
 
 def shot_from_exif(exif: bytes | None) -> ShotData:
     """Lens data; a zero, infinite or absurd number counts as missing."""
-    camera = _sub_directory(exif, EXIF_DIRECTORY)
+    camera = sub_directory(exif, EXIF_DIRECTORY)
     if camera is None:
         return ShotData()
     return ShotData(
@@ -73,7 +75,14 @@ def shot_from_exif(exif: bytes | None) -> ShotData:
         f_number=_usable(camera.numbers(_F_NUMBER), _SLOWEST_STOP),
         exposure_time_s=_usable(camera.numbers(_EXPOSURE_TIME), _LONGEST_TIME_S),
         iso=_usable(camera.numbers(_ISO)[:1], _HIGHEST_ISO),
+        focus_m=_focus_m(camera.numbers(_SUBJECT_DISTANCE)),
     ).exposed()
+
+
+def _focus_m(values: tuple[float, ...]) -> float | None:
+    """Distance of what is in focus [m]; a numerator of 32 ones is infinity, 0 is unknown."""
+    far_away = len(values) == 1 and values[0] >= _FAR_AWAY
+    return math.inf if far_away else _usable(values, _FARTHEST_M)
 
 
 def exif_with_lens(exif: bytes, shot: ShotData) -> bytes:
@@ -81,7 +90,7 @@ def exif_with_lens(exif: bytes, shot: ShotData) -> bytes:
 
     How the still was exposed stays as it was: time, f-number and ISO tell where white is.
     """
-    camera = _sub_directory(exif, EXIF_DIRECTORY)
+    camera = sub_directory(exif, EXIF_DIRECTORY)
     if camera is None or shot.focal_length_mm is None or shot.focal_length_35mm is None:
         return exif
     patched = bytearray(exif)
@@ -98,7 +107,7 @@ def exif_with_lens(exif: bytes, shot: ShotData) -> bytes:
 
 def colour_space_of(exif: bytes | None) -> str:
     """Return "sRGB", "opRGB" (the DCF optional space), or "" where the block does not say."""
-    camera = _sub_directory(exif, EXIF_DIRECTORY)
+    camera = sub_directory(exif, EXIF_DIRECTORY)
     if camera is None:
         return ""
     if camera.integers(_COLOUR_SPACE)[:1] == (_SRGB,):
@@ -122,7 +131,8 @@ def _main(exif: bytes | None) -> Directory | None:
         return None
 
 
-def _sub_directory(exif: bytes | None, code: int) -> Directory | None:
+def sub_directory(exif: bytes | None, code: int) -> Directory | None:
+    """Directory that a tag of the block's first one points to; None where it cannot be read."""
     main = _main(exif)
     pointer = main.integers(code) if main else ()
     if exif is None or not pointer:

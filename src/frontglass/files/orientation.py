@@ -35,6 +35,11 @@ def upright(still: FileStill) -> FileStill:
         alpha = replace(alpha, codes=upright_codes(alpha.codes, turn))
     if native is not None:
         native = replace(native, codes=upright_codes(native.codes, turn))
+    gain_map, own_depth = still.gain_map, still.own_depth
+    if gain_map is not None:
+        gain_map = replace(gain_map, codes=upright_codes(gain_map.codes, turn))
+    if own_depth is not None:
+        own_depth = replace(own_depth, depth_m=upright_codes(own_depth.depth_m, turn))
     if metadata.exif is not None:
         metadata = replace(metadata, exif=upright_exif(metadata.exif))
     if metadata.dpi is not None and turn >= 5:
@@ -45,5 +50,7 @@ def upright(still: FileStill) -> FileStill:
         alpha=alpha,
         native=native,
         metadata=metadata,
+        gain_map=gain_map,
+        own_depth=own_depth,
         orientation=1,
     )

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from frontglass.errors import PictureFileError
 from frontglass.files.icc import icc_profile_bytes
+from frontglass.files.raw import EXTENSIONS as RAW_EXTENSIONS
 from frontglass.picture.curves import LINEAR, SRGB_CURVE, Curve
-from frontglass.picture.encoding import Container, Encoding, Metadata, Sample
+from frontglass.picture.encoding import Container, Encoding, Metadata, Sample, Space
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, Primaries
 
@@ -21,6 +24,15 @@ EXTENSIONS = {
     ".exr": Container.EXR,
     ".hdr": Container.HDR,
 }
+READ_ONLY = {
+    **dict.fromkeys((".heic", ".heif", ".hif", ".heics", ".heifs"), ".jpg"),
+    ".avif": ".jpg",
+    ".dpx": ".tif",
+    **dict.fromkeys(RAW_EXTENSIONS, ".jpg"),
+}
+"""Extensions of formats that are read, and what goes out in their place."""
+READABLE = frozenset(EXTENSIONS) | frozenset(READ_ONLY)
+"""Extensions of stills."""
 LINEAR_CONTAINERS = {Container.EXR, Container.HDR}
 
 
@@ -38,6 +50,8 @@ class Plan:
         What goes beside the pixels.
     keeps_colour : bool
         Whether codes mean what the input's codes meant.
+    space : Space or None
+        Encoding by name, in place of primaries and curves.
     """
 
     container: Container
@@ -46,6 +60,7 @@ class Plan:
     curves: tuple[Curve, ...]
     metadata: Metadata
     keeps_colour: bool
+    space: Space | None = None
 
 
 def container_of(path: Path) -> Container:
@@ -59,14 +74,35 @@ def container_of(path: Path) -> Container:
     container = EXTENSIONS.get(path.suffix.lower())
     if container is None:
         known = ", ".join(EXTENSIONS)
+        if path.suffix.lower() in READ_ONLY:
+            raise PictureFileError(f"{path}: such files are read only; write one of {known}.")
         got = repr(path.suffix) if path.suffix else "none"
         raise PictureFileError(f"{path}: the extension must be one of {known}, got {got}.")
     return container
 
 
+def written_suffix(suffix: str) -> str:
+    """Return the extension of what becomes of a still with this one: its own if it can be."""
+    return READ_ONLY.get(suffix.lower(), suffix)
+
+
 def plan_for(picture: Picture, container: Container) -> Plan:
     """Choose the codes: those of the input wherever the format can hold them."""
     encoding = picture.encoding
+    if picture.display is not None and container not in LINEAR_CONTAINERS:
+        return _for_a_display(picture, container)
+    if encoding.space is not None and (
+        container not in LINEAR_CONTAINERS or container is encoding.container
+    ):
+        return Plan(
+            container=container,
+            sample=_sample(encoding, container),
+            primaries=picture.primaries,
+            curves=(LINEAR,) * 3,
+            metadata=encoding.metadata,
+            keeps_colour=True,
+            space=encoding.space,
+        )
     is_same = container is encoding.container
     sample = _sample(encoding, container)
     metadata = encoding.metadata
@@ -82,7 +118,13 @@ def plan_for(picture: Picture, container: Container) -> Plan:
             metadata=Metadata(),
             keeps_colour=keeps,
         )
-    has_own_colour = encoding.sample.is_integer or metadata.icc is not None
+    ends = [float(np.asarray(curve.decode(1.0))) for curve in encoding.curves]
+    # Profiles end at white: codes of PQ and HLG, which do not, are made anew.
+    has_own_colour = (
+        encoding.space is None
+        and max(ends) < 1 + 1e-3
+        and (encoding.sample.is_integer or metadata.icc is not None)
+    )
     if has_own_colour and _means_the_same(encoding, picture.primaries):
         if metadata.icc is None and not is_same:
             metadata = replace(metadata, icc=_profile_if_needed(encoding, picture.primaries))
@@ -95,6 +137,21 @@ def plan_for(picture: Picture, container: Container) -> Plan:
             keeps_colour=True,
         )
     return _without_own_colour(picture, container, sample)
+
+
+def _for_a_display(picture: Picture, container: Container) -> Plan:
+    """Codes as the show's LUT makes them: no profile may change them again."""
+    sample = _sample(picture.encoding, container)
+    if not sample.is_integer:
+        sample = Sample.UINT16
+    return Plan(
+        container=container,
+        sample=sample,
+        primaries=BT709,
+        curves=(SRGB_CURVE,) * 3,
+        metadata=replace(picture.encoding.metadata, icc=None),
+        keeps_colour=False,
+    )
 
 
 def _without_own_colour(picture: Picture, container: Container, sample: Sample) -> Plan:

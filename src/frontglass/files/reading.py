@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import os
 import struct
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
@@ -12,11 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import check_within
+from frontglass.choices import GainMapUse
 from frontglass.errors import PictureFileError
-from frontglass.files import cms, exif, exr, hdr, jpeg, png
+from frontglass.files import boxes, cms, dpx, exif, exr, hdr, heif, jpeg, png, raw
 from frontglass.files.icc import IccProfile, ProfileKind, icc_profile_from_bytes
 from frontglass.files.non_finite import checked_light
 from frontglass.files.orientation import upright
+from frontglass.files.spaces import Space, space_named
 from frontglass.files.still import FileStill
 from frontglass.files.tiff import read_tiff
 from frontglass.optics.camera import ShotData
@@ -30,15 +34,27 @@ from frontglass.picture.encoding import (
     NativeKind,
     Sample,
     Tone,
+    Triple,
 )
+from frontglass.picture.gain_map import Beyond, light_beyond
 from frontglass.picture.non_finite import NonFinite
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, OPRGB, Primaries
 
 _MOST_STOPS = 40.0
+LEAST_TOLD_STOPS = 0.05
 # What parsing nonsense ends in, where no reader had a better word for it.
 _DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, struct.error, OSError)
+_TURNED = {Container.TIFF, Container.HEIF, Container.AVIF}
+"""Formats that tell how a picture lies by themselves."""
 _TIFF_SIGNATURES = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_READERS: tuple[tuple[bytes | tuple[bytes, ...], Callable[[bytes], FileStill]], ...] = (
+    (png.SIGNATURE, png.read_png),
+    (exr.SIGNATURE, exr.read_exr),
+    (_TIFF_SIGNATURES, read_tiff),
+    (hdr.SIGNATURES, hdr.read_hdr),
+    (dpx.SIGNATURES, dpx.read_dpx),
+)
 
 
 def read_picture(
@@ -46,17 +62,25 @@ def read_picture(
     *,
     exposure_stops: float = 0.0,
     non_finite: NonFinite | str = NonFinite.REFUSE,
+    gain_map: GainMapUse | str = GainMapUse.ON,
+    encoding: str | None = None,
 ) -> Picture:
     """Return the linear light of a picture file, with all that is needed to write it back.
 
     Parameters
     ----------
     path : path
-        A JPEG, PNG, TIFF, OpenEXR or Radiance HDR file; its content decides, not its name.
+        A JPEG, HEIC, HEIF, AVIF, PNG, TIFF, OpenEXR, Radiance HDR, DPX or camera raw file; its
+        content decides, not its name.
     exposure_stops : float
         Light is multiplied by 2 to this power. [stop], in [-40, 40]; 0 changes nothing.
     non_finite : "refuse" or "mend"
         What to do with NaN and infinities in float files; see `NonFinite`.
+    gain_map : "on" or "off"
+        Whether light that a gain map in the file tells goes into `Picture.beyond`.
+    encoding : str or None
+        What its codes are, by a name of `frontglass encodings`, whatever the file says. Light comes
+        with the primaries AP1 then, and goes back into the same encoding. None goes by the file.
 
     Returns
     -------
@@ -68,7 +92,7 @@ def read_picture(
     PictureFileError
         If the file is missing, no picture, damaged, cut short or too large.
     ParameterError
-        If `exposure_stops` is out of range, or `non_finite` is no such rule.
+        If `exposure_stops` is out of range, or `non_finite`, `gain_map` or `encoding` is unknown.
 
     Examples
     --------
@@ -82,20 +106,25 @@ def read_picture(
     """
     check_within("exposure_stops", exposure_stops, -_MOST_STOPS, _MOST_STOPS)
     rule = NonFinite.of("non_finite", non_finite)
-    where = Path(path)
+    maps = GainMapUse.of("gain_map", gain_map) is GainMapUse.ON
+    space = None if encoding is None else space_named(encoding)
+    picture = _read(Path(path), rule, space, maps=maps and space is None)
+    if exposure_stops == 0:
+        return picture
+    return picture.brighter(2.0**exposure_stops)
+
+
+def _read(where: Path, rule: NonFinite, space: Space | None, *, maps: bool) -> Picture:
     data = _content(where)
     try:
-        still = upright(_with_exif_orientation(_decoded(data)))
-        picture = _picture(still, rule)
+        still = upright(_with_exif_orientation(_decoded(data, maps=maps)))
+        return _picture(still, rule) if space is None else _named(still, space, rule)
     except PictureFileError as error:
         raise PictureFileError(f"{where}: {error}") from error
     except _DAMAGE as error:
         raise PictureFileError(f"{where}: the file is damaged: {error}.") from error
     except MemoryError:
         raise PictureFileError(f"{where}: there is not enough memory to read it.") from None
-    if exposure_stops == 0:
-        return picture
-    return picture.with_radiance(picture.radiance * np.float32(2.0**exposure_stops))
 
 
 def _content(path: Path) -> bytes:
@@ -113,24 +142,56 @@ def _content(path: Path) -> bytes:
     return data
 
 
-def _decoded(data: bytes) -> FileStill:
-    if data.startswith(png.SIGNATURE):
-        return png.read_png(data)
+def _decoded(data: bytes, *, maps: bool) -> FileStill:
     if data.startswith(jpeg.SIGNATURE):
-        return jpeg.read_jpeg(data)
-    if data.startswith(exr.SIGNATURE):
-        return exr.read_exr(data)
-    if data.startswith(_TIFF_SIGNATURES):
-        return read_tiff(data)
-    if data.startswith(hdr.SIGNATURES):
-        return hdr.read_hdr(data)
-    raise PictureFileError("it is no JPEG, PNG, TIFF, OpenEXR or Radiance HDR file.")
+        return jpeg.read_jpeg(data, maps=maps)
+    if boxes.is_heif(data):
+        return heif.read_heif(data, maps=maps)
+    if raw.is_raw(data):  # many of them begin as TIFF does
+        return raw.read_raw(data)
+    for signatures, read in _READERS:
+        if data.startswith(signatures):
+            return read(data)
+    raise PictureFileError(
+        "it is no JPEG, HEIC, AVIF, PNG, TIFF, OpenEXR, Radiance HDR, DPX or camera raw file."
+    )
 
 
 def _with_exif_orientation(still: FileStill) -> FileStill:
-    if still.container is Container.TIFF or still.metadata.exif is None:
+    if still.container in _TURNED or still.metadata.exif is None:
         return still
     return replace(still, orientation=exif.orientation_of(still.metadata.exif))
+
+
+def _named(still: FileStill, space: Space, rule: NonFinite) -> Picture:
+    """Picture of a still whose encoding was named."""
+    if still.native is not None or still.container is Container.RAW:
+        raise PictureFileError("No encoding can be named for a file of such codes.")
+    codes, sample = still.codes, Sample.of(still.codes)
+    grey = codes.shape[2] == 1
+    light = space.decoded(np.repeat(codes, 3, axis=2) if grey else codes)
+    said: tuple[str, ...] = ()
+    if not sample.is_integer:
+        light, said = checked_light(light, rule)
+    top = float(space.decoded(np.ones((1, 1, 3), np.float32)).max())
+    return Picture(
+        radiance=light,
+        primaries=space.primaries,
+        encoding=Encoding(
+            container=still.container,
+            sample=sample,
+            primaries=space.primaries,
+            codes=None if grey else codes,
+            alpha=still.alpha,
+            metadata=still.metadata,
+            carried=still.carried,
+            top=(top, top, top) if sample.is_integer else None,
+            space=space,
+        ),
+        shot=_shot(still),
+        own_depth=still.own_depth,
+        notices=still.notices + said,
+    )
 
 
 class _Colour(NamedTuple):
@@ -163,15 +224,49 @@ def _picture(still: FileStill, rule: NonFinite) -> Picture:
         native=still.native,
         metadata=still.metadata,
         carried=still.carried,
+        top=_top(still, sample, curves),
     )
-    shot = _shot(still)
+    beyond = None
+    if still.gain_map is not None:
+        beyond = light_beyond(radiance, primaries, still.gain_map)
+        top = encoding.ends
+        encoding = replace(
+            encoding, top=(top[0] / beyond.lift, top[1] / beyond.lift, top[2] / beyond.lift)
+        )
+        notices += (_said_of(beyond),)
     return Picture(
         radiance=radiance,
         primaries=primaries,
         encoding=encoding,
-        shot=shot,
+        shot=_shot(still),
+        beyond=None if beyond is None else beyond.light,
+        lift=1.0 if beyond is None else beyond.lift,
+        own_depth=still.own_depth,
         notices=still.notices + notices,
     )
+
+
+def _said_of(beyond: Beyond) -> str:
+    stops = math.log2(max(beyond.highest, 1.0))
+    if stops < LEAST_TOLD_STOPS:
+        return "The file's gain map tells no light above white."
+    return (
+        f"The file's gain map tells light up to {stops:.1f} stops above white: it goes into what"
+        " spreads (--gain-map off leaves it)."
+    )
+
+
+def _top(still: FileStill, sample: Sample, curves: tuple[Curve, ...]) -> Triple | None:
+    """Light of the highest codes, where that is not white."""
+    if still.gain_map is not None:
+        return still.gain_map.top()
+    if still.top is not None:
+        return still.top, still.top, still.top
+    if not sample.is_integer:
+        return None
+    tops = [float(np.asarray(curve.decode(1.0))) for curve in (curves * 3)[:3]]
+    # Curves of profiles miss 1 by their rounding.
+    return None if max(tops) < 1.01 else (tops[0], tops[1], tops[2])
 
 
 def _shot(still: FileStill) -> ShotData:

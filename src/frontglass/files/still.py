@@ -9,6 +9,8 @@ from typing import Any
 from frontglass.optics.camera import ShotData
 from frontglass.picture.curves import Curve
 from frontglass.picture.encoding import Alpha, Codes, Container, Metadata, Native
+from frontglass.picture.gain_map import GainMap
+from frontglass.picture.own_depth import OwnDepth
 from frontglass.picture.primaries import Primaries
 
 
@@ -36,6 +38,12 @@ class FileStill:
         Bits of a sample in the file, where `codes` stretches it to more.
     carried : mapping
         See `Encoding.carried`.
+    gain_map : GainMap or None
+        How much brighter than the picture the scene was.
+    own_depth : OwnDepth or None
+        How far everything is.
+    top : float or None
+        Light at which it clips, where codes do not tell.
     notices : tuple of str
         What was assumed or left out.
     """
@@ -51,4 +59,7 @@ class FileStill:
     shot: ShotData | None = None
     bits: int | None = None
     carried: Mapping[str, Any] = field(default_factory=dict)
+    gain_map: GainMap | None = None
+    own_depth: OwnDepth | None = None
+    top: float | None = None
     notices: tuple[str, ...] = ()

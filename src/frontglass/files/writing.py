@@ -19,6 +19,7 @@ from frontglass.files.exif import (
     shot_from_exif,
 )
 from frontglass.files.exr import write_exr_file
+from frontglass.files.gain_maps import without_gain_map
 from frontglass.files.hdr import hdr_bytes
 from frontglass.files.icc import ProfileKind, icc_profile_bytes, icc_profile_from_bytes
 from frontglass.files.jpeg import jpeg_bytes
@@ -29,7 +30,7 @@ from frontglass.files.tiff_writing import tiff_bytes
 from frontglass.files.whole import write_bytes_whole, write_whole
 from frontglass.optics.camera import ShotData
 from frontglass.picture.codes import CodedLight, FloatArray, Target, codes_from_radiance, is_grey
-from frontglass.picture.curves import SRGB_CURVE
+from frontglass.picture.curves import LINEAR, SRGB_CURVE
 from frontglass.picture.encoding import (
     Alpha,
     Codes,
@@ -171,6 +172,8 @@ class _Encoder:
 
     def _light_and_alpha(self) -> tuple[FloatArray, Alpha | None]:
         light, alpha = self.picture.radiance, self.picture.encoding.alpha
+        if self.picture.beyond is not None and not self.plan.sample.is_integer:
+            light = self.picture.light
         if alpha is None:
             return light, None
         if alpha.codes.shape != light.shape[:2]:
@@ -197,6 +200,8 @@ class _Encoder:
 
     def _coded(self, light: FloatArray) -> CodedLight:
         encoding, plan = self.picture.encoding, self.plan
+        if plan.space is not None or self.picture.display is not None:
+            return self._coded_by_name(light)
         matrix = None
         if plan.primaries != self.picture.primaries:
             matrix = self.picture.primaries.matrix_to(plan.primaries)
@@ -225,6 +230,23 @@ class _Encoder:
             primaries=plan.primaries if keeps_hue else None,
         )
         return codes_from_radiance(light, target)
+
+    def _coded_by_name(self, light: FloatArray) -> CodedLight:
+        """Codes for the show's LUT, or in the encoding that the still came in."""
+        picture, plan = self.picture, self.plan
+        linear = Target(sample=plan.sample, curves=(LINEAR,) * 3)
+        if picture.display is not None:
+            codes = picture.display.codes(picture.scene, picture.primaries)
+            return codes_from_radiance(codes, linear)
+        assert plan.space is not None
+        coded = codes_from_radiance(plan.space.encoded(light, picture.primaries), linear)
+        before = picture.encoding.codes
+        if before is None or before.shape != coded.codes.shape or before.dtype != coded.codes.dtype:
+            return coded
+        same = plan.space.decoded(before).view(np.int32) == light.view(np.int32)
+        return coded._replace(
+            codes=np.where(same, before, coded.codes), is_unchanged=bool(same.all())
+        )
 
     def _grey_becomes_colour(self) -> None:
         self.notices.append("The grey picture has become coloured; written as RGB.")
@@ -325,6 +347,11 @@ class _Encoder:
                 self.notices.append(f"{names} left out: {self.plan.container.value} has no place.")
             return
         metadata = self.plan.metadata
+        if metadata.xmp is not None:
+            # What it says of a gain map is of one that does not go along.
+            metadata = replace(metadata, xmp=without_gain_map(metadata.xmp))
+            if metadata.xmp is None:
+                self.notices.append("XMP data left out: they describe a gain map that is not kept.")
         if metadata.exif is not None and _has_other_lens(metadata.exif, self.picture.shot):
             metadata = replace(metadata, exif=exif_with_lens(metadata.exif, self.picture.shot))
         if metadata.exif is not None and has_thumbnail(metadata.exif) and not coded.is_unchanged:

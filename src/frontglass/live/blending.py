@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from frontglass.elements import Place
 from frontglass.looks import Look
 from frontglass.units import STOCK_STRENGTHS
 
@@ -15,6 +16,8 @@ LARGEST = 4.0
 TRADE = (*map(float, STOCK_STRENGTHS), LARGEST)
 """Strengths that have a tick."""
 SMOOTH_NODES = 7
+ALMOST_BARE = 0.001
+"""So little of any look that no picture shows it."""
 UNSTEADY_NODES = (0.0, 0.06, 0.125, 0.25, 0.375, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, LARGEST)
 
 
@@ -28,6 +31,8 @@ def nodes_of(look: Look) -> dict[str, Any]:
     the blend is within one 8-bit code. Nets and lines are not: orders far from a lamp wax and
     wane many times while the threads get thicker, and no few renders tell what lies between.
     There the page blends the two nearest in straight lines, says so, and is exact at rest.
+    Glass is there at any strength but 0, with all its ghosts: with it the first place is just
+    above.
     """
     if all(element.is_steady for element in look.elements):
         turns = np.cos(np.linspace(0, math.pi, SMOOTH_NODES))
@@ -35,5 +40,7 @@ def nodes_of(look: Look) -> dict[str, Any]:
         window = SMOOTH_NODES
     else:
         strengths, window = list(UNSTEADY_NODES), 2
+    if any(element.place is Place.PLATE for element in look.elements):
+        strengths[0] = ALMOST_BARE
     places = [math.sqrt(strength) for strength in strengths]
     return {"strengths": strengths, "places": places, "window": window}

@@ -69,7 +69,11 @@ class Look:
         if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", self.name):
             raise ParameterError("name", NAME_RULE, self.name)
         object.__setattr__(self, "elements", _elements(self.elements))
-        places = [element.place for element in self.elements]
+        # As a mirror glass stands where what is on it does.
+        places = [
+            Place.FRONT if element.place is Place.PLATE else element.place
+            for element in self.elements
+        ]
         if places != sorted(places):
             order = ", ".join(type(element).__name__.lower() for element in self.elements)
             hint = "Light meets the air first, then what is before the lens, then the lens."
@@ -117,6 +121,10 @@ class Look:
     def hooded(self) -> Self:
         """Return the look with every lamp beside the lens flagged."""
         return replace(self, elements=tuple(part.without_stray_light() for part in self.elements))
+
+    def with_glass(self, **changes: object) -> Self:
+        """Return the look with the glass it stands on changed, such as its `tilt_deg`."""
+        return replace(self, elements=tuple(part.with_glass(**changes) for part in self.elements))
 
     def before_the_lens(self) -> Self | None:
         """Return what of it draws halos, rays and dots: no air, no veil; None if nothing does."""

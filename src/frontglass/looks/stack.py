@@ -59,6 +59,10 @@ class LookStack:
         """Return the looks with every lamp beside the lens flagged."""
         return LookStack(tuple(look.hooded() for look in self.looks), self.sources)
 
+    def with_glass(self, **changes: object) -> LookStack:
+        """Return the looks with the glass they stand on changed."""
+        return LookStack(tuple(look.with_glass(**changes) for look in self.looks), self.sources)
+
     def __str__(self) -> str:
         return f" {BEHIND} ".join(str(look) for look in self.looks)
 

@@ -107,8 +107,8 @@ class Characters:
     @property
     def is_for_lamps_alone(self) -> bool:
         """Whether nothing darker than white is spread."""
-        glows = [part for part in self.look.elements if part.threshold_stops is not None]
-        return bool(glows) and len(glows) == len(self.look.elements)
+        spreading = [part for part in self.look.elements if part.place is not Place.PLATE]
+        return bool(spreading) and all(part.threshold_stops is not None for part in spreading)
 
     @property
     def warmth(self) -> float:

@@ -68,7 +68,8 @@ def meter_on_still(
     black_before, least = _mean(before, dark), darkest_told(picture.encoding)
 
     def effects(look: Look) -> Effects:
-        seen = render(picture, [look], camera=camera, surround=surround)
+        # Ghosts are no halo, whatever they fall on.
+        seen = render(picture, [look.with_glass(returns=0.0)], camera=camera, surround=surround)
         light = _luminance(seen)
         rough = _roughness(light, fine_mask)
         return Effects(

@@ -30,6 +30,8 @@ class ShotData:
         Exposure against 1 s at f/1 and ISO 100. [stop]
     exposure_time_s, iso : float or None
         What it came of, beside the stop. [s], [1], > 0.
+    focus_m : float or None
+        What was in focus; infinity is far away. [m], > 0.
 
     Examples
     --------
@@ -45,6 +47,7 @@ class ShotData:
     exposure_stops: float | None = None
     exposure_time_s: float | None = None
     iso: float | None = None
+    focus_m: float | None = None
 
     def exposed(self) -> ShotData:
         """Return the same with its exposure, where time, stop and speed tell it.
@@ -74,11 +77,14 @@ class Camera:
         Width of the sensor area that the picture's width shows. [mm], > 0.
     filter_distance_mm : float
         From the filter to the entrance pupil. [mm], > 0.
+    focus_m : float or None
+        What the lens is focused on, from the entrance pupil; infinity is far away. None if nobody
+        knows, which is taken for that. [m], farther than the filter.
 
     Raises
     ------
     ParameterError
-        If a value is not > 0.
+        If a value is not > 0, or the focus is nearer than the filter.
 
     Examples
     --------
@@ -92,10 +98,14 @@ class Camera:
     f_number: float = ASSUMED_F_NUMBER
     sensor_width_mm: float
     filter_distance_mm: float = ASSUMED_FILTER_DISTANCE_MM
+    focus_m: float | None = None
 
     def __post_init__(self) -> None:
         for name in ("focal_length_mm", "f_number", "sensor_width_mm", "filter_distance_mm"):
             check_positive(name, getattr(self, name))
+        if self.focus_m is not None and not 1000 * self.focus_m > self.filter_distance_mm:
+            rule = f"farther than the filter, {self.filter_distance_mm / 1000:g} m from the pupil"
+            raise ParameterError("focus_m", rule, self.focus_m)
 
     @classmethod
     def from_field(cls, field_deg: float, *, f_number: float = ASSUMED_F_NUMBER) -> Camera:
@@ -144,6 +154,7 @@ def choose_camera(
     f_number: float | None = None,
     sensor: str | None = None,
     filter_distance_mm: float | None = None,
+    focus_m: float | None = None,
 ) -> CameraChoice:
     """Camera of a still: what is given, else what its file says, else an assumption.
 
@@ -153,7 +164,7 @@ def choose_camera(
         What the file says.
     width_px, height_px : int
         Size of the picture as it is seen. [px], > 0.
-    lens_mm, f_number, filter_distance_mm : float, optional
+    lens_mm, f_number, filter_distance_mm, focus_m : float, optional
         As for `Camera`; each wins over the file.
     sensor : str, optional
         Name in `sensors.SENSORS_MM`, or width x height in mm such as "24.9x18.7". Its long side
@@ -190,6 +201,7 @@ def choose_camera(
         f_number=stop,
         sensor_width_mm=sensor_width,
         filter_distance_mm=distance,
+        focus_m=focus_of(shot, focus_m, distance),
     )
     notes = (f"The camera is not fully known: assumed {_listed(assumed)}.",) if assumed else ()
     return CameraChoice(camera, notes)
@@ -232,6 +244,28 @@ def filter_distance_mm_from_text(text: str) -> float:
     """
     rule = "a distance in mm such as 80mm"
     return number_from_text("filter distance", text, r"({})\s*(?:mm)?", rule)
+
+
+def focus_m_from_text(text: str) -> float:
+    """Focus distance [m] from text such as "3m", "3" or "inf".
+
+    Raises
+    ------
+    ParameterError
+        If it is no such text.
+    """
+    if text.strip().lower() in {"inf", "infinity"}:
+        return math.inf
+    return number_from_text("focus", text, r"({})\s*m?", "a distance such as 3m or inf")
+
+
+def focus_of(shot: ShotData, focus_m: float | None, filter_distance_mm: float) -> float | None:
+    """Return what a lens is focused on [m]: as given, else as the file says, if it says so."""
+    if focus_m is not None:
+        return focus_m
+    # Files hold rounded distances, 0 for a close-up among them.
+    said = shot.focus_m
+    return said if said is not None and 1000 * said > filter_distance_mm else None
 
 
 class _Frame(NamedTuple):

@@ -180,6 +180,8 @@ def _merged(
         radiance=radiance,
         encoding=Encoding.linear(),
         recovered=None,
+        beyond=None,
+        lift=1.0,
         notices=(*notices, *_said(nominal, stops, float(clipped.mean()))),
     )
     return MergedBracket(

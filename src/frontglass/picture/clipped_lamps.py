@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera, choose_camera
-from frontglass.picture.clipped import Outline, RegionFeatures, outline, region_features
+from frontglass.picture.clipped import Outline, outline
+from frontglass.picture.clipped_features import RegionFeatures, region_features
+from frontglass.picture.lamp_colours import colours_of
 from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
 from frontglass.picture.lamp_rim import Rims
@@ -24,19 +26,6 @@ Float64 = NDArray[np.float64]
 
 MARK_REACH_SHARE = 0.01
 FARTHEST_MARK_PX = 8.0
-PLANCKIAN = (0.00865, 0.12057, -0.09145)
-"""Green over red and blue of black bodies in BT.709 [stop], by their red over blue [stop]: a fit to
-colour-science's locus from 2500 to 20000 K."""
-DAYLIGHT_STOPS = 0.1
-"""Daylight is so much greener than a black body as warm, and stays as it is."""
-NEAR_LOCUS_STOPS = 0.75
-"""Greens that are off by less are taken back there; on open crops that leaves 0.28 stops of error
-in green where 0.32 were, and a mean of 0.03 where 0.16 was."""
-HUE_KEPT, LEAST_RIM = 0.75, 0.03
-"""How much of a lamp's colour its rim tells, where lens and air spread its light; and the light,
-over white, that the still's own colour adds there. Of the lost light's colour in 34 open panoramas
-that leaves 0.18 stops of error, and white leaves 0.37. All of it leaves 0.17, but then a red lamp
-holder makes a white globe red."""
 MOST_LISTED = 1000
 """Areas that are told one by one; leaves before a white sky make ten times as many."""
 DOUBT_STOPS = 1 / 3
@@ -139,7 +128,8 @@ def with_recovered_light(
     (1.0, True)
     """
     recovery = Recovery() if recovery is None else recovery
-    if not picture.encoding.sample.is_integer:
+    top = np.array(picture.encoding.ends, np.float32)
+    if not picture.encoding.ends_somewhere:
         said = "The file holds light above white: nothing is recovered for clipped lamps."
         notices = (*picture.notices, said) if recovery.is_asked_for else picture.notices
         return RecoveredStill(replace(picture, notices=notices), ())
@@ -147,21 +137,66 @@ def with_recovered_light(
     bare = picture if picture.recovered is None else replace(picture, recovered=None)
     if recovery.clipped == OFF and not recovery.marks:
         return RecoveredStill(bare, (), luminance)
-    found = outline(picture.radiance, white)
+    if (top != 1).any():
+        return _beyond_the_top(bare, recovery, top, white=white, camera=camera)
+    return _recovered(bare, recovery, luminance, white=white, camera=camera)
+
+
+def _beyond_the_top(
+    picture: Picture, recovery: Recovery, top: Float32, *, white: float, camera: Camera | None
+) -> RecoveredStill:
+    """Recover what clips where a file's curve or gain map ends, above white.
+
+    There it is a still like any other, exposed so much less: levels count from that end.
+    """
+    scene = picture.radiance if picture.beyond is None else picture.radiance + picture.beyond
+    stops = float(np.log2(top).mean())
+    luminance = white_of(picture.shot, recovery.white_cd_per_m2)
+    higher = luminance and luminance._replace(cd_per_m2=luminance.cd_per_m2 * 2**stops)
+    found = _recovered(
+        replace(picture, radiance=scene / top, beyond=None),
+        recovery.above(stops),
+        higher,
+        white=white,
+        camera=camera,
+    )
+    lost = found.picture.recovered
+    lamps = tuple(replace(lamp, stops=lamp.stops + stops) for lamp in found.lamps)
+    notices = picture.notices
+    if lost is not None:
+        notices += _said(lamps, found.areas, found.doubt_stops)
+    return found._replace(
+        picture=replace(picture, recovered=None if lost is None else lost * top, notices=notices),
+        lamps=lamps,
+        white=luminance,
+    )
+
+
+def _recovered(
+    bare: Picture,
+    recovery: Recovery,
+    luminance: White | None,
+    *,
+    white: float,
+    camera: Camera | None,
+) -> RecoveredStill:
+    """Return a still whose light ends at white with what its clipped lamps lost."""
+    found = outline(bare.radiance, white)
     marked = tuple(_region_at(mark, found) for mark in recovery.marks)
     if found.regions == 0:
         return RecoveredStill(bare, (), luminance)
-    features = region_features(picture.radiance, found)
-    rims = Rims(picture.radiance, found, _px_per_rad(picture, camera))
+    features = region_features(bare.radiance, found)
+    rims = Rims(bare.radiance, found, _px_per_rad(bare, camera))
     likely = _levels(features, recovery, marked, luminance, rims)
     levels = replace(likely, stops=likely.off_by(recovery.lamp_range.deviations))
-    colours = _colours(features)
+    colours = colours_of(features)
     lamps = _listed(found, features, levels, colours, marked)
     doubt, excess = 0.0, _excess(found, features, levels, colours)
     if excess.any():
         if recovery.lamp_range is LampRange.LIKELY:
-            doubt = _doubt_stops(picture.radiance, found, excess, likely)
-        bare = _lit(bare, found, excess, _said(lamps, levels, doubt))
+            doubt = _doubt_stops(bare.radiance, found, excess, likely)
+        given = int(np.count_nonzero(levels.stops))
+        bare = _lit(bare, found, excess, _said(lamps, given, doubt))
     return RecoveredStill(bare, lamps, luminance, doubt, found.regions)
 
 
@@ -242,8 +277,7 @@ def _four(box: NDArray[np.int32]) -> tuple[int, int, int, int]:
     return left, top, width, height
 
 
-def _said(lamps: tuple[ClippedLamp, ...], levels: Levels, doubt: float) -> tuple[str, ...]:
-    given = int(np.count_nonzero(levels.stops))
+def _said(lamps: tuple[ClippedLamp, ...], given: int, doubt: float) -> tuple[str, ...]:
     highest = max(lamp.stops for lamp in lamps)
     areas = "1 clipped area is" if given == 1 else f"{given} clipped areas are"
     said = f"{areas} taken to be up to {highest:.1f} stops above white in what spreads."
@@ -272,30 +306,6 @@ def _region_at(mark: LampMark, found: Outline) -> int:
         hint = f"The nearest clips at {columns[nearest]},{rows[nearest]}."
         raise ParameterError("lamp", "on a clipped area", asked, hint)
     return int(found.owner[nearest])
-
-
-def _colours(features: RegionFeatures) -> Float64:
-    """Colour of each area's light, mean 1: of its rim, or of the still where that tells little."""
-    frame = np.maximum(features.frame_light, 1e-6)
-    rim = np.maximum(np.nan_to_num(features.rim_light), 0) + LEAST_RIM * frame / frame.mean()
-    hue = _nearer_black_bodies((rim / rim.mean(axis=1, keepdims=True)) ** HUE_KEPT)
-    return np.asarray(hue / hue.mean(axis=1, keepdims=True))
-
-
-def _nearer_black_bodies(rgb: Float64) -> Float64:
-    """Colours with green nearer to that of a glowing body as red as they are.
-
-    Lamps and skies are nearly on the Planckian locus, and what else a rim shows is off it. What is
-    far off is a neon tube or a sign, and stays.
-    """
-    red_over_blue = np.clip(np.log2(rgb[:, 0] / rgb[:, 2]), -1.3, 4)
-    on_locus = np.polyval(PLANCKIAN, red_over_blue)
-    off = np.log2(rgb[:, 1] / np.sqrt(rgb[:, 0] * rgb[:, 2])) - on_locus
-    off = np.minimum(off, 0) + np.maximum(off - DAYLIGHT_STOPS, 0)
-    nearer = off * np.exp(-((off / NEAR_LOCUS_STOPS) ** 2))
-    out = rgb.copy()
-    out[:, 1] *= 2**-nearer
-    return out
 
 
 def _excess(found: Outline, features: RegionFeatures, levels: Levels, colours: Float64) -> Float32:

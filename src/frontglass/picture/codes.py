@@ -49,7 +49,7 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
     def decode(rows: slice) -> None:
         light[rows] = _decoded(codes[rows], curves)
 
-    _over_strips(decode, codes.shape[0], codes.shape[1] * 3)
+    over_strips(decode, codes.shape[0], codes.shape[1] * 3)
     return light
 
 
@@ -119,7 +119,7 @@ def codes_from_radiance(radiance: FloatArray, target: Target) -> CodedLight:
     def encode(rows: slice) -> None:
         tallies.append(_encode_strip(radiance[rows], target, codes[rows], rows.start))
 
-    _over_strips(encode, height, width * channels)
+    over_strips(encode, height, width * channels)
     pixels = height * width
     return CodedLight(
         codes,
@@ -300,7 +300,8 @@ def _encoded_floats(light: FloatArray, curves: tuple[Curve, ...]) -> FloatArray:
     return np.stack(planes, axis=-1).astype(np.float32)
 
 
-def _over_strips(work: Callable[[slice], None], height: int, samples_per_row: int) -> None:
+def over_strips(work: Callable[[slice], None], height: int, samples_per_row: int) -> None:
+    """Let `work` do all rows, some at a time, on several cores."""
     rows = max(1, _STRIP_SAMPLES // samples_per_row)
     strips = [slice(start, min(start + rows, height)) for start in range(0, height, rows)]
     if len(strips) == 1:

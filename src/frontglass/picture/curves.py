@@ -153,3 +153,6 @@ SRGB_CURVE = ParametricCurve(2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045)
 
 OPRGB_CURVE = ParametricCurve(563 / 256)
 """Transfer curve of opRGB, IEC 61966-2-5: exponent 2 + 51/256."""
+
+BT709_CURVE = ParametricCurve(1 / 0.45, 1 / 1.099, 0.099 / 1.099, 1 / 4.5, 0.081)
+"""Inverse of the camera curve of ITU-R BT.709, item 1.2."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, StrEnum
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from frontglass.errors import ParameterError
 from frontglass.picture.curves import LINEAR, SRGB_CURVE, Curve
 from frontglass.picture.primaries import BT709, Primaries
 
+Triple = tuple[float, float, float]
 Codes = NDArray[Any]
 """What a file stores per sample: uint8, uint16, float16 or float32."""
 
@@ -34,6 +36,10 @@ class Container(Choice):
     TIFF = "TIFF"
     EXR = "OpenEXR"
     HDR = "Radiance HDR"
+    HEIF = "HEIF"
+    AVIF = "AVIF"
+    DPX = "DPX"
+    RAW = "camera raw"
 
 
 class Sample(StrEnum):
@@ -157,6 +163,23 @@ class Metadata:
     dpi: tuple[float, float] | None = None
 
 
+class Space(Protocol):
+    """An encoding by name: codes to light, and back."""
+
+    @property
+    def name(self) -> str:
+        """As its configuration has it."""
+        ...
+
+    def decoded(self, codes: Codes) -> NDArray[np.float32]:
+        """Linear light of codes, shape (H, W, 3)."""
+        ...
+
+    def encoded(self, light: NDArray[np.float32], primaries: Primaries) -> NDArray[np.float32]:
+        """Codes of linear light, as numbers of which 1 is the highest."""
+        ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Encoding:
     """How the file held the picture.
@@ -186,6 +209,13 @@ class Encoding:
         What only this container knows, by its reader's names: JPEG tables, PNG chunks,
         OpenEXR attributes and further channels.
 
+    top : tuple of 3 float, or None
+        Light of the highest code of each channel, where the file's curve or its gain map tells
+        light above white. None is 1 for codes, and endless for floats.
+
+    space : Space or None
+        The encoding that was named for the file, in place of curves and primaries.
+
     Raises
     ------
     ParameterError
@@ -211,6 +241,8 @@ class Encoding:
     native: Native | None = None
     metadata: Metadata = field(default_factory=Metadata)
     carried: Mapping[str, Any] = field(default_factory=dict)
+    top: Triple | None = None
+    space: Space | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "container", Container.of("container", self.container))
@@ -219,6 +251,24 @@ class Encoding:
             raise ParameterError("tone", "Tone.GREY or Tone.RGB", self.tone)
         if len(self.curves) != self.tone.value:
             raise ParameterError("curves", f"{self.tone.value} curves", len(self.curves))
+
+    @property
+    def ends_somewhere(self) -> bool:
+        """Whether light clips at the highest code; that of floats never does."""
+        return all(map(math.isfinite, self.ends))
+
+    @property
+    def ends(self) -> Triple:
+        """Light at which each channel clips; inf where none does."""
+        most = 1.0 if self.sample.is_integer else math.inf
+        return (most, most, most) if self.top is None else self.top
+
+    @property
+    def code_step(self) -> float | None:
+        """Light of one code, about, where noise can be told from how codes are laid; else None."""
+        if self.container is Container.RAW:
+            return 1 / 65535
+        return 1 / float(np.iinfo(self.sample.dtype).max) if self.sample.is_integer else None
 
     @classmethod
     def linear(cls) -> Encoding:

@@ -39,7 +39,7 @@ def exposed(picture: Picture, stops: float) -> Picture:
     """Return a still shown this much brighter [stop]."""
     if stops == 0:
         return picture
-    return picture.with_radiance(picture.radiance * np.float32(ratio_from_stops(stops)))
+    return picture.brighter(ratio_from_stops(stops))
 
 
 def with_exposure_told(picture: Picture, stops: float) -> Picture:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.clipped import RegionFeatures
+from frontglass.picture.clipped_features import RegionFeatures
 from frontglass.picture.lamp_kinds import (
     KINDS,
     MOST_CORE,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,9 +21,18 @@ from frontglass.picture.primaries import BT709, Primaries, primaries_of
 if TYPE_CHECKING:
     from typing import Self
 
+    from frontglass.picture.own_depth import OwnDepth
     from frontglass.picture.wider import Wider
 
 FloatArray = NDArray[np.float32]
+
+
+class Display(Protocol):
+    """What a picture is looked at through."""
+
+    def codes(self, light: FloatArray, primaries: Primaries) -> FloatArray:
+        """Codes of a display for linear light, shape (H, W, 3), in [0, 1]."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,6 +58,17 @@ class Picture:
     recovered : ndarray, shape (H, W, 3), of floats, or None
         Light that lamps send beyond what `radiance` could hold: it spreads in whatever stands
         before the lens, but is never shown itself. >= 0.
+    beyond : ndarray, shape (H, W, 3), of floats, or None
+        Light that the file holds beyond `radiance`, as a gain map tells it: it spreads, and files
+        of floats get it, while codes that end at white show the still as its makers did. Below 0
+        where that is brighter than the scene was.
+    lift : float
+        How much brighter than that the file's own bright picture is all over, on displays that can
+        show it. [1], > 0
+    display : Display or None
+        What it is looked at through, last of all: the show's LUT. None is the plain display.
+    own_depth : OwnDepth or None
+        Depth that the file holds; haze asks for it where `distance_m` is not known.
     lamps : tuple of LampPlace or None
         Lamps pointed at by hand, which haze lets glow; None lets them be found.
     past_white : "hue" or "clip"
@@ -77,6 +98,10 @@ class Picture:
     shot: ShotData = field(default_factory=ShotData)
     distance_m: FloatArray | None = None
     recovered: FloatArray | None = None
+    beyond: FloatArray | None = None
+    lift: float = 1.0
+    display: Display | None = None
+    own_depth: OwnDepth | None = None
     lamps: tuple[LampPlace, ...] | None = None
     past_white: PastWhite = PastWhite.HUE
     notices: tuple[str, ...] = ()
@@ -101,6 +126,11 @@ class Picture:
             if not (float(recovered.min()) >= 0 and is_finite(recovered)):
                 raise ParameterError("recovered", ">= 0 and finite", float(recovered.min()))
             object.__setattr__(self, "recovered", recovered)
+        if self.beyond is not None:
+            beyond = _of_shape("beyond", self.beyond, light.shape)
+            if not is_finite(beyond):
+                raise ParameterError("beyond", "finite", "NaN or infinities")
+            object.__setattr__(self, "beyond", beyond)
         object.__setattr__(self, "primaries", primaries_of(self.primaries))
         object.__setattr__(self, "past_white", PastWhite.of("past_white", self.past_white))
 
@@ -175,6 +205,44 @@ class Picture:
         """Columns."""
         return int(self.radiance.shape[1])
 
+    @property
+    def scene(self) -> FloatArray:
+        """Light of the scene at the still's exposure: `radiance`, and what lies beyond."""
+        return self.radiance if self.beyond is None else self.radiance + self.beyond
+
+    @property
+    def light(self) -> FloatArray:
+        """The still with all the light that its file tells, as bright as the file wants it."""
+        if self.beyond is None:
+            return self.radiance
+        return (self.radiance + self.beyond) * np.float32(self.lift)
+
+    @property
+    def held_stops(self) -> float:
+        """How far above white the brightest light is that the file tells [stop]."""
+        rows = range(0, self.height_px, 64)
+        most = max(
+            float((self.radiance[at : at + 64] + _rows(self.beyond, at)).max()) for at in rows
+        )
+        return math.log2(max(most, 1.0))
+
+    @property
+    def unshown(self) -> FloatArray | None:
+        """Light that spreads and is not shown: what lies beyond, and what was recovered."""
+        if self.beyond is None or self.recovered is None:
+            return self.recovered if self.beyond is None else self.beyond
+        return self.beyond + self.recovered
+
+    def brighter(self, factor: float) -> Self:
+        """Return the same picture with all its light times a factor; it is no frame any more."""
+        by = np.float32(factor)
+        return replace(
+            self,
+            radiance=self.radiance * by,
+            beyond=None if self.beyond is None else self.beyond * by,
+            wider=None,
+        )
+
     def with_radiance(self, radiance: FloatArray) -> Self:
         """Return the same picture with other light of the same shape; it is no frame any more."""
         return replace(self, radiance=radiance, wider=None)
@@ -184,6 +252,10 @@ class Picture:
         from frontglass.notebook import picture_png
 
         return picture_png(self)
+
+
+def _rows(values: FloatArray | None, start: int) -> FloatArray | float:
+    return 0.0 if values is None else values[start : start + 64]
 
 
 def _single(name: str, values: ArrayLike) -> FloatArray:

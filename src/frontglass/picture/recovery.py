@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 from frontglass.checks import check_not_negative, check_positive, check_within
@@ -123,6 +123,18 @@ class Recovery:
             if isinstance(error, ParameterError):
                 raise
             return cls(clipped=text, marks=marks)
+
+    def above(self, stops: float) -> Self:
+        """Return the same for a still that ends so many stops above white, which is white there."""
+        if isinstance(self.clipped, str):
+            clipped: str | float = self.clipped
+        else:
+            clipped = max(0.0, self.clipped - stops)
+        marks = tuple(
+            mark if mark.stops is None else replace(mark, stops=max(0.0, mark.stops - stops))
+            for mark in self.marks
+        )
+        return replace(self, clipped=clipped, marks=marks)
 
     @property
     def is_asked_for(self) -> bool:

@@ -37,11 +37,16 @@ def on_pixels(picture: Picture, size: tuple[int, int]) -> Picture:
     if far is not None:
         # A mean of near and far would be a distance at which nothing stands.
         far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
-    lost = picture.recovered
-    if lost is not None:
-        lost = np.asarray(cv2.resize(lost, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    lost, beyond = (
+        None
+        if part is None
+        else np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+        for part in (picture.recovered, picture.beyond)
+    )
     small = np.asarray(light, dtype=np.float32)
-    return replace(picture, radiance=small, recovered=lost, distance_m=far, lamps=None)
+    return replace(
+        picture, radiance=small, recovered=lost, beyond=beyond, distance_m=far, lamps=None
+    )
 
 
 def reduced_region(region: Region, scale: float) -> Region:

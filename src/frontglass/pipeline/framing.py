@@ -49,6 +49,8 @@ class Framing:
         distance are then those of the taking lens.
     aim : tuple of float or None
         Pixel of the still in the middle of that frame; None is the still's own middle.
+    focus_m : float or None
+        What the lens is focused on, as in `Camera`; the taking lens if there is one. [m]
 
     Raises
     ------
@@ -74,6 +76,7 @@ class Framing:
     lens_from: LensFrom = LensFrom.FILE
     taking: TakingLens | None = None
     aim: tuple[float, float] | None = None
+    focus_m: float | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "lens_from", LensFrom.of("lens_from", self.lens_from))
@@ -109,6 +112,7 @@ class Framing:
             filter_distance_mm=self.filter_distance_mm or ASSUMED_FILTER_DISTANCE_MM,
             share=width_mm / self.taking.frame_mm[0],
         )
+        camera = replace(camera, focus_m=self.focus_m)
         if picture.wider is not None:
             notices += _said_of_frame(picture.wider.region, whole, scout, self.taking)
         return CameraChoice(camera, tuple(notices))
@@ -151,7 +155,7 @@ class Framing:
             stop = self._taking_stop(told)
             distance = self.filter_distance_mm or ASSUMED_FILTER_DISTANCE_MM
             camera = self.taking.camera(f_number=stop, filter_distance_mm=distance)
-            return CameraChoice(camera, tuple(told))
+            return CameraChoice(replace(camera, focus_m=self.focus_m), tuple(told))
         across, down = (16.0, 9.0) if self.sensor is None else sensor_mm_from_text(self.sensor)
         # Rounded down: a row too many would make the picture narrower than the sensor.
         height_px = max(1, math.floor(width_px * down / across))
@@ -221,6 +225,7 @@ class Framing:
             f_number=self.f_number,
             sensor=sensor,
             filter_distance_mm=self.filter_distance_mm,
+            focus_m=self.focus_m,
         )
 
 

@@ -22,10 +22,8 @@ def without_grain(picture: Picture) -> Float32:
     Files of floats are taken to have none: what was rendered or merged has none, and nobody knows
     how finely the rest was coded.
     """
-    sample = picture.encoding.sample
-    if not sample.is_integer:
-        return picture.radiance
-    return _LAST.of(picture.radiance, 1 / float(np.iinfo(sample.dtype).max))
+    step = picture.encoding.code_step
+    return picture.radiance if step is None else _LAST.of(picture.radiance, step)
 
 
 class _Last:

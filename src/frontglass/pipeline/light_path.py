@@ -16,12 +16,19 @@ from numpy.typing import NDArray
 from frontglass.choices import Surround
 from frontglass.elements import Element, Passage, Place, Stack
 from frontglass.elements.element import through_filters
+from frontglass.errors import LookError
 from frontglass.optics.camera import Camera, choose_camera
+from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import with_grain, without_grain
-from frontglass.pipeline.recovered_light import without_direct
+from frontglass.pipeline.recovered_light import without_direct, without_direct_beyond
 
 Float32 = NDArray[np.float32]
+
+RATIOS_ALONE = (
+    "haze needs to know how far everything is, and the still's file holds depths without their"
+    " unit: type how far one place is (--distance X,Y,METRES)."
+)
 
 
 def through_light_path(
@@ -32,6 +39,7 @@ def through_light_path(
     surround: Surround = Surround.LAMPLESS,
     compensate: bool = True,
     grain: bool = True,
+    axis_px: tuple[float, float] | None = None,
 ) -> Picture:
     """Picture seen through looks.
 
@@ -50,6 +58,8 @@ def through_light_path(
         Whether the light lost is made up.
     grain : bool
         Whether noise of a still of codes is kept out of what spreads.
+    axis_px : (float, float) or None
+        Where the axis of the lens meets the picture, from its corner; None is the middle. [px]
 
     Returns
     -------
@@ -57,33 +67,61 @@ def through_light_path(
         The same still with other light; its notices say what was assumed. Light recovered for
         clipped lamps spreads as all light does, while their cores stay as the still shows them.
     """
-    notices: tuple[str, ...] = ()
-    if camera is None:
-        camera, notices = choose_camera(
-            picture.shot, width_px=picture.width_px, height_px=picture.height_px
-        )
     path = _path(looks)
+    camera, told = (camera, ()) if camera else _camera_of(picture)
+    if any(element.place is Place.AIR for element in path):
+        picture = _measured(picture, camera)
     passage = Passage(
-        camera=camera, surround=surround, distance_m=picture.distance_m, lamps=picture.lamps
+        camera=camera,
+        surround=surround,
+        distance_m=picture.distance_m,
+        lamps=picture.lamps,
+        axis_px=axis_px,
+        notices=list(told),
     )
-    recovered = picture.recovered if path else None
     base = without_grain(picture) if grain and path else picture.radiance
-    left = picture.recovered
-    if recovered is None:
-        light = _through(base, path, passage)
-    else:
-        # Not named, so that it is gone once it has been through. What comes out is never the still.
-        light = _through(base + recovered, path, passage)
-        # Air dims a lamp by its distance; what that takes of a core is left to it.
-        glass = [element for element in path if element.place is not Place.AIR]
-        left = without_direct(light, base, recovered, glass)
+    light, left, beyond = _with_unshown(picture, base, path, passage)
     transmittance = math.prod(element.transmittance for element in path)
     if not compensate and transmittance != 1:
-        light = light * np.float32(transmittance)
-        left = None if left is None else left * np.float32(transmittance)
+        factor = np.float32(transmittance)
+        light = light * factor
+        left, beyond = (None if part is None else part * factor for part in (left, beyond))
     light = with_grain(light, base, picture.radiance)
-    notices = (*picture.notices, *notices, *dict.fromkeys(passage.notices))
-    return replace(picture, radiance=light, recovered=left, notices=notices)
+    notices = (*picture.notices, *dict.fromkeys(passage.notices))
+    return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
+
+
+def _camera_of(picture: Picture) -> tuple[Camera, tuple[str, ...]]:
+    width_px, height_px = picture.width_px, picture.height_px
+    return choose_camera(picture.shot, width_px=width_px, height_px=height_px)
+
+
+def _measured(picture: Picture, camera: Camera) -> Picture:
+    """Still with distances, if its own file tells them."""
+    picture = with_own_distance(picture, camera)
+    if picture.distance_m is None and picture.own_depth is not None:
+        raise LookError(RATIOS_ALONE)
+    return picture
+
+
+def _with_unshown(
+    picture: Picture, base: Float32, path: Sequence[Element], passage: Passage
+) -> tuple[Float32, Float32 | None, Float32 | None]:
+    """Light after all elements, and what of recovered light and light beyond went straight on."""
+    left, beyond = picture.recovered, picture.beyond
+    unshown = picture.unshown if path else None
+    if unshown is None:
+        return _through(base, path, passage), left, beyond
+    # Not named, so that it is gone once it has been through. What comes out is never the still.
+    light = _through(base + unshown, path, passage)
+    del unshown
+    if beyond is not None:
+        beyond, left = without_direct_beyond(light, picture, base, path, passage)
+    elif left is not None:
+        # Air dims a lamp by its distance; what that takes of a core is left to it.
+        glass = [element for element in path if element.place is not Place.AIR]
+        left = without_direct(light, base, left, glass)
+    return light, left, beyond
 
 
 def _path(looks: Sequence[Stack]) -> list[Element]:

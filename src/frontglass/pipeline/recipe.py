@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
 from frontglass.checks import check_bool, check_number
-from frontglass.choices import PastWhite, Surround
+from frontglass.choices import GainMapUse, PastWhite, Surround
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError
 from frontglass.files import NonFinite, read_picture
+from frontglass.files.view import view_named
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import RecoveredStill, with_recovered_light
 from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_exposure_told
@@ -61,6 +63,15 @@ class Recipe:
         What is done about clipped lamps.
     past_white : "hue" or "clip"
         How light above white is shown, as in `Picture`.
+    gain_map : "on" or "off"
+        What is done with a gain map in the still's file, as in `read_picture`.
+    encoding : str or None
+        What the codes of stills are, as in `read_picture`.
+    view : str or None
+        What pictures are looked at through: the path of a LUT, or DISPLAY/VIEW of the
+        configuration of OpenColorIO. Put on last; numbers are those of linear light.
+    view_from : str or None
+        Encoding of the numbers that a LUT expects; None is that of the stills.
 
     Raises
     ------
@@ -86,11 +97,16 @@ class Recipe:
     quality: int | None = None
     recovery: Recovery = field(default_factory=Recovery)
     past_white: PastWhite = PastWhite.HUE
+    gain_map: GainMapUse = GainMapUse.ON
+    encoding: str | None = None
+    view: str | None = None
+    view_from: str | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "surround", Surround.of("surround", self.surround))
         object.__setattr__(self, "non_finite", NonFinite.of("non_finite", self.non_finite))
         object.__setattr__(self, "past_white", PastWhite.of("past_white", self.past_white))
+        object.__setattr__(self, "gain_map", GainMapUse.of("gain_map", self.gain_map))
         object.__setattr__(self, "looks", tuple(self.looks))
         check_bool("compensate", self.compensate)
         check_bool("grain", self.grain)
@@ -111,16 +127,26 @@ class Recipe:
 
     def exposed(self, still: Path) -> ExposedStill:
         """Return a still as its file holds it, exposed."""
+        read = partial(
+            read_picture,
+            still,
+            non_finite=self.non_finite,
+            gain_map=self.gain_map,
+            encoding=self.encoding,
+        )
         if isinstance(self.exposure_stops, str):
-            picture = read_picture(still, non_finite=self.non_finite)
+            picture = read()
             stops = fitting_exposure_stops(picture)
             picture = exposed(picture, stops)
             said = f"Exposed by {stops:+.1f} stops (--exposure auto)."
             picture = replace(picture, notices=(*picture.notices, said))
         else:
             stops = self.exposure_stops
-            picture = read_picture(still, exposure_stops=stops, non_finite=self.non_finite)
+            picture = read(exposure_stops=stops)
             picture = with_exposure_told(picture, stops)
+        if self.view is not None:
+            display = view_named(self.view, self.view_from, self.encoding)
+            picture = replace(picture, display=display)
         return ExposedStill(replace(picture, past_white=self.past_white), stops)
 
     def lit(self, exposed: ExposedStill, still: Path) -> RecoveredStill:

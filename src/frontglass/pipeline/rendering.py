@@ -117,6 +117,8 @@ class Conditions:
     ----------
     camera, surround, compensate, grain
         As in `render`.
+    axis_px : (float, float) or None
+        Where the axis of the lens meets the still, from its corner; None is the middle. [px]
 
     Raises
     ------
@@ -128,6 +130,7 @@ class Conditions:
     surround: Surround | str = Surround.LAMPLESS
     compensate: bool = True
     grain: bool = True
+    axis_px: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         if self.camera is not None and not isinstance(self.camera, Camera):
@@ -147,13 +150,18 @@ class Conditions:
             surround=Surround.of("surround", self.surround),
             compensate=self.compensate,
             grain=self.grain,
+            axis_px=self.axis_px,
         )
 
     def _seen_within(self, frame: Picture, wider: Wider, looks: Looks) -> Picture:
         camera = self.camera
         if camera is not None:
             camera = replace(camera, sensor_width_mm=camera.sensor_width_mm * wider.share())
-        seen = replace(self, camera=camera).seen(wider.picture, looks)
+        frame_px = wider.region
+        axis = frame_px.x_px + frame_px.width_px / 2, frame_px.y_px + frame_px.height_px / 2
+        if self.axis_px is not None:
+            axis = frame_px.x_px + self.axis_px[0], frame_px.y_px + self.axis_px[1]
+        seen = replace(self, camera=camera, axis_px=axis).seen(wider.picture, looks)
         if seen.radiance is wider.picture.radiance:
             return frame
         told = tuple(dict.fromkeys((*frame.notices, *seen.notices)))

@@ -15,6 +15,7 @@ from frontglass.picture.distance import (
     ray_distance,
 )
 from frontglass.picture.lamp_place import LampPlace
+from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.room import Room
 
 if TYPE_CHECKING:
@@ -41,6 +42,8 @@ class Space:
         Typed distances: alone, or to correct a room.
     lamps : tuple of LampPlace or None
         Lamps that glow; None finds them.
+    always : bool
+        Whether distances that the still's own file holds are worked out though no haze may ask.
 
     Raises
     ------
@@ -60,6 +63,7 @@ class Space:
     room: Room | None = None
     points: tuple[DistancePoint, ...] = ()
     lamps: tuple[LampPlace, ...] | None = None
+    always: bool = False
 
     def __post_init__(self) -> None:
         if self.depth_kind is not None:
@@ -100,6 +104,8 @@ class Space:
             if kind is DistanceKind.DEPTH:
                 metres = ray_distance(metres, camera.px_per_rad(metres.shape[1]))
             distance = fitted_distance(metres, picture.radiance)
+        elif picture.own_depth is not None and self.room is None and self.points:
+            distance = picture.own_depth.distance_m(picture, camera, self.points)
         elif self.has_distance:
             base = None
             if self.room is not None:
@@ -107,12 +113,13 @@ class Space:
             distance = base
             if self.points:
                 distance = distance_from_points(self.points, picture.radiance, base)
-        return replace(
+        known = replace(
             picture,
             distance_m=distance,
             lamps=self.lamps,
             notices=(*picture.notices, *notices),
         )
+        return with_own_distance(known, camera) if self.always else known
 
 
 def _taken_for(name: str, kind: DistanceKind | None, scale_m: float | None) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, write_picture
-from frontglass.files.plan import container_of
+from frontglass.files.plan import container_of, written_suffix
 from frontglass.files.whole import copy_whole
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container
@@ -138,6 +138,9 @@ def render_picture(
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
+    if target.suffix != still.suffix and target.suffix == written_suffix(still.suffix):
+        kind = container_of(target).value
+        written += (f"The still is {picture.encoding.container.value}; written as {kind}.",)
     notices = tuple(dict.fromkeys((*picture.notices, *assumed, *seen.notices, *written)))
     return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
@@ -145,7 +148,7 @@ def render_picture(
 def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Container) -> bool:
     """Whether the still's own file already holds what is to be written."""
     encoding = picture.encoding
-    is_asked = recipe.exposure_stops != 0 or recipe.quality is not None
+    is_asked = recipe.exposure_stops != 0 or recipe.quality is not None or recipe.view is not None
     is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
     if is_asked or is_mended or encoding.container is not container:
         return False
@@ -153,8 +156,12 @@ def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Co
 
 
 def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:
-    """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4."""
-    return still.with_name(f"{still.stem}_{looks_in_a_name(looks)}{still.suffix}")
+    """Path beside a still, named after its looks: scout_late-tram_1-4.jpg for late-tram at 1/4.
+
+    A format that is only read, such as a phone's HEIC, goes out as JPEG.
+    """
+    suffix = written_suffix(still.suffix)
+    return still.with_name(f"{still.stem}_{looks_in_a_name(looks)}{suffix}")
 
 
 def looks_in_a_name(looks: tuple[LightPath, ...]) -> str:

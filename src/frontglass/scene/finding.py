@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from frontglass.errors import FrontglassError
-from frontglass.files import EXTENSIONS
+from frontglass.files import READABLE
 from frontglass.scene.old_lamps import OLD_NAME, scene_from_old_lamps
 from frontglass.scene.parts import SceneStill
 from frontglass.scene.reading import read_scene, shown_name
@@ -159,7 +159,7 @@ def _pictures_below(folder: Path) -> Iterator[Path]:
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
             path = Path(top, name)
-            if path.suffix.lower() in EXTENSIONS and path.is_file():
+            if path.suffix.lower() in READABLE and path.is_file():
                 yield path
 
 

@@ -96,7 +96,7 @@ def seen_still(path: Path, recovery: Recovery | None = None) -> SeenStill:
         shot=picture.shot,
         white=found.white,
         areas=found.lamps,
-        holds_lamps=not picture.encoding.sample.is_integer,
+        holds_lamps=not picture.encoding.ends_somewhere,
     )
 
 

@@ -14,6 +14,7 @@ from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
 from frontglass.pipeline.rendering import Conditions
+from frontglass.pipeline.still_ghosts import ghosts_of
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
 from frontglass.sheets.lettering import SEPARATOR, broken, fitted
@@ -71,9 +72,7 @@ def compare(
 
     Parameters
     ----------
-    picture : Picture
-        The still.
-    looks, camera, surround, compensate, grain
+    picture, looks, camera, surround, compensate, grain
         As in `render`; one look at least.
     watched : sequence of (str, Region)
         Named parts, each shown in a row of its own at one magnification.
@@ -106,10 +105,11 @@ def compare(
     layout = _Layout.of(picture, count, watched, width_px=width_px, medium=medium)
     with gathered_warnings() as told:
         shown = [layout.shown(None, "", picture, numbers)]
-        seen = conditions.each_of(views, progress(looks))
-        shown += [layout.shown(*one, numbers) for one in seen]
-    said = tuple(dict.fromkeys((*notices, *told)))
-    return layout.painted(shown, _head_texts(facts, camera, said), said)
+        for look, end, seen in conditions.each_of(views, progress(looks)):
+            said = ghost_words(picture, look, camera)
+            shown.append(layout.shown(look, end, seen, numbers, said))
+    notices = tuple(dict.fromkeys((*notices, *told)))
+    return layout.painted(shown, _head_texts(facts, camera, notices), notices)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +167,12 @@ class _Layout:
         return cls(page, columns, cell_px, still_px, scale, tuple(parts), crop_columns)
 
     def shown(
-        self, look: Look | LookStack | None, end: str, seen: Picture, numbers: Numbers
+        self,
+        look: Look | LookStack | None,
+        end: str,
+        seen: Picture,
+        numbers: Numbers,
+        ghosts: str = "",
     ) -> _Seen:
         """Return what the sheet shows of the still as it is seen; no look is the bare still."""
         name, cost = "bare", ""
@@ -175,6 +180,7 @@ class _Layout:
             loss = look.light_loss_stops
             name = ", ".join(filter(None, (str(look), end)))
             cost = f"costs {stops_text(loss)}" if loss else "no light lost"
+            cost = ", ".join(filter(None, (cost, ghosts)))
         return _Seen(
             name=name,
             cost=cost,
@@ -195,6 +201,15 @@ class _Layout:
             end += page.sizes.gap
             end = _row(page, title, shown, number, columns=self.crop_columns, top=end)
         return page.sheet(end + page.sizes.margin, notices)
+
+
+def ghost_words(picture: Picture, look: Look | LookStack, camera: Camera) -> str:
+    """Say how many ghosts of lamps will be seen; nothing where there is no glass or no lamp."""
+    found = ghosts_of(picture, [look], camera)
+    if found is None or not found.ghosts.ghosts:
+        return ""
+    count = len(found.ghosts.seen)
+    return {0: "no ghosts seen", 1: "one ghost seen"}.get(count, f"{count} ghosts seen")
 
 
 def _columns(page: Page, picture: Picture, count: int, rows: int) -> int:

@@ -25,6 +25,9 @@ SURROUND_SHARES = (0.05, 0.15)
 """Sizes of details and of what surrounds them, in longer sides."""
 LAMPS_COUNT, LAMP_CODE = 1.0, 245
 """How much a lamp stands out, against the most that anything else does; and what is one."""
+TAKEN_ABOVE, RELUCTANT = 1 / 3, 1.0
+"""Of what is cut off a height in which nothing is known to matter, a third goes at the top, unless
+what stands out is as unevenly spread as that; common practice, no source."""
 CASCADE = "haarcascade_frontalface_default.xml"
 
 Float32 = NDArray[np.float32]
@@ -108,7 +111,10 @@ def _placed(
             notices.append(f"the crop cuts {name}: move it (--crop), or choose another --aspect.")
     if not faces:
         notices.append(NO_FACE if has_face_finder() else NO_FACE_FINDER)
-    place = _most_striking(picture, axis, (low, high), length)
+    # Heads that nobody finds are most often high up: cut the foreground first.
+    share, reluctance = (TAKEN_ABOVE, RELUCTANT) if axis == 1 and not parts else (0.5, 0.02)
+    wanted = start + share * spare, reluctance
+    place = _most_striking(picture, axis, (low, high), length, wanted)
     x, y = (place, whole.y_px) if axis == 0 else (whole.x_px, place)
     return Crop(Region(x, y, *size), tuple(notices))
 
@@ -129,8 +135,18 @@ def _span(part: Region, axis: int) -> tuple[int, int]:
     return first, first + part.size_px[axis]
 
 
-def _most_striking(picture: Picture, axis: int, starts: tuple[int, int], length: int) -> int:
-    """Return the start, of those allowed, of the stretch that holds most of what stands out."""
+def _most_striking(
+    picture: Picture,
+    axis: int,
+    starts: tuple[int, int],
+    length: int,
+    wanted: tuple[float, float],
+) -> int:
+    """Return the start, of those allowed, of the stretch that holds most of what stands out.
+
+    `wanted` is where it best starts, and how much more, of all that stands out, a stretch a whole
+    frame away from there would have to hold.
+    """
     low, high = starts
     if low == high:
         return low
@@ -140,9 +156,9 @@ def _most_striking(picture: Picture, axis: int, starts: tuple[int, int], length:
     edges = np.linspace(0, full, len(summed))
     candidates = np.linspace(low, high, 65)
     held = np.interp(candidates + length, edges, summed) - np.interp(candidates, edges, summed)
-    # Of stretches that hold the same, the one nearest the middle of the frame.
-    off = np.abs(candidates + length / 2 - full / 2) / full
-    return round(float(candidates[np.argmax(held - 0.02 * summed[-1] * off)]))
+    # Of stretches that hold the same, the one nearest to what is wanted.
+    off = np.abs(candidates - wanted[0]) / full
+    return round(float(candidates[np.argmax(held - wanted[1] * summed[-1] * off)]))
 
 
 def saliency(picture: Picture) -> Float32:

@@ -23,7 +23,9 @@ from frontglass.picture.picture import Picture
 from frontglass.picture.reduced import reduced
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
-from frontglass.sheets.sheet import Codes
+from frontglass.sheets.lettering import fitted
+from frontglass.sheets.moving_ghosts import MovingGhosts, without_ghosts
+from frontglass.sheets.sheet import Codes, Page, Sizes
 from frontglass.sheets.views import view
 from frontglass.units import deg_from_rad, rad_from_deg
 
@@ -34,6 +36,7 @@ LOOP_WIDTH_PX = 640
 FRAMES, FRAMES_PER_S = 24, 12
 DRAPE_DEG_PER_MM = 0.2
 """How fast the threads of stretched fabric change direction. Common practice, no source."""
+BESIDE_GAP_PX = 6
 VERDICT_AT_DEG = 0.5
 WORDS = ((0.02, "not to be seen"), (0.05, "faint"), (0.15, "visible"), (math.inf, "plain"))
 """Contrast under which needles deserve a word; the eye's threshold for fine detail is near 2 %.
@@ -73,9 +76,7 @@ def sway(
 
     Parameters
     ----------
-    picture : Picture
-        The still.
-    looks : sequence of Look
+    picture, looks, surround, compensate, grain
         As in `render`.
     camera : Camera
         What took it; its pupil and filter distance decide how fast halos change.
@@ -85,37 +86,76 @@ def sway(
         How many times too strong structure and turning are shown. [1], > 0.
     width_px : int
         Width of the loop at most. [px], 64 to 1920.
-    surround, compensate, grain
-        As in `render`.
     progress : callable
         Hands on the numbers of the frames, and may show meanwhile how far it is.
 
     Notes
     -----
     A lamp's halo follows the lamp; what changes is its structure, as the footprint slides by
-    ``filter distance x tan(pan)`` over the filter. Needles have the contrast of `needle_contrast`
-    and are drawn two pixels wide at least. Threads change direction by a fifth of a degree in a
-    millimetre. Air and veils have no structure.
+    ``filter distance x tan(pan)`` over the filter. Needles have the contrast of `needle_contrast`,
+    two pixels wide at least. Threads turn by a fifth of a degree in a millimetre. Ghosts go
+    against their lamps. Air and veils have no structure.
     """
     conditions = Conditions(camera=camera, surround=surround, compensate=compensate, grain=grain)
     check_within("pan_deg", pan_deg, 0.01, 5)
     check_positive("exaggerate", exaggerate)
     check_within("width_px", width_px, 64, 1920)
     small = reduced(picture, width_px)
+    ghosts = MovingGhosts(small, looks, camera, conditions)
+    looks = [without_ghosts(look) for look in looks]
     seen, lamps = conditions.seen(small, looks), lamps_of(small)
     boiling = Boiling.of(
         small=small, full=picture, looks=looks, camera=camera, lamps=lamps, exaggerate=exaggerate
     )
     moving = _MovingLight(small, looks, conditions, boiling)
-    slide_mm = camera.filter_distance_mm * math.tan(rad_from_deg(pan_deg))
-    shift_px = camera.px_per_rad(small.width_px) * math.tan(rad_from_deg(pan_deg))
+    pan = math.tan(rad_from_deg(pan_deg))
+    slide_mm, shift_px = camera.filter_distance_mm * pan, camera.px_per_rad(small.width_px) * pan
     frames = []
     for number in progress(range(FRAMES)):
         right, down = _on_circle(number / FRAMES)
         light = moving.over(seen.radiance, slide_mm * right, slide_mm * down)
+        light = ghosts.over(light, shift_px * right, shift_px * down)
         frames.append(_panned(seen.with_radiance(light), shift_px, right, down))
-    net_slide_mm = slide_mm if moving.has_threads else 0.0
-    return Loop(tuple(frames), _verdict(boiling, camera, lamps, net_slide_mm, exaggerate))
+    said = _verdict(boiling, camera, lamps, slide_mm * moving.has_threads, exaggerate)
+    return Loop(tuple(frames), said + _ghosts_said(ghosts.seen, pan_deg))
+
+
+def _ghosts_said(seen: int, pan_deg: float) -> str:
+    if not seen:
+        return ""
+    twice = f"{2 * pan_deg:g} against"
+    if seen == 1:
+        return f" The ghost of a lamp is seen, and in a pan of {pan_deg:g} degrees goes {twice} it."
+    return f" {seen} ghosts of lamps are seen, and in a pan of {pan_deg:g} degrees go {twice} them."
+
+
+def side_by_side(loops: Sequence[Loop], names: Sequence[str]) -> Loop:
+    """Return loops beside one another as one, a name over each.
+
+    Parameters
+    ----------
+    loops : sequence of Loop
+        Of one still: all as large.
+    names : sequence of str
+        What is said over each.
+    """
+    height, width, _ = loops[0].frames[0].shape
+    across = len(loops) * (width + BESIDE_GAP_PX) - BESIDE_GAP_PX
+    page = Page(across, Sizes.of(across))
+    lines = fitted(list(names), width - BESIDE_GAP_PX, max(14, width // 32))
+    for number, text in enumerate(lines):
+        page.say(number * (width + BESIDE_GAP_PX) + BESIDE_GAP_PX, 0, text)
+    band = max(text.height_px for text in lines) + BESIDE_GAP_PX
+    paper = page.painted(band + height)
+    frames = []
+    for some in zip(*(loop.frames for loop in loops), strict=True):
+        frame = paper.copy()
+        for number, codes in enumerate(some):
+            left = number * (width + BESIDE_GAP_PX)
+            frame[band:, left : left + width] = codes
+        frames.append(frame)
+    said = [f"{name}: {loop.verdict}" for name, loop in zip(names, loops, strict=True)]
+    return Loop(tuple(frames), "\n".join(said))
 
 
 def _on_circle(turn: float) -> tuple[float, float]:
@@ -240,9 +280,11 @@ def _panned(picture: Picture, shift_px: float, right: float, down: float) -> Cod
         raise ParameterError("pan_deg", "small enough to leave a frame", round(shift_px, 1))
     x, y = margin + shift_px * right, margin + shift_px * down
     move = np.array([[1, 0, -x], [0, 1, -y]], dtype=np.float64)
-    light = cv2.warpAffine(np.clip(picture.radiance, 0, 1), move, (width, height))
+    # A LUT shows more than white; a plain display does not.
+    shown = np.clip(picture.radiance, 0, 1) if picture.display is None else picture.scene
+    light = cv2.warpAffine(shown, move, (width, height))
     moved = np.asarray(light, np.float32)
-    frame = replace(picture, radiance=moved, recovered=None, distance_m=None)
+    frame = replace(picture, radiance=moved, recovered=None, beyond=None, distance_m=None)
     return view(frame, (width, height))
 
 

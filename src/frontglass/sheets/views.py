@@ -46,6 +46,9 @@ def view(picture: Picture, size_px: tuple[int, int]) -> Codes:
 
 def _screen_light(picture: Picture) -> Light:
     """Linear light of a BT.709 screen that shows the picture."""
+    if picture.display is not None:
+        codes = picture.display.codes(picture.scene, picture.primaries)
+        return np.asarray(SRGB_CURVE.decode(codes), dtype=np.float32)
     is_bt709 = picture.primaries.is_close_to(BT709)
     matrix = None if is_bt709 else picture.primaries.matrix_to(BT709).T.astype(np.float32)
     shown = np.empty_like(picture.radiance)

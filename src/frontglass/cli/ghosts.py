@@ -1,0 +1,125 @@
+"""``frontglass ghosts``: which lamps of a still glass mirrors, and what tilt is needed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import (
+    CameraOptions,
+    Json,
+    LightOptions,
+    LookOptions,
+    Overwrite,
+    Still,
+)
+from frontglass.cli.progress import picture_read
+from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.texts import Record, print_json, table
+
+if TYPE_CHECKING:
+    from frontglass.looks import LookStack
+    from frontglass.optics.camera import Camera
+    from frontglass.pipeline.still_ghosts import FoundGhosts
+
+SHOWN = 20
+
+
+def ghosts(
+    still: Still,
+    *,
+    looks: LookOptions,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="PNG or JPEG to draw lamps and ghosts on.")
+    ] = None,
+    camera: CameraOptions,
+    light: LightOptions,
+    kept: SceneOptions,
+    overwrite: Overwrite = False,
+    as_json: Json = False,
+) -> None:
+    """List the ghosts that glass throws of STILL's lamps.
+
+    Where each falls, how bright, whether it will be seen, and the tilt that hides them all.
+    --out draws them on a copy of the still, seen through its glass. Without glass there are none.
+    """
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.pipeline.still_ghosts import ghosts_of
+    from frontglass.sheets.ghost_map import ghost_map
+    from frontglass.sheets.sheet import check_suffix, write_sheet
+
+    at_hand = kept.at_hand()
+    stacks = at_hand.stacks(still, looks)
+    if len(stacks) > 1:
+        raise typer.BadParameter("one at a time; A+B is a stack.", param_hint="'--look'")
+    if out is not None:
+        check_may_write(out, [still], overwrite=overwrite)
+        check_suffix(out)
+    recipe = at_hand.recipe(still, light.typed(stacks[0].looks, camera))
+    at_hand.say()
+    picture = picture_read(recipe, still)
+    choice = recipe.framing.camera_for(picture)
+    note(*picture.notices, *choice.notices)
+    found = ghosts_of(picture, stacks, choice.camera)
+    if out is not None and found is not None:
+        seen = recipe.rendered(picture, choice.camera)
+        write_sheet(out, ghost_map(seen, found.drawn[:SHOWN], found.corner_px))
+        note(f"Drawn on {out}.")
+    if as_json:
+        print_json(_record(still, stacks[0], choice.camera, found))
+    else:
+        typer.echo(_text(stacks[0], choice.camera, found))
+
+
+def _record(still: Path, stack: LookStack, camera: Camera, found: FoundGhosts | None) -> Record:
+    told = found.told if found else ()
+    tilt = found.ghosts.tilt_deg if found else (0.0, 0.0)
+    return {
+        "still": str(still),
+        "look": stack.text,
+        "on_glass": found is not None,
+        "focus_m": camera.focus_m,
+        "tilt_deg": None if tilt is None else list(tilt),
+        "ghosts": [
+            {
+                "lamp_px": [round(part, 1) for part in ghost.lamp_px],
+                "ghost_px": [round(part, 1) for part in ghost.ghost_px],
+                "level": float(f"{ghost.level:.4g}"),
+                "under": float(f"{ghost.under:.4g}"),
+                "width_px": round(ghost.width_px, 1),
+                "pupil_share": round(ghost.share, 3),
+                "seen": ghost.is_seen,
+            }
+            for ghost in told
+        ],
+    }
+
+
+def _text(stack: LookStack, camera: Camera, found: FoundGhosts | None) -> str:
+    from frontglass.elements.ghosts import tilt_words
+
+    if found is None:
+        return f"{stack} stands on no glass: no ghosts"
+    if not found.told:
+        return "no lamp throws a ghost into the frame"
+    rows = [["no", "lamp, px", "ghost, px", "of white", "on", "wide, px", "of the pupil", "seen"]]
+    for number, ghost in enumerate(found.told[:SHOWN], 1):
+        rows.append(
+            [
+                str(number),
+                *(f"{place[0]:.0f},{place[1]:.0f}" for place in (ghost.lamp_px, ghost.ghost_px)),
+                f"{100 * ghost.level:.2g} %",
+                f"{100 * ghost.under:.2g} %",
+                f"{ghost.width_px:.0f}" if ghost.width_px >= 1 else "sharp",
+                f"{ghost.share:.0%}",
+                "yes" if ghost.is_seen else "no",
+            ]
+        )
+    rest = len(found.told) - SHOWN
+    more = f"\nand {rest} fainter ones" if rest > 0 else ""
+    focus = "infinity" if camera.focus_m is None else f"{camera.focus_m:g} m"
+    told = tilt_words(found.ghosts.tilt_deg) if found.ghosts.seen else "None will be seen."
+    return f"{table(rows)}{more}\nfocus {focus}, f/{camera.f_number:g}. {told}"

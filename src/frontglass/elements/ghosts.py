@@ -1,0 +1,301 @@
+"""Which lamps of a picture throw ghosts that will be seen, where, and what tilt takes them out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.accuracy import ACCURACY
+from frontglass.convolution.lamps import LampPixels
+from frontglass.elements.ghost_light import Glass, View, lamps_apart
+from frontglass.optics.camera import Camera
+from frontglass.optics.plate import Iris, Lean, Reflection, ReturnPath, ghosts_and_caught
+from frontglass.picture.curves import SRGB_CURVE
+from frontglass.units import rad_from_deg
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+
+SEEN_CODES = 4.0
+"""Step in 8-bit sRGB codes from which on a ghost is seen: 3 % of a mid grey. Common practice, no
+source."""
+TOLD_LAMPS = 3
+DISC_NODES = 41
+FARTHER = "No tilt up to {:g} degrees takes them all out: coat the glass, or take it away."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ghost:
+    """A lamp, and the ghost that glass throws of it.
+
+    Parameters
+    ----------
+    lamp_px, ghost_px : (float, float)
+        Middle of the lamp and of its ghost, right and down from the corner. [px]
+    level : float
+        Light of the ghost where it is brightest; 1 is white.
+    under : float
+        Light of the picture there.
+    width_px : float
+        Of the disc that it is spread over; 0 is sharp. [px]
+    lamp_width_px : float
+        Of a disc as large as the lamp. [px]
+    share : float
+        Share of its light that comes back into the pupil. [1], in [0, 1]
+    inside : bool
+        Whether it is in the frame.
+    """
+
+    lamp_px: tuple[float, float]
+    ghost_px: tuple[float, float]
+    level: float
+    under: float
+    width_px: float
+    lamp_width_px: float
+    share: float
+    inside: bool
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether it stands out from what is under it."""
+        return self.inside and bool(_stands_out(self.level, self.under))
+
+    def moved(self, right_px: float, down_px: float) -> Ghost:
+        """Return it where pixels are counted from elsewhere."""
+        lamp, ghost = (
+            (place[0] + right_px, place[1] + down_px) for place in (self.lamp_px, self.ghost_px)
+        )
+        return replace(self, lamp_px=lamp, ghost_px=ghost)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GhostsOfStill:
+    """Ghosts of a still's lamps, the brightest first.
+
+    Parameters
+    ----------
+    ghosts : tuple of Ghost
+        One for each lamp and mirror.
+    tilt_deg : (float, float) or None
+        The least tilt of all glass, as `Plate.tilt_deg`, at which none is seen; None if there is
+        none up to 15 degrees.
+    """
+
+    ghosts: tuple[Ghost, ...]
+    tilt_deg: tuple[float, float] | None
+
+    @property
+    def seen(self) -> tuple[Ghost, ...]:
+        """Those that will be seen."""
+        return tuple(ghost for ghost in self.ghosts if ghost.is_seen)
+
+
+def ghosts_in(
+    light: Float32,
+    lamps: LampPixels | None,
+    glass: Glass,
+    camera: Camera,
+    axis_px: tuple[float, float] | None = None,
+) -> GhostsOfStill:
+    """Ghosts that glass throws of a picture's lamps.
+
+    Parameters
+    ----------
+    light, lamps, glass, camera, axis_px
+        As in `ghost_light.with_ghosts`; no lamps have none.
+    """
+    view = View.of(light.shape, camera, axis_px)
+    if lamps is None:
+        return GhostsOfStill(ghosts=(), tilt_deg=(0.0, 0.0))
+    mirrors, _ = ghosts_and_caught(glass.mirrors)
+    room = _Room(light, view, glass.path(camera))
+    told = _told_apart(lamps)
+    found = [ghost for one in mirrors for ghost in room.ghosts(told, one, glass.returns)]
+    found.sort(key=lambda ghost: (not ghost.is_seen, -ghost.level))
+    if not any(ghost.is_seen for ghost in found):
+        return GhostsOfStill(ghosts=tuple(found), tilt_deg=(0.0, 0.0))
+    tilt = _tilt_without(room, told, mirrors, glass.returns)
+    return GhostsOfStill(ghosts=tuple(found), tilt_deg=tilt)
+
+
+def ghost_notices(found: GhostsOfStill, camera: Camera) -> list[str]:
+    """Say which lamps throw ghosts that will be seen, and what tilt takes them out."""
+    if not found.seen:
+        return []
+    some = [
+        f"the lamp at {_place(ghost.lamp_px)} one at {_place(ghost.ghost_px)}"
+        for ghost in found.seen[:TOLD_LAMPS]
+    ]
+    more = len(found.seen) - len(some)
+    rest = f", and {more} more" if more > 0 else ""
+    said = [f"The glass throws ghosts that will be seen: {', '.join(some)}{rest}."]
+    said.append(tilt_words(found.tilt_deg))
+    if camera.focus_m is None:
+        said.append("Focus is not known: ghosts are sharp, as at infinity (else --focus 3m).")
+    return said
+
+
+def tilt_words(tilt_deg: tuple[float, float] | None) -> str:
+    """Say what tilt leaves no ghost."""
+    if tilt_deg is None:
+        return FARTHER.format(ACCURACY.largest_tilt_deg)
+    up, right = tilt_deg
+    return f"--tilt {up:g},{right:g} takes them out of sight."
+
+
+def _place(px: tuple[float, float]) -> str:
+    return f"{px[0]:.0f},{px[1]:.0f}"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lamps:
+    """Lamps told apart: middles, light summed over pixels and where it is brightest, widths."""
+
+    rows: Float64
+    columns: Float64
+    flux: Float64
+    peak: Float64
+    across: Float64
+
+
+def _told_apart(lamps: LampPixels) -> _Lamps:
+    """Return the lamps that pixels are, those that send most light first, and not all of many."""
+    some = lamps_apart(lamps.rows, lamps.columns)
+    fluxes = [lamps.light[own].sum(axis=0, dtype=np.float64) for own in some]
+    first = sorted(range(len(some)), key=lambda i: -fluxes[i].sum())[: ACCURACY.ghost_lamps]
+    weights = [lamps.light[own].sum(axis=1, dtype=np.float64) for own in some]
+
+    def middles(places: NDArray[np.intp]) -> Float64:
+        return np.array([np.average(places[some[i]], weights=weights[i]) for i in first])
+
+    peak = np.stack([lamps.light[some[i]].max(axis=0) for i in first]).astype(np.float64)
+    flux = np.stack([fluxes[i] for i in first])
+    across = np.array([2 * math.sqrt(len(some[i]) / math.pi) for i in first])
+    return _Lamps(middles(lamps.rows), middles(lamps.columns), flux, peak, across)
+
+
+class _Room:
+    """A picture and its lens: where ghosts land, how bright they are and on what they fall."""
+
+    def __init__(self, light: Float32, view: View, path: ReturnPath) -> None:
+        self._view, self._path = view, path
+        self._blur_px = path.blur * view.px_per_rad
+        # Light as a ghost covers it; of large pictures every few pixels tell as much as all.
+        step = max(1, max(view.shape) // ACCURACY.ghost_map_px)
+        some = np.ascontiguousarray(light[step // 2 :: step, step // 2 :: step].max(axis=2))
+        near = max(1, round(self._blur_px / step))
+        size = max(1, some.shape[1] // near), max(1, some.shape[0] // near)
+        self._small = cv2.resize(some, size, interpolation=cv2.INTER_AREA)
+
+    def _found(
+        self, lamps: _Lamps, one: Reflection, returns: float
+    ) -> tuple[Float64, Float64, Float64, Float64]:
+        """Rows, columns, shares and levels of the ghosts of lamps in a mirror."""
+        x, y = self._view.tangents(lamps.rows, lamps.columns)
+        share = self._path.share(x, y, one.lean)
+        rows, columns = self._view.pixels(*self._path.place(x, y, one.lean))
+        sent = np.multiply(one.level, returns)
+        area = math.pi / 4 * self._blur_px**2
+        # A disc that is cut off holds less light on less of its area; a wide lamp fills it.
+        light = lamps.peak * share[:, np.newaxis]
+        if area > 1:
+            light = np.minimum(lamps.flux / area, light)
+        visible = np.where(share > 0, (light * sent).max(axis=1), 0.0)
+        return rows, columns, share, visible
+
+    def _under(self, rows: Float64, columns: Float64) -> Float64:
+        height, width = self._small.shape
+        down = np.clip(rows / self._view.shape[0] * height, 0, height - 1).astype(np.intp)
+        right = np.clip(columns / self._view.shape[1] * width, 0, width - 1).astype(np.intp)
+        return np.asarray(self._small[down, right], np.float64)
+
+    def _inside(self, rows: Float64, columns: Float64) -> NDArray[np.bool_]:
+        reach = self._blur_px / 2
+        return (
+            (rows > -reach)
+            & (rows < self._view.shape[0] + reach)
+            & (columns > -reach)
+            & (columns < self._view.shape[1] + reach)
+        )
+
+    def ghosts(self, lamps: _Lamps, one: Reflection, returns: float) -> list[Ghost]:
+        """Return the ghosts of lamps in a mirror, those that no light reaches left out."""
+        rows, columns, share, level = self._found(lamps, one, returns)
+        under, inside = self._under(rows, columns), self._inside(rows, columns)
+        if self._blur_px > 0:
+            rows, columns = self._middles(lamps, one, rows, columns)
+        return [
+            Ghost(
+                lamp_px=(float(lamps.columns[i]), float(lamps.rows[i])),
+                ghost_px=(float(columns[i]), float(rows[i])),
+                level=float(level[i]),
+                under=float(under[i]),
+                width_px=self._blur_px,
+                lamp_width_px=float(lamps.across[i]),
+                share=float(share[i]),
+                inside=bool(inside[i]),
+            )
+            for i in np.flatnonzero(share > 0)
+        ]
+
+    def _middles(
+        self, lamps: _Lamps, one: Reflection, rows: Float64, columns: Float64
+    ) -> tuple[Float64, Float64]:
+        """Rows and columns of the middles of discs of which a part is cut off."""
+        x, y = self._view.tangents(lamps.rows, lamps.columns)
+        walks = np.stack(self._path.walk(x, y, one.lean), axis=1)
+        right, down = np.meshgrid(*[np.linspace(-0.5, 0.5, DISC_NODES)] * 2)
+        iris = Iris(edge=1 / DISC_NODES)
+        aside = np.zeros((2, len(walks)))
+        for number, walk in enumerate(walks):
+            cover = self._path.cover(right, down, (float(walk[0]), float(walk[1])), iris)
+            if cover.any():
+                aside[:, number] = [np.average(part, weights=cover) for part in (down, right)]
+        return rows + self._blur_px * aside[0], columns + self._blur_px * aside[1]
+
+    def any_seen(self, lamps: _Lamps, one: Reflection, returns: float) -> bool:
+        """Whether a ghost of lamps in a mirror is seen."""
+        rows, columns, _, level = self._found(lamps, one, returns)
+        seen = _stands_out(level, self._under(rows, columns))
+        return bool((seen & self._inside(rows, columns)).any())
+
+
+def _tilt_without(
+    room: _Room, lamps: _Lamps, mirrors: Sequence[Reflection], returns: float
+) -> tuple[float, float] | None:
+    """Return the least tilt, about one axis, at which no ghost is seen.
+
+    Notes
+    -----
+    All mirrors lean together, by so much from how they would stand untilted.
+    """
+    first = mirrors[-1].lean
+    step = ACCURACY.tilt_steps_deg
+    for number in range(1, round(ACCURACY.largest_tilt_deg / step) + 1):
+        for up, right in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+            lean = math.tan(rad_from_deg(number * step))
+            leaning = [
+                Reflection(
+                    one.level,
+                    Lean(
+                        one.lean.right - first.right + right * lean,
+                        one.lean.down - first.down - up * lean,
+                    ),
+                )
+                for one in mirrors
+            ]
+            if not any(room.any_seen(lamps, one, returns) for one in leaning):
+                return up * number * step, right * number * step
+    return None
+
+
+def _stands_out(level: float | Float64, under: float | Float64) -> NDArray[np.bool_]:
+    before = np.clip(under, 0, 1)
+    after = np.clip(np.add(under, level), 0, 1)
+    codes = 255 * (SRGB_CURVE.encode(after) - SRGB_CURVE.encode(before))
+    return np.asarray(codes >= SEEN_CODES)

@@ -1,0 +1,68 @@
+"""Ghosts that the glass of looks throws of a still's lamps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from frontglass.convolution.lamps import lamp_pixels
+from frontglass.elements import Element, Stack
+from frontglass.elements.ghosts import Ghost, GhostsOfStill, ghosts_in
+from frontglass.elements.plate import glass_of
+from frontglass.optics.camera import Camera
+from frontglass.picture.picture import Picture
+
+FAINT_ONES = 5
+
+
+class FoundGhosts(NamedTuple):
+    """Ghosts of a still, in the pixels of the whole of it, and where its frame begins there."""
+
+    ghosts: GhostsOfStill
+    corner_px: tuple[int, int]
+
+    @property
+    def told(self) -> tuple[Ghost, ...]:
+        """Those in the frame, seen ones first."""
+        return tuple(ghost for ghost in self.ghosts.ghosts if ghost.inside)
+
+    @property
+    def drawn(self) -> tuple[Ghost, ...]:
+        """Those that a map shows: what will be seen, or a few if nothing will."""
+        return self.ghosts.seen or self.told[:FAINT_ONES]
+
+
+def ghosts_of(picture: Picture, looks: Sequence[Stack], camera: Camera) -> FoundGhosts | None:
+    """Ghosts of a still's lamps, with the light that they had lost; None without glass.
+
+    Parameters
+    ----------
+    picture : Picture
+        The still, or a frame of it.
+    looks : sequence of Look
+        What light passes.
+    camera : Camera
+        What took the picture.
+
+    Notes
+    -----
+    Of a frame, lamps inside it count: an untilted plate throws those of others beside it.
+    """
+    path: tuple[Element, ...] = tuple(part for look in looks for part in look.light_path)
+    glass = glass_of(path)
+    if glass is None:
+        return None
+    corner = (0, 0)
+    if picture.wider is not None:
+        corner = (picture.wider.region.x_px, picture.wider.region.y_px)
+    light = picture.radiance
+    if picture.recovered is not None:
+        light = light + picture.recovered
+    found = ghosts_in(picture.radiance, lamp_pixels(light), glass, camera)
+    return FoundGhosts(_moved(found, corner), corner)
+
+
+def _moved(found: GhostsOfStill, corner_px: tuple[int, int]) -> GhostsOfStill:
+    return GhostsOfStill(
+        ghosts=tuple(ghost.moved(*corner_px) for ghost in found.ghosts), tilt_deg=found.tilt_deg
+    )
