@@ -155,7 +155,9 @@ def _check_alike(pair: StillPair, lights: list[Float32], masks: list[Mask]) -> N
     means = [float(light[held].mean()) if held.any() else 0.0 for light in lights]
     if min(means) <= 0:
         raise ParameterError(pair.name, "stills with light in them", "a black one")
-    apart = abs(np.log2(means[1] / means[0]))
+    # Glass lifts the dark half of a frame; lamps that clipped are missing from a mean.
+    middles = [max(float(np.median(light[held])), 1e-9) for light in lights]
+    apart = min(abs(float(np.log2(two / one))) for one, two in (means, middles))
     if apart > UNLIKE_STOPS:
         hint = "Say the exposures with --stops, such as --stops 0,-2 for bare and with."
         rule = "exposed alike, or by files that say how"

@@ -22,6 +22,9 @@ LEAST_SHARE = 2e-4
 
 BLUR_PX2 = 0.01
 """How much blur may differ between stills that a tripod holds [px^2 per axis, halved]."""
+MODEL_SHARE = 0.016
+"""Errors that no disagreement shows, as a share of a ring's light and its neighbours'; read from
+some pairs with known glass."""
 NEAR_RINGS = 4
 """Up to 1.5 px of the finest pair."""
 TILES = (4, 6)
@@ -135,7 +138,10 @@ def _covariance(
         pulls = gain * (one.tiles @ vector) @ project.T
         pulls = pulls[:, : len(shares)]
         spread += pulls.T @ pulls
-    return np.asarray(inverse + inverse @ spread @ inverse, dtype=np.float64)
+    # Rings follow a halo, and splines a still, to about that; all parts of a frame agree in it.
+    near = np.max([np.roll(np.pad(shares, 1), k)[1:-1] for k in (-1, 0, 1)], axis=0)
+    floor = np.diag((MODEL_SHARE * near) ** 2)
+    return np.asarray(inverse + inverse @ spread @ inverse + floor, dtype=np.float64)
 
 
 def _free(sums: Float64, gain: float) -> tuple[Float64, Float64]:
