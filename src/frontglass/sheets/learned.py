@@ -28,7 +28,6 @@ FULL_STOPS = 0.25
 MORE, LESS = np.array([255, 150, 60]), np.array([70, 150, 255])
 GREY = np.array([72, 72, 72])
 NOT_COMPARED = np.array([40, 40, 40])
-DECADES = 6
 
 
 @dataclass(frozen=True, kw_only=True)
