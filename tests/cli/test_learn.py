@@ -115,7 +115,6 @@ strength = "1/2"
         (["--bare", "bare.exr"], "no --with"),
         (["--bare", "bare.exr", "--with", "bare.exr"], "another file than the bare still"),
         (["--bare", "bare.exr", "--with", "none.exr"], "none.exr"),
-        (["--bare", "with.exr", "--with", "bare.exr"], "look swapped"),
         (["--bare", "bare-0.jpg", "--with", "with-1.jpg"], "with --stops, such as"),
         (["--bare", "bare-0.jpg", "--bare", "bare-1.jpg", "--with", "with-1.jpg"], "2 and 1"),
         (["--bare", "bare-3.jpg", "--with", "with-3.jpg"], "bright"),

@@ -24,7 +24,7 @@ from tests.learning.truth import (
 )
 
 CAMERA = fg.Camera.from_field(40)
-SHAPE = (96, 144)
+SHAPE = (80, 120)
 GLASS = Glass(
     stretched(math.radians(0.25), 0.6), 0.3, (1.1, 1, 0.9), veil=0.01, tint=(0.98, 1.0, 0.94)
 )
@@ -58,16 +58,14 @@ def learned(pair: tuple[np.ndarray, np.ndarray]) -> fg.Learned:
 
 def test_a_learned_look_predicts_unseen_rooms_at_other_strengths(learned: fg.Learned):
     errors, plain = [], []
-    for seed in (11, 12, 13):
+    for seed, strength in ((11, 0.5), (12, 2.0)):
         view = View(yaw=180, shape=SHAPE)
         light = room(np.random.default_rng(seed))
         bare = behind(light, None, view)
-        for strength in (0.5, 1.0, 2.0):
-            want = behind(light, GLASS, view, strength)
-            look = learned.look.at(strength)
-            got = fg.render(bare, look, camera=CAMERA, surround="mirror")
-            errors.append(rms_stops(got, want))
-            plain.append(rms_stops(bare, want))
+        want = behind(light, GLASS, view, strength)
+        got = fg.render(bare, learned.look.at(strength), camera=CAMERA, surround="mirror")
+        errors.append(rms_stops(got, want))
+        plain.append(rms_stops(bare, want))
     # The bound for pairs in floats is 0.03; the best constant, a gain, is what is plain.
     assert max(errors) <= 0.03
     assert np.median(errors) < 0.1 * np.median(plain)
@@ -75,7 +73,7 @@ def test_a_learned_look_predicts_unseen_rooms_at_other_strengths(learned: fg.Lea
 
 def test_a_look_learned_on_one_lens_holds_on_another_and_at_another_size(learned: fg.Learned):
     light = room(np.random.default_rng(21))
-    view = View(yaw=180, field=18, shape=(120, 168))
+    view = View(yaw=180, field=18, shape=(90, 126))
     want = behind(light, GLASS, view)
     got = fg.render(
         behind(light, None, view), learned.look, camera=fg.Camera.from_field(18), surround="mirror"
@@ -133,7 +131,7 @@ def test_bare_against_bare_does_nothing_and_says_so():
 
 
 def test_swapped_stills_are_refused(pair):
-    bare, other = pair
+    bare, other = (still[:64, 20:100] for still in pair)
     with pytest.raises(ParameterError, match="look swapped"):
         fg.learn_look([(other, bare)], camera=CAMERA)
 
@@ -155,7 +153,8 @@ def test_a_pair_that_is_none_is_refused(bare, other, said):
 
 def test_rays_are_refused_or_flagged():
     rng = np.random.default_rng(9)
-    bare = behind(room(rng), None, View(yaw=180, shape=SHAPE))
+    bare = behind(room(rng), None, View(yaw=180, shape=(64, 96)))
+    bare = np.repeat(bare[..., 1:2], 3, axis=2)
     seen = 0.8 * bare + 0.2 * ndimage.uniform_filter1d(bare, 61, axis=1)
     try:
         told = fg.learn_look([(bare, seen)], camera=CAMERA).told
@@ -164,14 +163,13 @@ def test_rays_are_refused_or_flagged():
     assert any("left over" in line or "is left out" in line for line in told)
 
 
-def test_two_strengths_of_a_series_agree():
+def test_two_strengths_of_a_series_agree(pair):
     rng = np.random.default_rng(14)
     view = View(yaw=180, shape=SHAPE)
-    pairs = []
-    for strength in (0.5, 1.0):
-        bare, other = pair_of(room(rng), GLASS, view, view, strength)
-        pairs.append(fg.StillPair(bare=bare, with_glass=other, strength=strength))
-    told = fg.learn_look(pairs, camera=CAMERA, surround="mirror").told
+    bare, other = pair_of(room(rng), GLASS, view, view, 0.5)
+    half = fg.StillPair(bare=bare, with_glass=other, strength=0.5)
+    whole = fg.StillPair(bare=pair[0], with_glass=pair[1])
+    told = fg.learn_look([half, whole], camera=CAMERA, surround="mirror").told
     assert any("strength multiplies depth" in line for line in told)
 
 

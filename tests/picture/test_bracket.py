@@ -262,3 +262,27 @@ def test_narrow_stills_are_merged_however_they_stand(shape):
     merged = fg.merged_bracket([frame(light, s) for s in (0.0, -1.0)], (0.0, -1.0))
     np.testing.assert_array_equal(merged.shifts_px, 0)
     assert rms_stops(merged.picture.radiance, light) < 0.03
+
+
+@pytest.mark.parametrize("most", [0.6, 0.95])
+def test_an_even_lamp_in_the_darkest_still_is_held(most):
+    # Its plateau there piles up like a camera's white, but the brighter still shows where that is.
+    light = np.random.default_rng(6).uniform(0.05, 0.4, (64, 96, 3))
+    light[20:30, 40:52] = most * 2**8
+    merged = fg.merged_bracket([frame(light, 0), frame(light, -4), frame(light, -8)], (0, -4, -8))
+    got = merged.picture.radiance[22:28, 42:50]
+    np.testing.assert_allclose(got, most * 2**8, rtol=0.01)
+
+
+def test_a_dark_wall_under_noise_keeps_its_mean():
+    rng = np.random.default_rng(7)
+    light = np.full((96, 128, 3), 0.015)
+    light[10:20, 10:20] = 9
+    frames = []
+    for stop in (0, -4):
+        electrons = 10_000
+        seen = rng.poisson(light * 2.0**stop * electrons) / electrons
+        frames.append(frame(seen * 2.0**-stop, stop))
+    got = fg.merged_bracket(frames, (0, -4)).picture.radiance[40:].mean()
+    # Each still alone, averaged, is within 0.1 % of it.
+    assert got == pytest.approx(0.015, rel=0.004)

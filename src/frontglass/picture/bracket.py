@@ -30,6 +30,8 @@ CODE_NOISE = 1.0
 SHOT_SHARE = 1e-4
 """Variance of light per light: 10 000 electrons at white, common practice, no source."""
 FLOOR = 1e-9
+STRAIGHT_BELOW = 2.7e-3
+"""Light up to which codes are evenly spaced, as the display curve's straight foot has them."""
 WELL_EXPOSED = 0.02
 LEAST_CORRECTION_STOPS, LARGEST_CORRECTION_STOPS = 0.05, 0.5
 GHOST_SHARE = 0.25
@@ -170,8 +172,17 @@ def _merged(
     shifts = [(0.0, 0.0)] * len(lights)
     if alignment is Alignment.SHIFT:
         lights, shifts = aligned(lights, nominal)
-    weights = [_inverse_variance(light) for light in lights]
+    # One camera has one white. A plateau in a dark still is a lamp that it holds, and no end.
+    levels = clipping_levels(lights[0])
+    free = [_unclipped(light, levels) for light in lights]
+    weights = [own / _variance(light) for own, light in zip(free, lights, strict=True)]
     stops = _measured_stops(lights, weights, nominal)
+    radiance, ghosts = _mean_light(lights, weights, stops)
+    # By its own noise, a sample that came out dark would count for more: weigh by the mean light.
+    weights = [
+        own / _variance(radiance * np.float32(2.0**stop))
+        for own, stop in zip(free, stops, strict=True)
+    ]
     radiance, ghosts = _mean_light(lights, weights, stops)
     clipped = (weights[-1] == 0).any(axis=2) & (lights[-1] > SOFT_TO / 2).any(axis=2)
     notices = tuple(dict.fromkeys(text for still in stills for text in still.notices))
@@ -212,15 +223,20 @@ def _check(stills: Sequence[Picture], exposure_stops: Sequence[float]) -> None:
             raise ParameterError("stills", "all in the same primaries", still.primaries)
 
 
-def _inverse_variance(light: Float32) -> Float32:
-    """Weight of each sample: inverse variance of its light, none where it clips."""
-    share = light / clipping_levels(light)
+def _unclipped(light: Float32, levels: Float32) -> Float32:
+    """How far each sample is free of clipping, from 0 to 1."""
+    share = light / levels
     # JPEG rings a pixel or two round what clips.
     around = cv2.dilate(share, np.ones((3, 3), np.uint8))
-    free = np.clip((SOFT_TO - np.minimum(around, share * 1.3)) / (SOFT_TO - SOFT_FROM), 0, 1)
-    code_step = (2.4 / 255) * np.maximum(light, 1e-3) ** (1 - 1 / 2.4)
+    free = (SOFT_TO - np.minimum(around, share * 1.3)) / (SOFT_TO - SOFT_FROM)
+    return np.asarray(np.clip(free, 0, 1), dtype=np.float32)
+
+
+def _variance(light: Float32) -> Float32:
+    """Variance of a sample of so much light: its code's rounding, and shot noise."""
+    code_step = (2.4 / 255) * np.maximum(light, STRAIGHT_BELOW) ** (1 - 1 / 2.4)
     variance = (CODE_NOISE * code_step) ** 2 + SHOT_SHARE * np.maximum(light, 0) + FLOOR
-    return np.asarray(free / variance, dtype=np.float32)
+    return np.asarray(variance, dtype=np.float32)
 
 
 def _measured_stops(
@@ -278,10 +294,9 @@ def _mean_light(
             weight = np.where(ghost[..., np.newaxis], 0, weight)
         total += weight * light
         whole += weight
+    # What all stills clip, or the ringing beside it, the darkest knows best.
     darkest = lights[-1] * scales[-1]
-    brightest = lights[0] * scales[0]
-    nothing = np.where(darkest > scales[-1] * SOFT_FROM, darkest, brightest)
-    return np.where(whole > 0, total / np.maximum(whole, 1e-30), nothing), moved
+    return np.where(whole > 0, total / np.maximum(whole, 1e-30), darkest), moved
 
 
 def _ghost(light: Float32, weight: Float32, total: Float32, whole: Float32) -> NDArray[np.bool_]:
