@@ -11,6 +11,7 @@ from scipy import ndimage, special
 
 import frontglass as fg
 from frontglass.errors import ParameterError
+from frontglass.learning.judging import told_of_left
 from frontglass.learning.rings import Rings, once_deviated
 from tests.learning.truth import (
     Glass,
@@ -151,16 +152,36 @@ def test_a_pair_that_is_none_is_refused(bare, other, said):
         fg.learn_look([(bare, other)], camera=CAMERA)
 
 
-def test_rays_are_refused_or_flagged():
-    rng = np.random.default_rng(9)
-    bare = behind(room(rng), None, View(yaw=180, shape=(64, 96)))
-    bare = np.repeat(bare[..., 1:2], 3, axis=2)
-    seen = 0.8 * bare + 0.2 * ndimage.uniform_filter1d(bare, 61, axis=1)
-    try:
-        told = fg.learn_look([(bare, seen)], camera=CAMERA).told
-    except ParameterError as error:
-        told = (str(error),)
-    assert any("left over" in line or "is left out" in line for line in told)
+@pytest.fixture(scope="module")
+def grey() -> np.ndarray:
+    bare = behind(room(np.random.default_rng(9)), None, View(yaw=180, shape=(64, 96)))
+    return np.repeat(bare[..., 1:2], 3, axis=2)
+
+
+@pytest.mark.parametrize(
+    ("through", "said"),
+    [
+        (lambda x: 0.8 * x + 0.2 * ndimage.uniform_filter1d(x, 61, axis=1), "moved or changed"),
+        (lambda x: 0.98 * x + 0.01 * x[::-1, ::-1], "moved or changed"),
+    ],
+    ids=["rays", "a ghost"],
+)
+def test_what_is_no_thin_glass_is_refused(grey, through, said):
+    with pytest.raises(ParameterError, match=said):
+        fg.learn_look([(grey, through(grey))], camera=CAMERA)
+
+
+def test_what_a_look_leaves_is_refused_flagged_or_borne():
+    seen = np.ones((80, 120), np.bool_)
+    changed = np.kron(np.random.default_rng(2).normal(0, 0.2, (10, 15)), np.ones((8, 8)))
+    left = changed.astype(np.float32)
+    with pytest.raises(ParameterError, match="left over"):
+        told_of_left("pair", seen, 0.6 * left, left, 0.0)
+    assert (
+        "20 % of the change is left over"
+        in told_of_left("pair", seen, 0.2 * left, left, 0).lines[0]
+    )
+    assert told_of_left("pair", seen, 0.05 * left, left, 0.0).lines == ()
 
 
 def test_two_strengths_of_a_series_agree(pair):

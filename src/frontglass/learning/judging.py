@@ -27,13 +27,15 @@ UNKNOWN_SHARE = 0.15
 NOTHING_SIGMAS = 2.0
 NOTHING_SHARE = 0.003
 SUSPECT_SHARE, SUSPECT_STOPS = 0.02, 0.05
-REFUSED_RATIO, FLAGGED_RATIO = 0.5, 0.2
-REFUSED_STOPS, FLAGGED_STOPS = 0.04, 0.015
+REFUSED_RATIO, FLAGGED_RATIO = 0.4, 0.12
+REFUSED_STOPS, FLAGGED_STOPS = 0.03, 0.012
 """What is left, over what the glass changes, and in itself [stop rms over blocks of 8 px]: from
-which on a pair is refused, or flagged."""
+which on a pair is refused, or flagged. Pairs of one thin glass left 0.01 and 0.003, a fine net 0.5
+and 0.04 or more, half a frame dimmed by a third of a stop 0.18 and 0.11."""
 NEAR_PX = 1.5
 """Light that goes no farther is told from a change of focus by nobody."""
-MOVED_TOLD = 0.01
+MOVED_TOLD, REFUSED_MOVED = 0.01, 0.25
+"""Share of a pair that moved or changed, from which on it is said, or the pair refused."""
 STRENGTHS_TOLD = 0.1
 
 
@@ -200,6 +202,12 @@ def told_of_left(name: str, seen: Mask, left: Float32, changed: Float32, moved: 
         )
         got = f"{100 * ratio:.0f} % of the change left over ({stops:.2f} stops)"
         raise ParameterError(name, "what one thin scatterer makes of the bare still", got, hint)
+    if moved > REFUSED_MOVED:
+        got = f"{100 * moved:.0f} % that moved or changed and would be left out"
+        hint = (
+            "Nothing may move in between; rays of a net or ghosts of a plate askew differ so, too."
+        )
+        raise ParameterError(name, "two stills of one view that stood still", got, hint)
     lines = []
     if moved >= MOVED_TOLD:
         lines.append(f"{name}: {100 * moved:.0f} % of it moved or changed, and is left out.")

@@ -18,10 +18,10 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-SOFTENED_PX = 0.8
-"""Both stills are softened alike. Noise and aliases of the bare one would otherwise pass for detail
-that the glass takes, and so for light that it scatters by a pixel."""
-MARGIN_PX = 4
+SOFTENED_PX = 2.4
+"""Both stills are softened alike. Noise, coding errors and aliases of the bare one would otherwise
+pass for detail that the glass takes, and so for light that it scatters by a few pixels."""
+MARGIN_PX = 6
 """Splines and what is beyond the frame spoil so many pixels at its edge."""
 RELATIVE_NOISE = 0.004
 FLOOR_OF_MEAN = 1e-4
@@ -30,6 +30,7 @@ SLOPE_PX, CURVE = 0.2, 0.2
 sharp edges, before they are read."""
 RINGS_FOR_PX, RUNG = 10, 0.5
 """How far a spline's ringing is followed, and how far above the light there it spoils it [ln]."""
+NEAR_BY_PX = 3.0
 MOVED_BLOCK_PX = 8
 MOVED_SIGMAS, LEAST_MOVE = 3.5, 0.01
 """Mean of a block, in standard deviations of a pixel: what moved is off all over."""
@@ -161,8 +162,11 @@ def read_variance(pair: Laid, model: Float32, use: Mask) -> Float32:
             slope[..., channel],
             curve[..., channel],
         ]
-        typical = first_variance(pair)[..., channel]
         square = left[..., channel] ** 2
+        # Means near by have the shape of the errors, whatever these come from. A guess that is far
+        # off would take most of them for what moved, and never come back.
+        near_by = cv2.GaussianBlur(np.where(use, square, np.float32(0)), (0, 0), NEAR_BY_PX)
+        typical = np.asarray(near_by, dtype=np.float32) + np.float32(1e-12 * scale**2)
         rows = np.flatnonzero(use.ravel())
         if rows.size > 200_000:
             rows = rows[:: rows.size // 200_000 + 1]

@@ -206,8 +206,9 @@ def _learned(
     look = Look(name=name, summary=SUMMARY, watch=WATCH, elements=elements)
     seen = tuple(_seen(one, look, kind) for one in _all_of(given, taken, fits))
     first = next(iter(fits.values()))
+    # What is no thin glass has rings that mean nothing: it is told first.
+    doubts = tuple(_doubts(one) for one in seen)
     ranges = told_of_rings(first)
-    doubts = () if ranges.is_nothing else tuple(_doubts(one) for one in seen)
     learned = _learned_from(taken[0].camera, tuple(fits), seen, ranges)
     deviations = np.sqrt(np.maximum(np.diagonal(first.covariances, axis1=1, axis2=2), 0))
     notices = [*(note for take in taken for note in take.notices)]
