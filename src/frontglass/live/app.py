@@ -196,8 +196,11 @@ class Page:
                 still = self.table.opened(number)
             except (FrontglassError, OSError, MemoryError) as error:
                 return {"problem": problem(error), "settings": settings}
+            known = self.marker.marked(self.table.path(number))
+            points = () if known is None else known.distances
             return {
                 "settings": settings,
+                "points": [still.point_in_frame(*one.at_px, one.distance_m) for one in points],
                 "camera": still.camera_text,
                 "width": still.small.width_px,
                 "height": still.small.height_px,

@@ -55,12 +55,13 @@ class SceneKeeper:
 
     @property
     def revision(self) -> str:
-        """Another text whenever the file may say something else."""
+        """Another text whenever the file, or the page, may say something else."""
+        held = " ".join(self.held.words())
         try:
             said = self.path.stat()
         except OSError:
-            return "none"
-        return f"{said.st_mtime_ns}-{said.st_size}"
+            return f"none {held}"
+        return f"{said.st_mtime_ns}-{said.st_size} {held}"
 
     def scene(self) -> Scene:
         """Scene as it stands; one that says nothing if there is none yet.

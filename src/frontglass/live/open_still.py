@@ -108,6 +108,11 @@ class OpenStill:
         across, down = min(int(x * width), width - 1), min(int(y * height), height - 1)
         return across + self.corner_px[0], down + self.corner_px[1]
 
+    def point_in_frame(self, x_px: float, y_px: float, metres: float) -> dict[str, float]:
+        """Return a place of the file in the frame, over its width and height, and how far it is."""
+        x, y, _, _ = self.in_frame(Region(int(x_px), int(y_px), 1, 1))
+        return {"x": x, "y": y, "metres": metres}
+
     def in_frame(self, region: Region) -> tuple[float, float, float, float]:
         """Return where a part of the file lies in the frame, over its width and height."""
         width, height = self.full_px

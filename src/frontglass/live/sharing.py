@@ -21,6 +21,7 @@ from frontglass.errors import FrontglassError
 from frontglass.live.app import TYPES, Page, say_error
 from frontglass.live.asked import asked_of, codes_reply, text_in
 from frontglass.live.guard import Guard
+from frontglass.looks.catalogue import name_and_strength
 
 FILES = ("view.js", "view.css", "api.js", "parts.js", "icon.svg")
 AT_ONCE, A_SECOND = 120, 20
@@ -132,7 +133,7 @@ class SharedView:
             {
                 "key": key,
                 "name": choice["name"],
-                "looks": [Path(text).name.replace(".toml", "") for text in choice["looks"]],
+                "looks": [_look_words(text) for text in choice["looks"]],
                 "why": choice["why"],
                 "hearts": choice["hearts"],
                 "given": (who, key) in self._hearts,
@@ -175,6 +176,14 @@ def code_in_terminal(address: str) -> str:
     out = io.StringIO()
     segno.make(address, error="l").terminal(out, border=2, compact=True)
     return out.getvalue()
+
+
+def _look_words(text: str) -> str:
+    """Return a look at its strength, without the folder and ending of its file."""
+    name, strength = name_and_strength(text)
+    if name.lower().endswith(".toml"):
+        name = Path(name).stem
+    return " ".join(filter(None, (name, strength)))
 
 
 def _who(request: Request) -> str:
