@@ -34,6 +34,7 @@ export class Lamps {
   show(isShown) {
     this.isShown = isShown;
     find("lamps").hidden = find("lampbar").hidden = !isShown;
+    this.part();
     if (isShown && this.still && !this.still.lamps.length) say("Nothing in this still clips.");
   }
 
@@ -46,7 +47,21 @@ export class Lamps {
     if (still.lamps.some((lamp) => String(lamp.number) === which)) find("which").value = which;
     this.tellKind();
     find("lamps").replaceChildren(...still.lamps.map((lamp) => this.circle(lamp)));
+    this.part();
     if (focused !== undefined) find("lamps").querySelector(`[data-lamp="${focused}"]`)?.focus();
+  }
+
+  /** Where labels would lie on one another, the later one shows under the hand alone. */
+  part() {
+    const labels = [...find("lamps").querySelectorAll("span")], free = [];
+    for (const label of labels) label.classList.remove("under");
+    if (!this.isShown) return;
+    for (const label of labels) {
+      const box = label.getBoundingClientRect();
+      const isUnder = free.some((one) => box.left < one.right && box.right > one.left && box.top < one.bottom && box.bottom > one.top);
+      label.classList.toggle("under", isUnder);
+      if (!isUnder) free.push(box);
+    }
   }
 
   layOut(state) {
