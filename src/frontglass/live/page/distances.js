@@ -67,7 +67,10 @@ export class Distances {
     if (key === this.held) return;
     this.held = key;
     try {
-      painted(find("away"), await pixels(`still/${still.number}/distances`));
+      const shades = await pixels(`still/${still.number}/distances`);
+      if (key !== this.held) return;
+      painted(find("away"), shades);
+      find("away").dataset.key = key;
       find("away").hidden = !this.isShown;
     } catch (error) {
       find("away").hidden = true;

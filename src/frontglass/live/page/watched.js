@@ -94,8 +94,8 @@ export class Watched {
     find("watched").hidden = !parts.length;
     [...find("parts").children].forEach((item, k) => {
       const { bare, seen, problem } = parts[k];
-      const rows = problem ? [made("dd", problem)] : seen.flatMap((text, n) => [made("dd", text), made("dd", `bare: ${bare[n]}`, { class: "faint" })]);
-      item.querySelector("dl").replaceChildren(...rows);
+      const rows = problem ? [made("p", problem)] : seen.flatMap((text, n) => [made("p", text), made("p", `bare: ${bare[n]}`, { class: "faint" })]);
+      item.querySelector(".numbers").replaceChildren(...rows);
     });
     this.outline();
     this.paint();
@@ -109,7 +109,7 @@ export class Watched {
       try { this.changed(await told("unwatch", { still: this.number, name: part.name })); } catch (error) { say(error.message); }
     });
     row.append(made("strong", part.name), away);
-    item.append(made("canvas", "", { role: "img", "aria-label": `${part.name}, magnified` }), row, made("dl"));
+    item.append(made("canvas", "", { role: "img", "aria-label": `${part.name}, magnified` }), row, made("div", "", { class: "numbers" }));
     return item;
   }
 
