@@ -398,9 +398,11 @@ function bare(isBare) {
 }
 
 function keepForm(isOpen) {
+  // Who has gone on to something else is not called back.
+  const isHere = find("keep").contains(document.activeElement);
   find("keep").hidden = !isOpen;
   find("keeping").setAttribute("aria-expanded", String(isOpen));
-  if (isOpen) find("why").focus(); else find("keeping").focus();
+  if (isOpen) find("why").focus(); else if (isHere) find("keeping").focus();
 }
 
 function act(name) {
