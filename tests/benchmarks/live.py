@@ -35,7 +35,7 @@ from tests.benchmarks.whole_command import write_still
 
 TOKEN = "for-the-benchmark-of-the-page-and-for-nothing-else"
 PATIENCE_S, TIMES = 300, 3
-WORDS = {"framing": fg.Framing(lens_mm=36.9, sensor="36x20.25", f_number=2.8)}
+WORDS = {"framing": fg.Framing(lens_mm=36.9, sensor="36x20.25")}
 LOOKS = ("harbour-night", "powder-room", "wet-quay")
 GIB = 2**20
 EXACT = "picture.dataset.shows == 'exact' && picture.dataset.what == '{}'"

@@ -127,7 +127,14 @@ function draw() {
   if (shown.some((one) => !one)) return;
   for (const one of shown) one.light = page.still.light;
   const width = find("picture").width;
-  screen.draw(shown, page.isWiping ? page.line * width : width + 1);
+  const line = page.isWiping ? page.line * width : width + 1;
+  // Nothing is painted twice: without a card a frame takes the time of a render.
+  const drawn = JSON.stringify([line, shown.map((one) => (one.codes ? one.key : one.planes.map(({ key, weight }) => [key, weight])))]);
+  if (drawn !== page.drawn) {
+    page.drawn = drawn;
+    screen.draw(shown, line);
+    watched.paint();
+  }
   const isExact = shown.every((one) => one.codes && !one.said);
   find("picture").dataset.shows = isExact ? "exact" : shown.some((one) => one.said === "working") ? "late" : "blend";
   find("picture").dataset.light = page.still.light;
@@ -135,7 +142,6 @@ function draw() {
   sides().forEach((one, number) => { tag(number, one, shown[number].said); });
   if (!page.isWiping) find("tag1").textContent = "";
   loupe.draw(renders);
-  watched.paint();
   if (isExact && !page.isBare) watched.ask(page.still, looksOf(side()), page.state.scene);
 }
 
@@ -277,6 +283,7 @@ function takeStill(still, isOther) {
   if (!isSame) {
     document.documentElement.style.setProperty("--shape", String(still.width / still.height));
     screen.size(still.width, still.height);
+    page.drawn = "";
     page.shown = ["", ""];
   } else {
     for (const one of page.shown) if (one) one.light = still.light; // stays until the next is there
@@ -493,7 +500,7 @@ addEventListener("keydown", (event) => {
   event.preventDefault();
 });
 addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "b") bare(false); });
-find("picture").addEventListener("redraw", draw);
+find("picture").addEventListener("redraw", () => { page.drawn = ""; draw(); });
 addEventListener("resize", () => { if (loupe.isShown) loupe.move(0, 0); });
 
 recall();
