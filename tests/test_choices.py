@@ -62,7 +62,7 @@ BORDERS: dict[str, tuple[Callable[[Any], object], str]] = {
     "clear": (lambda x: fg.ClearCentre(radius_mm=5, clear=x), "'inside' or 'outside'"),
     "container": (
         lambda x: fg.Encoding(container=x, sample="uint8"),
-        "'JPEG', 'PNG', 'TIFF', 'OpenEXR' or 'Radiance HDR'",
+        "'JPEG', 'PNG', 'TIFF', 'OpenEXR', 'Radiance HDR', 'HEIF', 'AVIF', 'DPX' or 'camera raw'",
     ),
     "sample": (fg.Encoding.srgb, "'uint8', 'uint16', 'float16' or 'float32'"),
     "primaries": (

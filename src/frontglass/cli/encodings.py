@@ -18,7 +18,7 @@ def encodings(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """List encodings that a still may be in, and displays that it may be seen on.
+    """List encodings that stills may be in.
 
     They are those of $OCIO, else of the studio configuration that OpenColorIO carries.
     """
