@@ -6,9 +6,10 @@ import hashlib
 import io
 import secrets
 import socket
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import segno
 from starlette.applications import Starlette
@@ -24,7 +25,10 @@ from frontglass.live.guard import Guard
 from frontglass.looks.catalogue import name_and_strength
 
 FILES = ("view.js", "view.css", "api.js", "parts.js", "icon.svg")
+Result = TypeVar("Result")
 AT_ONCE, A_SECOND = 120, 20
+MOST_GUESTS = 6
+"""Guests that wait at the desk at once, of the many that it takes."""
 NOWHERE = ("192.0.2.1", 9)  # RFC 5737: an address for documents, to which nothing is sent
 
 
@@ -46,6 +50,7 @@ class SharedView:
     listener: socket.socket
     token: str = field(default_factory=lambda: secrets.token_urlsafe(32))
     _hearts: set[tuple[str, str]] = field(default_factory=set)
+    _waiting: int = 0
 
     @property
     def address(self) -> str:
@@ -82,7 +87,7 @@ class SharedView:
 
     async def kept(self, request: Request) -> Response:
         """Say what is kept: no command, no path, no name of a file's folder."""
-        return JSONResponse(await self.page.desk.done(request, lambda: self._kept(_who(request))))
+        return JSONResponse(await self._done(request, lambda: self._kept(_who(request))))
 
     async def picture(self, request: Request) -> Response:
         """Answer with a still through a kept choice; 0 is bare."""
@@ -98,7 +103,7 @@ class SharedView:
             page.table.opened(number)
             return page.table.codes(number, looks)
 
-        return codes_reply(await self.page.desk.done(request, work))
+        return codes_reply(await self._done(request, work))
 
     async def heart(self, request: Request) -> Response:
         """Give a choice a heart, or take it back; an address has one for each."""
@@ -114,7 +119,17 @@ class SharedView:
                 (self._hearts.add if is_given else self._hearts.discard)((who, key))
             return self._kept(who)
 
-        return JSONResponse(await self.page.desk.done(request, work))
+        return JSONResponse(await self._done(request, work))
+
+    async def _done(self, request: Request, work: Callable[[], Result]) -> Result:
+        """Do some work in its turn; guests leave room for the page itself."""
+        if self._waiting >= MOST_GUESTS:
+            raise HTTPException(503, "Too many look at once.")
+        self._waiting += 1
+        try:
+            return await self.page.desk.done(request, work)
+        finally:
+            self._waiting -= 1
 
     def _choices(self) -> dict[str, tuple[dict[str, Any], list[int]]]:
         """Return what is kept and on which stills it shows, by keys that say nothing."""
