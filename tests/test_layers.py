@@ -42,6 +42,7 @@ ROOMS_OF = {
     "tomlkit": {"scene"},
     "starlette": {"live"},
     "uvicorn": {"live"},
+    "segno": {"live"},
     "imagecodecs": {"files"},
     "tifffile": set(),
 }

@@ -84,7 +84,7 @@ def learn(
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
-    """Learn a look from stills of one view without and with a piece of glass.
+    """Learn a look from one view without and with the glass.
 
     What the pair tells well, and what it does not, is said; a pair that is none is refused.
     """

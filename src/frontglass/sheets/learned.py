@@ -151,7 +151,7 @@ def _put_kernel(page: Page, kernel: ShownKernel, top_px: int) -> int:
     ]
     codes = plot(
         series,
-        Axis("angle, as a power of ten of degrees", low_x, high_x, 0.5),
+        Axis("angle, degrees", low_x, high_x, 0.5, tens=True),
         Axis.to("green light in each ring, %", high),
         size_px=(page.room_px, round(0.3 * page.room_px)),
         type_px=max(12, sizes.small),
