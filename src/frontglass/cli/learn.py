@@ -103,8 +103,8 @@ def learn(
     stills = chosen.stills(listed)
     known, assumed = _camera(camera, stills)
     named = name or texts.name_of(out)
-    with working("learning the glass"):
-        learned = learn_look(stills, camera=known, name=named, surround=surround)
+    with working("learning the glass") as step:
+        learned = learn_look(stills, camera=known, name=named, surround=surround, step=step)
     note(*assumed, *learned.notices)
     write_all_whole(texts.writers(learned, out, picture))
     if as_json:

@@ -65,36 +65,37 @@ def shown(items: Iterable[Item], total: int, label: Callable[[Item], str]) -> It
 
 
 @contextmanager
-def working(what: str) -> Iterator[None]:
+def working(what: str) -> Iterator[Callable[[str], None]]:
     """Say on a terminal what is being done, and for how long, if it takes more than two seconds.
 
-    Nothing may be printed meanwhile.
+    Nothing may be printed meanwhile. What it gives is called with what is being done from then on.
 
     Parameters
     ----------
     what : str
         What is being done, such as "reading scout.jpg".
     """
+    said = [what]
     if not sys.stderr.isatty():
-        yield
+        yield said.append
         return
     over = threading.Event()
-    ticker = threading.Thread(target=_tick, args=(what[-LABEL_LETTERS:], over), daemon=True)
+    ticker = threading.Thread(target=_tick, args=(said, over), daemon=True)
     ticker.start()
     try:
-        yield
+        yield said.append
     finally:
         over.set()
         ticker.join()
 
 
-def _tick(what: str, over: threading.Event) -> None:
+def _tick(said: list[str], over: threading.Event) -> None:
     since = time.monotonic()
     if over.wait(PATIENCE_S):
         return
     for sign in itertools.cycle("|/-\\"):
         print(
-            f"{CLEARED}{sign} {what}, {time.monotonic() - since:.0f} s",
+            f"{CLEARED}{sign} {said[-1][-LABEL_LETTERS:]}, {time.monotonic() - since:.0f} s",
             end="",
             file=sys.stderr,
             flush=True,

@@ -160,6 +160,6 @@ def _put_kernel(page: Page, kernel: ShownKernel, top_px: int) -> int:
     y = top_px + codes.shape[0] + sizes.gap
     text = (
         "White: share of the light that a ring holds, rings in steps of 1.45 in the angle. Dashed:"
-        " two standard deviations to either side."
+        " two standard deviations to either side. Stills are shown as they are fitted, softened."
     )
     return page.say(sizes.margin, y, broken(text, page.room_px, sizes.small)) + sizes.margin
