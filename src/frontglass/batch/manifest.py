@@ -169,9 +169,8 @@ class Manifest:
 
     def clear_away(self) -> None:
         """Take away files that runs which died have left half written; none may be running."""
-        names = [name for name, entry in self.pictures.items() if entry.get("state") == "planned"]
         left: dict[Path, list[str]] = {}
-        for place in map(self.path.parent.joinpath, (*names, self.path.name, CONTACT_NAME)):
+        for place in map(self.path.parent.joinpath, (*self.pictures, self.path.name, CONTACT_NAME)):
             # As `write_whole` names files, once or twice over.
             half = re.escape(place.stem[:38]) + r".*\.[0-9a-f]{16}" + re.escape(place.suffix)
             left.setdefault(place.parent, []).append(half)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from frontglass.batch.cluster import on_cluster
 from frontglass.batch.finding import Found
 from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
@@ -115,6 +117,7 @@ class Batch:
         processes: int | None = None,
         small: Small | None = None,
         patience_s: float | None = None,
+        cluster: str | None = None,
     ) -> Iterator[Outcome]:
         """Yield the outcome of each job as it ends; those done before come first.
 
@@ -128,6 +131,8 @@ class Batch:
         patience_s : float or None
             How long a still may take before it is left [s], > 0; None goes by its pixels. One at a
             time, and None, has no limit: stills are then worked on in this process.
+        cluster : str or None
+            Address of a scheduler whose workers do it, as in `on_cluster`, instead of processes.
 
         Notes
         -----
@@ -138,32 +143,46 @@ class Batch:
             raise ParameterError("jobs", ">= 1", processes)
         if patience_s is not None:
             check_positive("patience", patience_s)
+        if cluster is not None and (processes is not None or patience_s is not None):
+            given = "jobs" if processes is not None else "patience"
+            raise ParameterError(given, "left out beside a cluster", processes or patience_s)
         yield from self.kept
         yield from (Outcome(job, None) for job in self.done)
-        if not self.jobs:
-            return
         manifest = Manifest(self.folder / MANIFEST_NAME)
+        if not self.jobs:
+            if manifest.pictures:
+                with suppress(FrontglassError), in_use(manifest.path, manifest.clear_away):
+                    return
+            return
         with_folder(self.folder)
         with in_use(manifest.path, manifest.clear_away):
-            yield from self._run(manifest, processes, small, patience_s)
+            yield from self._run(manifest, self._results(processes, small, patience_s, cluster))
 
     def _run(
-        self,
-        manifest: Manifest,
-        processes: int | None,
-        small: Small | None,
-        patience_s: float | None,
+        self, manifest: Manifest, ended: Iterator[tuple[Job, Made | FrontglassError]]
     ) -> Iterator[Outcome]:
         """Yield the outcome of each job that is to be done."""
         manifest.plan(self.jobs, self.recipe_of, self.typed)
+        for job, result in ended:
+            manifest.record(job, self.recipe_of(job), result)
+            yield Outcome(job, result)
+
+    def _results(
+        self,
+        processes: int | None,
+        small: Small | None,
+        patience_s: float | None,
+        cluster: str | None,
+    ) -> Iterator[tuple[Job, Made | FrontglassError]]:
+        """Yield what comes of each job, wherever it is done."""
+        if cluster is not None:
+            yield from on_cluster(self._tasks(1, small), cluster)
+            return
         at_once = processes or self.fitting_jobs().at_once
         tasks = self._tasks(at_once, small)
         count = min(at_once, len(tasks))
         is_here = patience_s is None and count == 1
-        ended = one_by_one(tasks) if is_here else side_by_side(tasks, count, patience_s)
-        for job, result in ended:
-            manifest.record(job, self.recipe_of(job), result)
-            yield Outcome(job, result)
+        yield from one_by_one(tasks) if is_here else side_by_side(tasks, count, patience_s)
 
     def fitting_jobs(self) -> Jobs:
         """Return how many stills at a time there are cores and memory for."""

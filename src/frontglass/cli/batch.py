@@ -50,6 +50,13 @@ class BatchOptions:
         float | None,
         typer.Option(metavar="S", help="Leave a still that takes longer [s]; else by its pixels."),
     ] = None
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Let the workers of a dask.distributed scheduler do it; local:4 starts four here.",
+        ),
+    ] = None
 
     def planned(self) -> dict[str, Any]:
         """Return these options as the library takes them."""
@@ -106,11 +113,13 @@ def batch(
         print_plan(todo, as_json=as_json)
         return
     total = len(todo.jobs) + len(todo.done) + len(todo.kept)
-    if jobs is None:
+    if jobs is None and options.cluster is None:
         jobs, said = todo.fitting_jobs()
         note(*([said] if said else []))
     small = None if no_contact else small_copy
-    running = todo.run(**given(processes=jobs, small=small, patience_s=options.patience))
+    running = todo.run(
+        **given(processes=jobs, small=small, patience_s=options.patience, cluster=options.cluster)
+    )
     outcomes = list(shown(running, total, lambda ended: ended.job.name))
     contact = None if no_contact else written_contact(todo, outcomes)
     print_outcomes(todo, outcomes, contact, as_json=as_json)
