@@ -20,10 +20,11 @@ STRENGTHS = (1e-3, 0.125, 1.0, 4.0, 64.0)
 SENSORS_MM = (6.4, 24.9, 36.0)
 
 
-def scene_of(rng: np.random.Generator) -> fg.Picture:
+def scene_of(rng: np.random.Generator, sides: tuple[int, ...]) -> fg.Picture:
     """Return a picture of some size, dark or bright, even or with lamps, with its distances."""
-    sides = (int(rng.choice(SIDES)), int(rng.choice(SIDES)))
-    height, width = LONG[int(rng.integers(4))] if rng.random() < 0.2 else sides
+    height, width = (int(rng.choice(sides)) for _ in range(2))
+    if sides == SIDES and rng.random() < 0.2:
+        height, width = LONG[int(rng.integers(4))]
     light = rng.random((height, width, 3), np.float32) * np.float32(10.0 ** rng.uniform(-6, 3))
     if rng.random() < 0.3:
         light[:] = 0
@@ -36,9 +37,9 @@ def scene_of(rng: np.random.Generator) -> fg.Picture:
     return replace(fg.Picture.from_array(light), distance_m=metres)
 
 
-def trial(rng: np.random.Generator, names: tuple[str, ...]) -> str:
+def trial(rng: np.random.Generator, names: tuple[str, ...], sides: tuple[int, ...] = SIDES) -> str:
     """Return what was wrong with the light that one look made of one picture; "" if nothing."""
-    picture = scene_of(rng)
+    picture = scene_of(rng, sides)
     name, strength = str(rng.choice(names)), float(rng.choice(STRENGTHS))
     camera = fg.Camera(
         focal_length_mm=float(rng.choice((14, 35, 200))),

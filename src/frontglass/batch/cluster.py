@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import re
 import time
@@ -46,6 +47,8 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Results:
     FrontglassError
         If dask.distributed is not there, or the scheduler cannot be reached.
     """
+    # Of connections that end it prints tracebacks; what matters comes as an error.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)
     left = dict(enumerate(tasks))
     with _scheduler(address) as (where, count):
         while left:

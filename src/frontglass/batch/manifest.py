@@ -96,8 +96,9 @@ class Manifest:
         if entry is None:
             return Standing.STRANGER
         if not is_as_made(job.out, entry):
-            # What a killed run wrote last may stand over what an earlier one did.
-            is_broken_off = entry.get("state") == "planned"
+            # What a killed run, or a worker that died, wrote last may stand over what an earlier
+            # one did.
+            is_broken_off = entry.get("state") in {"planned", "failed"}
             return Standing.UNSURE if is_broken_off else Standing.CHANGED
         return self._of_ours(entry, made_from(job, recipe, typed), job.still)
 

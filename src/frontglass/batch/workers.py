@@ -10,6 +10,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
@@ -182,7 +183,8 @@ class Workers:
         ours, theirs = self._context.Pipe()
         arguments = (theirs, self._work, number, self._count)
         process = self._context.Process(target=_working, args=arguments, daemon=True)
-        process.start()
+        with _interrupts_held():
+            process.start()
         theirs.close()
         return _Hand(process, ours)
 
@@ -246,6 +248,22 @@ class Workers:
                 hand.process.join()
                 hand.pipe.close()
             self._hands = [None] * self._count
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Hold interrupts back: processes started meanwhile never get any, and this one does later.
+
+    A worker would be deaf to them only after its imports, and end in a traceback until then.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _has_ended(hand: _Hand) -> bool:
