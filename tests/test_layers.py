@@ -18,7 +18,7 @@ FLOORS = {
     **dict.fromkeys(("convolution", "picture"), 3),
     **dict.fromkeys(("elements", "files"), 4),
     **dict.fromkeys(("looks", "pipeline"), 5),
-    **dict.fromkeys(("batch", "measurement", "scene", "sheets"), 6),
+    **dict.fromkeys(("batch", "learning", "measurement", "scene", "sheets"), 6),
     **dict.fromkeys(("live", "notebook"), 7),
     "cli": 8,
     "__main__": 9,
@@ -42,6 +42,7 @@ ROOMS_OF = {
     "tomlkit": {"scene"},
     "starlette": {"live"},
     "uvicorn": {"live"},
+    "segno": {"live"},
     "imagecodecs": {"files"},
     "tifffile": set(),
 }

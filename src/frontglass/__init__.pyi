@@ -23,6 +23,8 @@ from frontglass.elements import MoffatLobe as MoffatLobe
 from frontglass.elements import Net as Net
 from frontglass.elements import Plate as Plate
 from frontglass.elements import StrayLamp as StrayLamp
+from frontglass.elements import TableLobe as TableLobe
+from frontglass.elements import Tint as Tint
 from frontglass.elements import Veil as Veil
 from frontglass.errors import AccuracyWarning as AccuracyWarning
 from frontglass.errors import FrontglassError as FrontglassError
@@ -33,6 +35,10 @@ from frontglass.files import NonFinite as NonFinite
 from frontglass.files import read_picture as read_picture
 from frontglass.files import write_picture as write_picture
 from frontglass.files.distance import DistanceKind as DistanceKind
+from frontglass.learning.learn import Learned as Learned
+from frontglass.learning.learn import learn_look as learn_look
+from frontglass.learning.pairs import StillPair as StillPair
+from frontglass.looks import LearnedFrom as LearnedFrom
 from frontglass.looks import Look as Look
 from frontglass.looks import catalogue as catalogue
 from frontglass.looks import look_names as look_names

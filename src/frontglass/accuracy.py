@@ -170,6 +170,8 @@ class Accuracy:
     alignment_px, alignment_steps, alignment_last_px : int, int, float
         Stills of a bracket are laid over one another on no more pixels, in no more steps, until a
         step moves them by less [px].
+    learned_px : int
+        A pair of stills is compared on no more pixels.
     outline_px : int
         Clipped areas are told apart, and their depth is measured, on no more pixels across.
     doubt_px : int
@@ -305,6 +307,7 @@ class Accuracy:
     alignment_px: int = 8_000_000
     alignment_steps: int = 4
     alignment_last_px: float = 0.01
+    learned_px: int = 700_000
     outline_px: int = 2048
     doubt_px: int = 100_000
     levels_px: int = 4_000_000

@@ -18,7 +18,7 @@ from pathlib import Path
 import cv2
 import imagecodecs
 import numpy as np
-import pillow_heif
+import pi_heif
 from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
@@ -114,7 +114,7 @@ def costs(folder: Path) -> None:
     path.write_bytes(heic(codes, gain=(small, b""), iso=iso_numbers(0.0, 3.0)))
 
     def libheif() -> None:
-        file = pillow_heif.open_heif(path)
+        file = pi_heif.open_heif(path)
         np.array(file)
         for items in file.info["aux"].values():
             for item in items:

@@ -18,6 +18,8 @@ from frontglass.elements import (
     Net,
     Plate,
     StrayLamp,
+    TableLobe,
+    Tint,
     Veil,
 )
 
@@ -27,6 +29,11 @@ SAMPLE_LOBES: dict[str, Lobe] = {
     "flecks": FlecksLobe(diameter_um=60.0),
     "gaussian": GaussianLobe(sigma_deg=0.4, channel_scale=(1.2, 1.0, 0.8)),
     "moffat": MoffatLobe(core_deg=0.2, beta=1.6),
+    "table": TableLobe(
+        angles_deg=(0.1, 0.3, 0.6, 1.5, 4.0),
+        densities=(30.0, 9.0, 4.0, 0.5, 0.0),
+        red_densities=(30.0, 9.0, 5.0, 0.8, 0.0),
+    ),
 }
 SAMPLES: dict[str, Element] = {
     **{
@@ -53,5 +60,6 @@ SAMPLES: dict[str, Element] = {
     "pale tulle": Net(pitch_mm=1.0, thread_mm=0.06, weave="tulle", pale_share=0.5),
     "plate": Plate(tilt_deg=(6.0, -4.0), returns=0.05),
     "stray lamp": StrayLamp(right_deg=40.0, illuminance=1.0),
+    "tint": Tint(passes=(0.98, 1.0, 0.93)),
     "veil": Veil(veil_share=0.03),
 }

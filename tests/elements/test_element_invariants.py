@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from frontglass.choices import Surround
-from frontglass.elements import ELEMENTS, LOBES, Element, Haze, Place, Plate, StrayLamp
+from frontglass.elements import ELEMENTS, LOBES, Element, Haze, Place, Plate, StrayLamp, Tint
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
@@ -21,8 +21,9 @@ CAMERA = Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=36)
 every_element = pytest.mark.parametrize(
     "element", SAMPLES.values(), ids=SAMPLES.keys(), scope="module"
 )
-# A lamp beside the lens adds light of its own, whatever is in the frame.
-PASSING = {k: v for k, v in SAMPLES.items() if not isinstance(v, StrayLamp)}
+# A lamp beside the lens adds light of its own, whatever is in the frame; a tint spreads nothing and
+# takes one channel more than another (test_tint.py).
+PASSING = {k: v for k, v in SAMPLES.items() if not isinstance(v, StrayLamp | Tint)}
 # Haze scatters the light of lamps out of the frame, and finds lamps by all channels.
 HELD = {k: v for k, v in PASSING.items() if not isinstance(v, Haze)}
 # Ghosts are light that the sensor had sent back, and take nothing from a lamp.

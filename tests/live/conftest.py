@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,8 @@ import pytest
 
 import frontglass as fg
 from frontglass.picture.display import display_codes
+from tests.live.pages import scouts
+from tests.live.visiting import Visit, visited
 
 CAFE = Path(__file__).parents[2] / "examples" / "cafe_1280.exr"
 
@@ -26,3 +29,9 @@ def cafe() -> fg.Picture:
 @pytest.fixture(scope="session")
 def scout_codes(cafe):
     return display_codes(cafe.radiance)
+
+
+@pytest.fixture(scope="session")
+def visit(tmp_path_factory, scout_codes) -> Iterator[Visit]:
+    """One browser and one server for all that is tried in them."""
+    yield from visited(scouts(tmp_path_factory.mktemp("scouts"), scout_codes))

@@ -2,128 +2,22 @@
 
 from __future__ import annotations
 
-import base64
-import shutil
-import threading
-import time
-from collections.abc import Iterator
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
-
 import numpy as np
 import pytest
 from PIL import Image
 
 import frontglass as fg
-from frontglass.live.serving import address_of, listening, server_of
-from frontglass.live.shown import shown_codes
-from tests.live.pages import TOKEN, page_of, scouts
+from tests.live.visiting import exact_codes, needs_browser
 
-BROWSER = next(
-    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), ""
-)
-DRIVER = shutil.which("chromedriver") or ""
-PATIENCE_S = 30
-SHOWN = ("bakery-window", "engine-shed", "harbour-night", "lamps-only", "wet-quay")
-"""Looks of the strip; all of them take long, and are tried elsewhere."""
-
-pytestmark = pytest.mark.skipif(
-    not (BROWSER and DRIVER), reason="needs chromium and its driver (apt-get install)"
-)
+pytestmark = needs_browser
 
 
-@dataclass
-class Visit:
-    """A browser on a page that is served beside it."""
-
-    folder: Path
-    driver: Any
-    port: int | None = None
-    address: str = ""
-    running: list[tuple[Any, threading.Thread]] = field(default_factory=list)
-
-    def start(self) -> None:
-        page = page_of(self.folder)
-        page.table.looks = {name: page.table.looks[name] for name in SHOWN}
-        listener = listening(self.port)
-        self.port = listener.getsockname()[1]
-        self.address = address_of(listener, TOKEN)
-        server = server_of(page, self.port, TOKEN)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
-        thread.start()
-        self.running.append((server, thread))
-
-    def stop(self) -> None:
-        server, thread = self.running.pop()
-        server.should_exit = True
-        thread.join()
-
-    def says(self, script: str) -> Any:
-        return self.driver.execute_script(f"return {script}")
-
-    def until(self, script: str) -> None:
-        end = time.monotonic() + PATIENCE_S
-        while not self.says(script):
-            assert time.monotonic() < end, f"never: {script}"
-            time.sleep(0.05)
-
-    def until_exact(self, what: str) -> None:
-        shown = "document.getElementById('picture').dataset"
-        self.until(f"{shown}.what == '{what}' && {shown}.shows == 'exact'")
-
-    def canvas(self) -> np.ndarray:
-        """Codes that the large picture is painted with."""
-        text = self.says(
-            "(() => { const from = document.getElementById('picture');"
-            "const to = document.createElement('canvas');"
-            "to.width = from.width; to.height = from.height;"
-            "const context = to.getContext('2d'); context.drawImage(from, 0, 0);"
-            "const { data } = context.getImageData(0, 0, to.width, to.height);"
-            "return btoa(String.fromCharCode(...data)); })()"
-        )
-        size = self.says("[picture.height, picture.width, 4]")
-        return np.frombuffer(base64.b64decode(text), np.uint8).reshape(size)[..., :3]
-
-    def key(self, *keys: str) -> None:
-        self.driver.find_element("css selector", "body").send_keys(*keys)
+@pytest.fixture(autouse=True)
+def afresh(visit):
+    visit.afresh()
 
 
-@pytest.fixture(scope="module")
-def visit(tmp_path_factory, scout_codes) -> Iterator[Visit]:
-    webdriver = pytest.importorskip("selenium.webdriver")
-    options = webdriver.ChromeOptions()
-    options.binary_location = BROWSER
-    for word in ("--headless=new", "--no-sandbox", "--enable-unsafe-swiftshader"):
-        options.add_argument(word)
-    options.add_argument("--window-size=1200,900")
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    service = webdriver.ChromeService(executable_path=DRIVER)
-    driver = webdriver.Chrome(options=options, service=service)
-    visit = Visit(scouts(tmp_path_factory.mktemp("scouts"), scout_codes), driver)
-    visit.start()
-    driver.get(visit.address)
-    yield visit
-    driver.quit()
-    visit.stop()
-
-
-def exact_codes(visit: Visit, look: str) -> np.ndarray:
-    """What `frontglass apply` makes of the first still, by the files that lie there now."""
-    still = visit.folder / "counter.png"
-    scene = visit.folder / "scene.toml"
-    name, strength = look.split(":")
-    looks = (fg.read_look(name).at(strength),)
-    recipe = (
-        fg.read_scene(scene).recipe(still, looks=looks)
-        if scene.exists()
-        else fg.Recipe(looks=looks)
-    )
-    picture = recipe.picture_from(still)
-    return shown_codes(recipe.rendered(picture, recipe.framing.camera_for(picture).camera))
-
-
-def test_at_rest_the_canvas_is_what_apply_writes(visit):
+def at_rest_the_canvas_is_what_apply_writes(visit):
     visit.until_exact("bakery-window:1/4")
     assert visit.says("document.documentElement.dataset.screen") == "webgl2"
     out = visit.folder.parent / "out.png"
@@ -133,23 +27,17 @@ def test_at_rest_the_canvas_is_what_apply_writes(visit):
         np.testing.assert_array_equal(visit.canvas(), np.asarray(read))
 
 
-def slide(visit: Visit, place: int) -> None:
-    """Move the slider as a hand does, and leave it there."""
-    visit.says(f"(() => {{ slider.value = {place}; slider.dispatchEvent(new Event('input')); }})()")
-
-
-@pytest.mark.parametrize("screen", ["webgl2", "plain"])
-def test_a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, screen):
+def a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, screen):
     if screen == "plain":
         visit.driver.get(f"{visit.address}?plain")
     visit.until(f"document.documentElement.dataset.screen == '{screen}'")
     visit.until("document.querySelector('[data-look=harbour-night]') != null")
     visit.driver.find_element("css selector", "[data-look=harbour-night]").click()
-    slide(visit, 300)
+    visit.slide(300)
     visit.until_exact("harbour-night:0.36")
     # The seven renders are there: so says a blend that does not call itself rough.
     visit.until("document.querySelector('#looks [data-look=wet-quay] canvas').dataset.key != null")
-    slide(visit, 430 if screen == "plain" else 440)
+    visit.slide(430 if screen == "plain" else 440)
     visit.says("new Promise(requestAnimationFrame)")
     assert visit.says("picture.dataset.shows") == "blend"
     assert not visit.says("tag0.textContent").startswith("about")
@@ -163,7 +51,7 @@ def test_a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, scr
     assert np.mean(off > 1) <= 0.001
 
 
-def test_keys_alone_choose_step_and_show_bare(visit):
+def keys_alone_choose_step_and_show_bare(visit):
     from selenium.webdriver import ActionChains, Keys
 
     visit.driver.get(visit.address)
@@ -187,7 +75,7 @@ def test_keys_alone_choose_step_and_show_bare(visit):
     visit.until_exact("harbour-night:0.3333")
 
 
-def test_two_looks_on_both_sides_of_a_line(visit):
+def two_looks_on_both_sides_of_a_line(visit):
     visit.key("w")
     visit.until("picture.dataset.what.includes('|')")
     visit.until("picture.dataset.shows == 'exact'")
@@ -201,7 +89,7 @@ def test_two_looks_on_both_sides_of_a_line(visit):
     visit.key("w")
 
 
-def test_a_lamp_is_made_brighter_and_the_picture_follows(visit):
+def a_lamp_is_made_brighter_and_the_picture_follows(visit):
     from selenium.webdriver import ActionChains, Keys
 
     visit.until_exact("harbour-night:0.3333")
@@ -219,7 +107,7 @@ def test_a_lamp_is_made_brighter_and_the_picture_follows(visit):
     visit.key("o")
 
 
-def test_what_is_kept_outlives_the_page_and_the_program(visit):
+def what_is_kept_outlives_the_page_and_the_program(visit):
     from selenium.webdriver import Keys
 
     visit.key("k")
@@ -243,7 +131,7 @@ def test_what_is_kept_outlives_the_page_and_the_program(visit):
     visit.until_exact("harbour-night:0.3333")
 
 
-def test_a_damaged_still_is_a_line_in_the_filmstrip(visit):
+def a_damaged_still_is_a_line_in_the_filmstrip(visit):
     visit.until("document.querySelector('#stills .problem:not(:empty)') != null")
     line = visit.driver.find_element("css selector", "#stills .problem:not(:empty)").text
     assert "torn.png" in line
@@ -253,7 +141,7 @@ def test_a_damaged_still_is_a_line_in_the_filmstrip(visit):
     visit.until("!picture.hidden && picture.width == 120 && picture.dataset.shows == 'exact'")
 
 
-def test_on_a_phone_nothing_sticks_out_and_a_finger_sees_bare(visit):
+def on_a_phone_nothing_sticks_out_and_a_finger_sees_bare(visit):
     visit.driver.execute_cdp_cmd(
         "Emulation.setDeviceMetricsOverride",
         {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True},
@@ -278,14 +166,28 @@ def test_on_a_phone_nothing_sticks_out_and_a_finger_sees_bare(visit):
     visit.until("picture.dataset.what != 'bare'")
 
 
-def test_everything_has_a_name_and_the_console_is_quiet(visit):
+def everything_has_a_name_and_the_console_is_quiet(visit):
     unnamed = visit.says(
         "[...document.querySelectorAll('button, input, [role]')].filter((one) =>"
         " !(one.textContent.trim() || one.getAttribute('aria-label') || one.labels?.length"
-        " || one.id == 'lost' || one.id == 'said')).map((one) => one.outerHTML)"
+        " || one.id == 'lost' || one.id == 'here' || one.id == 'said')).map((one) => one.outerHTML)"
     )
     assert unnamed == []
     # The program was gone for a while, and it is the tests that read the canvas back.
     expected = ("ERR_CONNECTION", "GPU stall due to ReadPixels")
     said = [one["message"] for one in visit.driver.get_log("browser")]
     assert [one for one in said if not any(words in one for words in expected)] == []
+
+
+def test_a_visit(visit):
+    # In one test: each step goes on where the one before it ended.
+    at_rest_the_canvas_is_what_apply_writes(visit)
+    a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, "webgl2")
+    a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, "plain")
+    keys_alone_choose_step_and_show_bare(visit)
+    two_looks_on_both_sides_of_a_line(visit)
+    a_lamp_is_made_brighter_and_the_picture_follows(visit)
+    what_is_kept_outlives_the_page_and_the_program(visit)
+    a_damaged_still_is_a_line_in_the_filmstrip(visit)
+    on_a_phone_nothing_sticks_out_and_a_finger_sees_bare(visit)
+    everything_has_a_name_and_the_console_is_quiet(visit)

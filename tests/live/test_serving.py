@@ -71,9 +71,9 @@ def served(monkeypatch, tmp_path):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setattr("webbrowser.open", lambda address: seen.setdefault("opened", address))
 
-    def serve(page, listener, token):
+    def serve(page, listener, token, shared):
         listener.close()
-        seen.update(page=page, token=token)
+        seen.update(page=page, token=token, shared=shared)
 
     monkeypatch.setattr("frontglass.live.serving.serve", serve)
     return seen

@@ -75,7 +75,9 @@ class TestGoodFiles:
 class TestKeys:
     def test_an_unknown_key_of_the_look(self):
         text = 'sumary = "x"\n' + GOOD
-        complaint(text, "unknown key 'sumary'", "element, name, summary, watch", "'summary'?")
+        complaint(
+            text, "unknown key 'sumary'", "element, learned, name, summary, watch", "'summary'?"
+        )
 
     def test_an_unknown_key_of_an_element(self):
         complaint(

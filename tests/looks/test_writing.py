@@ -24,6 +24,7 @@ from frontglass.elements import (
     Net,
     Plate,
     StrayLamp,
+    Tint,
     Veil,
 )
 from frontglass.looks import Look
@@ -44,12 +45,19 @@ OF_ALL_LOBES: dict[str, Any] = {
     "channel_scale": triples(0.01),
 }
 WIDTH = finite(1e-4, 60)
+ROWS = st.tuples(finite(1e-3, 1e6), finite(0, 1e3), st.just(0.0))
 LOBE_VALUES: dict[str, dict[str, Any]] = {
     "cone": {"radius_deg": WIDTH},
     "exponential": {"scale_deg": WIDTH},
     "flecks": {"diameter_um": finite(2, 5000)},
     "gaussian": {"sigma_deg": WIDTH},
     "moffat": {"core_deg": WIDTH, "beta": finite(1.001, 50)},
+    "table": {
+        "angles_deg": st.just((0.01, 0.2, 3.0)),
+        "densities": ROWS,
+        "red_densities": st.none() | ROWS,
+        "blue_densities": st.none() | ROWS,
+    },
 }
 LOBE_STRATEGIES = st.one_of(
     [st.builds(LOBES[k], **LOBE_VALUES[k], **OF_ALL_LOBES) for k in LOBE_VALUES]
@@ -156,6 +164,7 @@ ELEMENT_STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
         ghosts=finite(0, 1),
         blades=st.integers(5, 18),
     ),
+    "tint": st.builds(Tint, passes=st.tuples(*[finite(0.01, 1)] * 3)),
     "plate": st.builds(
         Plate,
         index=finite(1, 4),

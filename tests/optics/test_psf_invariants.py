@@ -17,6 +17,7 @@ from frontglass.optics.profiles import (
 )
 from frontglass.optics.psf import Psf
 from frontglass.optics.scatter import CompoundScatter
+from frontglass.optics.table import Table
 
 Array = NDArray[np.float64]
 
@@ -32,6 +33,10 @@ PROFILES: dict[str, Profile] = {
     "moffat-50": Moffat(core_rad=7 * SIZE_RAD, beta=50.0),
     "flecks": Airy(lambda_over_d_rad=SIZE_RAD),
     "cone": Cone(radius_rad=SIZE_RAD),
+    "table": Table(
+        angles_rad=tuple(SIZE_RAD * angle for angle in (0.1, 0.3, 1.0, 2.0, 5.0)),
+        densities=(9.0, 5.0, 4.0, 0.6, 0.0),
+    ),
 }
 PROFILES["mixture"] = Mixture(
     shares=(0.2, 0.5, 0.3),
@@ -44,7 +49,7 @@ PSFS: dict[str, Psf] = {
         f"scatter {depth:g} {name}": CompoundScatter(optical_depth=depth, profile=profile)
         for depth in (0.05, 0.7, 6.0)
         for name, profile in PROFILES.items()
-        if name in {"gaussian", "exponential", "moffat-1.25", "flecks", "cone", "mixture"}
+        if name in {"gaussian", "exponential", "moffat-1.25", "flecks", "cone", "mixture", "table"}
     },
 }
 

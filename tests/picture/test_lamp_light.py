@@ -96,6 +96,16 @@ def test_lamps_do_and_are_as_warm_as_they_are(lit_cafe, place):
     assert math.log2(red / blue) == pytest.approx(math.log2(lost[0] / lost[2]), abs=0.6)
 
 
+def test_a_lamp_without_bloom_fills_its_area(tmp_path: Path):
+    truth = fg.read_picture(CAFE).radiance * np.float32(2**2.5)
+    globe = fg.LampMark(*LAMPS["globe"], kind="globe")
+    recovery = fg.Recovery(marks=(globe,), white_cd_per_m2=25.0)
+    found = fg.with_recovered_light(as_still(truth, tmp_path), recovery)
+    (named,) = (lamp for lamp in found.lamps if lamp.marked)
+    lit = truth[405:425, 137:157].mean()
+    assert named.stops == pytest.approx(math.log2(lit), abs=1.0)
+
+
 def test_over_rooms_streets_and_windows_no_constant_does_as_well(tmp_path):
     left: dict[float | str, list[float]] = {}
     boxes = [lit_box(seed, scene) for scene in ("room", "street", "window") for seed in (102, 108)]

@@ -304,6 +304,18 @@ class TestChanges:
         assert changes.without_choice(one, fg.SceneChoice(looks=("fine-net:1",))).choices == ()
 
 
+def test_what_moves_takes_its_remarks_along():
+    text = (
+        "format = 1\n\n[[choice]]\nlooks = 'late-tram:1' # warm\n\n"
+        "[[choice]]\nlooks = 'wet-quay:1' # cold\nwhy = 'Rain.'"
+    )
+    old = scene_of(text)
+    new = replace(old, choices=old.choices[::-1])
+    written = changed_toml(text, old, new)
+    assert scene_of(written) == new
+    assert written.index("# cold") < written.index("why") < written.index("# warm")
+
+
 def test_a_text_that_cannot_be_changed_in_place_is_left_alone(tmp_path, monkeypatch):
     path = tmp_path / "scene.toml"
     path.write_text(COMMENTED)

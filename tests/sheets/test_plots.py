@@ -101,3 +101,8 @@ def test_each_mark_has_its_number():
     beside = np.flatnonzero((marked[:, : columns[0] - 6] != SURROUND).any(axis=(1, 2)))
     assert (np.diff(beside) > type_px).sum() + 1 == 5
     assert (bare != SURROUND).any()
+
+
+def test_an_axis_of_powers_of_ten_is_told_in_what_it_shows() -> None:
+    axis = Axis("angle, degrees", -1.5, 1.5, 0.5, tens=True)
+    assert [axis.told(mark) for mark in axis.marks] == ["0.03", "0.1", "0.3", "1", "3", "10", "30"]

@@ -48,7 +48,10 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Results:
         If dask.distributed is not there, or the scheduler cannot be reached.
     """
     # Of connections that end it prints tracebacks; what matters comes as an error.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)
+    _distributed()
+    for name in ("distributed", "tornado", "asyncio", *logging.Logger.manager.loggerDict):
+        if name.partition(".")[0] in {"distributed", "tornado", "asyncio"}:
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     left = dict(enumerate(tasks))
     with _scheduler(address) as (where, count):
         while left:

@@ -94,7 +94,7 @@ def made_beside(stills: Iterable[Path]) -> tuple[Path, ...]:
     own = list(stills)
     stems = {(path.absolute().parent, path.stem) for path in own}
     looks = "|".join(map(re.escape, look_names()))
-    ending = re.compile(rf"_(?:(?:{looks})_.+|compare|sway|distance_sheet)")
+    ending = re.compile(rf"_(?:(?:{looks})_.+|compare(?:-\d+)?|sway|distance_sheet)")
     found = []
     for path in own:
         folder = path.absolute().parent

@@ -19,6 +19,7 @@ from frontglass.cli.ghosts import ghosts
 from frontglass.cli.grouped import INTERRUPTED, register, show_flaws
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
+from frontglass.cli.learn import learn
 from frontglass.cli.list import list_
 from frontglass.cli.live import live
 from frontglass.cli.looks import looks, show
@@ -38,7 +39,7 @@ app = typer.Typer(
 )
 for function in (
     *(live, apply, ladder, compare, mood, answers, sway, batch, list_),
-    *(looks, show, measure, match, distance, lamps, ghosts, encodings, merge, demo),
+    *(looks, show, learn, measure, match, distance, lamps, ghosts, encodings, merge, demo),
 ):
     register(app, function)
 app.add_typer(scene_app, name="scene", short_help="Keep marks of stills and what was chosen.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
@@ -17,10 +18,27 @@ from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
     from frontglass.live.app import Page
+    from frontglass.live.sharing import SharedView
     from frontglass.looks import Look
     from frontglass.pipeline.recipe import Recipe
 
-PACKAGES = ("starlette", "uvicorn")
+PACKAGES, QR_PACKAGE = ("starlette", "uvicorn"), "segno"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ServingOptions:
+    """Where the page is served, and to whom."""
+
+    port: Annotated[
+        int | None, typer.Option(metavar="N", help="Port on this machine; else a free one.")
+    ] = None
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Print the address; open no browser.")
+    ] = False
+    share: Annotated[
+        bool,
+        typer.Option("--share", help="Show what is kept to people on this network, for hearts."),
+    ] = False
 
 
 def live(
@@ -37,12 +55,7 @@ def live(
         list[str] | None,
         typer.Option(metavar="FILE", help="A look of your own beside those that come along."),
     ] = None,
-    port: Annotated[
-        int | None, typer.Option(metavar="N", help="Port on this machine; else a free one.")
-    ] = None,
-    no_browser: Annotated[
-        bool, typer.Option("--no-browser", help="Print the address; open no browser.")
-    ] = False,
+    serving: ServingOptions,
     glass: GlassOptions,
     camera: CameraOptions,
     space: SpaceOptions,
@@ -53,24 +66,52 @@ def live(
 
     STILLS are seen through every look, with the strength under your finger.
     What is kept there goes into the scene beside the stills, where every command finds it. The page
-    is served on this machine alone, until Ctrl-C.
+    is served on this machine alone, until Ctrl-C; --share adds a view of what is kept for others,
+    who can give hearts and change nothing else.
     """
     _check_no_view(light.view)
-    _check_packages()
+    _check_packages((*PACKAGES, *([QR_PACKAGE] if serving.share else [])))
     from frontglass.live.serving import address_of, kept_token, listening, serve, state_folder
 
-    words = [*_words(glass), *_words(camera), *_words(space), *_words(light)]
+    words = [*_words(camera), *_words(space), *_words(light)]
     typed = light.typed((), camera, space)
-    page = page_for(stills, typed, look=look or (), scene=scene, words=words, glass=glass)
-    listener = listening(port)
+    page = page_for(
+        stills,
+        typed,
+        look=look or (),
+        scene=scene,
+        words=words,
+        camera_words=list(_words(camera)),
+        glass=glass,
+    )
+    listener = listening(serving.port)
     token = kept_token(state_folder())
     address = address_of(listener, token)
+    shared = shared_view(page) if serving.share else None
     typer.echo(f"{address}\nThe page is open to this machine alone; Ctrl-C ends it.")
-    if not no_browser:
+    if shared is not None:
+        _say_shared(shared)
+    if not serving.no_browser:
         import webbrowser
 
         webbrowser.open(address)
-    serve(page, listener, token)
+    serve(page, listener, token, shared)
+
+
+def shared_view(page: Page) -> SharedView:
+    """Return the view of a page for others, which the page then shows the address of."""
+    from frontglass.live.sharing import SharedView, code_of, network_listener
+
+    shared = SharedView(page=page, listener=network_listener())
+    page.share, page.share_code = shared.address, code_of(shared.address)
+    return shared
+
+
+def _say_shared(shared: SharedView) -> None:
+    from frontglass.live.sharing import code_in_terminal
+
+    typer.echo(f"{code_in_terminal(shared.address)}{shared.address}")
+    typer.echo("Whoever has that address on this network sees what is kept, until Ctrl-C.")
 
 
 def _check_no_view(view: str | None) -> None:
@@ -88,12 +129,16 @@ def page_for(
     look: list[str] | tuple[str, ...] = (),
     scene: Path | None = None,
     words: list[str] | tuple[str, ...] = (),
+    camera_words: list[str] | tuple[str, ...] = (),
     glass: GlassOptions | None = None,
 ) -> Page:
     """Return the page of some stills: what it shows and where it keeps what is chosen."""
     from frontglass.batch.finding import found_stills
     from frontglass.live.app import Page, page_files
+    from frontglass.live.held import HeldPath
     from frontglass.live.kept import SceneKeeper
+    from frontglass.live.making import Making
+    from frontglass.live.marks import SETTINGS
     from frontglass.live.table import LightTable
     from frontglass.looks import catalogue, read_look
     from frontglass.scene.scene import FILE_NAME
@@ -109,13 +154,14 @@ def page_for(
         return options.at_hand().recipe(still, typed)
 
     own: dict[str, Look] = {name: read_look(name) for name in look}
-    changes = glass.changes() if glass else {}
-    shown = tuple(one.with_glass(**changes) for one in (*own.values(), *catalogue()))
-    table = LightTable(found.stills, shown, recipe_of)
+    held = HeldPath(glass.held() if glass else {})
+    table = LightTable(found.stills, (*own.values(), *catalogue()), recipe_of, held)
     more = [] if scene is None else ["--scene", str(path)]
     files = {one.name: Path(name) for name, one in own.items() if name.lower().endswith(".toml")}
-    keeper = SceneKeeper(path, words=[*words, *more], look_files=files)
-    return Page(table=table, keeper=keeper, files=page_files())
+    keeper = SceneKeeper(path, words=[*words, *more], look_files=files, held=held)
+    fixed = [name for name in SETTINGS if f"--{name.replace('_', '-')}" in words]
+    making = Making(found.stills, keeper, camera_words)
+    return Page(table=table, keeper=keeper, files=page_files(), making=making, fixed=fixed)
 
 
 def _words(options: Any) -> Iterator[str]:
@@ -133,13 +179,13 @@ def _words(options: Any) -> Iterator[str]:
                 yield str(one)
 
 
-def _check_packages() -> None:
+def _check_packages(names: tuple[str, ...]) -> None:
     """Say which packages the page needs, where they are not there."""
     from importlib.util import find_spec
 
     from frontglass.errors import FrontglassError
 
-    missing = [name for name in PACKAGES if find_spec(name) is None]
+    missing = [name for name in names if find_spec(name) is None]
     if missing:
         verb = "is" if len(missing) == 1 else "are"
         raise FrontglassError(

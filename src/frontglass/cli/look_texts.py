@@ -11,7 +11,7 @@ from frontglass.units import deg_from_rad, strength_text
 
 if TYPE_CHECKING:
     from frontglass.elements import Fact
-    from frontglass.looks import Look
+    from frontglass.looks import LearnedFrom, Look
     from frontglass.measurement import HazeNumbers, LookNumbers
     from frontglass.optics.camera import Camera
 
@@ -38,6 +38,7 @@ def look_record(
         "name": look.name,
         "summary": look.summary,
         "watch": look.watch,
+        "learned": look.learned and dataclasses.asdict(look.learned),
         "elements": [
             {
                 **_record(element),
@@ -62,6 +63,8 @@ def look_lines(
     from frontglass.measurement import haze_numbers
 
     yield from (look.name, f"  {look.summary}", f"  watch: {look.watch}", "")
+    if look.learned is not None:
+        yield from _learned_lines(look.learned)
     yield "in the order in which light meets it, at strength 1:"
     for element in look.elements:
         yield from _lines(element, camera.px_per_deg(width_px), "  ")
@@ -80,6 +83,21 @@ def look_lines(
     yield from LEGEND
     if any(one.glow and one.glow.threshold_stops for one in numbers):
         yield "Above its threshold only: direct and half. Light below passes untouched."
+
+
+def _learned_lines(learned: LearnedFrom) -> Iterator[str]:
+    """Yield what a look was learned from."""
+    pairs = f"{learned.pairs} pair{'s' if learned.pairs > 1 else ''} of stills"
+    strengths = ", ".join(strength_text(strength) for strength in learned.strengths)
+    yield (
+        f"learned on {learned.date} from {pairs}, piece {strengths}, at {learned.lens_mm:.4g} mm,"
+        f" f/{learned.f_number:.3g}, on an image {learned.image_width_mm:.4g} mm wide."
+    )
+    yield (
+        f"known from {learned.known_from_deg:.2g} to {learned.known_to_deg:.2g} degrees;"
+        f" left over in its own stills: {learned.residual_stops:.3f} stops rms."
+    )
+    yield ""
 
 
 LEGEND = (
@@ -153,6 +171,10 @@ def _row(numbers: LookNumbers) -> Sequence[str]:
     )
 
 
+FEW = 6
+"""Numbers of one thing that are printed one by one."""
+
+
 def _triple(values: Sequence[float], form: str) -> str:
     """Red, green and blue, or one number where they are alike."""
     shown = [form.format(value) for value in values]
@@ -215,5 +237,9 @@ def _worded(name: str, held: Any) -> str:
             name, unit = name.removesuffix(ending), words
             break
     numbers = held if isinstance(held, tuple) else (held,)
-    shown = " / ".join(f"{n:.4g}" if isinstance(n, float) else str(n) for n in numbers)
+    texts = [f"{n:.4g}" if isinstance(n, float) else str(n) for n in numbers]
+    if len(texts) > FEW:  # a table: its file has all of them
+        shown = f"{len(texts)} values, {texts[0]} to {texts[-1]}"
+    else:
+        shown = " / ".join(texts)
     return f"{name.replace('_', ' ')} {shown}{unit}"

@@ -146,6 +146,10 @@ class GlassOptions:
         typer.Option(metavar="SHARE", help="Light that sensor and lens send back; else 1%."),
     ] = None
 
+    def held(self) -> dict[str, str]:
+        """Return what was typed, as texts."""
+        return given(tilt=self.tilt, coated="on" if self.coated else None, returns=self.returns)
+
     def changes(self) -> dict[str, Any]:
         """Return what was typed, as elements take it."""
         from frontglass.elements.plate import Coating, returns_from_text, tilt_from_text

@@ -20,10 +20,13 @@ from frontglass.elements.lobes import (
 from frontglass.elements.net import Net
 from frontglass.elements.plate import Coating, Plate
 from frontglass.elements.stray_lamp import StrayLamp
+from frontglass.elements.table_lobe import TableLobe
+from frontglass.elements.tint import Tint
 from frontglass.elements.veil import Veil
 
 ELEMENTS: dict[str, type[Element]] = {
-    element.kind: element for element in (Glow, Grease, Haze, Lines, Net, Plate, StrayLamp, Veil)
+    element.kind: element
+    for element in (Glow, Grease, Haze, Lines, Net, Plate, StrayLamp, Tint, Veil)
 }
 """Every element by the name it has in a look."""
 
@@ -33,6 +36,7 @@ LOBES: dict[str, type[Lobe]] = {
     "flecks": FlecksLobe,
     "gaussian": GaussianLobe,
     "moffat": MoffatLobe,
+    "table": TableLobe,
 }
 """Every lobe of a glow by the name of its profile."""
 
@@ -62,5 +66,7 @@ __all__ = [
     "Plate",
     "Stack",
     "StrayLamp",
+    "TableLobe",
+    "Tint",
     "Veil",
 ]

@@ -100,7 +100,7 @@ class Element(ABC):
     --------
     >>> import frontglass as fg
     >>> [isinstance(part, fg.Element) for part in fg.read_look("harbour-night").elements]
-    [True]
+    [True, True]
     """
 
     __slots__ = ()

@@ -90,7 +90,13 @@ class Lobe(ABC):
         ratio = self.channel_scale[channel] * width_ratio_at_wavelength(
             CHANNEL_WAVELENGTHS_NM[channel], exponent=self.wavelength_exponent
         )
-        return self.shape() if ratio == 1 else self.shape().scaled(ratio)
+        shape = self.own_shape(channel)
+        return shape if ratio == 1 else shape.scaled(ratio)
+
+    def own_shape(self, channel: int) -> Profile:
+        """Return the profile of a channel before its width is scaled: the same, unless told."""
+        del channel
+        return self.shape()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -88,7 +88,7 @@ class _Heic:
     """A file that libheif decodes; it turns pictures upright by their boxes."""
 
     def __init__(self, data: bytes, items: Items) -> None:
-        import pillow_heif
+        import pi_heif
 
         self.data, self.items = data, items
         self.notices: tuple[str, ...] = ()
@@ -96,7 +96,7 @@ class _Heic:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # on metadata that nothing here asks for
-                self._file: Any = pillow_heif.open_heif(
+                self._file: Any = pi_heif.open_heif(
                     data, convert_hdr_to_8bit=False, hdr_to_16bit=False
                 )
         except (ValueError, EOFError, RuntimeError, OSError, SyntaxError, MemoryError) as error:

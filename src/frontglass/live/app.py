@@ -2,65 +2,72 @@
 
 from __future__ import annotations
 
-import asyncio
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 from urllib.parse import quote
 
-import numpy as np
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from frontglass.errors import FrontglassError, ParameterError
+from frontglass.live.asked import (
+    asked_of,
+    codes_reply,
+    floats_reply,
+    number_in,
+    share_of,
+    text_in,
+    texts_in,
+)
 from frontglass.live.blending import TRADE, nodes_of
+from frontglass.live.desk import Desk
 from frontglass.live.guard import Guard
 from frontglass.live.kept import SceneKeeper
-from frontglass.live.table import LightTable, problem
+from frontglass.live.making import Making
+from frontglass.live.marking import MarkDesk
+from frontglass.live.marks import SceneMarker
+from frontglass.live.open_still import problem
+from frontglass.live.table import LightTable
 from frontglass.looks import Look
 from frontglass.picture.dither import rank_tile
-from frontglass.units import strength_from_text, strength_text
+from frontglass.picture.lamp_kinds import KINDS
+from frontglass.units import strength_text
 
-Result = TypeVar("Result")
-MOST_WAITING = 16
 TYPES = {
-    "index.html": "text/html; charset=utf-8",
+    ".html": "text/html; charset=utf-8",
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
 }
 
 
-class Desk:
-    """Works on one thing at a time; what nobody waits for any more is not begun."""
-
-    def __init__(self) -> None:
-        self._lock, self._waiting = asyncio.Lock(), 0
-
-    async def done(self, request: Request, work: Callable[[], Result]) -> Result:
-        """Return what `work` returns, once it is its turn."""
-        await request.body()  # so that only the end of the connection is left to hear of
-        if self._waiting >= MOST_WAITING:
-            raise HTTPException(503, "Too much is asked at once.")
-        self._waiting += 1
-        try:
-            async with self._lock:
-                if await request.is_disconnected():
-                    raise HTTPException(408)
-                return await run_in_threadpool(work)
-        finally:
-            self._waiting -= 1
-
-
 @dataclass(kw_only=True)
 class Page:
-    """A table of stills and a scene, answered for."""
+    """A table of stills and a scene, answered for.
+
+    Parameters
+    ----------
+    table : LightTable
+        The stills.
+    keeper : SceneKeeper
+        Of the scene.
+    files : mapping of str to bytes
+        What the page is made of.
+    making : Making, optional
+        What makes sheets, boards and lists.
+    fixed : sequence of str
+        Settings that were typed at the start, and so cannot be changed.
+    share : str
+        Address of the view for others; empty if there is none.
+    share_code : bytes
+        The same as a QR code, an SVG picture.
+    """
 
     table: LightTable
     keeper: SceneKeeper
@@ -68,6 +75,15 @@ class Page:
     session: str = field(default_factory=lambda: secrets.token_hex(8))
     desk: Desk = field(default_factory=Desk)
     from_scene: dict[str, Look] = field(default_factory=dict)
+    making: Making | None = None
+    fixed: Sequence[str] = ()
+    share: str = ""
+    share_code: bytes = b""
+
+    @property
+    def marker(self) -> SceneMarker:
+        """What writes marks into the scene."""
+        return SceneMarker(self.keeper)
 
     def routes(self) -> list[Route]:
         """Return every address there is."""
@@ -77,6 +93,7 @@ class Page:
             "/alive": self.alive,
             "/state": self.state,
             "/noise": self.noise,
+            "/share.svg": self.code,
             "/still/{number:int}": self.still,
             "/still/{number:int}/exact": self.exact,
             "/still/{number:int}/light": self.light,
@@ -88,17 +105,19 @@ class Page:
             "/keep": self.keep,
             "/rename": self.rename,
             "/remove": self.remove,
-            "/lamp": self.lamp,
+            "/move": self.move,
         }
         return [
             *(Route(path, answer, methods=["GET"]) for path, answer in get.items()),
             *(Route(path, answer, methods=["POST"]) for path, answer in post.items()),
+            *MarkDesk(self).routes(),
+            *(self.making.routes() if self.making else ()),
         ]
 
     async def index(self, request: Request) -> Response:
         """Answer with the page."""
         del request
-        return Response(self.files["index.html"], media_type=TYPES["index.html"])
+        return Response(self.files["index.html"], media_type=TYPES[".html"])
 
     async def file(self, request: Request) -> Response:
         """Answer with a file of the page, of which there is a fixed list."""
@@ -135,12 +154,16 @@ class Page:
                 "stills": stills,
                 "looks": looks,
                 "trade": trade,
-                **self._kept(),
+                "kinds": list(KINDS),
+                "fixed": self.fixed,
+                "share": self.share,
+                "makes": list(self.making.names) if self.making else [],
+                **self.kept(),
             }
 
         return JSONResponse(await self.desk.done(request, work))
 
-    def _kept(self) -> dict[str, Any]:
+    def kept(self) -> dict[str, Any]:
         """Return what is kept, as the scene says now."""
         said = {"scene": self.keeper.revision, "file": str(self.keeper.path)}
         try:
@@ -154,19 +177,31 @@ class Page:
     async def noise(self, request: Request) -> Response:
         """Answer with the noise that 8-bit codes are dithered with."""
         del request
-        return _floats(rank_tile())
+        return floats_reply(rank_tile())
+
+    async def code(self, request: Request) -> Response:
+        """Answer with the QR code of the view for others."""
+        del request
+        if not self.share:
+            raise HTTPException(404)
+        return Response(self.share_code, media_type=TYPES[".svg"])
 
     async def still(self, request: Request) -> Response:
         """Say what there is to know of a still; a damaged one says what is wrong with it."""
         number = request.path_params["number"]
 
         def work() -> dict[str, Any]:
-            self.table.path(number)
+            settings = {**self.marker.said(self.table.path(number)), **self.keeper.held.texts}
             try:
                 still = self.table.opened(number)
             except (FrontglassError, OSError, MemoryError) as error:
-                return {"problem": problem(error)}
+                return {"problem": problem(error), "settings": settings}
+            known = self.marker.marked(self.table.path(number))
+            points = () if known is None else known.distances
             return {
+                "settings": settings,
+                "points": [still.point_in_frame(*one.at_px, one.distance_m) for one in points],
+                "camera": still.camera_text,
                 "width": still.small.width_px,
                 "height": still.small.height_px,
                 "full": list(still.full_px),
@@ -180,93 +215,93 @@ class Page:
 
     async def exact(self, request: Request) -> Response:
         """Answer with the codes of the still through looks."""
-        number, looks = request.path_params["number"], self._looks(request)
-        return _codes(await self.desk.done(request, lambda: self.table.codes(number, looks)))
+        number, looks = request.path_params["number"], self.looks_asked(request)
+        return codes_reply(await self.desk.done(request, lambda: self.table.codes(number, looks)))
 
     async def light(self, request: Request) -> Response:
         """Answer with linear light of the still through a look, for blending."""
-        number, looks = request.path_params["number"], self._looks(request)
-        if len(looks) != 1:
-            raise ParameterError("look", "one", len(looks))
-        return _floats(await self.desk.done(request, lambda: self.table.light(number, looks[0])))
+        number, looks = request.path_params["number"], self.looks_asked(request)
+        if not looks:
+            raise ParameterError("look", "one at least", len(looks))
+        return floats_reply(await self.desk.done(request, lambda: self.table.light(number, looks)))
 
     async def small(self, request: Request) -> Response:
         """Answer with a small picture of the still through looks."""
-        number, looks = request.path_params["number"], self._looks(request)
-        return _codes(await self.desk.done(request, lambda: self.table.small(number, looks)))
+        number, looks = request.path_params["number"], self.looks_asked(request)
+        return codes_reply(await self.desk.done(request, lambda: self.table.small(number, looks)))
 
     async def film(self, request: Request) -> Response:
         """Answer with a small picture of a still as it is."""
         number = request.path_params["number"]
-        return _codes(await self.desk.done(request, lambda: self.table.film(number)))
+        return codes_reply(await self.desk.done(request, lambda: self.table.film(number)))
 
     async def tile(self, request: Request) -> Response:
         """Answer with pixels of the full still through looks."""
-        number, looks = request.path_params["number"], self._looks(request)
-        x, y = (_share(request.query_params.get(name, "")) for name in ("x", "y"))
+        number, looks = request.path_params["number"], self.looks_asked(request)
+        x, y = (share_of(request.query_params.get(name, "")) for name in ("x", "y"))
         work = lambda: self.table.tile(number, looks, x, y)  # noqa: E731  # as the others
-        return _codes(await self.desk.done(request, work))
+        return codes_reply(await self.desk.done(request, work))
 
     async def keep(self, request: Request) -> Response:
         """Keep what is on the screen."""
-        asked = await _asked(request)
-        still = self.table.path(_number(asked, "still"))
+        asked = await asked_of(request)
+        still = self.table.path(number_in(asked, "still"))
         looks = self._stack(asked)
 
         def work() -> dict[str, Any]:
             for_all = asked.get("all") is True
             self.keeper.keep(
-                still, looks, for_all=for_all, why=_text(asked, "why"), name=_text(asked, "name")
+                still,
+                looks,
+                for_all=for_all,
+                why=text_in(asked, "why"),
+                name=text_in(asked, "name"),
             )
-            return self._kept()
+            return self.kept()
 
         return JSONResponse(await self.desk.done(request, work))
 
     async def rename(self, request: Request) -> Response:
         """Call a choice something else."""
-        asked = await _asked(request)
-        looks, stills = _texts(asked, "looks"), _texts(asked, "stills")
+        asked = await asked_of(request)
+        looks, stills = texts_in(asked, "looks"), texts_in(asked, "stills")
 
         def work() -> dict[str, Any]:
-            why, name = _text(asked, "why"), _text(asked, "name")
+            why, name = text_in(asked, "why"), text_in(asked, "name")
             self.keeper.rename(looks, stills, why=why, name=name)
-            return self._kept()
+            return self.kept()
+
+        return JSONResponse(await self.desk.done(request, work))
+
+    async def move(self, request: Request) -> Response:
+        """Move a choice up or down in the list."""
+        asked = await asked_of(request)
+        looks, stills = texts_in(asked, "looks"), texts_in(asked, "stills")
+        by = number_in(asked, "by")
+
+        def work() -> dict[str, Any]:
+            self.keeper.move(looks, stills, by, self.table.stills)
+            return self.kept()
 
         return JSONResponse(await self.desk.done(request, work))
 
     async def remove(self, request: Request) -> Response:
         """Keep a choice no longer."""
-        asked = await _asked(request)
-        looks, stills = _texts(asked, "looks"), _texts(asked, "stills")
+        asked = await asked_of(request)
+        looks, stills = texts_in(asked, "looks"), texts_in(asked, "stills")
 
         def work() -> dict[str, Any]:
             self.keeper.remove(looks, stills)
-            return self._kept()
+            return self.kept()
 
         return JSONResponse(await self.desk.done(request, work))
 
-    async def lamp(self, request: Request) -> Response:
-        """Set how bright a lamp is."""
-        asked = await _asked(request)
-        number, lamp = _number(asked, "still"), _number(asked, "lamp")
-        path, stops = self.table.path(number), asked.get("stops")
-        if stops is not None and (isinstance(stops, bool) or not isinstance(stops, int | float)):
-            raise ParameterError("stops", "a number or null", stops)
-
-        def work() -> dict[str, Any]:
-            areas = self.table.held(number).areas
-            if not 0 <= lamp < len(areas):
-                raise ParameterError("lamp", "one of the still's", lamp)
-            self.keeper.set_lamp(path, areas[lamp], stops, areas)
-            return self._kept()
-
-        return JSONResponse(await self.desk.done(request, work))
-
-    def _looks(self, request: Request) -> list[Look]:
+    def looks_asked(self, request: Request) -> list[Look]:
+        """Return the looks that a request names."""
         return self.table.stack(request.query_params.getlist("look"), self.from_scene)
 
     def _stack(self, asked: Mapping[str, Any]) -> list[Look]:
-        looks = self.table.stack(_texts(asked, "looks"), self.from_scene)
+        looks = self.table.stack(texts_in(asked, "looks"), self.from_scene)
         if not looks:
             raise ParameterError("looks", "one at least", "none")
         return looks
@@ -274,7 +309,7 @@ class Page:
 
 def page_app(page: Page, *, token: str, hosts: tuple[str, ...]) -> Guard:
     """Return the guarded application that serves a page."""
-    handlers = {FrontglassError: _say_error, OSError: _say_error}
+    handlers = {FrontglassError: say_error, OSError: say_error}
     app = Starlette(routes=page.routes(), exception_handlers=handlers)
     return Guard(app, token=token, hosts=hosts)
 
@@ -285,64 +320,10 @@ def page_files() -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.is_file()}
 
 
-async def _say_error(request: Request, error: Exception) -> Response:
+async def say_error(request: Request, error: Exception) -> Response:
+    """Say what went wrong, in one line."""
     said = problem(error)
     if request.method == "GET":
         # A look that this still cannot be seen through is no fault: browsers would report one.
         return Response(headers={"x-problem": quote(said)})
     return JSONResponse({"problem": said}, status_code=422)
-
-
-async def _asked(request: Request) -> dict[str, Any]:
-    try:
-        asked = await request.json()
-    except (ValueError, RecursionError):
-        asked = None
-    if not isinstance(asked, dict):
-        raise HTTPException(400)
-    return asked
-
-
-def _number(asked: Mapping[str, Any], name: str) -> int:
-    value = asked.get(name)
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise ParameterError(name, "a whole number", value)
-    return value
-
-
-def _text(asked: Mapping[str, Any], name: str) -> str:
-    value = asked.get(name, "")
-    if not isinstance(value, str):
-        raise ParameterError(name, "a text", value)
-    return value.strip()
-
-
-def _texts(asked: Mapping[str, Any], name: str) -> list[str]:
-    value = asked.get(name)
-    if not isinstance(value, list) or not all(isinstance(one, str) for one in value):
-        raise ParameterError(name, "a list of texts", value)
-    return value
-
-
-def _share(text: str) -> float:
-    number = strength_from_text(text)
-    if number > 1:
-        raise ParameterError("place", "in [0, 1]", text)
-    return number
-
-
-def _codes(codes: np.ndarray[Any, Any]) -> Response:
-    """Answer with codes as the page paints them: R, G, B and an opaque alpha."""
-    painted = np.full((*codes.shape[:2], 4), 255, np.uint8)
-    painted[..., :3] = codes
-    return _raw(painted)
-
-
-def _floats(values: np.ndarray[Any, Any]) -> Response:
-    # In the order of bytes that every browser's machine has.
-    return _raw(np.ascontiguousarray(values.astype(values.dtype.newbyteorder("<"))))
-
-
-def _raw(values: np.ndarray[Any, Any]) -> Response:
-    headers = {"x-width": str(values.shape[1]), "x-height": str(values.shape[0])}
-    return Response(values.tobytes(), media_type="application/octet-stream", headers=headers)

@@ -5,26 +5,19 @@ from __future__ import annotations
 import contextlib
 import os
 import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from frontglass.errors import FrontglassError, ParameterError
+from frontglass.live.held import HeldPath
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.stack import BEHIND
-from frontglass.picture.clipped_lamps import ClippedLamp
-from frontglass.scene.changes import (
-    changed_still,
-    lies_in,
-    with_choice,
-    with_lamps,
-    without_choice,
-)
+from frontglass.scene.changes import changed_still, with_choice, without_choice
 from frontglass.scene.editing import edit_scene
 from frontglass.scene.finding import name_in_scene
-from frontglass.scene.marks import SceneLamp
 from frontglass.scene.parts import SceneChoice, SceneStill
 from frontglass.scene.reading import read_scene
 from frontglass.scene.scene import Scene
@@ -45,6 +38,8 @@ class SceneKeeper:
         Options that the page was started with: they make the same picture on the command line.
     look_files : mapping of str to Path, optional
         Files of looks that do not come along, by name.
+    held : HeldPath, optional
+        What the page holds of the light path.
     """
 
     def __init__(
@@ -52,18 +47,21 @@ class SceneKeeper:
         path: Path,
         words: Sequence[str] = (),
         look_files: Mapping[str, Path] | None = None,
+        held: HeldPath | None = None,
     ) -> None:
         self.path, self._words = path, tuple(words)
+        self.held = held or HeldPath()
         self._look_files = dict(look_files or {})
 
     @property
     def revision(self) -> str:
-        """Another text whenever the file may say something else."""
+        """Another text whenever the file, or the page, may say something else."""
+        held = " ".join(self.held.words())
         try:
             said = self.path.stat()
         except OSError:
-            return "none"
-        return f"{said.st_mtime_ns}-{said.st_size}"
+            return f"none {held}"
+        return f"{said.st_mtime_ns}-{said.st_size} {held}"
 
     def scene(self) -> Scene:
         """Scene as it stands; one that says nothing if there is none yet.
@@ -113,53 +111,46 @@ class SceneKeeper:
         """Keep a choice no longer; raises as `keep`."""
         edit_scene(self.path, lambda scene: without_choice(scene, _meant(scene, looks, stills)))
 
-    def set_lamp(
-        self, still: Path, lamp: ClippedLamp, stops: float | None, areas: Sequence[ClippedLamp]
+    def move(
+        self, looks: Sequence[str], stills: Sequence[str], by: int, shown: Sequence[Path]
     ) -> None:
-        """Say how far above white a lamp is; None leaves it to the estimate again.
-
-        Raises
-        ------
-        FrontglassError
-            If the file cannot be written, or the number breaks a rule.
-        """
-        seen = self._seen_if_new(still)
-        boxes = [one.box_px for one in areas]
-
-        def told(one: SceneStill) -> SceneStill:
-            if stops is None:
-                lamps = tuple(
-                    replace(mark, kind=None, stops=None)
-                    if lies_in(mark.at_px, lamp.box_px)
-                    else mark
-                    for mark in one.lamps
-                )
-                return replace(one, lamps=lamps)
-            at = next(
-                (mark.at_px for mark in one.lamps if lies_in(mark.at_px, lamp.box_px)),
-                (round(lamp.x_px), round(lamp.y_px)),
-            )
-            return with_lamps(one, (SceneLamp(at_px=at, stops=stops),), boxes)
+        """Move a choice up or down among those that are listed for some stills; as `keep`."""
 
         def change(scene: Scene) -> Scene:
-            scene, file = _with(scene, still, seen)
-            return changed_still(scene, file, told)
+            order = list(scene.choices)
+            places = [order.index(choice) for choice, _ in _listed_choices(scene, shown)]
+            here = places.index(order.index(_meant(scene, looks, stills)))
+            to = min(max(here + by, 0), len(places) - 1)
+            order.insert(places[to], order.pop(places[here]))
+            return replace(scene, choices=tuple(order))
 
         edit_scene(self.path, change)
+
+    def heart(self, looks: Sequence[str], stills: Sequence[str], by: int) -> None:
+        """Add to the hearts of a choice; raises as `keep`."""
+
+        def change(scene: Scene) -> Scene:
+            meant = _meant(scene, looks, stills)
+            told = replace(meant, hearts=max(0, (meant.hearts or 0) + by) or None)
+            choices = tuple(told if one is meant else one for one in scene.choices)
+            return replace(scene, choices=choices)
+
+        edit_scene(self.path, change)
+
+    def change(self, still: Path, change: Callable[[Scene, str], Scene]) -> None:
+        """Change a scene that has a still, by what it calls it; raises as `keep`."""
+        seen = self._seen_if_new(still)
+        edit_scene(self.path, lambda scene: change(*_with(scene, still, seen)))
+
+    def change_still(self, still: Path, told: Callable[[SceneStill], SceneStill]) -> None:
+        """Change what the scene says of a still; raises as `keep`."""
+        self.change(still, lambda scene, file: changed_still(scene, file, told))
 
     def listed(self, stills: Sequence[Path], scene: Scene | None = None) -> list[dict[str, Any]]:
         """Return what is kept for these stills, with the command that makes each picture."""
         scene = self.scene() if scene is None else scene
-        numbers = {}
-        for number, path in enumerate(stills):
-            known = scene.still_of(path)
-            if known is not None:
-                numbers[os.path.normpath(known.file)] = number
         kept = []
-        for choice in scene.choices:
-            on = [numbers[name] for name in map(os.path.normpath, choice.stills) if name in numbers]
-            if choice.stills and not on:
-                continue
+        for choice, on in _listed_choices(scene, stills):
             still = stills[on[0] if on else 0]
             kept.append(
                 {
@@ -178,7 +169,11 @@ class SceneKeeper:
 
     def command(self, still: Path, looks: str) -> str:
         """Return the command line that makes a picture of the page."""
-        return shlex.join(["frontglass", "apply", str(still), "--look", looks, *self._words])
+        return shlex.join(["frontglass", "apply", str(still), "--look", looks, *self.words()])
+
+    def words(self) -> list[str]:
+        """Return the options that make the same picture on the command line."""
+        return [*self._words, *self.held.words()]
 
     def looks_of(self, scene: Scene) -> Mapping[str, Look]:
         """Return looks in files that choices name, by what they are called there."""
@@ -211,6 +206,21 @@ def _with(scene: Scene, still: Path, seen: SeenStill | None) -> tuple[Scene, str
     known = scene.still_of(still)
     assert known is not None
     return scene, known.file
+
+
+def _listed_choices(scene: Scene, stills: Sequence[Path]) -> list[tuple[SceneChoice, list[int]]]:
+    """Return the choices for some of these stills or for all, and for which, by their numbers."""
+    numbers = {}
+    for number, path in enumerate(stills):
+        known = scene.still_of(path)
+        if known is not None:
+            numbers[os.path.normpath(known.file)] = number
+    found = []
+    for choice in scene.choices:
+        on = [numbers[name] for name in map(os.path.normpath, choice.stills) if name in numbers]
+        if on or not choice.stills:
+            found.append((choice, on))
+    return found
 
 
 def _meant(scene: Scene, looks: Sequence[str], stills: Sequence[str]) -> SceneChoice:

@@ -8,11 +8,16 @@ import re
 import secrets
 import socket
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import uvicorn
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from frontglass.errors import FrontglassError
 from frontglass.live.app import Page, page_app
+
+if TYPE_CHECKING:
+    from frontglass.live.sharing import SharedView
 
 LOOPBACK = "127.0.0.1"
 FIRST_PORT, MOST_TRIED = 8460, 20
@@ -75,11 +80,16 @@ def address_of(listener: socket.socket, token: str) -> str:
     return f"http://{LOOPBACK}:{listener.getsockname()[1]}/{token}/"
 
 
-def server_of(page: Page, port: int, token: str) -> uvicorn.Server:
-    """Return what serves a page at a port of this machine."""
+def server_of(
+    page: Page, port: int, token: str, shared: SharedView | None = None
+) -> uvicorn.Server:
+    """Return what serves a page at a port of this machine, and a view of it to others."""
     hosts = tuple(f"{name}:{port}" for name in (LOOPBACK, "localhost"))
+    app: ASGIApp = page_app(page, token=token, hosts=hosts)
+    if shared is not None:
+        app = _by_port(app, shared.app(), shared.listener.getsockname()[1])
     config = uvicorn.Config(
-        page_app(page, token=token, hosts=hosts),
+        app,
         log_level="warning",
         access_log=False,
         server_header=False,
@@ -93,8 +103,26 @@ def server_of(page: Page, port: int, token: str) -> uvicorn.Server:
     return uvicorn.Server(config)
 
 
-def serve(page: Page, listener: socket.socket, token: str) -> None:
-    """Serve the page until the program is interrupted."""
-    server = server_of(page, listener.getsockname()[1], token)
-    with contextlib.suppress(KeyboardInterrupt):  # handed on once all is closed
-        server.run(sockets=[listener])
+def _by_port(own: ASGIApp, shared: ASGIApp, port: int) -> ASGIApp:
+    """Return what answers at one port with the view for others, and else with the page."""
+
+    async def either(scope: Scope, receive: Receive, send: Send) -> None:
+        # Of the connection itself, whatever its headers say.
+        is_shared = (scope.get("server") or ("", 0))[1] == port
+        await (shared if is_shared else own)(scope, receive, send)
+
+    return either
+
+
+def serve(
+    page: Page, listener: socket.socket, token: str, shared: SharedView | None = None
+) -> None:
+    """Serve the page, and the view for others, until the program is interrupted."""
+    server = server_of(page, listener.getsockname()[1], token, shared)
+    sockets = [listener] if shared is None else [listener, shared.listener]
+    try:
+        with contextlib.suppress(KeyboardInterrupt):  # handed on once all is closed
+            server.run(sockets=sockets)
+    finally:
+        if page.making is not None:
+            page.making.stop()

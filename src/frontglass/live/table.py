@@ -3,93 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.errors import FrontglassError, ParameterError
+from frontglass.errors import ParameterError
+from frontglass.live.held import HeldPath
+from frontglass.live.open_still import OpenStill, watched_part
 from frontglass.live.shown import at_most, half_light, shown_codes
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
-from frontglass.optics.camera import Camera
-from frontglass.picture.clipped_lamps import ClippedLamp
+from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.recipe import ExposedStill, Recipe
+from frontglass.scene.marks import SceneWatch
+from frontglass.sheets.distance_page import shaded_distances
 from frontglass.units import strength_from_text
 
 LONGEST_PX, SMALL_PX, TILE_PX = 1280, 168, 320
 """Longest side of what is worked on, of a small picture, and of what the loupe shows."""
 MOST_OPEN = 6
 """Stills that stay open; the one looked at least lately is read anew when it is wanted."""
-TOLD_SHARE, MOST_LAMPS = 0.95, 12
-"""Lamps are circled until they send that much of the light given back, and no more than so many."""
+MOST_SEEN = 3
+"""Renders that are at hand: both sides of the line and the one before."""
 
 RecipeOf = Callable[[Path], Recipe]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OpenStill:
-    """A still that is being looked at.
+class InFull(NamedTuple):
+    """A full still through looks: its codes, and what is read in watched parts."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        How it is shown, without looks.
-    small, tiny : Picture
-        The still as the page works on it, and for small pictures.
-    camera : Camera
-        What it is rendered for.
-    full_px : (int, int)
-        Width and height of it in full. [px]
-    areas : tuple of ClippedLamp
-        Its clipped areas by the pixels of the whole file, most light first.
-    corner_px : (int, int)
-        Where the taking lens' frame begins in the file. [px]
-    notices : tuple of str
-        What was assumed.
-    light : int
-        Another number whenever it is shown otherwise.
-    """
-
-    recipe: Recipe
-    small: Picture
-    tiny: Picture
-    camera: Camera
-    full_px: tuple[int, int]
-    areas: tuple[ClippedLamp, ...]
-    corner_px: tuple[int, int]
-    notices: tuple[str, ...]
-    light: int
-
-    def seen(self, looks: Sequence[Look]) -> Picture:
-        """Return it through looks."""
-        return replace(self.recipe, looks=tuple(looks)).rendered(self.small, self.camera)
-
-    def lamps(self) -> list[dict[str, Any]]:
-        """Return the lamps that matter and lie in the frame, by the frame's own pixels."""
-        shown: list[dict[str, Any]] = []
-        before = 0.0
-        for number, lamp in enumerate(self.areas):
-            x, y = lamp.x_px - self.corner_px[0], lamp.y_px - self.corner_px[1]
-            is_inside = 0 <= x < self.full_px[0] and 0 <= y < self.full_px[1]
-            matters = lamp.marked or (before < TOLD_SHARE and lamp.stops > 0)
-            before += lamp.share
-            if is_inside and matters and len(shown) < MOST_LAMPS:
-                shown.append(
-                    {
-                        "number": number,
-                        "x": x / self.full_px[0],
-                        "y": y / self.full_px[1],
-                        "radius": max(lamp.box_px[2:]) / 2 / self.full_px[0],
-                        "stops": round(lamp.stops, 1),
-                        "unsure": round(lamp.uncertain_stops, 1),
-                        "marked": lamp.marked,
-                    }
-                )
-        return shown
+    key: object
+    codes: NDArray[np.uint8]
+    parts: tuple[SceneWatch, ...]
+    watched: list[dict[str, Any]]
 
 
 class LightTable:
@@ -103,17 +53,27 @@ class LightTable:
         Looks of the strip.
     recipe_of : callable
         How a still is shown, as options and scene say now.
+    held : HeldPath, optional
+        What the page holds of the light path itself.
     """
 
-    def __init__(self, stills: Sequence[Path], looks: Iterable[Look], recipe_of: RecipeOf) -> None:
+    def __init__(
+        self,
+        stills: Sequence[Path],
+        looks: Iterable[Look],
+        recipe_of: RecipeOf,
+        held: HeldPath | None = None,
+    ) -> None:
         self.stills = tuple(stills)
         self.looks = {look.name: look for look in looks}
-        self._recipe_of = recipe_of
+        self._asked_recipe_of = recipe_of
+        self.held_path = held or HeldPath()
         self._open: dict[int, OpenStill] = {}
         self._opened = 0
         # Read files are large: only the last one is held.
         self._read: tuple[int, Recipe, ExposedStill] | None = None
-        self._full: tuple[object, NDArray[np.uint8]] | None = None
+        self._full: InFull | None = None
+        self._seen: dict[object, Picture] = {}
 
     def path(self, number: int) -> Path:
         """Return a still's file.
@@ -137,7 +97,7 @@ class LightTable:
         """
         recipe = self._recipe_of(self.path(number))
         still = self._open.pop(number, None)
-        if still is None or still.recipe != recipe:
+        if still is None or (still.recipe, still.held) != (recipe, self.held_path.texts):
             still = self._as_shown(number, recipe)
         self._open[number] = still
         while len(self._open) > MOST_OPEN:
@@ -162,16 +122,67 @@ class LightTable:
             name, strength = name_and_strength(text)
             if name not in names:
                 raise ParameterError("look", "one of this page", text)
-            found.append(names[name].at(strength_from_text(strength or "1")))
+            look = names[name].at(strength_from_text(strength or "1"))
+            found.append(self.held_path.on(look))
         return found
 
     def codes(self, number: int, looks: Sequence[Look]) -> NDArray[np.uint8]:
         """Return what `frontglass apply` makes of the still at the page's size."""
-        return shown_codes(self.held(number).seen(looks))
+        return shown_codes(self.seen(number, looks))
 
-    def light(self, number: int, look: Look) -> NDArray[np.float16]:
-        """Return what the page blends: the still through a look, in linear light."""
-        return half_light(self.held(number).seen([look]))
+    def seen(self, number: int, looks: Sequence[Look]) -> Picture:
+        """Return the still at the page's size through looks; the last few are at hand."""
+        still = self.held(number)
+        key = (number, still.light, tuple(map(str, looks)))
+        if key not in self._seen:
+            self._seen[key] = still.seen(looks)
+        while len(self._seen) > MOST_SEEN:
+            del self._seen[next(iter(self._seen))]
+        return self._seen[key]
+
+    def light(self, number: int, looks: Sequence[Look]) -> NDArray[np.float16]:
+        """Return what the page blends: the still through looks, in linear light."""
+        return half_light(self.held(number).seen(looks))
+
+    def watched(
+        self, number: int, looks: Sequence[Look], parts: Iterable[SceneWatch], *, in_full: bool
+    ) -> list[dict[str, Any]]:
+        """Return what `frontglass compare` reads in watched parts, bare and through looks.
+
+        Parameters
+        ----------
+        number : int
+            The still.
+        looks : sequence of Look
+            The looks.
+        parts : iterable of SceneWatch
+            By the pixels of the whole file.
+        in_full : bool
+            Whether it is read in the full still, as `compare` does; else at the page's size.
+        """
+        still, parts = self.held(number), tuple(parts)
+        if in_full:
+            return self._in_full(number, looks, parts).watched
+        return [watched_part(still, one, still.small, self.seen(number, looks)) for one in parts]
+
+    def distances(self, number: int) -> NDArray[np.uint8] | None:
+        """Return shades of how far everything is; None if nobody said."""
+        metres = self._small_distance(number)
+        if metres is None:
+            return None
+        return shaded_distances(metres, (metres.shape[1], metres.shape[0]))
+
+    def metres_at(self, number: int, x: float, y: float) -> float | None:
+        """Return how far a place is [m]; None if nobody said."""
+        metres = self._small_distance(number)
+        if metres is None:
+            return None
+        rows, columns = metres.shape
+        return float(metres[min(int(y * rows), rows - 1), min(int(x * columns), columns - 1)])
+
+    def _small_distance(self, number: int) -> NDArray[np.float32] | None:
+        still = self.held(number)
+        return with_own_distance(still.small, still.camera).distance_m
 
     def small(self, number: int, looks: Sequence[Look]) -> NDArray[np.uint8]:
         """Return a small picture of the still through looks."""
@@ -199,7 +210,7 @@ class LightTable:
         x, y : float
             The place, over width and height. [1], in [0, 1]
         """
-        codes = self._in_full(number, looks)
+        codes = self._in_full(number, looks).codes
         rows, columns = codes.shape[:2]
         top, left = (
             max(0, min(round(place * size - TILE_PX / 2), size - TILE_PX))
@@ -207,19 +218,26 @@ class LightTable:
         )
         return np.ascontiguousarray(codes[top : top + TILE_PX, left : left + TILE_PX])
 
-    def _in_full(self, number: int, looks: Sequence[Look]) -> NDArray[np.uint8]:
-        """Return the full still through looks; kept for the next tile of it."""
+    def _in_full(
+        self, number: int, looks: Sequence[Look], parts: Sequence[SceneWatch] = ()
+    ) -> InFull:
+        """Return the full still through looks; kept for the next tile of it, as codes alone."""
         still = self.held(number)
         key = (number, still.light, tuple(map(str, looks)))
-        if self._full is None or self._full[0] != key:
+        if self._full is None or self._full.key != key or not {*parts} <= {*self._full.parts}:
             self._full = None
             picture = still.recipe.lit(
                 self._exposed(number, still.recipe), self.stills[number]
             ).picture
             camera = still.recipe.framing.camera_for(picture).camera
             seen = replace(still.recipe, looks=tuple(looks)).rendered(picture, camera)
-            self._full = (key, shown_codes(seen))
-        return self._full[1]
+            watched = [watched_part(still, part, picture, seen) for part in parts]
+            self._full = InFull(key, shown_codes(seen), tuple(parts), watched)
+        return self._full
+
+    def _recipe_of(self, path: Path) -> Recipe:
+        recipe = self._asked_recipe_of(path)
+        return replace(recipe, framing=self.held_path.framing(recipe.framing))
 
     def _as_shown(self, number: int, recipe: Recipe) -> OpenStill:
         path = self.stills[number]
@@ -241,6 +259,7 @@ class LightTable:
             corner_px=corner,
             notices=tuple(dict.fromkeys((*picture.notices, *choice.notices))),
             light=self._opened,
+            held=dict(self.held_path.texts),
         )
 
     def _exposed(self, number: int, recipe: Recipe) -> ExposedStill:
@@ -250,13 +269,3 @@ class LightTable:
             self._read = None
             self._read = (number, asked, recipe.exposed(self.path(number)))
         return self._read[2]
-
-
-def problem(error: Exception) -> str:
-    """Return what went wrong with a still, in one line."""
-    if isinstance(error, FrontglassError):
-        return " ".join(str(error).split())
-    if isinstance(error, MemoryError):
-        return "Not enough memory for a still of this size."
-    said = getattr(error, "strerror", None)
-    return f"Cannot be read ({said})." if said else "Cannot be shown."

@@ -11,6 +11,7 @@ from typing import Self
 from frontglass.checks import check_within
 from frontglass.elements import Element, Place
 from frontglass.errors import ParameterError
+from frontglass.looks.learned_from import LearnedFrom
 from frontglass.optics.glare import light_loss_stops
 from frontglass.units import LARGEST_STRENGTH, strength_from_text, strength_text
 
@@ -35,6 +36,8 @@ class Look:
         What to watch for, in one line.
     strength : float
         How much of it. [1], in [0, 64].
+    learned : LearnedFrom or None
+        What it was learned from, if it was.
 
     Raises
     ------
@@ -58,6 +61,7 @@ class Look:
     summary: str = "Put together in Python."
     watch: str = "Nothing is noted yet."
     strength: float = 1.0
+    learned: LearnedFrom | None = None
 
     def __post_init__(self) -> None:
         for key in ("name", "summary", "watch"):

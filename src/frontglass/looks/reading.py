@@ -9,6 +9,7 @@ from typing import Any
 
 from frontglass.elements import ELEMENTS, LOBES, BareLamp, Beam, ClearCentre
 from frontglass.errors import LookError, ParameterError
+from frontglass.looks.learned_from import LearnedFrom
 from frontglass.looks.look import Look
 from frontglass.strict_toml import check_keys, document_of, refuse, tables_of, text_of
 
@@ -46,13 +47,19 @@ def look_from_toml(text: str, origin: str) -> Look:
         See `look_from_file`.
     """
     document = document_of(text, origin, LookError)
-    check_keys(document, (*TEXT_KEYS, "element"), (*TEXT_KEYS, "element"), origin, LookError)
+    needed = (*TEXT_KEYS, "element")
+    check_keys(document, (*needed, "learned"), needed, origin, LookError)
     elements = tuple(
         _element(table, f"{origin}: element[{index}]")
         for index, table in enumerate(tables_of(document["element"], "element", origin, LookError))
     )
     texts = {key: document[key] for key in TEXT_KEYS}
-    look: Look = _built(Look, {**texts, "elements": elements}, origin)
+    learned = document.get("learned")
+    if learned is not None:
+        if not isinstance(learned, dict):
+            refuse("learned", "a table [learned]", learned, origin, LookError)
+        learned = _plain(LearnedFrom, learned, f"{origin}: learned")
+    look: Look = _built(Look, {**texts, "elements": elements, "learned": learned}, origin)
     return look
 
 

@@ -22,6 +22,8 @@ def look_as_toml(look: Look) -> str:
         If an element is none that a file can name.
     """
     lines = [f"{key} = {_text(getattr(look, key))}" for key in TEXT_KEYS]
+    if look.learned is not None:
+        lines += ["", "[learned]", *_values(look.learned, "learned")]
     for element in look.elements:
         lines += ["", "[[element]]", f"kind = {_text(_name_of(element, ELEMENTS))}"]
         lines += _values(element, "element")

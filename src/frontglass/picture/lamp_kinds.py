@@ -62,6 +62,9 @@ ROUND_BLOOM, LONG_BLOOM = 0.8, 0.98
 steeply as it is seen to fall outside, takes to fall by e for each e above the first, up to those of
 a disc and of a tube. Of 220 lamps behind lenses, both drawn by chance, 72 of 100 radii come out
 within a fifth; of bloom in proportion to light, 55."""
+HARD_EDGE, BLOOMING_EDGE = 0.2, 0.6
+"""Light beside an area, over white, up to which it ends where the lamp does, and from which on
+where bloom falls below white: drawn lamps of ten stops have 0.8 and more, sharp ones 0.05."""
 LEAST_SLOPE = 0.02
 """Of a lamp's radius, in the logarithm of light: what falls less steeply is no bloom of it."""
 LEAST_CORE, MOST_CORE = 0.12, 0.97
@@ -164,7 +167,13 @@ def disc_px(kind: LampKind, px_per_rad: float) -> float:
 
 
 def core_of(
-    kind: LampKind, white: White | None, *, deepest_px: float, area_px: float, slope: float
+    kind: LampKind,
+    white: White | None,
+    *,
+    deepest_px: float,
+    area_px: float,
+    slope: float,
+    edge: float,
 ) -> float:
     """Radius of a lamp over that of the area that clips, which is the lamp and its blur and bloom.
 
@@ -178,6 +187,8 @@ def core_of(
         The area. [px]
     slope : float
         Logarithm of light lost on a pixel of the way out from its edge. [1/px], >= 0
+    edge : float
+        Light just outside its edge, over white. [1], >= 0; where bloom ends in white it is near 1.
 
     Returns
     -------
@@ -193,6 +204,7 @@ def core_of(
     roundness = min(1.0, math.pi * deepest_px**2 / area_px)
     most = LONG_BLOOM + (ROUND_BLOOM - LONG_BLOOM) * roundness
     bloom = min(max(0.0, BLOOM_STEEPNESS * math.log(over_white / BLOOM_FROM)), most)
+    bloom *= min(max((edge - HARD_EDGE) / (BLOOMING_EDGE - HARD_EDGE), 0.0), 1.0)
     reach = math.hypot(blur, bloom / max(slope, LEAST_SLOPE / deepest_px))
     return min(MOST_CORE, max(LEAST_CORE, 1 - reach / deepest_px))
 

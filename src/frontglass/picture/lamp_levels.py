@@ -102,7 +102,14 @@ class Levels:
         if disc:
             core = math.sqrt(in_disc)
         else:
-            core = core_of(kind, white, deepest_px=deepest, area_px=area, slope=seen.slope)
+            core = core_of(
+                kind,
+                white,
+                deepest_px=deepest,
+                area_px=area,
+                slope=seen.slope,
+                edge=seen.edge,
+            )
         # Half as bright at the lamp's edge as one blur further in.
         blur = max(HALF_PX, HALF_SHARE * core * deepest)
         core = max(core - blur / deepest, LEAST_FLAT)

@@ -23,13 +23,15 @@ FEWEST_PX = 4
 
 
 class Seen(NamedTuple):
-    """Distance of an area's pixels from its edge [px], and how steeply light falls outside it.
+    """Distance of an area's pixels from its edge [px], and how light falls outside it.
 
-    That is the logarithm of light lost on a pixel of the way out; 0 where none is seen. [1/px]
+    `slope` is the logarithm of light lost on a pixel of the way out, 0 where none is seen [1/px];
+    `edge` what light there would be at the edge itself, over white, 0 where none is seen. [1]
     """
 
     depth: Float32
     slope: float
+    edge: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,9 +68,10 @@ class Rims:
         """Area of that number."""
         order, first = self._order
         depth = self.found.depth[order[first[index] : first[index + 1]]]
-        return Seen(depth, self._slope(index, float(depth.max())))
+        return Seen(depth, *self._fall(index, float(depth.max())))
 
-    def _slope(self, index: int, deepest_px: float) -> float:
+    def _fall(self, index: int, deepest_px: float) -> tuple[float, float]:
+        """Slope of light outside an area, and light at its edge."""
         wide = max(LEAST_RING_PX, RING * deepest_px)
         gap = max(0.5, BLUR_SHARE * deepest_px)
         reach = int(np.ceil(gap + 2 * wide)) + 1
@@ -84,6 +87,8 @@ class Rims:
             for k in (0, 1)
         )
         if min(inner.size, outer.size) < FEWEST_PX:
-            return 0.0
+            return 0.0, 0.0
         near, far = (max(float(np.median(ring)), 1e-4) for ring in (inner, outer))
-        return max(0.0, float(np.log(near / far)) / wide)
+        slope = max(0.0, float(np.log(near / far)) / wide)
+        white = float(self.found.levels.mean())
+        return slope, near / white * float(np.exp(slope * (gap + wide / 2)))

@@ -47,7 +47,8 @@ def without_direct(
     whole = seen[lamp]
     without = np.maximum(whole - recovered[lamp] * direct, np.minimum(whole, base[lamp]))
     seen[lamp] = without
-    taken = np.zeros_like(seen)
+    # Not zeros_like, which writes them all.
+    taken = np.zeros(seen.shape, seen.dtype)
     taken[lamp] = whole - without
     return taken
 
@@ -91,7 +92,7 @@ def without_direct_beyond(
     direct = _direct(glass)
     beyond, recovered = picture.beyond, picture.recovered
     left = np.empty_like(seen)
-    lamp_left = None if recovered is None else np.zeros_like(seen)
+    lamp_left = None if recovered is None else np.zeros(seen.shape, seen.dtype)
 
     def work(rows: slice) -> None:
         whole = seen[rows]

@@ -210,6 +210,29 @@ def _change_list(
             tables.append(_spaced(made, tables or table))
     if not tables:
         del table[key]
+    elif isinstance(tables, AoT):
+        stood = [name for name, _ in sorted(before.items(), key=lambda pair: pair[1])]
+        come = [name for one in new if (name := _name_of(one, key)) not in before]
+        _put_in_order(
+            tables,
+            [name for name in stood if name in after] + come,
+            [_name_of(one, key) for one in new],
+        )
+
+
+def _put_in_order(tables: AoT, stand: list[tuple[Any, ...]], wanted: list[tuple[Any, ...]]) -> None:
+    """Move tables that stand in one order into another; each takes its remarks along."""
+    if stand == wanted:
+        return
+    last = tables.body[-1]
+    if not last.as_string().endswith("\n\n"):
+        last.add(tomlkit.nl())
+    places = [wanted.index(name) for name in stand]
+    tables.body[:] = [one for _, one in sorted(zip(places, tables.body, strict=True), key=_first)]
+
+
+def _first(pair: tuple[int, Table]) -> int:
+    return pair[0]
 
 
 def _standing(old: list[Plain], new: list[Plain], key: str) -> dict[tuple[Any, ...], int]:

@@ -78,7 +78,7 @@ def distance_sheet(
     y += sizes.margin
     size = cells.cell_width_px, cells.cell_height_px
     places = [divmod(index, cells.columns) for index in range(2)]
-    shown = (view(picture, size), _shaded(distance, size))
+    shown = (view(picture, size), shaded_distances(distance, size))
     for (row, column), codes in zip(places, shown, strict=True):
         left = sizes.margin + column * (cells.column_px + sizes.gap)
         page.put(left, y + row * (size[1] + sizes.gap), codes)
@@ -128,7 +128,8 @@ def _shades(distance: Float32, ends: tuple[float, float]) -> Codes:
     return codes
 
 
-def _shaded(distance: Float32, size: tuple[int, int]) -> Codes:
+def shaded_distances(distance: Float32, size: tuple[int, int]) -> Codes:
+    """Return distances as shades of `size`, near ones light, sky blue."""
     # Nearest: an average over an edge would show a distance that is nowhere.
     seen = cv2.resize(distance, size, interpolation=cv2.INTER_NEAREST)
     return _shades(np.asarray(seen), _ends(distance))

@@ -47,12 +47,15 @@ class Axis:
         Its ends.
     step : float
         From mark to mark.
+    tens : bool
+        Whether what stands on it are powers of ten of what it shows.
     """
 
     title: str
     low: float
     high: float
     step: float
+    tens: bool = False
 
     @classmethod
     def to(cls, title: str, high: float) -> Axis:
@@ -67,6 +70,12 @@ class Axis:
         """Where numbers stand."""
         count = int((self.high - self.low) / self.step + 1e-6)
         return [self.low + n * self.step for n in range(count + 1)]
+
+    def told(self, value: float) -> str:
+        """Text of a mark: 0.03, 0.1, 0.3, 1 where it stands for powers of ten."""
+        if not self.tens:
+            return f"{value + 0.0:.4g}"
+        return f"{float(f'{10**value:.1g}'):g}"
 
     def share(self, value: float) -> float:
         """Where on the axis a value stands, 0 to 1."""
@@ -108,7 +117,7 @@ def plot(
 ) -> Codes:
     """Codes of curves with their axes, of a size given as width and height [px]."""
     width, height = size_px
-    left = math.ceil(max(text_width_px(_number(v), type_px) for v in up.marks)) + type_px
+    left = math.ceil(max(text_width_px(up.told(v), type_px) for v in up.marks)) + type_px
     box = (left, round(1.8 * type_px), width - type_px, height - round(3.2 * type_px))
     image = Image.new("RGB", size_px, SURROUND)
     image.paste(_lines(series, across, up, box), box[:2])
@@ -116,12 +125,12 @@ def plot(
     letters = font(type_px)
     for value in up.marks:
         y = box[3] - up.share(value) * (box[3] - box[1])
-        draw.text((left - type_px // 2, y), _number(value), QUIET_TEXT, letters, anchor="rm")
+        draw.text((left - type_px // 2, y), up.told(value), QUIET_TEXT, letters, anchor="rm")
     for value in across.marks:
         x = box[0] + across.share(value) * (box[2] - box[0])
-        half = text_width_px(_number(value), type_px) / 2
+        half = text_width_px(across.told(value), type_px) / 2
         x = min(x, width - half)
-        draw.text((x, box[3] + type_px // 2), _number(value), QUIET_TEXT, letters, anchor="mt")
+        draw.text((x, box[3] + type_px // 2), across.told(value), QUIET_TEXT, letters, anchor="mt")
     middle = (box[0] + box[2]) / 2
     draw.text((middle, height - 1), legible(across.title), TEXT, letters, anchor="mb")
     draw.text((0, 0), legible(up.title), TEXT, letters, anchor="lt")
@@ -181,7 +190,3 @@ def _stroke(draw: ImageDraw.ImageDraw, points: list[tuple[float, float]], line: 
             if left <= 0:
                 turn += 1
                 left = float(lengths[turn % len(lengths)])
-
-
-def _number(value: float) -> str:
-    return f"{value + 0.0:.4g}"

@@ -47,7 +47,7 @@ export class Kept {
     const item = made("li");
     const words = choice.looks.map((one) => one.replace(":", " ")).join(", then ");
     const canvas = made("canvas", "", { role: "img", "aria-label": `Small picture through ${words}` });
-    if (choice.looks.length === 1) {
+    if (choice.looks.length <= 2) {
       const button = made("button", "", { type: "button", class: "show", "aria-label": `Show ${words}` });
       button.append(canvas);
       button.addEventListener("click", () => this.show(choice));
@@ -80,6 +80,9 @@ export class Kept {
         say("The command is marked: copy it.");
       }
     });
+    const at = this.list.indexOf(choice);
+    if (at > 0) add("up", () => this.send("move", choice, { by: -1 }));
+    if (at < this.list.length - 1) add("down", () => this.send("move", choice, { by: 1 }));
     add("rename", () => this.edit(choice, item));
     add("remove", () => this.send("remove", choice, {}));
     return row;

@@ -6,7 +6,7 @@ const STEP = 0.02;
 
 export class Loupe {
   constructor({ moved }) {
-    Object.assign(this, { moved, isShown: false, x: 0.5, y: 0.5, drawn: "" });
+    Object.assign(this, { moved, isShown: false, zoom: 1, x: 0.5, y: 0.5, drawn: "" });
     this.canvas = find("loupe");
     let from = null;
     this.canvas.addEventListener("pointerdown", (event) => {
@@ -32,8 +32,16 @@ export class Loupe {
     });
   }
 
+  /** From off to 1:1, to 4:1, to off. */
+  next() {
+    if (this.isShown && this.zoom === 1) { this.zoom = 4; this.drawn = ""; this.move(0, 0); }
+    else { this.zoom = 1; this.show(!this.isShown); }
+    find("zoom").textContent = `${this.zoom}:1`;
+  }
+
   show(isShown) {
     this.isShown = isShown;
+    this.drawn = "";
     this.canvas.hidden = !isShown;
     if (isShown) { this.move(0, 0); this.canvas.focus({ preventScroll: true }); }
   }
@@ -61,14 +69,31 @@ export class Loupe {
     const found = renders.get(this.key);
     this.canvas.classList.toggle("late", !found);
     if (!found) this.drawLate();
-    else if (this.drawn !== this.key) painted(this.canvas, found);
+    else if (this.drawn !== this.key) this.drawTile(found);
     this.drawn = found ? this.key : "";
+  }
+
+  /** Pixels of the full still, each one or four by four on the screen. */
+  drawTile(found) {
+    if (this.zoom === 1) { painted(this.canvas, found); return; }
+    const tile = document.createElement("canvas");
+    painted(tile, found);
+    const { canvas, zoom } = this;
+    Object.assign(canvas, { width: 320, height: 320 });
+    // At the rim of the still the tile stands aside of the place.
+    const from = [[this.x, this.full[0], found.width], [this.y, this.full[1], found.height]].map(([place, whole, size]) => {
+      const corner = Math.max(0, Math.min(Math.round(place * whole - size / 2), whole - size));
+      return Math.round(Math.min(Math.max(0, place * whole - corner - 160 / zoom), Math.max(0, size - 320 / zoom)));
+    });
+    const context = canvas.getContext("2d");
+    context.imageSmoothingEnabled = false;
+    context.drawImage(tile, ...from, 320 / zoom, 320 / zoom, 0, 0, 320, 320);
   }
 
   /** The same place of the large picture, until the full still is there. */
   drawLate() {
     const { canvas } = this, whole = find("picture");
-    const share = whole.width / this.full[0];
+    const share = whole.width / this.full[0] / this.zoom;
     const sizes = [canvas.width * share, canvas.height * share];
     const from = [this.x * whole.width, this.y * whole.height].map((place, k) => {
       const most = [whole.width, whole.height][k] - sizes[k];

@@ -2,39 +2,52 @@
 
 import { onLost, pixels, said, told } from "./api.js";
 import { LARGEST, placeOf, rounded, strengthAt, weights } from "./blend.js";
+import { Distances } from "./distances.js";
+import { HandOut } from "./hand_out.js";
 import { Kept } from "./kept.js";
 import { Lamps } from "./lamps.js";
 import { Loupe } from "./loupe.js";
 import { find, made, painted, say, strengthFrom, strengthText } from "./parts.js";
+import { Path } from "./path.js";
 import { Renders } from "./renders.js";
 import { screenOn } from "./screen.js";
+import { Watched } from "./watched.js";
 
 const REST_MS = 160, ASK_MS = 2000;
 const page = {
   state: null, still: null, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
-  sides: [{ look: "", strength: 0.25 }, { look: "", strength: 1 }], shown: ["", ""],
+  sides: [{ look: "", strength: 0.25, over: "", overStrength: 0.25 }, { look: "", strength: 1, over: "", overStrength: 0.25 }], shown: ["", ""],
 };
 const screen = screenOn(find("picture"));
 const renders = new Renders({ wants, arrived });
 const kept = new Kept({ renders, show: showKept, changed: takeKept });
 const lamps = new Lamps({ changed: takeKept });
+const watched = new Watched({ changed: takeChange });
+const distances = new Distances({ changed: takeChange });
+const number = () => page.at;
+const path = new Path({ changed: takeChange, number, top: (more) => { Object.assign(side(), more); changed(); } });
+const handOut = new HandOut({ number });
 const loupe = new Loupe({ moved: () => { renders.pump(); loupe.draw(renders); } });
 
 const side = () => page.sides[page.active];
 const sides = () => (page.isWiping ? page.sides : [side()]);
 const lookNamed = (name) => page.state.looks.find((one) => one.name === name);
-const textOf = (one) => `${one.look}:${strengthText(one.strength)}`;
+/** Looks of a side, the outermost first; none is bare. */
+const looksOf = ({ look, strength, over, overStrength }) => [[over, overStrength], [look, strength]]
+  .filter(([name, s]) => name && s > 0).map(([name, s]) => `${name}:${strengthText(s)}`);
+const textOf = (one) => looksOf(one).join("+") || `${one.look}:0`;
+const wordsOf = (one) => looksOf(one).map((text) => text.replace(/:(?!.*:)/, " ")).join(" + ") || "bare";
 const prefix = (kind) => `${kind}|${page.still.number}|${page.still.light}`;
 
-function exactWant(text) {
-  const looks = text ? [text] : [];
-  return { key: `${prefix("exact")}|${text}`, path: `still/${page.still.number}/exact`, values: { look: looks } };
+function exactWant(looks) {
+  return { key: `${prefix("exact")}|${looks.join("+")}`, path: `still/${page.still.number}/exact`, values: { look: looks } };
 }
 
-function nodeWant(look, index) {
+function nodeWant(one, look, index) {
   const strength = look.nodes.strengths[index];
-  const key = `${prefix("light")}|${index ? `${look.name}|${strength}` : "bare"}`;
-  return { key, path: `still/${page.still.number}/light`, values: { look: `${look.name}:${strength}` } };
+  const over = looksOf({ ...one, look: "" });
+  const key = `${prefix("light")}|${over}|${strength ? `${look.name}|${strength}` : "bare"}`;
+  return { key, path: `still/${page.still.number}/light`, values: { look: [...over, `${look.name}:${strength}`] } };
 }
 
 function smallWant(name) {
@@ -48,23 +61,23 @@ function filmWants() {
   return stills.length < 2 ? [] : stills.map(({ number }) => ({ key: `film|${number}`, path: `still/${number}/film`, values: {} }));
 }
 
-const isBareSide = (one) => !one.look || one.strength === 0;
+const isBareSide = (one) => !looksOf(one).length;
 
 /** What is wanted, the most wanted first. */
 function wants() {
   if (!page.still) return [];
   if (page.still.problem) return filmWants();
   const list = [];
-  if (page.isResting) for (const one of sides()) list.push(exactWant(isBareSide(one) ? "" : textOf(one)));
-  if (page.isBare || list.every((one) => renders.has(one.key) || renders.problem(one.key))) list.push(exactWant(""));
-  if (loupe.isShown && page.isResting) list.push(loupe.want(page.still, isBareSide(side()) ? [] : [textOf(side())]));
+  if (page.isResting) for (const one of sides()) list.push(exactWant(looksOf(one)));
+  if (page.isBare || list.every((one) => renders.has(one.key) || renders.problem(one.key))) list.push(exactWant([]));
+  if (loupe.isShown && page.isResting) list.push(loupe.want(page.still, looksOf(side())));
   for (const one of new Set([side(), ...sides()])) {
     const look = lookNamed(one.look);
     if (!look) continue;
     const near = [...look.nodes.strengths.keys()];
     near.sort((a, b) => Math.abs(look.nodes.places[a] - Math.sqrt(one.strength))
       - Math.abs(look.nodes.places[b] - Math.sqrt(one.strength)));
-    list.push(...near.map((index) => nodeWant(look, index)));
+    list.push(...near.map((index) => nodeWant(one, look, index)));
   }
   // Nets take longest: they come last.
   const strip = page.state.looks.toSorted((a, b) => b.nodes.window - a.nodes.window);
@@ -81,17 +94,16 @@ function arrived(key) {
 
 /** What is to be painted of a side: codes of a render, else a blend; null if nothing is there yet. */
 function source(one) {
-  const bare = exactWant("").key;
-  const exact = page.isBare || isBareSide(one) ? bare : exactWant(textOf(one)).key;
+  const exact = exactWant(page.isBare ? [] : looksOf(one)).key;
   const found = renders.get(exact);
   if (found) return { key: exact, codes: new Uint8Array(found.data), said: "" };
   const look = lookNamed(one.look);
   if (look && !page.isBare) {
     const nodes = look.nodes;
-    const shares = weights(nodes, (index) => renders.has(nodeWant(look, index).key), one.strength, Math.sqrt);
+    const shares = weights(nodes, (index) => renders.has(nodeWant(one, look, index).key), one.strength, Math.sqrt);
     if (shares) {
       const planes = shares.map(([index, weight]) => {
-        const { key } = nodeWant(look, index);
+        const { key } = nodeWant(one, look, index);
         return { key, weight, data: new Uint16Array(renders.get(key).data) };
       });
       const isRough = shares.length > 1 && (nodes.window < 4 || shares.length < nodes.window);
@@ -108,14 +120,21 @@ function draw() {
     if (found) { page.shown[number] = found; return found; }
     const before = page.shown[number];
     const late = before && before.light === page.still.light ? before : null;
-    const bare = renders.get(exactWant("").key);
-    const instead = late || (bare && { key: exactWant("").key, codes: new Uint8Array(bare.data) });
+    const bare = renders.get(exactWant([]).key);
+    const instead = late || (bare && { key: exactWant([]).key, codes: new Uint8Array(bare.data) });
     return instead && { ...instead, said: "working" };
   });
   if (shown.some((one) => !one)) return;
   for (const one of shown) one.light = page.still.light;
   const width = find("picture").width;
-  screen.draw(shown, page.isWiping ? page.line * width : width + 1);
+  const line = page.isWiping ? page.line * width : width + 1;
+  // Nothing is painted twice: without a card a frame takes the time of a render.
+  const drawn = JSON.stringify([line, shown.map((one) => (one.codes ? one.key : one.planes.map(({ key, weight }) => [key, weight])))]);
+  if (drawn !== page.drawn) {
+    page.drawn = drawn;
+    screen.draw(shown, line);
+    watched.paint();
+  }
   const isExact = shown.every((one) => one.codes && !one.said);
   find("picture").dataset.shows = isExact ? "exact" : shown.some((one) => one.said === "working") ? "late" : "blend";
   find("picture").dataset.light = page.still.light;
@@ -123,11 +142,12 @@ function draw() {
   sides().forEach((one, number) => { tag(number, one, shown[number].said); });
   if (!page.isWiping) find("tag1").textContent = "";
   loupe.draw(renders);
+  if (isExact && !page.isBare) watched.ask(page.still, looksOf(side()), page.state.scene);
 }
 
 function tag(number, one, word) {
-  const words = page.isBare || isBareSide(one) ? "bare" : `${one.look} ${strengthText(one.strength)}`;
-  const problem = page.isBare || isBareSide(one) ? "" : renders.problem(exactWant(textOf(one)).key);
+  const words = page.isBare ? "bare" : wordsOf(one);
+  const problem = page.isBare || isBareSide(one) ? "" : renders.problem(exactWant(looksOf(one)).key);
   find(`tag${number}`).textContent = problem ? `${words}: ${problem}` : [word, words].filter(Boolean).join(" ");
 }
 
@@ -151,6 +171,7 @@ function tell() {
   slider.value = Math.round(1000 * placeOf(one.strength));
   slider.setAttribute("aria-valuetext", strengthText(one.strength));
   slider.disabled = find("strength").disabled = !one.look;
+  path.tell(one);
   find("sides").hidden = !page.isWiping;
   for (const button of find("sides").children) {
     button.setAttribute("aria-checked", String(Number(button.dataset.side) === page.active));
@@ -161,7 +182,7 @@ function tell() {
     card.setAttribute("aria-checked", String(isOn));
     card.tabIndex = isOn ? 0 : -1;
   }
-  for (const [name, isOn] of [["wiping", page.isWiping], ["loupes", loupe.isShown], ["lamping", lamps.isShown], ["bare", page.isBare]]) {
+  for (const [name, isOn] of [["wiping", page.isWiping], ["loupes", loupe.isShown], ["lamping", lamps.isShown], ["bare", page.isBare], ["watching", watched.isShown], ["measuring", distances.isShown]]) {
     find(name).setAttribute("aria-pressed", String(isOn));
   }
   find("wipe").hidden = !page.isWiping;
@@ -203,19 +224,30 @@ function stepLook(direction) {
 }
 
 function showKept(choice) {
-  const [name, strength] = choice.looks[0].split(/:(?!.*:)/);
-  if (!lookNamed(name)) { say(`${name} is not in the strip.`); return; }
-  Object.assign(side(), { look: name, strength: strengthFrom(strength || "1") });
+  const [[name, strength], [over, overStrength] = ["", 0.25]] = choice.looks.toReversed().map((text) => {
+    const [one, s] = text.split(/:(?!.*:)/);
+    return [one, strengthFrom(s || "1")];
+  });
+  const missing = [name, over].find((one) => one && !lookNamed(one));
+  if (missing) { say(`${missing} is not in the strip.`); return; }
+  Object.assign(side(), { look: name, strength, over, overStrength });
   if (choice.on.length && !choice.on.includes(page.at)) open(choice.on[0]);
   else changed();
 }
 
 // What the program says.
 
+/** After a mark or a setting: take over how the scene stands; null asks what is shown anew. */
+async function takeChange(answer) {
+  if (answer) await takeKept(answer);
+  else if (page.still) { path.update(page.still); changed(); }
+}
+
 async function takeKept(answer) {
   const isNew = answer.scene !== page.state.scene;
   Object.assign(page.state, answer);
   kept.update(page.state);
+  handOut.update(page.state);
   if (isNew) await refresh();
   renders.pump();
 }
@@ -232,6 +264,7 @@ async function refresh() {
 function takeStill(still, isOther) {
   const isSame = page.still && page.still.number === still.number && page.still.width === still.width;
   page.still = still;
+  path.update(still);
   const entry = find("stills").children[still.number];
   if (entry && still.problem) { entry.querySelector(".problem").textContent = still.problem; entry.querySelector("canvas").hidden = true; }
   find("picture").hidden = Boolean(still.problem);
@@ -243,12 +276,14 @@ function takeStill(still, isOther) {
     return;
   }
   lamps.update(still);
-  if (!isOther) return;
+  distances.update(still);
+  if (!isOther) { changed(); return; } // what is watched may be another part
   const keeps = (key) => key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light);
   renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
   if (!isSame) {
     document.documentElement.style.setProperty("--shape", String(still.width / still.height));
     screen.size(still.width, still.height);
+    page.drawn = "";
     page.shown = ["", ""];
   } else {
     for (const one of page.shown) if (one) one.light = still.light; // stays until the next is there
@@ -308,7 +343,8 @@ function layOut(state) {
     button.addEventListener("click", () => open(one.number));
     return button;
   }));
-  if (state.stills.length > 1) document.documentElement.style.setProperty("--rest", "24rem");
+  if (state.stills.length > 1) document.documentElement.style.setProperty("--rest", "18.5rem");
+  for (const part of [lamps, path, handOut]) part.layOut(state);
   find("whom").hidden = state.stills.length < 2;
   find("ticks").replaceChildren(...state.trade.map((one) => {
     const tick = made("button", one.text, { type: "button", "aria-label": `strength ${one.text}` });
@@ -325,8 +361,12 @@ async function begin() {
   page.still = null;
   page.sides[0].look ||= page.state.looks[0].name;
   page.sides[1].look ||= page.state.looks[1 % page.state.looks.length].name;
-  for (const one of page.sides) if (one.look && !lookNamed(one.look)) one.look = page.state.looks[0].name;
+  for (const one of page.sides) {
+    if (one.look && !lookNamed(one.look)) one.look = page.state.looks[0].name;
+    if (!lookNamed(one.over)) one.over = "";
+  }
   kept.update(page.state);
+  handOut.update(page.state);
   const noise = await pixels("noise");
   screen.noise(new Float32Array(noise.data));
   await open(Math.min(page.at, page.state.stills.length - 1));
@@ -336,7 +376,7 @@ function recall() {
   try {
     const [at, active, isWiping, line, both] = JSON.parse(localStorage.getItem("frontglass-live"));
     Object.assign(page, { at: at || 0, active: active ? 1 : 0, isWiping: Boolean(isWiping), line: Number(line) || 0.5 });
-    both.forEach((one, k) => Object.assign(page.sides[k], { look: String(one.look), strength: Number(one.strength) || 0 }));
+    both.forEach((one, k) => Object.assign(page.sides[k], { look: String(one.look), strength: Number(one.strength) || 0, over: String(one.over || ""), overStrength: Number(one.overStrength) || 0.25 }));
   } catch { /* nothing from before */ }
 }
 
@@ -365,23 +405,27 @@ function bare(isBare) {
 }
 
 function keepForm(isOpen) {
+  // Who has gone on to something else is not called back.
+  const isHere = find("keep").contains(document.activeElement);
   find("keep").hidden = !isOpen;
   find("keeping").setAttribute("aria-expanded", String(isOpen));
-  if (isOpen) find("why").focus(); else find("keeping").focus();
+  if (isOpen) find("why").focus(); else if (isHere) find("keeping").focus();
 }
 
 function act(name) {
   if (name === "wiping") page.isWiping = !page.isWiping;
-  if (name === "loupes") loupe.show(!loupe.isShown);
+  if (name === "loupes") loupe.next();
+  if (name === "watching") { distances.show(false); watched.show(!watched.isShown); }
+  if (name === "measuring") { watched.show(false); distances.show(!distances.isShown); }
   if (name === "lamping") lamps.show(!lamps.isShown);
   if (name === "keeping") {
-    if (!side().look) { say("Bare needs no keeping: choose a look."); return; }
+    if (isBareSide(side())) { say("Bare needs no keeping: choose a look."); return; }
     keepForm(find("keep").hidden);
   }
   changed();
 }
 
-for (const name of ["wiping", "loupes", "lamping", "keeping"]) find(name).addEventListener("click", () => act(name));
+for (const name of ["wiping", "loupes", "lamping", "watching", "measuring", "keeping"]) find(name).addEventListener("click", () => act(name));
 find("slider").addEventListener("input", (event) => setStrength(strengthAt(event.target.value / 1000), { moving: true }));
 find("strength").addEventListener("change", (event) => {
   const typed = strengthFrom(event.target.value);
@@ -398,18 +442,18 @@ find("keep").addEventListener("submit", async (event) => {
   event.preventDefault();
   const isForAll = page.state.stills.length < 2 || find("all").checked;
   try {
-    await takeKept(await told("keep", { still: page.at, looks: [textOf(side())], all: isForAll, why: find("why").value, name: "" }));
+    await takeKept(await told("keep", { still: page.at, looks: looksOf(side()), all: isForAll, why: find("why").value, name: "" }));
   } catch (error) {
     say(`Not kept: ${error.message === "Failed to fetch" ? "the program is gone." : error.message}`);
     return;
   }
   find("why").value = "";
   keepForm(false);
-  say(`Kept ${textOf(side()).replace(":", " ")}.`);
+  say(`Kept ${wordsOf(side())}.`);
 });
 
 const stage = find("stage");
-stage.addEventListener("pointerdown", (event) => { if (event.button === 0 && event.target.id === "picture") bare(true); });
+stage.addEventListener("pointerdown", (event) => { if (event.button === 0 && event.target.id === "picture" && !watched.isShown && !distances.isShown) bare(true); });
 find("bare").addEventListener("pointerdown", () => bare(true));
 find("bare").addEventListener("keydown", (event) => { if (event.key === " " || event.key === "Enter") bare(true); });
 find("bare").addEventListener("keyup", () => bare(false));
@@ -441,12 +485,14 @@ const KEYS = {
   ArrowUp: () => stepLook(-1), ArrowDown: () => stepLook(1),
   ",": () => stepStill(-1), ".": () => stepStill(1),
   b: () => bare(true), w: () => act("wiping"), l: () => act("loupes"), o: () => act("lamping"), k: () => act("keeping"),
+  p: () => act("watching"), d: () => act("measuring"),
   x: () => { if (page.isWiping) { page.active = 1 - page.active; changed(); } },
 };
 addEventListener("keydown", (event) => {
   const { target } = event;
   if (event.key === "Escape" && !find("keep").hidden) keepForm(false);
   if (!page.state || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (target.tagName === "SELECT") return;
   if (target.tagName === "INPUT" && target.type !== "range" && target.type !== "checkbox") return;
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   if (!KEYS[key] || (event.repeat && key.length === 1 && !",.".includes(key))) return;
@@ -454,7 +500,7 @@ addEventListener("keydown", (event) => {
   event.preventDefault();
 });
 addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "b") bare(false); });
-find("picture").addEventListener("redraw", draw);
+find("picture").addEventListener("redraw", () => { page.drawn = ""; draw(); });
 addEventListener("resize", () => { if (loupe.isShown) loupe.move(0, 0); });
 
 recall();

@@ -1,0 +1,148 @@
+"""``frontglass learn``: a look from stills without and with a piece of glass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, Json, Lamps, Overwrite, White, recovery_from
+from frontglass.cli.progress import working
+from frontglass.cli.texts import print_json
+
+if TYPE_CHECKING:
+    from frontglass.learning.on_disk import PairOnDisk
+    from frontglass.learning.pairs import StillPair
+    from frontglass.optics.camera import Camera
+
+
+@dataclass(frozen=True, kw_only=True)
+class PairOptions:
+    """Which stills."""
+
+    bare: Annotated[
+        list[Path] | None,
+        typer.Option(help="Still without the glass; several are a bracket.", show_default=False),
+    ] = None
+    with_: Annotated[
+        list[Path] | None,
+        typer.Option("--with", help="The same view with it, as many.", show_default=False),
+    ] = None
+    pairs: Annotated[
+        Path | None, typer.Option(help="TOML list of several pairs, fitted together.")
+    ] = None
+    strength: Annotated[str, typer.Option(help="What the piece in hand carries: 1/4.")] = "1"
+    stops: Annotated[
+        str | None,
+        typer.Option(metavar="S,S,...", help="Exposures of the frames, if no EXIF data say them."),
+    ] = None
+    lamp: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="X,Y[,STOPS|KIND]", help="A clipped lamp of single bare stills, as in apply."
+        ),
+    ] = None
+    lamps: Lamps = None
+    white: White = None
+
+    def listed(self) -> tuple[PairOnDisk, ...]:
+        """Return the pairs that were typed or listed."""
+        from frontglass.units import strength_from_text
+
+        strength = strength_from_text(self.strength)
+        return _listed(self.bare or [], self.with_ or [], self.pairs, strength, self.stops)
+
+    def stills(self, listed: tuple[PairOnDisk, ...]) -> list[StillPair]:
+        """Return the pairs read from their files."""
+        from frontglass.picture.marks import marks_from_texts
+
+        marks = marks_from_texts(self.lamp or ()).levels
+        recovery = recovery_from(None, marks, self.lamps, self.white)
+        with working("reading stills"):
+            return [pair.read(recovery) for pair in listed]
+
+
+def learn(
+    *,
+    chosen: PairOptions,
+    name: Annotated[
+        str | None, typer.Option(help="Name of the look; else that of the file.")
+    ] = None,
+    out: Annotated[Path, typer.Option("--out", "-o", help="Look file to write.")] = Path(
+        "my-glass.toml"
+    ),
+    picture: Annotated[
+        Path | None, typer.Option(help="PNG or JPEG that shows how good it is.")
+    ] = None,
+    camera: CameraOptions,
+    surround: Annotated[
+        Literal["lampless", "mirror", "dark"], typer.Option(help="What lies outside the frames.")
+    ] = "lampless",
+    overwrite: Overwrite = False,
+    as_json: Json = False,
+) -> None:
+    """Learn a look from one view without and with the glass.
+
+    What the pair tells well, and what it does not, is said; a pair that is none is refused.
+    """
+    from frontglass.cli import learn_texts as texts
+    from frontglass.files.whole import write_all_whole
+    from frontglass.learning.learn import learn_look
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.sheets.sheet import check_suffix
+
+    listed = chosen.listed()
+    files = [path for pair in listed for path in pair.files]
+    for target in filter(None, (out, picture)):
+        check_may_write(target, files, overwrite=overwrite)
+    if picture is not None:
+        check_suffix(picture)
+    stills = chosen.stills(listed)
+    known, assumed = _camera(camera, stills)
+    named = name or texts.name_of(out)
+    with working("learning the glass"):
+        learned = learn_look(stills, camera=known, name=named, surround=surround)
+    note(*assumed, *learned.notices)
+    write_all_whole(texts.writers(learned, out, picture))
+    if as_json:
+        print_json(texts.learned_record(learned, out, picture))
+    else:
+        typer.echo("\n".join(texts.learned_lines(learned, out, picture)))
+
+
+def _listed(
+    bare: list[Path], other: list[Path], pairs: Path | None, strength: float, stops: str | None
+) -> tuple[PairOnDisk, ...]:
+    """Return the pairs that were typed or listed."""
+    from frontglass.errors import ParameterError
+    from frontglass.learning.on_disk import PairOnDisk, pairs_from_file, stops_from_text
+
+    if pairs is not None:
+        if bare or other or stops is not None:
+            hint = "The list says strength and stops of each pair, too."
+            raise ParameterError("pairs", "given without --bare, --with, --stops", pairs, hint)
+        return pairs_from_file(pairs)
+    if not bare or not other:
+        missing = "--with" if bare else "--bare"
+        raise ParameterError("pair", "--bare B --with W, or --pairs LIST", f"no {missing}")
+    if len(bare) != len(other):
+        got = f"{len(bare)} and {len(other)}"
+        raise ParameterError("pair", "as many frames without as with the glass", got)
+    typed = None if stops is None else stops_from_text(stops)
+    return (PairOnDisk(bare=tuple(bare), with_glass=tuple(other), strength=strength, stops=typed),)
+
+
+def _camera(
+    options: CameraOptions, stills: list[StillPair]
+) -> tuple[Camera | None, tuple[str, ...]]:
+    """Return what took all pairs, if it was typed, and what was assumed."""
+    from frontglass.pipeline.framing import Framing
+
+    framing = options.framing()
+    if framing == Framing():
+        return None, ()
+    choice = framing.camera_for(stills[0].bare)
+    return choice.camera, choice.notices

@@ -1,0 +1,1 @@
+"""Learning a glass from stills of one view with and without it."""

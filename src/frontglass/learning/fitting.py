@@ -1,0 +1,209 @@
+"""Pairs of one strength fitted together: what goes to each ring, and what is left over."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.choices import Surround
+from frontglass.errors import ParameterError
+from frontglass.learning.laid import (
+    Columns,
+    Laid,
+    Mask,
+    columns_of,
+    first_variance,
+    laid,
+    moved,
+    predicted,
+    read_variance,
+)
+from frontglass.learning.pairs import Compared
+from frontglass.learning.registration import Similarity, registered
+from frontglass.learning.rings import FARTHEST_FRAMES, FINEST_PX, Rings
+from frontglass.learning.solving import Products, Shares, products, solved
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+
+WEIGHINGS = 3
+"""Errors are read from what the last fit left so many times."""
+WIDEST_RING_DEG = 19.0
+"""Where the middle of the last ring may be: rings go on for up to three steps, and a lobe ends at
+60 degrees."""
+MOVED_AGAIN_PX = 0.02
+LEAST_HELD = 0.02
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fitted:
+    """Pairs of one strength, fitted.
+
+    Parameters
+    ----------
+    rings : Rings
+        Where light goes.
+    shares : ndarray, shape (3, rings + 1)
+        Share of the light of each ring, and of the veil, in red, green and blue.
+    covariances : ndarray, shape (3, rings + 1, rings + 1)
+        Of these.
+    gains : ndarray, shape (pairs, 3)
+        Light behind the glass over light before it.
+    pairs : list of Laid
+        As they lie over each other.
+    models : list of ndarray
+        What the fit makes of each bare still.
+    wheres : list of Similarity
+        How each lay.
+    moved : list of ndarray
+        What was left out because it moved.
+    """
+
+    rings: Rings
+    shares: Float64
+    covariances: Float64
+    gains: Float64
+    pairs: list[Laid]
+    models: list[Float32]
+    wheres: list[Similarity]
+    moved: list[Mask]
+
+
+def rings_for(pairs: Sequence[Compared]) -> Rings:
+    """Rings from below a pixel of the finest pair to beyond the widest frame."""
+    finest = FINEST_PX / max(pair.px_per_rad for pair in pairs)
+    widest = max(
+        FARTHEST_FRAMES * math.hypot(*pair.bare.shape[:2]) / pair.px_per_rad for pair in pairs
+    )
+    return Rings.between(finest, min(widest, math.radians(WIDEST_RING_DEG)))
+
+
+def fitted(
+    pairs: Sequence[Compared],
+    rings: Rings,
+    surround: Surround,
+    step: Callable[[str], None] = lambda _: None,
+) -> Fitted:
+    """Fit of pairs of one strength.
+
+    Parameters
+    ----------
+    pairs : sequence of Compared
+        At least one.
+    rings : Rings
+        Where light may go.
+    surround : Surround
+        What lies outside the frames.
+    step : callable
+        Told what is being done.
+
+    Notes
+    -----
+    Glow shifts what stills are registered by. So the pair is laid once by the stills themselves,
+    and again by what the first fit makes of the bare one.
+    """
+    wheres = []
+    for pair in pairs:
+        step("laying the stills over each other")
+        wheres.append(registered(pair.bare, pair.other))
+    for again in (True, False):
+        lain = [
+            laid(pair.bare, pair.other, pair.clipped, where, pair.px_per_rad)
+            for pair, where in zip(pairs, wheres, strict=True)
+        ]
+        step("spreading light to rings")
+        columns = [columns_of(pair, rings, surround) for pair in lain]
+        step("finding the share of each ring")
+        shares, models, away = _weighed(lain, columns)
+        if not again:
+            break
+        moves = _moves(models, lain)
+        if all(
+            move.farthest_px(*pair.bare.shape[1::-1]) < MOVED_AGAIN_PX
+            for move, pair in zip(moves, lain, strict=True)
+        ):
+            break
+        # The model lies half way: what is left to do comes between the halves.
+        halves = [where.half() for where in wheres]
+        wheres = [half.then(move).then(half) for half, move in zip(halves, moves, strict=True)]
+    return Fitted(
+        rings=rings,
+        shares=np.stack([one.shares for one in shares]),
+        covariances=np.stack([one.covariance for one in shares]),
+        gains=np.stack([one.gains for one in shares], axis=1),
+        pairs=lain,
+        models=models,
+        wheres=wheres,
+        moved=away,
+    )
+
+
+def _moves(models: Sequence[Float32], pairs: Sequence[Laid]) -> list[Similarity]:
+    """How far the stills with glass still are from what a fit makes of the bare ones."""
+    return [
+        registered(model, pair.other, coarse=False)
+        for model, pair in zip(models, pairs, strict=True)
+    ]
+
+
+def _weighed(
+    pairs: Sequence[Laid], columns: Sequence[Columns]
+) -> tuple[list[Shares], list[Float32], list[Mask]]:
+    """Shares for red, green and blue, what they make of the bare stills, and what moved."""
+    variances = [first_variance(pair) for pair in pairs]
+    away = [np.zeros(pair.held.shape, dtype=np.bool_) for pair in pairs]
+    for turn in range(WEIGHINGS):
+        for pair, gone in zip(pairs, away, strict=True):
+            _check_left(pair, gone)
+        each: list[list[Products]] = [
+            products(pair, column, variance, pair.held & ~gone)
+            for pair, column, variance, gone in zip(pairs, columns, variances, away, strict=True)
+        ]
+        shares = [solved([own[channel] for own in each]) for channel in range(3)]
+        table = np.stack([one.shares for one in shares])
+        models = [
+            predicted(pair, column, table, np.array([one.gains[number] for one in shares]))
+            for number, (pair, column) in enumerate(zip(pairs, columns, strict=True))
+        ]
+        if turn == WEIGHINGS - 1:
+            break
+        variances = [
+            read_variance(pair, model, pair.held & ~gone)
+            for pair, model, gone in zip(pairs, models, away, strict=True)
+        ]
+        away = [
+            moved(pair, model, variance)
+            for pair, model, variance in zip(pairs, models, variances, strict=True)
+        ]
+    return shares, models, away
+
+
+def _check_left(pair: Laid, gone: Mask) -> None:
+    """Refuse a pair of which nothing is left, or whose stills are black."""
+    use = pair.held & ~gone
+    if use.mean() < LEAST_HELD or not min(pair.bare[use].mean(), pair.other[use].mean()) > 0:
+        rule = "stills of one view with something bright beside something dark"
+        hint = "Next to nothing of them clips not, moved not, and is not black."
+        raise ParameterError("pairs", rule, "stills that share no light", hint)
+
+
+def in_stops(one: Float32, other: Float32) -> Float32:
+    """Difference of two stills in stops, by their light, a thousandth of the mean as the floor."""
+    a, b = one.mean(axis=2), other.mean(axis=2)
+    floor = 1e-3 * float(b.mean()) + 1e-9
+    return np.asarray(np.log2(np.maximum(a, floor) / np.maximum(b, floor)), dtype=np.float32)
+
+
+def smoothed(stops: Float32, held: Mask, block_px: int = 8) -> tuple[Float32, Mask]:
+    """Means over blocks, where most of a block holds light: noise falls, rays and ghosts stay."""
+    size = (max(1, stops.shape[1] // block_px), max(1, stops.shape[0] // block_px))
+    weight = held.astype(np.float32)
+    sums = cv2.resize(stops * weight, size, interpolation=cv2.INTER_AREA)
+    share = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)
+    means = np.asarray(sums / np.maximum(share, 1e-6), dtype=np.float32)
+    return means, share > 0.5

@@ -1,0 +1,225 @@
+"""What a fit may be believed, what it cannot tell, and what is no thin glass at all."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.choices import Surround
+from frontglass.errors import ParameterError
+from frontglass.learning.fitting import Fitted, fitted, in_stops, smoothed
+from frontglass.learning.glass import GREEN, GlassAt1
+from frontglass.learning.pairs import Compared
+from frontglass.units import strength_text
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+WELL_KNOWN = 0.1
+"""A ring is well known if its error is below this share of it, or of the rings' mean share."""
+UNKNOWN_SHARE = 0.15
+"""Where the scattered share is no better known than that, the stills show no halo at all."""
+NOTHING_SIGMAS = 2.0
+NOTHING_SHARE = 0.003
+SUSPECT_SHARE, SUSPECT_STOPS = 0.02, 0.05
+REFUSED_RATIO, FLAGGED_RATIO = 0.5, 0.2
+REFUSED_STOPS, FLAGGED_STOPS = 0.04, 0.015
+"""What is left, over what the glass changes, and in itself [stop rms over blocks of 8 px]: from
+which on a pair is refused, or flagged."""
+NEAR_PX = 1.5
+"""Light that goes no farther is told from a change of focus by nobody."""
+MOVED_TOLD = 0.01
+STRENGTHS_TOLD = 0.1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """What is said of a fit.
+
+    Parameters
+    ----------
+    lines : tuple of str
+        To a person.
+    known_from_deg, known_to_deg : float
+        Angles between which rings are well known; both 0 if none is.
+    scattered_deviation : float
+        Of all scattered green light.
+    is_nothing : bool
+        Whether there is no more than noise.
+    """
+
+    lines: tuple[str, ...] = ()
+    known_from_deg: float = 0.0
+    known_to_deg: float = 0.0
+    scattered_deviation: float = 0.0
+    is_nothing: bool = False
+
+    @staticmethod
+    def joined(*parts: Told) -> tuple[str, ...]:
+        """Return all lines."""
+        return tuple(line for part in parts for line in part.lines)
+
+
+def told_of_rings(fit: Fitted) -> Told:
+    """Return what the pairs know of each ring.
+
+    Raises
+    ------
+    ParameterError
+        If they know nothing: no part of them is bright enough to show a halo.
+    """
+    shares, covariance = fit.shares[GREEN], fit.covariances[GREEN]
+    rings = len(fit.rings)
+    px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
+    # Light that stays within a pixel is none that anyone misses: it is left out of the sum.
+    far = np.append(px > NEAR_PX, False)
+    variance = float(far @ covariance @ far)
+    # What nothing tells has a variance beyond all numbers, or below zero by rounding.
+    deviation = math.sqrt(variance) if variance >= 0 else math.inf
+    scattered = float(shares[far].sum() + shares[-1])
+    if deviation > UNKNOWN_SHARE:
+        hint = "Shoot a small bright lamp in a dark room, or a bright wall with a black card on it."
+        rule = "stills with something bright beside something dark"
+        raise ParameterError("pairs", rule, "stills in which glass would hardly show", hint)
+    if scattered < max(NOTHING_SHARE, NOTHING_SIGMAS * deviation):
+        line = (
+            f"nothing: the pair shows no more scatter than its noise ({100 * scattered:.2f} %"
+            f" +- {100 * deviation:.2f} %); this look does nothing to speak of."
+        )
+        return Told(lines=(line,), scattered_deviation=deviation, is_nothing=True)
+    deviations = np.sqrt(np.diag(covariance))[:rings]
+    typical = np.maximum(shares[:rings], shares[:rings].sum() / rings)
+    well = deviations < WELL_KNOWN * typical
+    degrees = np.degrees(fit.rings.angles_rad)
+    if not well.any():
+        line = "no ring is known to a tenth; shoot a small bright lamp in a dark room as well."
+        return Told(lines=(line,), scattered_deviation=deviation)
+    low, high = int(np.argmax(well)), int(rings - 1 - np.argmax(well[::-1]))
+    lines = [f"well known: from {degrees[low]:.2g} to {degrees[high]:.2g} degrees."]
+    if px[low] > 1:
+        lines.append(
+            f"hardly known: finer than {degrees[low]:.2g} degrees ({px[low]:.1f} px of the fit);"
+            " a page of print, or the same lamp on a longer lens, would tell it."
+        )
+    if high < rings - 1:
+        lines.append(
+            f"hardly known: farther out than {degrees[high]:.2g} degrees, where it is taken for a"
+            " veil; a lamp in a dark room, or a black card before a bright wall, would tell it."
+        )
+    return Told(
+        lines=tuple(lines),
+        known_from_deg=float(f"{degrees[low]:.3g}"),
+        known_to_deg=float(f"{degrees[high]:.3g}"),
+        scattered_deviation=deviation,
+    )
+
+
+def told_of_strengths(glasses: Mapping[float, GlassAt1], known_from_deg: float) -> Told:
+    """How well several strengths of one series are multiples of one depth, where it is known."""
+    if len(glasses) < 2:
+        return Told()
+    angle = math.radians(known_from_deg)
+    depths = [glass.depth_beyond(angle) for glass in glasses.values()]
+    shown = ", ".join(
+        f"{strength_text(strength)}: {depth:.3g}"
+        for strength, depth in zip(glasses, depths, strict=True)
+    )
+    apart = max(depths) / max(min(depths), 1e-9) - 1
+    holds = apart < STRENGTHS_TOLD
+    verdict = "strength multiplies depth" if holds else "strength does not multiply depth"
+    line = (
+        f"depth at 1 beyond {known_from_deg:.2g} degrees, by each piece: {shown}; {verdict}"
+        f" (they are {100 * apart:.0f} % apart)."
+    )
+    return Told(lines=(line,))
+
+
+def check_not_swapped(
+    pairs: Sequence[Compared], name: str, fit: Fitted, surround: Surround
+) -> None:
+    """Refuse pairs whose bare still is the softer one.
+
+    Raises
+    ------
+    ParameterError
+        If the way back fits better, and scatters.
+    """
+    if _scattered(fit) > SUSPECT_SHARE and _left(fit) < SUSPECT_STOPS**2 * len(fit.pairs):
+        return
+    turned = [pair._replace(bare=pair.other, other=pair.bare) for pair in pairs]
+    back = fitted(turned, fit.rings, surround)
+    if _scattered(back) > SUSPECT_SHARE and _left(back) < _left(fit) / 2:
+        hint = "It is the one with glass that is softer: --bare and --with look swapped."
+        raise ParameterError(name, "a bare still and one with glass", "a softer bare one", hint)
+
+
+def _scattered(fit: Fitted) -> float:
+    """Mean share of light that goes beyond a pixel or two, veil included."""
+    px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
+    return float(fit.shares[:, np.append(px > NEAR_PX, True)].sum(axis=1).mean())
+
+
+def _left(fit: Fitted) -> float:
+    """Mean square of what a fit leaves [stop^2], of all its pairs."""
+    return sum(
+        float(np.mean(in_stops(model, pair.other)[pair.held] ** 2))
+        for model, pair in zip(fit.models, fit.pairs, strict=True)
+    )
+
+
+def told_of_left(name: str, seen: Mask, left: Float32, changed: Float32, moved: float) -> Told:
+    """Return what is said of what a look leaves of a pair.
+
+    Parameters
+    ----------
+    name : str
+        What the pair is called.
+    seen : ndarray, shape (H, W), bool
+        What was compared, and what is taken to have moved.
+    left, changed : ndarray, shape (H, W)
+        What the look leaves, and what the glass changed. [stop]
+    moved : float
+        Share of pixels that were left out.
+
+    Raises
+    ------
+    ParameterError
+        If no thin scatterer does that; the message says where most of it sits.
+    """
+    ratio, stops, (x, y) = misfit(left, changed, seen)
+    place = f"about {x},{y} of {left.shape[1]} x {left.shape[0]} px"
+    if ratio > REFUSED_RATIO and stops > REFUSED_STOPS:
+        hint = (
+            f"Most of it sits {place}. Rays of a net, a ghost of a plate askew, or light that"
+            " changed do that."
+        )
+        got = f"{100 * ratio:.0f} % of the change left over ({stops:.2f} stops)"
+        raise ParameterError(name, "what one thin scatterer makes of the bare still", got, hint)
+    lines = []
+    if moved >= MOVED_TOLD:
+        lines.append(f"{name}: {100 * moved:.0f} % of it moved or changed, and is left out.")
+    if ratio > FLAGGED_RATIO and stops > FLAGGED_STOPS:
+        lines.append(
+            f"{name}: {100 * ratio:.0f} % of the change is left over, most of it {place}: this may"
+            " be more than one thin glass."
+        )
+    return Told(lines=tuple(lines))
+
+
+def misfit(left: Float32, changed: Float32, held: Mask) -> tuple[float, float, tuple[int, int]]:
+    """Share of the change that is left over, that in stops, and the pixel where most of it is."""
+    blocks, seen = smoothed(left, held)
+    change, _ = smoothed(changed - np.float32(np.median(changed[held]) if held.any() else 0), held)
+    if not seen.any():
+        return 0.0, 0.0, (0, 0)
+    stops = float(np.sqrt(np.mean(blocks[seen] ** 2)))
+    whole = float(np.sqrt(np.mean(change[seen] ** 2)))
+    y, x = np.unravel_index(int(np.argmax(np.where(seen, np.abs(blocks), 0))), blocks.shape)
+    scale = left.shape[1] / blocks.shape[1]
+    middle = (math.floor((x + 0.5) * scale), math.floor((y + 0.5) * scale))
+    return stops / max(whole, 1e-6), stops, middle

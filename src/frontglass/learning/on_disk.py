@@ -1,0 +1,174 @@
+"""Pairs of stills in files: single ones, brackets, and a list of pairs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from frontglass.errors import ParameterError, PictureFileError
+from frontglass.files import read_picture
+from frontglass.learning.pairs import StillPair
+from frontglass.picture.bracket import merged_bracket
+from frontglass.picture.clipped_lamps import with_recovered_light
+from frontglass.picture.picture import Picture
+from frontglass.picture.recovery import Recovery
+from frontglass.strict_toml import check_keys, document_of, refuse, tables_of, text_of
+from frontglass.units import strength_from_text
+
+PAIR_KEYS = ("bare", "with", "strength", "stops")
+
+
+@dataclass(frozen=True, kw_only=True)
+class PairOnDisk:
+    """Where the stills of a pair lie.
+
+    Parameters
+    ----------
+    bare, with_glass : tuple of Path
+        One file each, or the frames of a bracket.
+    strength : float
+        What the piece carries. [1], > 0.
+    stops : tuple of float or None
+        How frames were exposed: as many as a bracket has, the same for both sides, or two numbers
+        for two single stills, without and with the glass. None goes by the files. [stop]
+    """
+
+    bare: tuple[Path, ...]
+    with_glass: tuple[Path, ...]
+    strength: float = 1.0
+    stops: tuple[float, ...] | None = None
+
+    def __post_init__(self) -> None:
+        for other in self.with_glass:
+            if any(_is_same(one, other) for one in self.bare):
+                raise ParameterError("with", "another file than the bare still", str(other))
+
+    @property
+    def name(self) -> str:
+        """What to call it."""
+        return f"{self.bare[0].name} with {self.with_glass[0].name}"
+
+    @property
+    def files(self) -> list[Path]:
+        """All of its files."""
+        return [*self.bare, *self.with_glass]
+
+    def read(self, recovery: Recovery | None = None) -> StillPair:
+        """Stills of the pair; a bracket is merged.
+
+        Parameters
+        ----------
+        recovery : Recovery or None
+            What clipped lamps of the bare still are, where it is a single one.
+
+        Raises
+        ------
+        FrontglassError
+            If a file cannot be read, or exposures of a bracket are not known.
+        """
+        single = self._single_stops()
+        bare = _side(self.bare, single[0] if single else self.stops)
+        other = _side(self.with_glass, single[1] if single else self.stops)
+        if recovery is not None and len(self.bare) == 1 and bare.encoding.sample.is_integer:
+            bare = with_recovered_light(bare, recovery).picture
+        return StillPair(bare=bare, with_glass=other, strength=self.strength, name=self.name)
+
+    def _single_stops(self) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
+        if self.stops is None or len(self.bare) > 1 or len(self.with_glass) > 1:
+            return None
+        if len(self.stops) != 2:
+            rule = "two numbers, for the bare still and the one with glass"
+            raise ParameterError("stops", rule, ",".join(f"{stop:g}" for stop in self.stops))
+        return (self.stops[0],), (self.stops[1],)
+
+
+def pairs_from_file(path: Path) -> tuple[PairOnDisk, ...]:
+    """Pairs that a TOML file lists.
+
+    Parameters
+    ----------
+    path : Path
+        A file with one table ``[[pair]]`` for each: `bare` and `with`, a file or a list of them,
+        from the folder of the list; `strength` and `stops` if they are needed.
+
+    Raises
+    ------
+    FrontglassError
+        If it cannot be read, or says something that is not understood.
+    """
+    origin = str(path)
+    document = document_of(text_of(path, "a list of pairs"), origin)
+    check_keys(document, ("pair",), ("pair",), origin)
+    tables = tables_of(document["pair"], "pair", origin)
+    return tuple(
+        _pair(table, path.parent, f"{origin}: pair[{number}]")
+        for number, table in enumerate(tables)
+    )
+
+
+def stops_from_text(text: str) -> tuple[float, ...]:
+    """Exposures such as "0,-4,-8".
+
+    Raises
+    ------
+    ParameterError
+        If these are no numbers.
+    """
+    try:
+        return tuple(float(part) for part in text.split(","))
+    except ValueError:
+        raise ParameterError("stops", "numbers such as 0,-4,-8", text) from None
+
+
+def _is_same(one: Path, other: Path) -> bool:
+    return one == other or (one.exists() and other.exists() and one.samefile(other))
+
+
+def _pair(table: Mapping[str, Any], folder: Path, origin: str) -> PairOnDisk:
+    check_keys(table, PAIR_KEYS, ("bare", "with"), origin)
+    sides = []
+    for key in ("bare", "with"):
+        value = table[key]
+        names = value if isinstance(value, list) else [value]
+        if not names or not all(isinstance(name, str) and name for name in names):
+            refuse(key, "a file or a list of files", value, origin)
+        sides.append(tuple(folder / name for name in names))
+    stops = table.get("stops")
+    if stops is not None and (
+        not isinstance(stops, list)
+        or not all(isinstance(x, int | float) and not isinstance(x, bool) for x in stops)
+    ):
+        refuse("stops", "numbers such as [0, -4, -8]", stops, origin)
+    try:
+        return PairOnDisk(
+            bare=sides[0],
+            with_glass=sides[1],
+            strength=strength_from_text(table.get("strength", 1.0)),
+            stops=None if stops is None else tuple(float(stop) for stop in stops),
+        )
+    except ParameterError as error:
+        raise PictureFileError(f"{origin}: {error}") from None
+
+
+def _side(files: Sequence[Path], stops: Sequence[float] | None) -> Picture:
+    """Return one side of a pair; several frames are merged, the brightest's white being white."""
+    pictures = [read_picture(path) for path in files]
+    if len(files) == 1:
+        if stops is None:
+            return pictures[0]
+        return replace(pictures[0], shot=replace(pictures[0].shot, exposure_stops=stops[0]))
+    exposures = list(stops or ())
+    if stops is None:
+        for path, picture in zip(files, pictures, strict=True):
+            if picture.shot.exposure_stops is None:
+                said = "does not say time, f-number and ISO; say the exposures with --stops."
+                raise PictureFileError(f"{path}: {said}")
+            exposures.append(picture.shot.exposure_stops)
+    if len(exposures) != len(files):
+        rule = f"one for each of the {len(files)} frames"
+        raise ParameterError("stops", rule, ",".join(f"{stop:g}" for stop in exposures))
+    merged = merged_bracket(pictures, exposures).picture
+    brightest = pictures[exposures.index(max(exposures))].shot
+    return replace(merged, shot=replace(brightest, exposure_stops=max(exposures)))

@@ -1,0 +1,188 @@
+"""Pairs of stills as they come, and what of them can be compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from frontglass.accuracy import ACCURACY
+from frontglass.checks import check_positive
+from frontglass.errors import ParameterError
+from frontglass.optics.camera import Camera, choose_camera
+from frontglass.picture.clipped import clipping_levels
+from frontglass.picture.picture import Picture
+
+Float32 = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+NEAR_CLIPPING = 0.97
+AROUND_CLIPPED_PX = 3
+"""JPEG rings round what clips, and sensors bleed."""
+LEAST_SIDE_PX = 64
+UNLIKE_STOPS = 1.0
+"""Stills farther apart than this must say how they were exposed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StillPair:
+    """One view without and with a piece of glass.
+
+    Parameters
+    ----------
+    bare, with_glass : Picture or ndarray
+        The two stills, of one size. Arrays are read as by `Picture.from_array`.
+    strength : float
+        What the piece carries: it makes 1 of the look 1 of the series. [1], > 0.
+    name : str
+        What to call it in messages.
+
+    Raises
+    ------
+    ParameterError
+        If a still is none, the sizes differ, both are the same, or the strength is none.
+
+    Examples
+    --------
+    >>> import numpy as np, frontglass as fg
+    >>> bare = np.random.default_rng(1).uniform(0, 1, (80, 120, 3))
+    >>> fg.StillPair(bare=bare, with_glass=bare * 0.9 + 0.05, strength=0.25).strength
+    0.25
+    """
+
+    bare: Picture
+    with_glass: Picture
+    strength: float = 1.0
+    name: str = "pair"
+
+    def __post_init__(self) -> None:
+        check_positive("strength", self.strength)
+        for side in ("bare", "with_glass"):
+            still = getattr(self, side)
+            if not isinstance(still, Picture):
+                object.__setattr__(self, side, Picture.from_array(still))
+        sizes = [(still.width_px, still.height_px) for still in (self.bare, self.with_glass)]
+        if sizes[0] != sizes[1]:
+            shown = " and ".join(f"{width} x {height}" for width, height in sizes)
+            hint = "Shoot both alike, and crop neither."
+            raise ParameterError(self.name, "two stills of one size", f"{shown} px", hint)
+        if min(sizes[0]) < LEAST_SIDE_PX:
+            rule = f"at least {LEAST_SIDE_PX} px high and wide"
+            raise ParameterError(self.name, rule, f"{sizes[0][0]} x {sizes[0][1]} px")
+        if np.array_equal(self.bare.radiance, self.with_glass.radiance):
+            rule = "two different stills"
+            hint = "One file was named twice."
+            raise ParameterError(self.name, rule, "the same light twice", hint)
+
+
+class Compared(NamedTuple):
+    """A pair as the fit takes it: fewer pixels, and where one of both clips.
+
+    Parameters
+    ----------
+    bare, other : ndarray, shape (H, W, 3), float32
+        Linear light at one exposure, as far as the stills say theirs.
+    clipped : ndarray, shape (H, W), bool
+        Where a still does not hold its light.
+    camera : Camera
+        What took it.
+    notices : tuple of str
+        What was assumed.
+    is_exposed : bool
+        Whether both stills said how they were exposed.
+    """
+
+    bare: Float32
+    other: Float32
+    clipped: Mask
+    camera: Camera
+    notices: tuple[str, ...]
+    is_exposed: bool
+
+    @property
+    def px_per_rad(self) -> float:
+        """Scale."""
+        return self.camera.px_per_rad(self.bare.shape[1])
+
+
+def compared(pair: StillPair, camera: Camera | None) -> Compared:
+    """Pair on as few pixels as the fit needs.
+
+    Raises
+    ------
+    ParameterError
+        If the stills differ in exposure and do not say by how much.
+    """
+    notices: list[str] = []
+    if camera is None:
+        still = pair.bare
+        camera, assumed = choose_camera(
+            still.shot, width_px=still.width_px, height_px=still.height_px
+        )
+        notices += assumed
+    one, two = pair.bare.shot, pair.with_glass.shot
+    for key, unit in (("focal_length_mm", "mm"), ("f_number", "")):
+        pair_of = getattr(one, key), getattr(two, key)
+        if None not in pair_of and abs(pair_of[0] / pair_of[1] - 1) > 0.01:
+            shown = " and ".join(f"{value:g} {unit}".strip() for value in pair_of)
+            what = key.removesuffix("_mm").replace("_", " ")
+            notices.append(f"{pair.name}: the two stills differ in {what}: {shown}.")
+    lights = [_source(pair.bare), _source(pair.with_glass)]
+    masks = [_clipped(pair.bare), _clipped(pair.with_glass)]
+    stops = one.exposure_stops, two.exposure_stops
+    is_exposed = None not in stops
+    if stops[0] is not None and stops[1] is not None:
+        lights[1] = lights[1] * np.float32(2.0 ** (stops[0] - stops[1]))
+    else:
+        _check_alike(pair, lights, masks)
+    clipped = masks[0] | masks[1]
+    size_px = _fewer(lights[0].shape[:2])
+    if size_px != lights[0].shape[:2]:
+        shape = (size_px[1], size_px[0])
+        lights = [
+            np.asarray(cv2.resize(x, shape, interpolation=cv2.INTER_AREA), np.float32)
+            for x in lights
+        ]
+        clipped = cv2.resize(clipped.astype(np.float32), shape, interpolation=cv2.INTER_AREA) > 0
+    return Compared(lights[0], lights[1], clipped, camera, tuple(notices), is_exposed)
+
+
+def _check_alike(pair: StillPair, lights: list[Float32], masks: list[Mask]) -> None:
+    held = ~(masks[0] | masks[1])
+    means = [float(light[held].mean()) if held.any() else 0.0 for light in lights]
+    if min(means) <= 0:
+        raise ParameterError(pair.name, "stills with light in them", "a black one")
+    # Glass lifts the dark half of a frame; lamps that clipped are missing from a mean.
+    middles = [max(float(np.median(light[held])), 1e-9) for light in lights]
+    apart = min(abs(float(np.log2(two / one))) for one, two in (means, middles))
+    if apart > UNLIKE_STOPS:
+        hint = "Say the exposures with --stops, such as --stops 0,-2 for bare and with."
+        rule = "exposed alike, or by files that say how"
+        raise ParameterError(pair.name, rule, f"{apart:.1f} stops apart", hint)
+
+
+def _source(picture: Picture) -> Float32:
+    """Light of a still, with what was recovered of its lamps."""
+    light = picture.radiance if picture.recovered is None else picture.radiance + picture.recovered
+    return np.maximum(light, 0)
+
+
+def _clipped(picture: Picture) -> Mask:
+    """Where a still clips and nothing was recovered; floats hold all light there is."""
+    shape = (picture.height_px, picture.width_px)
+    if not picture.encoding.sample.is_integer:
+        return np.zeros(shape, dtype=np.bool_)
+    share = picture.radiance / clipping_levels(picture.radiance)
+    lost = np.asarray((share >= NEAR_CLIPPING).any(axis=2), dtype=np.uint8)
+    side = 2 * AROUND_CLIPPED_PX + 1
+    around = cv2.dilate(lost, np.ones((side, side), np.uint8))
+    return np.asarray(around > 0, dtype=np.bool_)
+
+
+def _fewer(shape: tuple[int, int]) -> tuple[int, int]:
+    """Size on which a frame is fitted."""
+    times = min(1.0, (ACCURACY.learned_px / (shape[0] * shape[1])) ** 0.5)
+    return max(1, round(shape[0] * times)), max(1, round(shape[1] * times))

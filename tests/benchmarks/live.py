@@ -1,0 +1,281 @@
+"""How soon the live page shows what is asked for, in a headless Chromium, and in what memory.
+
+Run ``python tests/benchmarks/live.py [WORD]``: parts with WORD in their names. It needs Chromium
+with its driver. Seconds are wall time of one run on one machine; what counts are the ratios to
+renders and to decoding in the same process, with the same load. The graphics card is Chromium's
+software rasteriser, so frames say more of the processor than of the page; script alone is what
+the page itself costs.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import shutil
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from PIL import Image
+from selenium import webdriver
+
+import frontglass as fg
+from frontglass.cli.live import page_for
+from frontglass.live.app import Page
+from frontglass.live.serving import address_of, listening, server_of
+from frontglass.shipped import shipped_folder
+
+if __package__ is None or not __package__:
+    sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.whole_command import write_still
+
+TOKEN = "for-the-benchmark-of-the-page-and-for-nothing-else"
+PATIENCE_S, TIMES = 300, 3
+WORDS = {"framing": fg.Framing(lens_mm=36.9, sensor="36x20.25")}
+LOOKS = ("harbour-night", "powder-room", "wet-quay")
+GIB = 2**20
+EXACT = "picture.dataset.shows == 'exact' && picture.dataset.what == '{}'"
+
+
+class Tab:
+    """A page in a browser, and how long it takes."""
+
+    def __init__(self, driver: webdriver.Chrome) -> None:
+        self.driver = driver
+
+    def says(self, script: str) -> object:
+        return self.driver.execute_script(f"return {script}")
+
+    def seconds_until(self, script: str) -> float:
+        """Wait in the page itself, so that asking costs it nothing; return seconds waited."""
+        waiting = (
+            "const done = arguments[arguments.length - 1], from = performance.now();"
+            f"const look = () => ({script}) ? done((performance.now() - from) / 1000)"
+            " : setTimeout(look, 4); look();"
+        )
+        return float(self.driver.execute_async_script(waiting))
+
+    def choose(self, look: str) -> float:
+        """Choose a look; return seconds to its exact picture."""
+        self.says(f"document.querySelector('[data-look={look}]').click()")
+        strength = self.says("document.getElementById('strength').value")
+        return self.seconds_until(EXACT.format(f"{look}:{strength}"))
+
+
+@contextlib.contextmanager
+def served(sources: list[Path]) -> Iterator[tuple[Page, str]]:
+    """Serve stills beside this process' other work."""
+    page = page_for(list(map(str, sources)), WORDS)
+    page.table.looks = {name: page.table.looks[name] for name in LOOKS}
+    listener = listening(None)
+    server = server_of(page, listener.getsockname()[1], TOKEN)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    thread.start()
+    try:
+        yield page, address_of(listener, TOKEN)
+    finally:
+        server.should_exit = True
+        thread.join()
+
+
+@contextlib.contextmanager
+def browser() -> Iterator[Tab]:
+    options = webdriver.ChromeOptions()
+    for word in ("--headless=new", "--no-sandbox", "--enable-unsafe-swiftshader"):
+        options.add_argument(word)
+    options.add_argument("--window-size=1400,1000")
+    options.binary_location = shutil.which("chromium") or ""
+    service = webdriver.ChromeService(executable_path=shutil.which("chromedriver") or "")
+    driver = webdriver.Chrome(options=options, service=service)
+    driver.set_script_timeout(PATIENCE_S)
+    try:
+        yield Tab(driver)
+    finally:
+        driver.quit()
+
+
+def best(work: Callable[[], object]) -> float:
+    """Return the shortest of a few times [s]."""
+    times = []
+    for _ in range(TIMES):
+        before = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - before)
+    return min(times)
+
+
+def ratio(what: str, seconds: float, of: float, allowed: float) -> None:
+    """Print a ratio beside what it must hold."""
+    verdict = "holds" if seconds <= allowed * of else "MISSED"
+    print(f"  {what}: {seconds:.2f} s, {seconds / of:.2f} times, at most {allowed:g}: {verdict}")
+
+
+def scout(folder: Path, width: int) -> Path:
+    """Write the café as a scout still of some width."""
+    still = folder / f"counter_{width}.jpg"
+    cafe = fg.Recipe(exposure_stops=2.5).picture_from(shipped_folder("examples") / "cafe_1280.exr")
+    fg.write_picture(still, cafe)
+    with Image.open(still) as small:
+        small.resize((width, width * 9 // 16), Image.Resampling.LANCZOS).save(still, quality=92)
+    return still
+
+
+def hand(tab: Tab) -> None:
+    """Print what a frame of a blend costs script, and what with the rasteriser's work."""
+    script = """
+    const done = arguments[arguments.length - 1], slider = document.getElementById('slider');
+    const own = [], whole = [];
+    let kinds = new Set(), last = performance.now(), k = 0;
+    const raf = window.requestAnimationFrame;
+    window.requestAnimationFrame = (work) => raf((now) => {
+      const from = performance.now();
+      work(now);
+      own.push(performance.now() - from);
+    });
+    const step = () => {
+      slider.value = 300 + 4 * (k % 60);
+      slider.dispatchEvent(new Event('input'));
+      kinds.add(document.getElementById('picture').dataset.shows);
+      const now = performance.now();
+      whole.push(now - last);
+      last = now;
+      if (++k < 90) raf(step);
+      else {
+        window.requestAnimationFrame = raf;
+        done([own.slice(20), whole.slice(20), [...kinds]]);
+      }
+    };
+    raf(step);
+    """
+    own, whole, kinds = tab.driver.execute_async_script(script)
+    own.sort()
+    whole.sort()
+    middle, late = own[len(own) // 2], own[int(0.95 * len(own))]
+    verdict = "holds" if middle <= 4 else "MISSED"
+    print(f"  script of a frame: {middle:.2f} ms, 95 % under {late:.2f}, at most 4: {verdict}")
+    print(f"  a frame with the software rasteriser: {whole[len(whole) // 2]:.1f} ms ({kinds})")
+
+
+def choosing(still: Path) -> None:
+    """Print what it takes from another look, lamp or stop to its picture."""
+    with served([still]) as (page, address), browser() as tab:
+        tab.driver.get(address)
+        tab.seconds_until("document.getElementById('picture').dataset.shows == 'exact'")
+        idle = "document.querySelectorAll('.card canvas:not([data-key])').length == 0"
+        tab.seconds_until(idle)
+        opened = page.table.opened(0)
+        print(f"{opened.small.width_px} x {opened.small.height_px} of {still.name}")
+        for look in LOOKS[1:]:
+            chosen = page.table.looks[look].at(0.25)
+            render = best(lambda chosen=chosen: opened.seen([chosen]))  # type: ignore[misc]
+            asked = _requests(page)
+            before = time.perf_counter()
+            ratio(f"{look}, first exact picture", tab.choose(look), render, 3)
+            while len(asked) < 7 and time.perf_counter() - before < 60:
+                time.sleep(0.01)
+            _unspied(page)
+            ratio(f"{look}, all strengths", time.perf_counter() - before, render, 8)
+        hand(tab)
+        look = LOOKS[-1]
+        light = tab.says("picture.dataset.light")
+        strength = tab.says("document.getElementById('strength').value")
+        render = best(lambda: opened.seen([page.table.looks[look].at(0.25)]))
+        for what, script in (
+            ("a moved lamp", "shift.value = 1; shift.dispatchEvent(new Event('change'))"),
+            (
+                "another stop",
+                "document.getElementById('set-stop').value = '8';"
+                "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
+            ),
+        ):
+            if what == "another stop" and "stop" in page.fixed:
+                continue
+            tab.says(f"(() => {{ {script} }})()")
+            shown = EXACT.format(f"{look}:{strength}") + f" && picture.dataset.light != '{light}'"
+            ratio(what, tab.seconds_until(shown), render, 2)
+            light = tab.says("picture.dataset.light")
+
+
+def _requests(page: Page) -> list[object]:
+    """Return a list that grows with every plane that is rendered for blending."""
+    seen: list[object] = []
+    light = page.table.light
+
+    def counted(*words):  # type: ignore[no-untyped-def]
+        found = light(*words)
+        seen.append(words)
+        return found
+
+    page.table.light = counted  # type: ignore[method-assign]
+    return seen
+
+
+def _unspied(page: Page) -> None:
+    del page.table.light
+
+
+def large(folder: Path) -> None:
+    """Print what 24 MP take to be on the screen, and ten of them in memory."""
+    still = folder / "large_0.jpg"
+    write_still(still, 24)
+    stills = [still]
+    for number in range(1, 10):
+        stills.append(folder / f"large_{number}.jpg")
+        shutil.copy(still, stills[-1])
+
+    def decoded() -> None:
+        with Image.open(still) as picture:
+            picture.load()
+
+    decoding = best(decoded)
+    command = [sys.executable, __file__, "--serve", *map(str, stills)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process, browser() as tab:
+        assert process.stdout is not None
+        address = process.stdout.readline().strip()
+        before = time.perf_counter()
+        tab.driver.get(address)
+        tab.seconds_until("document.getElementById('picture').dataset.shows != undefined")
+        seconds = time.perf_counter() - before
+        print("24 MP JPEG")
+        verdict = "holds" if seconds <= 2.5 * decoding + 1 else "MISSED"
+        allowed = f"{2.5 * decoding + 1:.2f} s (2.5 x {decoding:.2f} + 1)"
+        print(f"  on the screen after {seconds:.2f} s, at most {allowed}: {verdict}")
+        for _ in stills[1:]:
+            tab.says("(() => dispatchEvent(new KeyboardEvent('keydown', {key: '.'})))()")
+            time.sleep(0.2)
+            tab.seconds_until("document.getElementById('picture').dataset.shows == 'exact'")
+        status = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii")
+        peak = next(int(line.split()[1]) for line in status.splitlines() if "VmHWM" in line)
+        verdict = "holds" if peak <= 1.5 * GIB else "MISSED"
+        print(f"  ten of them, each looked at: {peak / GIB:.2f} GiB, at most 1.5: {verdict}")
+        process.terminate()
+
+
+def serve_alone(stills: list[str]) -> None:
+    """Serve stills in a process of its own, whose memory is its alone."""
+    with served(list(map(Path, stills))) as (_, address):
+        print(address, flush=True)
+        with contextlib.suppress(io.UnsupportedOperation):
+            threading.Event().wait()
+
+
+def main(word: str = "") -> None:
+    """Run the parts whose names hold a word."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        for width in (1280, 1920):
+            if word in f"choosing {width}":
+                choosing(scout(folder, width))
+        if word in "large":
+            large(folder)
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["--serve"]:
+        serve_alone(sys.argv[2:])
+    else:
+        main(*sys.argv[1:])

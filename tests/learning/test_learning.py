@@ -1,0 +1,206 @@
+"""A glass learned from pairs by another renderer, and judged on scenes that it has not seen."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from scipy import ndimage, special
+
+import frontglass as fg
+from frontglass.errors import ParameterError
+from frontglass.learning.rings import Rings, once_deviated
+from tests.learning.truth import (
+    Glass,
+    View,
+    behind,
+    noisy,
+    pair_of,
+    power_law,
+    rms_stops,
+    stretched,
+)
+
+CAMERA = fg.Camera.from_field(40)
+SHAPE = (96, 144)
+GLASS = Glass(
+    stretched(math.radians(0.25), 0.6), 0.3, (1.1, 1, 0.9), veil=0.01, tint=(0.98, 1.0, 0.94)
+)
+
+
+def room(rng: np.random.Generator, lamps: int = 5) -> np.ndarray:
+    """A dark room with cards and small lamps, as wide as a panorama."""
+    light = np.full((720, 1440, 3), 0.004)
+    for _ in range(160):
+        y, x = rng.integers(300, 420), rng.integers(600, 840)
+        light[y : y + rng.integers(3, 22), x : x + rng.integers(3, 22)] = rng.uniform(0.01, 0.3, 3)
+    for _ in range(lamps):
+        y, x = rng.integers(330, 390), rng.integers(660, 780)
+        light[y : y + 2, x : x + 2] = np.array([400, 300, 180]) * rng.uniform(0.5, 2)
+    # A lens is no pinhole: nothing is sharper than a pixel of the still.
+    return ndimage.gaussian_filter(light, (2, 2, 0))
+
+
+@pytest.fixture(scope="module")
+def pair() -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(5)
+    view = View(yaw=180, shape=SHAPE)
+    bare, other = pair_of(room(rng), GLASS, view, view.nudged(rng))
+    return noisy(bare, rng, 2e5), noisy(other * 2**0.06, rng, 2e5)
+
+
+@pytest.fixture(scope="module")
+def learned(pair: tuple[np.ndarray, np.ndarray]) -> fg.Learned:
+    return fg.learn_look([pair], camera=CAMERA, surround="mirror")
+
+
+def test_a_learned_look_predicts_unseen_rooms_at_other_strengths(learned: fg.Learned):
+    errors, plain = [], []
+    for seed in (11, 12, 13):
+        view = View(yaw=180, shape=SHAPE)
+        light = room(np.random.default_rng(seed))
+        bare = behind(light, None, view)
+        for strength in (0.5, 1.0, 2.0):
+            want = behind(light, GLASS, view, strength)
+            look = learned.look.at(strength)
+            got = fg.render(bare, look, camera=CAMERA, surround="mirror")
+            errors.append(rms_stops(got, want))
+            plain.append(rms_stops(bare, want))
+    # The issue's bound for pairs in floats is 0.03; the best constant, a gain, is what is plain.
+    assert max(errors) <= 0.03
+    assert np.median(errors) < 0.1 * np.median(plain)
+
+
+def test_a_look_learned_on_one_lens_holds_on_another_and_at_another_size(learned: fg.Learned):
+    light = room(np.random.default_rng(21))
+    view = View(yaw=180, field=18, shape=(120, 168))
+    want = behind(light, GLASS, view)
+    got = fg.render(
+        behind(light, None, view), learned.look, camera=fg.Camera.from_field(18), surround="mirror"
+    )
+    assert rms_stops(got, want) <= 0.03
+
+
+def test_the_pair_is_laid_to_a_tenth_of_a_pixel(learned: fg.Learned):
+    rng = np.random.default_rng(5)
+    room(rng)
+    true = View(yaw=180, shape=SHAPE).nudged(rng)
+    (one,) = learned.pairs
+    corner = complex(SHAPE[1], SHAPE[0]) / 2
+    there = complex(true.right_px, true.down_px)
+    there += true.scale * corner * np.exp(1j * math.radians(true.roll))
+    found = complex(one.right_px, one.down_px)
+    found += one.scale * corner * np.exp(1j * math.radians(one.turn_deg))
+    assert abs(found - there) < 0.1
+
+
+def test_veil_and_colour_are_told_from_the_halo(learned: fg.Learned):
+    assert learned.veil_share == pytest.approx(0.01, abs=0.003)
+    tint = next(part for part in learned.look.elements if isinstance(part, fg.Tint))
+    red, green, blue = tint.passes
+    assert red / green == pytest.approx(0.98, abs=0.005)
+    assert blue / green == pytest.approx(0.94, abs=0.005)
+
+
+def test_strength_0_of_a_learned_look_leaves_every_bit(learned: fg.Learned):
+    light = np.random.default_rng(1).uniform(0, 9, (40, 60, 3)).astype(np.float32)
+    assert fg.render(light, learned.look.at(0), camera=CAMERA).tobytes() == light.tobytes()
+
+
+def test_a_learned_look_keeps_what_it_was_learned_from(learned: fg.Learned):
+    again = fg.Look.from_toml(learned.look.to_toml())
+    assert again == learned.look
+    assert again.learned is not None
+    assert again.learned.pairs == 1
+    assert 0 < again.learned.known_from_deg < again.learned.known_to_deg
+
+
+def test_a_wide_ring_is_as_sure_as_it_says(learned: fg.Learned):
+    px = np.radians(learned.angles_deg) * View(shape=SHAPE).px_per_rad
+    assert (learned.deviations[:, px < 1.5].max()) > 10 * learned.deviations[1, px > 6].min()
+
+
+def test_bare_against_bare_does_nothing_and_says_so():
+    rng = np.random.default_rng(8)
+    bare = behind(room(rng), None, View(yaw=180, shape=SHAPE))
+    found = fg.learn_look([(noisy(bare, rng), noisy(bare, rng))], camera=CAMERA)
+    assert found.is_nothing
+    assert found.told[0].startswith("nothing: ")
+    seen = fg.render(bare, found.look, camera=CAMERA)
+    assert rms_stops(seen, bare, floor=0.01) < 0.02
+
+
+def test_swapped_stills_are_refused(pair):
+    bare, other = pair
+    with pytest.raises(ParameterError, match="look swapped"):
+        fg.learn_look([(other, bare)], camera=CAMERA)
+
+
+@pytest.mark.parametrize(
+    ("bare", "other", "said"),
+    [
+        (np.ones((80, 90, 3)), np.ones((80, 91, 3)), "two stills of one size"),
+        (np.ones((80, 90, 3)), np.ones((80, 90, 3)), "the same light twice"),
+        (np.ones((30, 90, 3)), np.full((30, 90, 3), 2.0), "at least 64 px"),
+        (np.ones((80, 90, 3)), np.full((80, 90, 3), 5.0), "2.3 stops apart"),
+        (np.ones((80, 90, 3)), np.full((80, 90, 3), 1.1), "something bright"),
+    ],
+)
+def test_a_pair_that_is_none_is_refused(bare, other, said):
+    with pytest.raises(ParameterError, match=said):
+        fg.learn_look([(bare, other)], camera=CAMERA)
+
+
+def test_rays_are_refused_or_flagged():
+    rng = np.random.default_rng(9)
+    bare = behind(room(rng), None, View(yaw=180, shape=SHAPE))
+    seen = 0.8 * bare + 0.2 * ndimage.uniform_filter1d(bare, 61, axis=1)
+    try:
+        told = fg.learn_look([(bare, seen)], camera=CAMERA).told
+    except ParameterError as error:
+        told = (str(error),)
+    assert any("left over" in line or "is left out" in line for line in told)
+
+
+def test_two_strengths_of_a_series_agree():
+    rng = np.random.default_rng(14)
+    view = View(yaw=180, shape=SHAPE)
+    pairs = []
+    for strength in (0.5, 1.0):
+        bare, other = pair_of(room(rng), GLASS, view, view, strength)
+        pairs.append(fg.StillPair(bare=bare, with_glass=other, strength=strength))
+    told = fg.learn_look(pairs, camera=CAMERA, surround="mirror").told
+    assert any("strength multiplies depth" in line for line in told)
+
+
+@pytest.mark.source("Wells1969", "the exponent of the transform")
+def test_a_measured_halo_gives_back_the_single_deviation():
+    # A Moffat's compound halo, cut into rings, and what a single deviation of it was.
+    rings = Rings.between(2e-4, 0.3)
+    shares = np.exp(-((np.log(np.array(rings.angles_rad) / 5e-3) / 1.2) ** 2))
+    shares *= 0.4 / shares.sum()
+    once = once_deviated(rings, shares)
+    assert once.optical_depth == pytest.approx(-math.log(0.6), rel=1e-9)
+    angles, light = once.angles_rad, once.densities * 2 * np.pi * once.angles_rad**2
+    whole = np.trapezoid(light, np.log(angles))
+    assert whole == pytest.approx(once.optical_depth, rel=0.01)
+    f = 30.0
+    transform = np.trapezoid(light * special.j0(2 * np.pi * f * angles), np.log(angles))
+    measured = shares @ rings.transforms(np.array([f]))[:, 0]
+    assert math.exp(transform) - 1 == pytest.approx(measured / 0.6, rel=0.01)
+
+
+def test_a_power_law_is_followed_by_its_rings():
+    rings = Rings.between(1e-4, 0.5)
+    law = power_law(2e-3, 3.2)
+    edges = np.geomspace(1e-3, 0.1, 12)
+    r = np.geomspace(1e-5, 3, 60_000)
+    light = law(r) * 2 * np.pi * r**2
+    at = np.interp(np.log(rings.angles_rad), np.log(r), light)
+    total = np.trapezoid(light, np.log(r))
+    got = (at / at.sum()) @ rings.within(edges)
+    within = [(r >= a) & (r < b) for a, b in itertools.pairwise(edges)]
+    want = [np.trapezoid(light[w], np.log(r[w])) / total for w in within]
+    np.testing.assert_allclose(got, want, rtol=0.04)
