@@ -298,13 +298,9 @@ class LightOptions:
         bool,
         typer.Option("--clip", help="Clip light past white channel by channel; hues shift."),
     ] = False
-    strict: Annotated[
-        bool,
-        typer.Option("--strict", help="Refuse a still whose decoder warns of damage."),
-    ] = False
+    strict: Annotated[bool, typer.Option("--strict", help="Refuse what seems damaged.")] = False
     max_megapixels: Annotated[
-        float | None,
-        typer.Option(metavar="MP", help="Largest still that is read; else 200 megapixels."),
+        float | None, typer.Option(metavar="MP", help="Largest still that is read; else 200.")
     ] = None
     gain_map: GainMap = None
     encoding: Encoding = None
