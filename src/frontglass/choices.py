@@ -100,3 +100,13 @@ class GainMapUse(Choice):
 
     ON = "on"
     OFF = "off"
+
+
+class Damage(Choice):
+    """What becomes of a still whose decoder warns of damage, and yet gives a picture.
+
+    NOTE says it among the picture's notices, REFUSE refuses the still.
+    """
+
+    NOTE = "note"
+    REFUSE = "refuse"

@@ -17,11 +17,12 @@ from frontglass.batch import workers
 from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.run import planned_batch
-from frontglass.batch.workers import _Workers
+from frontglass.batch.workers import Limit, Workers
 from frontglass.cli.app import app
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.pipeline.framing import Framing
 from frontglass.pipeline.recipe import Recipe
+from tests.batch import hands
 
 FRAMING = Framing(lens_mm=50, f_number=2.8, sensor="super35")
 
@@ -30,24 +31,49 @@ def of(name: str, strength: str = "1/4") -> Recipe:
     return Recipe(looks=(fg.read_look(name).at(strength),), framing=FRAMING)
 
 
+def seconds(_: object) -> Limit:
+    return Limit(100.0)
+
+
 def test_one_interrupt_ends_a_worker_that_hangs(monkeypatch):
     monkeypatch.setattr(workers, "PATIENCE_S", 0.1)
     began = time.monotonic()
-    with pytest.raises(KeyboardInterrupt), _Workers(1) as pool:  # noqa: PT012
-        pool.submit(os.getpid).result()
-        pool.submit(time.sleep, 600)
-        raise KeyboardInterrupt
+    with pytest.raises(KeyboardInterrupt), Workers(1, hands.work) as pool:  # noqa: PT012
+        for task, _ in pool.results(["name", "hang"], seconds):
+            assert task == "name"
+            raise KeyboardInterrupt
     assert time.monotonic() - began < 60
 
 
+def test_what_hangs_or_dies_twice_is_named_and_the_rest_goes_on():
+    tasks = ["name", "hang", "die", "name", "name"]
+    with Workers(2, hands.work) as pool:
+        ended = list(pool.results(tasks, lambda task: Limit(1.0 if task == "hang" else 100.0)))
+    said = sorted(str(answer) for _, answer in ended)
+    assert sum(text.isdecimal() for text in said) == 3
+    assert any(text.startswith("took longer than 1 s and was left") for text in said)
+    assert any(text.startswith("its process was ended from outside twice") for text in said)
+    assert len(said) == 5
+
+
+def test_a_limit_goes_by_pixels_once_they_are_known():
+    with Workers(1, hands.work) as pool:
+        (first,) = pool.results(["tell 0.2"], lambda _: Limit(100.0, 0.1, 1.0))
+        (other,) = pool.results(["tell 50"], lambda _: Limit(5.0, 0.1, 1.0))
+    assert first[1].startswith("took longer than 0 s")
+    assert other[1] == "slept"
+
+
 ORPHAN = """
-import os, time
-from frontglass.batch.workers import _Workers
+import os
+from frontglass.batch.workers import Limit, Workers
+from tests.batch import hands
 if __name__ == "__main__":
-    pool = _Workers(1)
-    print(pool.submit(os.getpid).result(), flush=True)
-    pool.submit(time.sleep, 600)
-    os.kill(os.getpid(), 9)
+    pool = Workers(1, hands.work)
+    for task, answer in pool.results(["name", "hang"], lambda task: Limit(600.0)):
+        print(answer, flush=True)
+        pool._hands[0].take("hang", Limit(600.0))
+        os.kill(os.getpid(), 9)
 """
 
 
@@ -56,7 +82,11 @@ def test_a_worker_ends_when_its_parent_is_killed(tmp_path):
     (tmp_path / "parent.py").write_text(ORPHAN)
     # Worker and parent hold the pipe: reading it to its end waits for both, or times out.
     said = subprocess.run(
-        [sys.executable, tmp_path / "parent.py"], capture_output=True, timeout=60, check=False
+        [sys.executable, tmp_path / "parent.py"],
+        capture_output=True,
+        timeout=60,
+        check=False,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
     )
     assert said.returncode == -9
     assert int(said.stdout) > 0

@@ -117,13 +117,30 @@ def _found(source: str | Path) -> tuple[Path, list[Path]]:
         if not path.is_file():
             raise PictureFileError(f"{path}: no such file or folder.")
         return path.parent, [path]
-    matches = (Path(name) for name in glob.glob(str(source), recursive=True))
-    files = sorted(match for match in matches if _is_shown(match))
+    top, files = _matches(path)
     if not any(map(_is_readable, files)):
         raise PictureFileError(f"{source}: matches no still that frontglass can read{_but(files)}.")
-    parts = path.parts
+    return top, files
+
+
+def _matches(pattern: Path) -> tuple[Path, list[Path]]:
+    """Folder that a pattern hangs on, and the files that match it."""
+    parts = pattern.parts
     fixed = next(i for i, part in enumerate(parts) if glob.has_magic(part))
-    return Path(*parts[:fixed]), files
+    top, rest = Path(*parts[:fixed]), list(parts[fixed:])
+    if rest[-1] == "**":
+        rest.append("*")
+    # Within a name two stars are one; on its own `**` is folders of any depth. Path.glob, unlike
+    # glob.glob, follows no link to a folder there, which may lead back to where it stands.
+    names = [part if part == "**" else re.sub(r"\*+", "*", part) for part in rest]
+    hidden = {part for part in parts if part.startswith(".")}
+    files = []
+    for match in sorted(top.glob("/".join(names))):
+        folders = match.relative_to(top).parents
+        inner = [top / folder for folder in folders if folder != Path()]
+        if _is_shown(match) and all(f.name in hidden or _is_searched(f) for f in inner):
+            files.append(match)
+    return top, files
 
 
 def _but(files: list[Path]) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import frontglass
+from frontglass.choices import Damage
 
 if TYPE_CHECKING:
     from frontglass.pipeline.recipe import Recipe
@@ -18,8 +19,13 @@ def recipe_digest(recipe: Recipe) -> str:
     The words about a look (its summary, what to watch for) do not decide any pixel.
     """
     light_paths = [look.light_path for look in recipe.looks]
-    text = f"{frontglass.__version__} {light_paths!r} {replace(recipe, looks=())!r}"
+    text = f"{frontglass.__version__} {light_paths!r} {_pixels_of(recipe)!r}"
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _pixels_of(recipe: Recipe) -> Recipe:
+    """Return a recipe without what decides only whether a file is read."""
+    return replace(recipe, looks=(), damage=Damage.NOTE, max_megapixels=None)
 
 
 def typed_digest(recipe: Recipe, typed: object) -> str:

@@ -96,8 +96,9 @@ class Manifest:
         if entry is None:
             return Standing.STRANGER
         if not is_as_made(job.out, entry):
-            # What a killed run wrote last may stand over what an earlier one did.
-            is_broken_off = entry.get("state") == "planned"
+            # What a killed run, or a worker that died, wrote last may stand over what an earlier
+            # one did.
+            is_broken_off = entry.get("state") in {"planned", "failed"}
             return Standing.UNSURE if is_broken_off else Standing.CHANGED
         return self._of_ours(entry, made_from(job, recipe, typed), job.still)
 
@@ -169,9 +170,8 @@ class Manifest:
 
     def clear_away(self) -> None:
         """Take away files that runs which died have left half written; none may be running."""
-        names = [name for name, entry in self.pictures.items() if entry.get("state") == "planned"]
         left: dict[Path, list[str]] = {}
-        for place in map(self.path.parent.joinpath, (*names, self.path.name, CONTACT_NAME)):
+        for place in map(self.path.parent.joinpath, (*self.pictures, self.path.name, CONTACT_NAME)):
             # As `write_whole` names files, once or twice over.
             half = re.escape(place.stem[:38]) + r".*\.[0-9a-f]{16}" + re.escape(place.suffix)
             left.setdefault(place.parent, []).append(half)

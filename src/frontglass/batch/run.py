@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from frontglass.batch.cluster import on_cluster
 from frontglass.batch.finding import Found
 from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
+from frontglass.batch.memory import Jobs, jobs_that_fit
 from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
 from frontglass.batch.work import Made, Small, Task, with_folder
 from frontglass.batch.workers import one_by_one, side_by_side
-from frontglass.convolution.blocks import available_cores
+from frontglass.checks import check_positive
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.files.lock import in_use
 from frontglass.pipeline.recipe import Recipe
@@ -108,15 +111,28 @@ class Batch:
         looks = self.choices_of(job.still)[job.choice]
         return replace(self.recipe_of_still(job.still), looks=looks)
 
-    def run(self, *, processes: int | None = None, small: Small | None = None) -> Iterator[Outcome]:
+    def run(
+        self,
+        *,
+        processes: int | None = None,
+        small: Small | None = None,
+        patience_s: float | None = None,
+        cluster: str | None = None,
+    ) -> Iterator[Outcome]:
         """Yield the outcome of each job as it ends; those done before come first.
 
         Parameters
         ----------
         processes : int or None
-            Stills worked on at a time, >= 1; None is one for each core.
+            Stills worked on at a time, >= 1; None is one for each core that there is memory for.
         small : callable or None
             Makes the small copies that outcomes then hold; it must be known to other processes.
+
+        patience_s : float or None
+            How long a still may take before it is left [s], > 0; None goes by its pixels. One at a
+            time, and None, has no limit: stills are then worked on in this process.
+        cluster : str or None
+            Address of a scheduler whose workers do it, as in `on_cluster`, instead of processes.
 
         Notes
         -----
@@ -125,26 +141,52 @@ class Batch:
         """
         if processes is not None and processes < 1:
             raise ParameterError("jobs", ">= 1", processes)
+        if patience_s is not None:
+            check_positive("patience", patience_s)
+        if cluster is not None and (processes is not None or patience_s is not None):
+            given = "jobs" if processes is not None else "patience"
+            raise ParameterError(given, "left out beside a cluster", processes or patience_s)
         yield from self.kept
         yield from (Outcome(job, None) for job in self.done)
-        if not self.jobs:
-            return
         manifest = Manifest(self.folder / MANIFEST_NAME)
+        if not self.jobs:
+            if manifest.pictures:
+                with suppress(FrontglassError), in_use(manifest.path, manifest.clear_away):
+                    return
+            return
         with_folder(self.folder)
         with in_use(manifest.path, manifest.clear_away):
-            yield from self._run(manifest, processes, small)
+            yield from self._run(manifest, self._results(processes, small, patience_s, cluster))
 
     def _run(
-        self, manifest: Manifest, processes: int | None, small: Small | None
+        self, manifest: Manifest, ended: Iterator[tuple[Job, Made | FrontglassError]]
     ) -> Iterator[Outcome]:
         """Yield the outcome of each job that is to be done."""
         manifest.plan(self.jobs, self.recipe_of, self.typed)
-        tasks = self._tasks(processes or available_cores(), small)
-        count = min(processes or available_cores(), len(tasks))
-        ended = one_by_one(tasks) if count == 1 else side_by_side(tasks, count)
         for job, result in ended:
             manifest.record(job, self.recipe_of(job), result)
             yield Outcome(job, result)
+
+    def _results(
+        self,
+        processes: int | None,
+        small: Small | None,
+        patience_s: float | None,
+        cluster: str | None,
+    ) -> Iterator[tuple[Job, Made | FrontglassError]]:
+        """Yield what comes of each job, wherever it is done."""
+        if cluster is not None:
+            yield from on_cluster(self._tasks(1, small), cluster)
+            return
+        at_once = processes or self.fitting_jobs().at_once
+        tasks = self._tasks(at_once, small)
+        count = min(at_once, len(tasks))
+        is_here = patience_s is None and count == 1
+        yield from one_by_one(tasks) if is_here else side_by_side(tasks, count, patience_s)
+
+    def fitting_jobs(self) -> Jobs:
+        """Return how many stills at a time there are cores and memory for."""
+        return jobs_that_fit(dict.fromkeys(job.still for job in self.jobs))
 
     def _tasks(self, processes: int, small: Small | None) -> list[Task]:
         """Return jobs still by still; one by one where that would leave processes idle."""

@@ -69,11 +69,24 @@ class Task:
 Ended = list[tuple[Job, Made | FrontglassError]]
 
 
-def done(task: Task) -> Ended:
-    """Make the pictures of one still; whatever is wrong is returned, for the rest must go on."""
+def _untold(megapixels: float) -> None:
+    del megapixels
+
+
+def done(task: Task, tell: Callable[[float], None] = _untold) -> Ended:
+    """Make the pictures of one still; whatever is wrong is returned, for the rest must go on.
+
+    Parameters
+    ----------
+    task : Task
+        What is to be made.
+    tell : callable
+        Is told the still's megapixels once it is read.
+    """
     still = task.jobs[0].still
     try:
         picture = task.recipe.picture_from(still)
+        tell(picture.width_px * picture.height_px / 1e6)
         bare = b"" if task.small is None else task.small(picture)
     except Exception as error:
         found = _one_line(still, error)

@@ -8,24 +8,34 @@ import os
 import signal
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed, wait
-from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
-from multiprocessing.sharedctypes import Synchronized
-from typing import Any, TypeVar
+from typing import Any
 
 from frontglass.batch.job import Job
 from frontglass.batch.work import Ended, Made, Task, done
 from frontglass.convolution.blocks import available_cores
 from frontglass.errors import FrontglassError
 
-T = TypeVar("T")
-
 PATIENCE_S = 20.0
 """How long a still in hand may take to be finished after an interrupt."""
+TRIES = 2
+"""How often a still may end the process that works on it."""
+READING_S, RENDERING_S = 120.0, 120.0
+READING_S_PER_MB, RENDERING_S_PER_MEGAPIXEL = 2.0, 30.0
+"""How long a still may take, far more than any does: its file in MB, each picture by its size."""
+KILLED = (
+    "its process was ended from outside twice, mostly for want of memory; it is set aside,"
+    " try --jobs 1."
+)
 
 Results = Iterator[tuple[Job, Made | FrontglassError]]
+Work = Callable[[Any, Callable[[float], None]], Any]
+"""Does a task, and tells the megapixels of its still as soon as they are known."""
 
 
 def one_by_one(tasks: Sequence[Task]) -> Results:
@@ -34,99 +44,254 @@ def one_by_one(tasks: Sequence[Task]) -> Results:
         yield from done(task)
 
 
-def side_by_side(tasks: Sequence[Task], count: int) -> Results:
-    """Yield what came of each job, done in so many processes."""
-    lost: list[Task] = []
-    with _Workers(count) as pool:
-        waiting = {pool.submit(done, task): task for task in tasks}
-        try:
-            for future in as_completed(list(waiting)):
-                task = waiting.pop(future)
-                try:
-                    yield from future.result()
-                except BrokenProcessPool:
-                    lost.append(task)
-        except KeyboardInterrupt:
-            pool.shutdown(wait=False, cancel_futures=True)
-            ended, late = wait(
-                [future for future in waiting if not future.cancelled()], timeout=PATIENCE_S
-            )
-            for future in ended:
-                if future.exception() is None:
-                    yield from future.result()
-            pool.leave(0.0 if late else PATIENCE_S)
-            raise
-    # A process that the system ends (mostly for want of memory) takes the whole pool with it:
-    # the stills it left are tried each in a process of its own, which shows whose fault it was.
-    for task in lost:
-        with _Workers(1) as pool:
-            yield from _ended_or_lost(pool.submit(done, task), task)
+def side_by_side(tasks: Sequence[Task], count: int, patience_s: float | None = None) -> Results:
+    """Yield what came of each job, done in so many processes.
+
+    Parameters
+    ----------
+    tasks : sequence of Task
+        What is to be done.
+    count : int
+        How many processes.
+    patience_s : float or None
+        How long a still may take [s]; None goes by its file, and then by its pixels.
+    """
+    with Workers(count, done) as workers:
+        for task, answer in workers.results(tasks, lambda task: limit_s(task, patience_s)):
+            yield from _named(task, answer)
 
 
-def _ended_or_lost(future: Future[Ended], task: Task) -> Ended:
+def limit_s(task: Task, patience_s: float | None) -> Limit:
+    """Return how long a still may take."""
+    if patience_s is not None:
+        return Limit(patience_s)
     try:
-        return future.result()
-    except BrokenProcessPool:
-        reason = FrontglassError(
-            f"{task.jobs[0].still}: its process was ended from outside, mostly for want of memory;"
-            " try --jobs 1."
-        )
-        return [(job, reason) for job in task.jobs]
+        megabytes = task.jobs[0].still.stat().st_size / 1e6
+    except OSError:
+        megabytes = 0.0
+    reading_s = READING_S + READING_S_PER_MB * megabytes
+    return Limit(reading_s, RENDERING_S, RENDERING_S_PER_MEGAPIXEL * len(task.jobs))
 
 
-class _Workers(ProcessPoolExecutor):
+def _named(task: Task, answer: Ended | str) -> Ended:
+    if not isinstance(answer, str):
+        return answer
+    reason = FrontglassError(f"{task.jobs[0].still}: {answer}")
+    return [(job, reason) for job in task.jobs]
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """How long a task may take [s]; once its megapixels are known, by these, if that is said."""
+
+    start_s: float
+    later_s: float | None = None
+    per_megapixel_s: float = 0.0
+
+
+@dataclass(slots=True, eq=False)
+class _Hand:
+    """A process, and what it has in hand."""
+
+    process: BaseProcess
+    pipe: Connection
+    task: Any = None
+    limit: Limit = field(default_factory=lambda: Limit(0.0))
+    until: float = 0.0
+    allowed_s: float = 0.0
+
+    def take(self, task: Any, limit: Limit) -> None:
+        self.task, self.limit = task, limit
+        self._allow(limit.start_s)
+        try:
+            self.pipe.send(task)
+        except OSError:  # It has ended; whoever listens finds that out.
+            return
+
+    def told(self, megapixels: float) -> None:
+        if self.limit.later_s is not None:
+            self._allow(self.limit.later_s + self.limit.per_megapixel_s * megapixels)
+
+    def _allow(self, seconds: float) -> None:
+        self.until, self.allowed_s = time.monotonic() + seconds, seconds
+
+
+class Workers:
     """Processes that share the cores among them; left early, they finish what is in hand.
 
-    What is not finished within `PATIENCE_S` is given up, and at another interrupt at once.
+    What is not finished within `PATIENCE_S` is given up, and at another interrupt at once. A task
+    that ends its process is tried once more; what takes too long is given up.
+
+    Parameters
+    ----------
+    count : int
+        How many processes.
+    work : callable
+        Does a task; both must be known to other processes.
     """
 
-    def __init__(self, count: int) -> None:
+    def __init__(self, count: int, work: Work) -> None:
         # Spawned, not forked: a fork copies the locks of threads that do not exist in the copy.
-        context = multiprocessing.get_context("spawn")
-        self._started: dict[int, BaseProcess] = {}
-        super().__init__(
-            max_workers=count,
-            mp_context=context,
-            initializer=_share_cores,
-            initargs=(count, context.Value("i", 0)),
-        )
+        self._context = multiprocessing.get_context("spawn")
+        self._count, self._work = count, work
+        self._hands: list[_Hand | None] = [None] * count
 
-    def submit(self, fn: Callable[..., T], /, *args: Any, **kwargs: Any) -> Future[T]:
-        """See `ProcessPoolExecutor`; remembers the processes, which a shutdown forgets."""
-        future = super().submit(fn, *args, **kwargs)
-        self._started.update(self._processes)
-        return future
-
-    def leave(self, patience_s: float) -> None:
-        """Let what is in hand be finished, or end it when patience does."""
-        self.shutdown(wait=False, cancel_futures=True)
-        running: dict[object, BaseProcess] = {
-            process.sentinel: process for process in self._started.values()
-        }
-        until = time.monotonic() + patience_s
-        try:
-            while running and (left := until - time.monotonic()) > 0:
-                sentinels = [process.sentinel for process in running.values()]
-                for sentinel in multiprocessing.connection.wait(sentinels, left):
-                    running.pop(sentinel)
-        finally:
-            for process in running.values():
-                process.kill()
+    def __enter__(self) -> Workers:
+        return self
 
     def __exit__(self, *_: object) -> None:
         self.leave(PATIENCE_S)
 
+    def results(
+        self, tasks: Sequence[Any], limit_of: Callable[[Any], Limit]
+    ) -> Iterator[tuple[Any, Any]]:
+        """Yield each task with its answer, or with a text that says why there is none."""
+        waiting: deque[tuple[Any, int]] = deque((task, 1) for task in tasks)
+        tries: dict[int, int] = {}
+        try:
+            while waiting or self._busy():
+                self._hand_out(waiting, tries, limit_of)
+                yield from self._heard(waiting, tries)
+        except KeyboardInterrupt:
+            waiting.clear()
+            until = time.monotonic() + PATIENCE_S
+            while self._busy() and time.monotonic() < until:
+                yield from self._heard(deque(), tries, until)
+            self.leave(0.0)
+            raise
 
-def _share_cores(count: int, started: Synchronized[int]) -> None:
+    def _busy(self) -> list[_Hand]:
+        return [hand for hand in self._hands if hand is not None and hand.task is not None]
+
+    def _hand_out(
+        self,
+        waiting: deque[tuple[Any, int]],
+        tries: dict[int, int],
+        limit_of: Callable[[Any], Limit],
+    ) -> None:
+        for number, hand in enumerate(self._hands):
+            if not waiting:
+                return
+            free = hand or self._started(number)
+            self._hands[number] = free
+            if free.task is None:
+                task, tried = waiting.popleft()
+                tries[id(task)] = tried
+                free.take(task, limit_of(task))
+
+    def _started(self, number: int) -> _Hand:
+        ours, theirs = self._context.Pipe()
+        arguments = (theirs, self._work, number, self._count)
+        process = self._context.Process(target=_working, args=arguments, daemon=True)
+        with _interrupts_held():
+            process.start()
+        theirs.close()
+        return _Hand(process, ours)
+
+    def _heard(
+        self, waiting: deque[tuple[Any, int]], tries: dict[int, int], until: float | None = None
+    ) -> Iterator[tuple[Any, Any]]:
+        """Wait for something to happen, and yield what has ended."""
+        busy = self._busy()
+        first = min(hand.until for hand in busy)
+        left = max(0.0, (first if until is None else min(first, until)) - time.monotonic())
+        multiprocessing.connection.wait([hand.pipe for hand in busy], left)
+        for hand in busy:
+            task = hand.task
+            try:
+                while hand.task is not None and hand.pipe.poll():
+                    kind, answer = hand.pipe.recv()
+                    if kind == "megapixels":
+                        hand.told(answer)
+                        continue
+                    hand.task = None
+                    yield task, answer
+            except (EOFError, OSError):
+                self._drop(hand)
+                if tries[id(task)] < TRIES:
+                    waiting.append((task, tries[id(task)] + 1))
+                else:
+                    yield task, KILLED
+                continue
+            if hand.task is not None and time.monotonic() >= hand.until:
+                self._drop(hand)
+                yield (
+                    task,
+                    (
+                        f"took longer than {hand.allowed_s:.0f} s and was left; --patience gives it"
+                        " more."
+                    ),
+                )
+
+    def _drop(self, hand: _Hand) -> None:
+        hand.process.kill()
+        hand.process.join()
+        hand.pipe.close()
+        hand.task = None
+        self._hands[self._hands.index(hand)] = None
+
+    def leave(self, patience_s: float) -> None:
+        """Let what is in hand be finished, or end it when patience does."""
+        hands = [hand for hand in self._hands if hand is not None]
+        try:
+            for hand in hands:
+                if hand.task is None:
+                    hand.pipe.close()
+            until = time.monotonic() + patience_s
+            busy = self._busy()
+            while busy and (left := until - time.monotonic()) > 0:
+                multiprocessing.connection.wait([hand.pipe for hand in busy], left)
+                busy = [hand for hand in busy if not _has_ended(hand)]
+        finally:
+            for hand in hands:
+                hand.process.kill()
+                hand.process.join()
+                hand.pipe.close()
+            self._hands = [None] * self._count
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Hold interrupts back: processes started meanwhile never get any, and this one does later.
+
+    A worker would be deaf to them only after its imports, and end in a traceback until then.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _has_ended(hand: _Hand) -> bool:
+    try:
+        return bool(hand.pipe.poll() and hand.pipe.recv()[0] != "megapixels")
+    except (EOFError, OSError):
+        return True
+
+
+def _working(pipe: Connection, work: Work, number: int, count: int) -> None:
+    """Do tasks as they come, until the pipe ends."""
+    share_cores(number, count)
+    while True:
+        try:
+            task = pipe.recv()
+        except EOFError:
+            return
+        answer = work(task, lambda megapixels: pipe.send(("megapixels", megapixels)))
+        pipe.send(("answer", answer))
+
+
+def share_cores(number: int, count: int) -> None:
     """Keep a worker to its share of the cores, and deaf to the terminal's interrupt."""
     import cv2
 
     threading.Thread(target=_end_with_parent, daemon=True).start()
     # The interrupt is for the parent, which lets the stills in hand be finished.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    with started.get_lock():
-        number = started.value
-        started.value += 1
     # Whoever asks how many cores there are (for threads of a transform, say) gets the share.
     share = max(1, available_cores() // count)
     if hasattr(os, "sched_setaffinity"):

@@ -16,7 +16,7 @@ from frontglass.cli.demo import demo
 from frontglass.cli.distance import distance
 from frontglass.cli.encodings import encodings
 from frontglass.cli.ghosts import ghosts
-from frontglass.cli.grouped import INTERRUPTED, register
+from frontglass.cli.grouped import INTERRUPTED, register, show_flaws
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
 from frontglass.cli.learn import learn
@@ -62,9 +62,13 @@ def frontglass(
             "--version", callback=_print_version, is_eager=True, help="Print the version."
         ),
     ] = False,
+    debug: Annotated[
+        bool, typer.Option("--debug", help="Show the whole traceback of a flaw of the program.")
+    ] = False,
 ) -> None:
     """See what glass, nets, grease, glare and haze would do to your own stills."""
     del version  # printed by its own callback
+    show_flaws(whole=debug)
     # A name that is not UTF-8 must not end a command that has done its work.
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

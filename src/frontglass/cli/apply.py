@@ -44,7 +44,7 @@ def apply(
     Each --look gives a picture of its own; A+B is B behind A. The extension of --out chooses the
     format: JPEG, PNG, TIFF, OpenEXR or Radiance HDR.
     """
-    from frontglass.pipeline.still_files import check_may_write, out_beside, render_picture
+    from frontglass.pipeline.still_files import check_may_write, out_beside, render_new
 
     at_hand = kept.at_hand()
     stacks = at_hand.stacks(still, looks)
@@ -56,7 +56,7 @@ def apply(
     picture = picture_read(base, still)
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
     pairs = shown(list(zip(targets, recipes, strict=True)), len(targets), lambda one: str(one[0]))
-    results = [render_picture(picture, still, *pair) for pair in pairs]
+    results = [render_new(picture, still, *pair, overwrite=overwrite) for pair in pairs]
     note(*dict.fromkeys(notice for result in results for notice in result.notices))
     if as_json:
         records = [rendered_record(*pair) for pair in zip(results, recipes, strict=True)]

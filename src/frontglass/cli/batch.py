@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from frontglass.cli.batch_texts import print_outcomes, print_plan
+from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
     Json,
@@ -45,6 +46,17 @@ class BatchOptions:
         bool,
         typer.Option("--again", help="Render what is done already, or was with other options."),
     ] = False
+    patience: Annotated[
+        float | None,
+        typer.Option(metavar="S", help="Leave a still that takes longer [s]; else by its pixels."),
+    ] = None
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Let the workers of a dask.distributed scheduler do it; local:4 starts four here.",
+        ),
+    ] = None
 
     def planned(self) -> dict[str, Any]:
         """Return these options as the library takes them."""
@@ -67,7 +79,8 @@ def batch(
         Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the pictures.")
     ],
     jobs: Annotated[
-        int | None, typer.Option(metavar="N", help="Stills worked on at a time; else one a core.")
+        int | None,
+        typer.Option(metavar="N", help="Stills worked on at a time; else by cores and memory."),
     ] = None,
     no_contact: Annotated[
         bool, typer.Option("--no-contact", help="Make no contact sheet of the folder.")
@@ -100,7 +113,13 @@ def batch(
         print_plan(todo, as_json=as_json)
         return
     total = len(todo.jobs) + len(todo.done) + len(todo.kept)
-    running = todo.run(**given(processes=jobs, small=None if no_contact else small_copy))
+    if jobs is None and options.cluster is None:
+        jobs, said = todo.fitting_jobs()
+        note(*([said] if said else []))
+    small = None if no_contact else small_copy
+    running = todo.run(
+        **given(processes=jobs, small=small, patience_s=options.patience, cluster=options.cluster)
+    )
     outcomes = list(shown(running, total, lambda ended: ended.job.name))
     contact = None if no_contact else written_contact(todo, outcomes)
     print_outcomes(todo, outcomes, contact, as_json=as_json)

@@ -23,8 +23,12 @@ from frontglass.errors import FrontglassError
 NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
 """Unicode categories that end a line, steer a terminal, or stand for bytes that are no letter."""
 
+DEBUG = "frontglass --debug COMMAND"
 INTERRUPTED = 130
 """Exit status of a program ended by an interrupt: 128 + the signal's number, as shells have it."""
+
+UsageError: type[BaseException] = typer.BadParameter.__bases__[0]
+"""What typer itself tells the user."""
 
 Command = Callable[..., None]
 
@@ -73,6 +77,15 @@ def _spread(function: Command) -> tuple[inspect.Signature, dict[str, type[Any]]]
     return inspect.Signature(parameters), groups
 
 
+_shown_whole: list[bool] = []
+"""Holds something while flaws are to be shown with their tracebacks."""
+
+
+def show_flaws(*, whole: bool) -> None:
+    """Choose whether a flaw of the program ends in its traceback or in a line."""
+    _shown_whole[:] = [True] * whole
+
+
 @contextmanager
 def user_errors() -> Iterator[None]:
     """Turn what a user can run into one line on stderr and an exit status."""
@@ -89,6 +102,13 @@ def user_errors() -> Iterator[None]:
         fail(f"{where}{error.strerror or error}.")
     except MemoryError:
         fail("not enough memory for a still of this size.")
+    except (typer.Exit, typer.Abort, UsageError):
+        raise
+    except Exception as error:  # A flaw of ours: a line too, and how to tell it to us.
+        if _shown_whole:
+            raise
+        said = str(error) or "no words"
+        fail(f"{type(error).__name__}: {said}. This is a flaw of frontglass; {DEBUG} shows where.")
     except KeyboardInterrupt:
         typer.echo("interrupted.", err=True)
         raise typer.Exit(INTERRUPTED) from None

@@ -298,6 +298,10 @@ class LightOptions:
         bool,
         typer.Option("--clip", help="Clip light past white channel by channel; hues shift."),
     ] = False
+    strict: Annotated[bool, typer.Option("--strict", help="Refuse what seems damaged.")] = False
+    max_megapixels: Annotated[
+        float | None, typer.Option(metavar="MP", help="Largest still that is read; else 200.")
+    ] = None
     gain_map: GainMap = None
     encoding: Encoding = None
     view: Annotated[
@@ -362,6 +366,8 @@ class LightOptions:
                 compensate=False if self.no_compensate else None,
                 grain=False if self.no_grain else None,
                 non_finite=self.non_finite,
+                damage="refuse" if self.strict else None,
+                max_megapixels=self.max_megapixels,
                 gain_map=self.gain_map,
                 encoding=self.encoding,
                 view=self.view,

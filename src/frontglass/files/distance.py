@@ -182,7 +182,8 @@ def _corners(window: object) -> tuple[tuple[int, int], tuple[int, int]]:
 def _metres(plane: NDArray[np.generic], scale_m: float | None) -> NDArray[np.float32]:
     if plane.dtype.kind == "f":
         values = plane.astype(np.float32)
-        return values if scale_m is None else values * np.float32(scale_m)
+        with np.errstate(invalid="ignore", over="ignore"):  # what is no distance is told later
+            return values if scale_m is None else values * np.float32(scale_m)
     if plane.dtype.itemsize == 1:
         raise PictureFileError(
             "8 bits are too few for distances; save the map with 16 or as float."

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from frontglass.errors import ParameterError, PictureFileError
+from frontglass.files.damage import heard
 from frontglass.files.exr_structure import check_exr_structure
 from frontglass.files.limits import check_size
 from frontglass.files.outgoing import Outgoing
@@ -60,8 +61,8 @@ def exr_parts(data: bytes) -> list[Any]:
 
     check_exr_structure(data)
     try:
-        # On damaged pixels the package prints to standard output, which belongs to results.
-        with redirect_stdout(sys.stderr):
+        # On damaged pixels the package prints to both outputs, and standard output is for results.
+        with heard(), redirect_stdout(sys.stderr):
             return list(OpenEXR.File(io.BytesIO(data), separate_channels=True).parts)
     except (RuntimeError, IndexError, ValueError, TypeError) as error:
         raise PictureFileError(f"The OpenEXR file is damaged: {error}.") from error

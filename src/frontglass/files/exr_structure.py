@@ -10,7 +10,7 @@ import struct
 from typing import NamedTuple
 
 from frontglass.errors import PictureFileError
-from frontglass.files.limits import check_size
+from frontglass.files.limits import check_samples, check_size
 
 _TILED, _LONG_NAMES, _DEEP, _MULTIPART = 0x200, 0x400, 0x800, 0x1000
 _ROWS_PER_CHUNK = {0: 1, 1: 1, 2: 1, 3: 16, 4: 32, 5: 16, 6: 32, 7: 32, 8: 32, 9: 256}
@@ -35,10 +35,12 @@ def _check(data: bytes) -> None:
         raise PictureFileError("Deep OpenEXR files cannot be read. Flatten it first.")
     parts, at = _headers(data, is_multipart=bool(version & _MULTIPART))
     tables: list[tuple[int | None, int]] = []
+    samples = 0
     for part in parts:
         for name in (b"dataWindow", b"displayWindow"):
             x0, y0, x1, y1 = struct.unpack("<4i", part.attributes[name][1])
             check_size(x1 - x0 + 1, y1 - y0 + 1)
+            samples += (x1 - x0 + 1) * (y1 - y0 + 1) * _channels(part) * (name == b"dataWindow")
         part_type = part.attributes.get(b"type", (b"", b""))[1]
         if part_type.startswith(b"deep"):
             raise PictureFileError("Deep OpenEXR files cannot be read. Flatten it first.")
@@ -47,6 +49,8 @@ def _check(data: bytes) -> None:
         # several parts the part's number before that.
         leader = (16 if is_tiled else 4) + (4 if version & _MULTIPART else 0)
         tables.append((_chunk_count(part, is_tiled=is_tiled), leader))
+    # All channels of all parts are unpacked, whatever is used of them.
+    check_samples(samples)
     for count, leader in tables:
         if count is None:
             # An unknown way of cutting into chunks; the library will judge.
@@ -85,6 +89,15 @@ def _headers(data: bytes, *, is_multipart: bool) -> tuple[list[_Part], int]:
             return parts, at
         if data[at] == 0:
             return parts, at + 1
+
+
+def _channels(part: _Part) -> int:
+    """Return how many channels a part has: each a name, and 16 bytes."""
+    content, count, at = part.attributes[b"channels"][1], 0, 0
+    while content[at] != 0:
+        at = content.index(b"\0", at) + 17
+        count += 1
+    return count
 
 
 def _chunk_count(part: _Part, *, is_tiled: bool) -> int | None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import struct
 
 import numpy as np
 
 from frontglass.errors import PictureFileError
-from frontglass.files.damage import quiet_pillow
+from frontglass.files.damage import heard, quiet_pillow
 from frontglass.files.jpeg_behind import what_follows
 from frontglass.files.jpeg_segments import (
     APP0,
@@ -71,6 +72,7 @@ def read_jpeg(data: bytes, *, maps: bool = True) -> FileStill:
             dpi = _dpi(segments)
     except (OSError, SyntaxError, ValueError, struct.error) as error:
         raise PictureFileError(f"The JPEG file is damaged: {error}.") from error
+    doubts = _doubts(data)
     native = None
     if mode == "CMYK":
         native = Native(NativeKind.CMYK, codes)
@@ -85,8 +87,22 @@ def read_jpeg(data: bytes, *, maps: bool = True) -> FileStill:
         gain_map=behind.gain_map,
         own_depth=behind.own_depth,
         carried=carried,
+        doubts=doubts,
         notices=behind.notices,
     )
+
+
+def _doubts(data: bytes) -> tuple[str, ...]:
+    """Return what libjpeg warns of; Pillow, which decodes, keeps it to itself.
+
+    At an eighth of the size nothing is transformed: every code is read, in a third of the time.
+    """
+    import cv2
+
+    codes = np.frombuffer(data, np.uint8)
+    with heard() as lines, contextlib.suppress(cv2.error):
+        cv2.imdecode(codes, cv2.IMREAD_REDUCED_GRAYSCALE_8)
+    return tuple(dict.fromkeys(line.rstrip(".") for line in lines))
 
 
 def _is_carried(segment: Segment) -> bool:

@@ -61,14 +61,20 @@ def size_of(segments: list[Segment]) -> tuple[int, int]:
     Raises
     ------
     PictureFileError
-        If there is none.
+        If there is none, or more than one.
     """
-    for marker, content in segments:
-        is_frame = 0xC0 <= marker <= 0xCF and marker not in {0xC4, 0xC8, 0xCC}
-        if is_frame and len(content) >= 6:
-            height, width = struct.unpack_from(">HH", content, 1)
-            return width, height
-    raise PictureFileError("The JPEG file is damaged: it has no frame header.")
+    frames = [one.content for one in segments if _is_frame(one)]
+    if not frames:
+        raise PictureFileError("The JPEG file is damaged: it has no frame header.")
+    if len(frames) > 1:  # One may be checked and another decoded.
+        raise PictureFileError("The JPEG file is damaged: it has several frame headers.")
+    height, width = struct.unpack_from(">HH", frames[0], 1)
+    return width, height
+
+
+def _is_frame(segment: Segment) -> bool:
+    is_coding = 0xC0 <= segment.marker <= 0xCF and segment.marker not in {0xC4, 0xC8, 0xCC}
+    return is_coding and len(segment.content) >= 6
 
 
 def content_after(segments: list[Segment], marker: int, name: bytes) -> bytes | None:

@@ -57,7 +57,8 @@ def in_use(path: Path, alone: Callable[[], None]) -> Iterator[None]:
     path : Path
         The record; a hidden file beside it carries the shares, and is taken away by the last.
     alone : callable
-        Called first if nobody else holds a share: what is left there then is of runs that died.
+        Called first, and in the end, if nobody else holds a share: what is left there then is of
+        runs, or workers, that died.
     """
     if sys.platform == "win32":  # which has no shares
         yield
@@ -69,6 +70,7 @@ def in_use(path: Path, alone: Callable[[], None]) -> Iterator[None]:
     finally:
         with contextlib.suppress(OSError):
             _lock(handle)
+            alone()
             beside.unlink()
         os.close(handle)
 

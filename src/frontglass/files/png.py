@@ -35,6 +35,7 @@ BILEVEL_DEPTH = 1
 _CHANNELS = {GREY: 1, RGB: 3, PALETTE: 1, GREY_ALPHA: 2, RGBA: 4}
 _INCHES_PER_METRE = 1 / 0.0254
 _MOST_TEXT_BYTES = 64 << 20
+_SLACK_BYTES = 1 << 16
 _CARRIED_TEXT = {b"tEXt", b"zTXt", b"iTXt"}
 _CARRIED_COLOUR = {b"sRGB", b"gAMA", b"cHRM", b"cICP"}
 
@@ -70,6 +71,8 @@ def chunks_of(data: bytes) -> list[Chunk]:
         at = end + 4
     if chunks[0].type != b"IHDR" or len(chunks[0].data) != 13:
         raise PictureFileError("The PNG file is damaged: it does not begin with its header.")
+    if sum(chunk.type == b"IHDR" for chunk in chunks) > 1:
+        raise PictureFileError("The PNG file is damaged: it has several headers.")
     return chunks
 
 
@@ -139,6 +142,15 @@ def _pixels(chunks: list[Chunk]) -> Codes:
 
     header = bytearray(chunks[0].data)
     depth, colour_type = header[8], header[9]
+    width, height = struct.unpack_from(">II", header)
+    packed = sum(len(chunk.data) for chunk in chunks if chunk.type == b"IDAT")
+    # What deflate cannot pack takes hardly more than itself; libpng unpacks whatever comes
+    # behind the last row too, a thousand times as much.
+    rows = height * (1 + (width * _CHANNELS.get(colour_type, 4) * depth + 7) // 8)
+    if packed > 2 * rows + _SLACK_BYTES:
+        raise PictureFileError(
+            f"The PNG file is damaged: {packed} bytes are too many for {width} x {height} pixels."
+        )
     if colour_type == PALETTE:
         # Told that they are grey, the library hands the indices over as they are, but for
         # fewer than 8 bits, which it stretches so that the last index would be white.

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.checks import check_within
-from frontglass.choices import GainMapUse
+from frontglass.choices import Damage, GainMapUse
 from frontglass.errors import PictureFileError
 from frontglass.files import boxes, cms, dpx, exif, exr, hdr, heif, jpeg, png, raw
 from frontglass.files.icc import IccProfile, ProfileKind, icc_profile_from_bytes
+from frontglass.files.limits import megapixels_at_most
 from frontglass.files.non_finite import checked_light
 from frontglass.files.orientation import upright
 from frontglass.files.spaces import Space, space_named
@@ -64,35 +65,41 @@ def read_picture(
     non_finite: NonFinite | str = NonFinite.REFUSE,
     gain_map: GainMapUse | str = GainMapUse.ON,
     encoding: str | None = None,
+    damage: Damage | str = Damage.NOTE,
+    max_megapixels: float | None = None,
 ) -> Picture:
     """Return the linear light of a picture file, with all that is needed to write it back.
 
     Parameters
     ----------
     path : path
-        A JPEG, HEIC, HEIF, AVIF, PNG, TIFF, OpenEXR, Radiance HDR, DPX or camera raw file; its
-        content decides, not its name.
+        JPEG, HEIC, HEIF, AVIF, PNG, TIFF, OpenEXR, Radiance HDR, DPX, camera raw: by its content.
     exposure_stops : float
         Light is multiplied by 2 to this power. [stop], in [-40, 40]; 0 changes nothing.
     non_finite : "refuse" or "mend"
-        What to do with NaN and infinities in float files; see `NonFinite`.
+        What to do with NaN and infinities of float files; see `NonFinite`.
     gain_map : "on" or "off"
         Whether light that a gain map in the file tells goes into `Picture.beyond`.
     encoding : str or None
-        What its codes are, by a name of `frontglass encodings`, whatever the file says. Light comes
-        with the primaries AP1 then, and goes back into the same encoding. None goes by the file.
+        What its codes are, by a name of `frontglass encodings`; None goes by the file. Light comes
+        with the primaries AP1 then, and goes back into the same encoding.
+
+    damage : "note" or "refuse"
+        What to do with a file whose decoder warns of damage; see `Damage`.
+    max_megapixels : float or None
+        Largest picture that is read, in millions of pixels, <= 4000; None is 200.
 
     Returns
     -------
     Picture
-        Upright; in the file's own primaries; its notices say what had to be assumed.
+        Upright; in the file's own primaries; its notices say what was assumed.
 
     Raises
     ------
     PictureFileError
         If the file is missing, no picture, damaged, cut short or too large.
     ParameterError
-        If `exposure_stops` is out of range, or `non_finite`, `gain_map` or `encoding` is unknown.
+        If a number is out of range or a choice unknown.
 
     Examples
     --------
@@ -106,18 +113,20 @@ def read_picture(
     """
     check_within("exposure_stops", exposure_stops, -_MOST_STOPS, _MOST_STOPS)
     rule = NonFinite.of("non_finite", non_finite)
-    maps = GainMapUse.of("gain_map", gain_map) is GainMapUse.ON
     space = None if encoding is None else space_named(encoding)
-    picture = _read(Path(path), rule, space, maps=maps and space is None)
-    if exposure_stops == 0:
-        return picture
-    return picture.brighter(2.0**exposure_stops)
+    maps = GainMapUse.of("gain_map", gain_map) is GainMapUse.ON and space is None
+    with megapixels_at_most(max_megapixels):
+        picture = _read(Path(path), rule, space, Damage.of("damage", damage), maps=maps)
+    return picture if exposure_stops == 0 else picture.brighter(2.0**exposure_stops)
 
 
-def _read(where: Path, rule: NonFinite, space: Space | None, *, maps: bool) -> Picture:
+def _read(
+    where: Path, rule: NonFinite, space: Space | None, damage: Damage, *, maps: bool
+) -> Picture:
     data = _content(where)
     try:
-        still = upright(_with_exif_orientation(_decoded(data, maps=maps)))
+        still = _undoubted(_decoded(data, maps=maps), damage)
+        still = upright(_with_exif_orientation(still))
         return _picture(still, rule) if space is None else _named(still, space, rule)
     except PictureFileError as error:
         raise PictureFileError(f"{where}: {error}") from error
@@ -125,6 +134,17 @@ def _read(where: Path, rule: NonFinite, space: Space | None, *, maps: bool) -> P
         raise PictureFileError(f"{where}: the file is damaged: {error}.") from error
     except MemoryError:
         raise PictureFileError(f"{where}: there is not enough memory to read it.") from None
+
+
+def _undoubted(still: FileStill, damage: Damage) -> FileStill:
+    """Return a still with its decoder's warnings among its notices, or refuse it."""
+    if not still.doubts:
+        return still
+    said = "; ".join(still.doubts)
+    if damage is Damage.REFUSE:
+        raise PictureFileError(f"The file is damaged, its decoder says: {said}.")
+    notice = f"The file may be damaged, its decoder says: {said}. Look at the picture."
+    return replace(still, doubts=(), notices=(notice, *still.notices))
 
 
 def _content(path: Path) -> bytes:

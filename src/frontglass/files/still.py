@@ -44,6 +44,8 @@ class FileStill:
         How far everything is.
     top : float or None
         Light at which it clips, where codes do not tell.
+    doubts : tuple of str
+        What the decoder warned of.
     notices : tuple of str
         What was assumed or left out.
     """
@@ -62,4 +64,5 @@ class FileStill:
     gain_map: GainMap | None = None
     own_depth: OwnDepth | None = None
     top: float | None = None
+    doubts: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()

@@ -7,7 +7,7 @@ import hashlib
 import os
 import secrets
 import shutil
-from collections.abc import Callable, Container, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping
 from pathlib import Path
 
 from frontglass.errors import PictureFileError
@@ -90,6 +90,37 @@ def file_digest(path: Path) -> str:
     """Fingerprint (SHA-256) of a file's bytes."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+@contextlib.contextmanager
+def beside_its_place(path: Path, replaceable: Container[str] | None) -> Iterator[Path]:
+    """Give a path to fill, and put what was filled in its place at the end.
+
+    Parameters
+    ----------
+    path : Path
+        The place.
+    replaceable : container of str or None
+        Fingerprints of files that may be replaced there; None is any.
+
+    Raises
+    ------
+    PictureFileError
+        If another file stands there in the end; that is left as it is.
+    """
+    beside = path.with_name(f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}")
+    try:
+        yield beside
+        if not put_in_place(beside, path, replaceable):
+            raise PictureFileError(
+                f"{path}: has appeared meanwhile, and was left as it is; choose another file or"
+                " allow overwriting."
+            )
+    except OSError as error:
+        raise PictureFileError(f"{path}: cannot be written: {error.strerror or error}.") from error
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
 
 
 def put_in_place(beside: Path, path: Path, replaceable: Container[str] | None) -> bool:

@@ -81,7 +81,7 @@ class Grating:
             check_number("phase_rad", self.phase_rad)
         jitter = check_not_negative("jitter_m", self.jitter_m)
         drift = check_not_negative("drift_m", self.drift_m)
-        spread, gap = math.sqrt(2 * jitter**2 + drift**2), pitch - self.width_m
+        spread, gap = math.hypot(math.sqrt(2) * jitter, drift), pitch - self.width_m
         if 3 * spread > gap:
             rule = f"such that three standard deviations of a spacing fit in the gap of {gap:g}"
             hint = "Threads that lie over one another are outside this model."

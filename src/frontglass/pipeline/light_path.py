@@ -31,6 +31,10 @@ RATIOS_ALONE = (
 )
 
 
+ROUNDING = 1e-6
+"""What transforms are out by, of the brightest light, with room for several one after the other."""
+
+
 def through_light_path(
     picture: Picture,
     looks: Sequence[Stack],
@@ -86,9 +90,27 @@ def through_light_path(
         factor = np.float32(transmittance)
         light = light * factor
         left, beyond = (None if part is None else part * factor for part in (left, beyond))
-    light = with_grain(light, base, picture.radiance)
+    light = _without_rounding(with_grain(light, base, picture.radiance), picture)
     notices = (*picture.notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
+
+
+def _without_rounding(light: Float32, picture: Picture) -> Float32:
+    """Light without what rounding has put below nothing, where nothing was below it before.
+
+    A transform is out by some 1e-9 of the brightest lamp, which in the dark may fall below 0. More
+    than that is no rounding, and stays to be seen.
+    """
+    if light is picture.radiance or (lowest := float(light.min(initial=0.0))) >= 0:
+        return light
+    brightest = max(
+        float(part.max(initial=0.0))
+        for part in (picture.radiance, picture.recovered, picture.beyond)
+        if part is not None
+    )
+    if lowest < -ROUNDING * brightest or picture.radiance.min(initial=0.0) < 0:
+        return light
+    return np.maximum(light, np.float32(0))
 
 
 def _camera_of(picture: Picture) -> tuple[Camera, tuple[str, ...]]:

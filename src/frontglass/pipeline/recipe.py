@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from frontglass.checks import check_bool, check_number
-from frontglass.choices import GainMapUse, PastWhite, Surround
+from frontglass.choices import Damage, GainMapUse, PastWhite, Surround
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError
 from frontglass.files import NonFinite, read_picture
@@ -72,6 +72,8 @@ class Recipe:
         configuration of OpenColorIO. Put on last; numbers are those of linear light.
     view_from : str or None
         Encoding of the numbers that a LUT expects; None is that of the stills.
+    damage, max_megapixels : "note" or "refuse", float or None
+        What is done with files that seem damaged, and how large they may be, as in `read_picture`.
 
     Raises
     ------
@@ -101,12 +103,15 @@ class Recipe:
     encoding: str | None = None
     view: str | None = None
     view_from: str | None = None
+    damage: Damage = Damage.NOTE
+    max_megapixels: float | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "surround", Surround.of("surround", self.surround))
         object.__setattr__(self, "non_finite", NonFinite.of("non_finite", self.non_finite))
         object.__setattr__(self, "past_white", PastWhite.of("past_white", self.past_white))
         object.__setattr__(self, "gain_map", GainMapUse.of("gain_map", self.gain_map))
+        object.__setattr__(self, "damage", Damage.of("damage", self.damage))
         object.__setattr__(self, "looks", tuple(self.looks))
         check_bool("compensate", self.compensate)
         check_bool("grain", self.grain)
@@ -133,6 +138,8 @@ class Recipe:
             non_finite=self.non_finite,
             gain_map=self.gain_map,
             encoding=self.encoding,
+            damage=self.damage,
+            max_megapixels=self.max_megapixels,
         )
         if isinstance(self.exposure_stops, str):
             picture = read()

@@ -13,7 +13,7 @@ from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, write_picture
 from frontglass.files.plan import container_of, written_suffix
-from frontglass.files.whole import copy_whole
+from frontglass.files.whole import beside_its_place, copy_whole
 from frontglass.optics.camera import Camera
 from frontglass.picture.encoding import Container
 from frontglass.picture.picture import Picture
@@ -98,7 +98,25 @@ def render_file(
     """
     target = out_beside(still, recipe.looks) if out is None else out
     check_may_write(target, [still], overwrite=overwrite)
-    return render_picture(recipe.picture_from(still), still, target, recipe)
+    return render_new(recipe.picture_from(still), still, target, recipe, overwrite=overwrite)
+
+
+def render_new(
+    picture: Picture, still: Path, target: Path, recipe: Recipe, *, overwrite: bool
+) -> RenderedStill:
+    """Render as `render_picture`, but leave alone a file that appears there meanwhile.
+
+    Raises
+    ------
+    FrontglassError
+        If it cannot be rendered or written, or another file stands there in the end.
+    """
+    if overwrite:
+        return render_picture(picture, still, target, recipe)
+    if not target.parent.is_dir():
+        raise PictureFileError(f"{target}: there is no folder {target.parent}. Make it first.")
+    with beside_its_place(target, ()) as beside:
+        return replace(render_picture(picture, still, beside, recipe), out=target)
 
 
 def render_picture(

@@ -1,0 +1,20 @@
+"""What workers are given to do in tests."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+
+
+def work(task: str, tell: Callable[[float], None]) -> str:
+    """Do what a task says: name the process, hang, die, or tell megapixels and sleep."""
+    if task == "hang":
+        time.sleep(600)
+    if task == "die":
+        os._exit(9)
+    if task.startswith("tell"):
+        tell(float(task.split()[1]))
+        time.sleep(2)
+        return "slept"
+    return str(os.getpid())
