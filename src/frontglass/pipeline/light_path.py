@@ -31,8 +31,8 @@ RATIOS_ALONE = (
 )
 
 
-ROUNDING = 1e-6
-"""What transforms are out by, of the brightest light, with room for several one after the other."""
+ROUNDING = 1e-8
+"""What transforms are out by, of the brightest light: 1.7e-9 in the worst case seen."""
 
 
 def through_light_path(
