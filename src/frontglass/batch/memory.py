@@ -13,8 +13,8 @@ from frontglass.convolution.blocks import available_cores
 from frontglass.files.size import claimed_size
 
 PICTURES = 8
-"""Float pictures that a still takes at its peak: tests/benchmarks/whole_command.py prints 4.6 without
-lamps and 6.6 with, for a look of halos; nets take more."""
+"""Float pictures that a still takes at its peak: tests/benchmarks/whole_command.py prints 4.6
+without lamps and 6.6 with, for a look of halos; nets take more."""
 BYTES_PER_PIXEL = 12
 PROGRAM_BYTES = 400e6
 """What a process takes before it has read anything, measured."""
