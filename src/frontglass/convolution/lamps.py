@@ -78,16 +78,14 @@ def lamps_in(light: Float32) -> Lamps | None:
     least = _least(light)
     kept, across = np.zeros(len(lit), bool), np.zeros(width, bool)
     own = np.empty((len(lit), width, 3), np.float32)
-    y = np.clip((lit + 0.5) * len(least) / height - 0.5, 0, len(least) - 1)
+    above, below, parts = _nodes_round(lit, height, len(least))
 
     def some(part: slice) -> None:
-        high = np.minimum(np.floor(y[part]).astype(np.intp), max(len(least) - 2, 0))
-        low = np.minimum(high + 1, len(least) - 1)
-        t = (y[part] - high).astype(np.float32)[:, np.newaxis]
+        high, low, t = above[part], below[part], parts[part][:, np.newaxis]
         bright = light[lit[part]]
         red, green, blue = (bright[..., channel] for channel in range(3))
         over = np.maximum(np.maximum(red, green), blue) / ((1 - t) * least[high] + t * least[low])
-        share = _share(over)
+        share = _share(np.asarray(over, np.float32))
         kept[part] = share.any(axis=1)
         across[share.any(axis=0)] = True
         own[part] = bright * share[..., np.newaxis]
@@ -124,9 +122,7 @@ def lamp_pixels(light: Float32) -> LampPixels | None:
     at = np.concatenate(places)
     rows, columns = np.divmod(at, width)
     least = _least(light)
-    y = np.clip((rows + 0.5) * len(least) / height - 0.5, 0, len(least) - 1)
-    high = np.minimum(y.astype(np.intp), max(len(least) - 2, 0))
-    low, t = np.minimum(high + 1, len(least) - 1), (y - high).astype(np.float32)
+    high, low, t = _nodes_round(rows, height, len(least))
     own = light.reshape(-1, 3)[at]
     brightest = np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2])
     share = _share(brightest / ((1 - t) * least[high, columns] + t * least[low, columns]))
@@ -145,6 +141,15 @@ def _lit_rows(light: Float32) -> NDArray[np.intp]:
 
     in_pieces(peaks_of, light.shape[0], 8 * ROWS_AT_ONCE)
     return np.flatnonzero(peaks > WHITE)
+
+
+def _nodes_round(
+    rows: NDArray[np.intp], height: int, count: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Float32]:
+    """Nodes above and below rows of a frame, and how far on the way between them these lie."""
+    y = np.clip((rows + 0.5) * count / height - 0.5, 0, count - 1)
+    high = np.minimum(y.astype(np.intp), max(count - 2, 0))
+    return high, np.minimum(high + 1, count - 1), (y - high).astype(np.float32)
 
 
 def _share(over: Float32) -> Float32:

@@ -239,6 +239,31 @@ class Element(ABC):
         return self
 
 
+class LaidOver(Element):
+    """What lays light over that of the scene, which passes untouched, wherever it comes from."""
+
+    __slots__ = ()
+
+    @property
+    def is_round(self) -> bool:
+        """See `Element`: nothing is made of the points of the scene."""
+        return True
+
+    def direct_share(self, channel: int) -> float:
+        """See `Element`."""
+        del channel
+        return 1.0
+
+    def encircled_flux(self, radius_rad: float, channel: int) -> float:
+        """See `Element`: round where it belongs all of the light is."""
+        del radius_rad, channel
+        return 1.0
+
+    def filter(self, channel: int, px_per_rad: float) -> None:
+        """See `Element`: what it lays does not lie round each point alike."""
+        del channel, px_per_rad
+
+
 def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
     return _convolved(_products(filters), passage, light)

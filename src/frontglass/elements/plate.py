@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from frontglass.checks import check_number, check_share, check_within
 from frontglass.choices import Choice
 from frontglass.convolution.lamps import lamp_pixels
-from frontglass.elements.element import CHANNELS, Element, Fact, Passage, Place
+from frontglass.elements.element import CHANNELS, Element, Fact, LaidOver, Passage, Place
 from frontglass.elements.ghost_light import Glass, with_ghosts
 from frontglass.elements.ghosts import ghost_notices, ghosts_in
 from frontglass.elements.lobes import EVEN, check_triple
@@ -59,7 +59,7 @@ class Coating(Choice):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plate(Element):
+class Plate(LaidOver):
     """A plane pane of glass: ghosts of lamps, upside down and mirrored.
 
     Parameters
@@ -181,25 +181,6 @@ class Plate(Element):
             return self
         return replace(self, reflectance=0.0, coating=Coating.NONE)
 
-    @property
-    def is_round(self) -> bool:
-        """See `Element`: a point in the middle of the frame stays one."""
-        return True
-
-    def direct_share(self, channel: int) -> float:
-        """See `Element`."""
-        del channel
-        return 1.0
-
-    def encircled_flux(self, radius_rad: float, channel: int) -> float:
-        """See `Element`: round where it belongs all of the light is."""
-        del radius_rad, channel
-        return 1.0
-
-    def filter(self, channel: int, px_per_rad: float) -> None:
-        """See `Element`: where a ghost lands hangs on where its lamp is."""
-        del channel, px_per_rad
-
     def through(self, light: Float32, passage: Passage) -> Float32:
         """See `Element`: ghosts of lamps are laid over light."""
         return _laid(self.glass, light, passage)
@@ -235,7 +216,7 @@ class Plate(Element):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Panes(Element):
+class Panes(LaidOver):
     """Several plates one behind the other, the outermost first: no look's, but a light path's."""
 
     kind: ClassVar[str] = "plates"
@@ -251,20 +232,6 @@ class Panes(Element):
     def at(self, strength: float) -> Self:
         """See `Element`."""
         return replace(self, plates=tuple(plate.at(strength) for plate in self.plates))
-
-    @property
-    def is_round(self) -> bool:
-        """See `Element`."""
-        return True
-
-    def direct_share(self, channel: int) -> float:
-        """See `Element`."""
-        del channel
-        return 1.0
-
-    def filter(self, channel: int, px_per_rad: float) -> None:
-        """See `Element`."""
-        del channel, px_per_rad
 
     @property
     def glass(self) -> Glass:

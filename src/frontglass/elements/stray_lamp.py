@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from frontglass.checks import check_number, check_share, check_within
 from frontglass.elements.bounds import AT_STRENGTH, BRIGHTEST, MOST_OF_A_CHANNEL
-from frontglass.elements.element import GREEN, Element, Fact, Passage, Place
+from frontglass.elements.element import GREEN, Fact, LaidOver, Passage, Place
 from frontglass.elements.filter_plane import tangents
 from frontglass.elements.lobes import EVEN, check_triple
 from frontglass.errors import ParameterError
@@ -34,7 +34,7 @@ EDGE_PX = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StrayLamp(Element):
+class StrayLamp(LaidOver):
     """A lamp that washes the frame, stronger on its own side.
 
     Parameters
@@ -129,25 +129,6 @@ class StrayLamp(Element):
     def at(self, strength: float) -> Self:
         """See `Element`."""
         return replace(self, illuminance=self.illuminance * strength)
-
-    @property
-    def is_round(self) -> bool:
-        """See `Element`: nothing is made of the points of the scene."""
-        return True
-
-    def direct_share(self, channel: int) -> float:
-        """See `Element`: light of the scene passes untouched."""
-        del channel
-        return 1.0
-
-    def encircled_flux(self, radius_rad: float, channel: int) -> float:
-        """See `Element`."""
-        del radius_rad, channel
-        return 1.0
-
-    def filter(self, channel: int, px_per_rad: float) -> None:
-        """See `Element`: its light does not come from the scene."""
-        del channel, px_per_rad
 
     def through(self, light: Float32, passage: Passage) -> Float32:
         """See `Element`: the lamp's wash is laid over light, and its ghosts if they are wanted."""

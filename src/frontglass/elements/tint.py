@@ -89,5 +89,4 @@ class Tint(Element):
 
     def through(self, light: Float32, passage: Passage) -> Float32:
         """See `Element`."""
-        del passage
-        return light * np.array([self.direct_share(channel) for channel in range(3)], np.float32)
+        return light * self.share_through(passage, slice(None))
