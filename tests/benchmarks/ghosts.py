@@ -54,7 +54,7 @@ def taken(light: NDArray[np.float32], focus_m: float) -> tuple[float, float]:
 
 def main() -> None:
     """Print what a plate takes for few and many lamps, in and out of focus."""
-    for lamps, side in ((0, 1), (24, 30), (600, 6), (24, 100)):
+    for lamps, side in ((0, 1), (24, 30), (600, 6), (24, 100), (24, 300)):
         light = night(lamps, side)
         for focus_m in FOCUSES_M:
             copies, peak = taken(light, focus_m)

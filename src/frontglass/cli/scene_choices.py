@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.options import LookOptions, given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 
 if TYPE_CHECKING:
     from frontglass.scene.scene import Scene
+
+SHARED = ("surround", "view", "title")
 
 
 def keep(
@@ -90,22 +93,38 @@ def _still_name(scene: Scene, path: Path) -> str:
     return found.file
 
 
-def camera(
-    *,
+@dataclass(frozen=True, kw_only=True)
+class CameraWords:
+    """What may be said of the camera that all stills are seen with."""
+
     taking: Annotated[
         str | None,
         typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
-    ] = None,
+    ] = None
     aim: Annotated[
         str | None, typer.Option(metavar="X,Y", help="Where the taking lens points.")
-    ] = None,
+    ] = None
     lens: Annotated[
         str | None, typer.Option(metavar="MM", help="As --lens of the other commands.")
-    ] = None,
-    stop: Annotated[str | None, typer.Option(metavar="N", help="As --stop there.")] = None,
-    sensor: Annotated[
-        str | None, typer.Option(metavar="NAME|WxH", help="As --sensor there.")
-    ] = None,
+    ] = None
+    stop: Annotated[str | None, typer.Option(metavar="N", help="As --stop there.")] = None
+    sensor: Annotated[str | None, typer.Option(metavar="NAME|WxH", help="As --sensor there.")] = (
+        None
+    )
+    filter_distance: Annotated[
+        str | None, typer.Option(metavar="MM", help="As --filter-distance there.")
+    ] = None
+    focus: Annotated[str | None, typer.Option(metavar="M|inf", help="As --focus there.")] = None
+
+    def told(self) -> dict[str, Any]:
+        """Return what was said, as a scene has it."""
+        return given(**asdict(self))
+
+
+def camera(
+    *,
+    words: CameraWords,
+    glass: GlassOptions,
     surround: Annotated[
         Literal["lampless", "mirror", "dark"] | None,
         typer.Option(help="What lies outside the frames."),
@@ -117,28 +136,30 @@ def camera(
     title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
     clear: Annotated[
         list[str] | None,
-        typer.Option(metavar="KEY", help="Say that no longer: as, lens, stop, ...; several."),
+        typer.Option(metavar="KEY", help="Say that no longer: as, lens, tilt, ...; several."),
     ] = None,
     scene: SceneFile = None,
 ) -> None:
     """Say what all stills share.
 
-    Taking camera, surround, view, title.
+    Taking camera, glass before the lens, surround, view, title.
     """
     from frontglass.cli.scene_show import scene_words
     from frontglass.errors import ParameterError
+    from frontglass.scene.fields import keys_of
+    from frontglass.scene.parts import SceneCamera
 
-    own = given(taking=taking, aim=aim, lens=lens, stop=stop, sensor=sensor)
-    shared = given(surround=surround, view=view, title=title)
+    own: dict[str, Any] = {**words.told(), **given(**asdict(glass))}
+    shared: dict[str, Any] = given(surround=surround, view=view, title=title)
+    keys = {key: one.name for key, one in keys_of(SceneCamera).items()}
     for key in clear or ():
-        name = "taking" if key == "as" else key
-        if name in {"taking", "aim", "lens", "stop", "sensor"}:
-            own[name] = None
-        elif name in {"surround", "view", "title"}:
+        name = key.replace("-", "_")
+        if name in keys:
+            own[keys[name]] = None
+        elif name in SHARED:
             shared[name] = None
         else:
-            rule = "one of as, aim, lens, stop, sensor, surround, view, title"
-            raise ParameterError("clear", rule, key)
+            raise ParameterError("clear", f"one of {', '.join([*keys, *SHARED])}", key)
     if not own and not shared:
         raise ParameterError("camera", "told something, such as --as 50mm,super35", "nothing")
     path = scene_file(scene)

@@ -191,7 +191,7 @@ class Page:
         number = request.path_params["number"]
 
         def work() -> dict[str, Any]:
-            settings = {**self.marker.said(self.table.path(number)), **self.keeper.held.texts}
+            settings = self.marker.said(self.table.path(number))
             try:
                 still = self.table.opened(number)
             except (FrontglassError, OSError, MemoryError) as error:

@@ -180,7 +180,7 @@ class Scene:
         still : path
             The still's file.
         **typed
-            Parameters of `Recipe`.
+            Parameters of `Recipe`; looks stand on their glass as the scene says.
 
         Raises
         ------
@@ -189,6 +189,8 @@ class Scene:
         """
         from frontglass.scene.taken import taken_from
 
+        if "looks" in typed:
+            typed["looks"] = tuple(self.camera.rig.on(look) for look in typed["looks"])
         return taken_from(self, self.still_of(still), typed).recipe
 
     def at(self, path: Path) -> Self:

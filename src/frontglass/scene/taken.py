@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any, NamedTuple
 
-from frontglass.optics.camera import f_number_from_text, lens_mm_from_text
+from frontglass.looks.rig import OnGlass, Rig
+from frontglass.optics.camera import (
+    f_number_from_text,
+    filter_distance_mm_from_text,
+    focus_m_from_text,
+    lens_mm_from_text,
+)
 from frontglass.optics.taking import TakingLens
 from frontglass.picture.distance import DistancePoint
 from frontglass.picture.lamp_place import LampPlace
@@ -161,12 +167,44 @@ def framing_from(
         ("lens", "lens_mm", lens_mm_from_text),
         ("stop", "f_number", f_number_from_text),
         ("sensor", "sensor", str),
+        ("filter_distance", "filter_distance_mm", filter_distance_mm_from_text),
+        ("focus", "focus_m", focus_m_from_text),
     ):
         text = said(key)
         if text is not None and values[name] is None and not (has_stop and key == "stop"):
             values[name] = from_text(text)
-            taken.append(Taken(key, f"{key} {text}"))
+            taken.append(Taken(key, f"{spoken(key)} {text}"))
     return Framing(**values)
+
+
+def rig_from(scene: Scene, typed: Rig, looks: Sequence[OnGlass], taken: list[Taken]) -> Rig:
+    """Return how glass stands: as typed, else as the scene says; told where it changes a look."""
+    kept, camera = scene.camera.rig, scene.camera
+    texts = {
+        "tilt_deg": f"tilt {camera.tilt}",
+        "coated": "coated" if camera.coated else "uncoated",
+        "returns": f"returns {camera.returns}",
+        "hood": "hood" if camera.hood else "no hood",
+    }
+    for name, text in texts.items():
+        value = getattr(kept, name)
+        if value is None or getattr(typed, name) is not None:
+            continue
+        alone = replace(Rig(), **{name: value})
+        if any(alone.on(look) != look for look in looks):
+            taken.append(Taken(name.removesuffix("_deg"), text))
+    return typed.over(kept)
+
+
+def spoken(key: str) -> str:
+    """Return a key of the file as it is said.
+
+    Examples
+    --------
+    >>> spoken("filter_distance")
+    'filter distance'
+    """
+    return key.replace("_", " ")
 
 
 def _counted(what: str, count: int) -> Taken:

@@ -64,8 +64,3 @@ class MovingGhosts:
             return light + ghosts
         layer = Picture(radiance=ghosts, primaries=self._still.primaries)
         return light + self._conditions.seen(layer, self._front).radiance
-
-
-def without_ghosts(look: Look) -> Look:
-    """Return a look whose glass gets no light back from the camera: it costs what it costs."""
-    return look.with_glass(returns=0.0)
