@@ -75,17 +75,17 @@ def lamps_in(light: Float32) -> Lamps | None:
     lit = _lit_rows(light)
     if not lit.size:
         return None
-    least = _least(light)
+    least = least_lamps(light)
     kept, across = np.zeros(len(lit), bool), np.zeros(width, bool)
     own = np.empty((len(lit), width, 3), np.float32)
-    above, below, parts = _nodes_round(lit, height, len(least))
+    above, below, parts = nodes_round(lit, height, len(least))
 
     def some(part: slice) -> None:
         high, low, t = above[part], below[part], parts[part][:, np.newaxis]
         bright = light[lit[part]]
         red, green, blue = (bright[..., channel] for channel in range(3))
         over = np.maximum(np.maximum(red, green), blue) / ((1 - t) * least[high] + t * least[low])
-        share = _share(np.asarray(over, np.float32))
+        share = share_of_lamp(np.asarray(over, np.float32))
         kept[part] = share.any(axis=1)
         across[share.any(axis=0)] = True
         own[part] = bright * share[..., np.newaxis]
@@ -96,40 +96,6 @@ def lamps_in(light: Float32) -> Lamps | None:
     if not kept.all():
         lit, own = lit[kept], own[kept]
     return Lamps(lit, own, np.flatnonzero(across))
-
-
-class LampPixels(NamedTuple):
-    """Pixels of a frame that are lamp: rows and columns, each (N,), and their light, (N, 3)."""
-
-    rows: NDArray[np.intp]
-    columns: NDArray[np.intp]
-    light: Float32
-
-
-def lamp_pixels(light: Float32) -> LampPixels | None:
-    """Return what `lamps_in` does, pixel by pixel: cheap where lamps are few and all over."""
-    height, width, _ = light.shape
-    lit = _lit_rows(light)
-    if not lit.size:
-        return None
-    places = []
-    for run in np.split(lit, np.flatnonzero(np.diff(lit) > 1) + 1):
-        for start in range(run[0], run[-1] + 1, ROWS_AT_ONCE):
-            some = light[start : min(start + ROWS_AT_ONCE, run[-1] + 1)]
-            bright = np.flatnonzero(some.reshape(-1) > WHITE) // 3
-            # One place for each pixel, of which several channels may be bright.
-            places.append(bright[np.flatnonzero(np.diff(bright, prepend=-1))] + start * width)
-    at = np.concatenate(places)
-    rows, columns = np.divmod(at, width)
-    least = _least(light)
-    high, low, t = _nodes_round(rows, height, len(least))
-    own = light.reshape(-1, 3)[at]
-    brightest = np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2])
-    share = _share(brightest / ((1 - t) * least[high, columns] + t * least[low, columns]))
-    kept = np.flatnonzero(share)
-    if not kept.size:
-        return None
-    return LampPixels(rows[kept], columns[kept], own[kept] * share[kept, np.newaxis])
 
 
 def _lit_rows(light: Float32) -> NDArray[np.intp]:
@@ -143,7 +109,7 @@ def _lit_rows(light: Float32) -> NDArray[np.intp]:
     return np.flatnonzero(peaks > WHITE)
 
 
-def _nodes_round(
+def nodes_round(
     rows: NDArray[np.intp], height: int, count: int
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Float32]:
     """Nodes above and below rows of a frame, and how far on the way between them these lie."""
@@ -152,13 +118,13 @@ def _nodes_round(
     return high, np.minimum(high + 1, count - 1), (y - high).astype(np.float32)
 
 
-def _share(over: Float32) -> Float32:
-    """How much of a pixel is lamp that is so many times as bright as the least lamp."""
+def share_of_lamp(over: Float32) -> Float32:
+    """How much of pixels is lamp that are so many times as bright as the least lamp."""
     t = np.clip((over - 1) / np.float32(SURE_TIMES - 1), 0, 1)
     return np.asarray(t * t * (3 - 2 * t), np.float32)
 
 
-def _least(light: Float32) -> Float32:
+def least_lamps(light: Float32) -> Float32:
     """Light from which on a pixel is a lamp, on few rows and all columns."""
     height, width, _ = light.shape
     ratio = min(1.0, NODES / min(height, width))

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.lamps import LampPixels
-from frontglass.elements.ghost_light import Glass, View, lamps_apart
+from frontglass.elements.ghost_mirror import Glass, View
+from frontglass.elements.lamp_patches import FoundLamps
 from frontglass.optics.camera import Camera
 from frontglass.optics.plate import Iris, Lean, Reflection, ReturnPath, ghosts_and_caught
 from frontglass.picture.curves import SRGB_CURVE
@@ -97,7 +98,7 @@ class GhostsOfStill:
 
 def ghosts_in(
     light: Float32,
-    lamps: LampPixels | None,
+    lamps: FoundLamps | None,
     glass: Glass,
     camera: Camera,
     axis_px: tuple[float, float] | None = None,
@@ -114,7 +115,7 @@ def ghosts_in(
         return GhostsOfStill(ghosts=(), tilt_deg=(0.0, 0.0))
     mirrors, _ = ghosts_and_caught(glass.mirrors)
     room = _Room(light, view, glass.path(camera))
-    told = _told_apart(lamps)
+    told = _told_apart(lamps, view.shape)
     found = [ghost for one in mirrors for ghost in room.ghosts(told, one, glass.returns)]
     found.sort(key=lambda ghost: (not ghost.is_seen, -ghost.level))
     if not any(ghost.is_seen for ghost in found):
@@ -163,20 +164,41 @@ class _Lamps:
     across: Float64
 
 
-def _told_apart(lamps: LampPixels) -> _Lamps:
-    """Return the lamps that pixels are, those that send most light first, and not all of many."""
-    some = lamps_apart(lamps.rows, lamps.columns)
-    fluxes = [lamps.light[own].sum(axis=0, dtype=np.float64) for own in some]
-    first = sorted(range(len(some)), key=lambda i: -fluxes[i].sum())[: ACCURACY.ghost_lamps]
-    weights = [lamps.light[own].sum(axis=1, dtype=np.float64) for own in some]
+def _told_apart(lamps: FoundLamps, shape: tuple[int, int]) -> _Lamps:
+    """Return lamps told apart, those that send most light first, and not all of many.
 
-    def middles(places: NDArray[np.intp]) -> Float64:
-        return np.array([np.average(places[some[i]], weights=weights[i]) for i in first])
+    Notes
+    -----
+    Those that touch are one, on squares of few pixels.
+    """
+    step = -(-max(shape) // ACCURACY.ghost_map_px)
+    size = -(-shape[0] // step), -(-shape[1] // step)
+    lit = np.zeros(size, np.uint8)
+    rows, columns, flux, peak, area = lamps.squares(step)
+    lit[_squares(rows, step), _squares(columns, step)] = 1
+    count, owner = cv2.connectedComponents(lit, connectivity=8)
+    own = owner[_squares(rows, step), _squares(columns, step)].astype(np.intp) - 1
+    weight = flux.sum(axis=1, dtype=np.float64)
 
-    peak = np.stack([lamps.light[some[i]].max(axis=0) for i in first]).astype(np.float64)
-    flux = np.stack([fluxes[i] for i in first])
-    across = np.array([2 * math.sqrt(len(some[i]) / math.pi) for i in first])
-    return _Lamps(middles(lamps.rows), middles(lamps.columns), flux, peak, across)
+    def summed(part: NDArray[Any]) -> Float64:
+        return np.asarray(np.bincount(own, part, minlength=count - 1), np.float64)
+
+    total = summed(weight)
+    first = np.argsort(-total, kind="stable")[: ACCURACY.ghost_lamps]
+    peaks = np.zeros((count - 1, 3))
+    np.maximum.at(peaks, own, peak)
+    middles = [summed(weight * part)[first] / total[first] for part in (rows, columns)]
+    return _Lamps(
+        middles[0],
+        middles[1],
+        np.stack([summed(flux[:, channel]) for channel in range(3)], axis=1)[first],
+        peaks[first],
+        2 * np.sqrt(summed(area)[first] / math.pi),
+    )
+
+
+def _squares(places: Float64, step: int) -> NDArray[np.intp]:
+    return (places // step).astype(np.intp)
 
 
 class _Room:

@@ -127,7 +127,7 @@ class Look:
         return replace(self, elements=tuple(part.with_glass(**changes) for part in self.elements))
 
     def without_ghosts(self) -> Self:
-        """Return the look whose glass gets no light back from the camera: it costs what it costs."""
+        """Return the look whose glass gets no light back from the camera, at the same cost."""
         return self.with_glass(returns=0.0)
 
     def before_the_lens(self) -> Self | None:

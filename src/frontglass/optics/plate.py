@@ -237,6 +237,10 @@ class ReturnPath:
             np.asarray((along * lean.down - y) / ahead + 2 * near * (y - lean.down)),
         )
 
+    def ahead(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> FloatArray:
+        """How far ahead of the lens ghosts stand, over how far their lamps do; 0 is abeam."""
+        return _ahead(np.asarray(right, np.float64), np.asarray(down, np.float64), lean)
+
     def stretch(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> FloatArray:
         """Area of a ghost over that of its lamp, as tangents have it; 1 for an upright plate."""
         x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
