@@ -27,6 +27,7 @@ SEEN_CODES = 4.0
 source."""
 TOLD_LAMPS = 3
 DISC_NODES = 41
+UNDER_NODES, UNDER_PX = 5, 5
 FARTHER = "No tilt up to {:g} degrees takes them all out: coat the glass, or take it away."
 
 
@@ -207,12 +208,10 @@ class _Room:
     def __init__(self, light: Float32, view: View, path: ReturnPath) -> None:
         self._view, self._path = view, path
         self._blur_px = path.blur * view.px_per_rad
-        # Light as a ghost covers it; of large pictures every few pixels tell as much as all.
-        step = max(1, max(view.shape) // ACCURACY.ghost_map_px)
-        some = np.ascontiguousarray(light[step // 2 :: step, step // 2 :: step].max(axis=2))
-        near = max(1, round(self._blur_px / step))
-        size = max(1, some.shape[1] // near), max(1, some.shape[0] // near)
-        self._small = cv2.resize(some, size, interpolation=cv2.INTER_AREA)
+        self._light = light
+        # Light as a ghost covers it: a few pixels under it tell as much as all.
+        across = np.linspace(-0.4, 0.4, UNDER_NODES) * max(self._blur_px, UNDER_PX)
+        self._down, self._right = (part.ravel() for part in np.meshgrid(across, across))
 
     def _found(
         self, lamps: _Lamps, one: Reflection, returns: float
@@ -231,10 +230,10 @@ class _Room:
         return rows, columns, share, visible
 
     def _under(self, rows: Float64, columns: Float64) -> Float64:
-        height, width = self._small.shape
-        down = np.clip(rows / self._view.shape[0] * height, 0, height - 1).astype(np.intp)
-        right = np.clip(columns / self._view.shape[1] * width, 0, width - 1).astype(np.intp)
-        return np.asarray(self._small[down, right], np.float64)
+        height, width = self._view.shape
+        down = np.clip(rows[:, np.newaxis] + self._down, 0, height - 1).astype(np.intp)
+        right = np.clip(columns[:, np.newaxis] + self._right, 0, width - 1).astype(np.intp)
+        return np.asarray(self._light[down, right].max(axis=2).mean(axis=1), np.float64)
 
     def _inside(self, rows: Float64, columns: Float64) -> NDArray[np.bool_]:
         reach = self._blur_px / 2
