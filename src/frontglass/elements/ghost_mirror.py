@@ -77,7 +77,7 @@ class Mirrored(NamedTuple):
 
     def dimmed(self, lamp: LampPatch, cell: int = 1) -> LampPatch | None:
         """Return a lamp, on cells, as bright as its ghost; None if nothing of it will be seen."""
-        brightest = float(lamp.light.max(initial=0.0))
+        brightest = lamp.brightest
         if brightest * self.level.max() <= ACCURACY.dimmest_ghost:
             return None
         share = self._shares(lamp, cell)

@@ -15,7 +15,7 @@ from frontglass.convolution.lamps import WHITE, least_lamps, nodes_round, share_
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-BLOCK_PX, FEW_PX = 64, 64
+BLOCK_PX, FEW_PX, SKIPPED = 64, 64, 3
 """Lamps of fewer pixels than that in a square of 64 are points."""
 MOST_SQUARES = 512
 FILLED = 0.5
@@ -52,6 +52,8 @@ class LampPatch(NamedTuple):
         Its upper left pixel.
     light : ndarray, shape (H, W, 3), float32
         Linear light of what is lamp.
+    brightest : float
+        No pixel has more light in a channel.
     widest_px : float
         Longest side of a lamp in it; infinite if one goes on beyond the patch. [px]
     """
@@ -59,6 +61,7 @@ class LampPatch(NamedTuple):
     top: int
     left: int
     light: Float32
+    brightest: float
     widest_px: float
 
     def points(self, of_px: int = 1) -> LampPoints:
@@ -110,7 +113,8 @@ class LampPatch(NamedTuple):
                 if part.any():
                     weights = cv2.merge([down[:, np.newaxis] * across] * 3)
                     faded = np.asarray(cv2.multiply(part, weights), np.float32)
-                    yield LampPatch(self.top + row, self.left + column, faded, self.widest_px)
+                    place = self.top + row, self.left + column
+                    yield LampPatch(*place, faded, self.brightest, self.widest_px)
 
 
 def _fades(length: int, side_px: int, fade_px: int) -> Iterator[tuple[int, Float32]]:
@@ -186,6 +190,9 @@ def lamps_found(light: Float32) -> FoundLamps | None:
 
 def _few_lit(light: Float32, top: int, left: int) -> NDArray[np.intp] | None:
     """Pixels of a block that are brighter than white, (2, N); None if they are many."""
+    some = light[top : top + BLOCK_PX : SKIPPED, left : left + BLOCK_PX : SKIPPED]
+    if np.count_nonzero(some > WHITE) > 3 * FEW_PX:
+        return None
     bright = _brightest(light[top : top + BLOCK_PX, left : left + BLOCK_PX])
     at = np.flatnonzero(bright > WHITE)
     if len(at) >= FEW_PX:
@@ -284,7 +291,8 @@ def _patch(
     own = own[rows, columns]
     if share.min() < 1:
         own = np.asarray(cv2.multiply(own, cv2.merge([share] * 3)), np.float32)
-    return LampPatch(top + y, left + x, own, widest if is_whole else np.inf)
+    most = float(bright.max())
+    return LampPatch(top + y, left + x, own, most, widest if is_whole else np.inf)
 
 
 def means_of_squares(light: Float32, of_px: int) -> Float32:
