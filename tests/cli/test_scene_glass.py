@@ -141,3 +141,35 @@ def test_a_batch_makes_anew_what_the_scene_tilts(still, kept, tmp_path):
     # Another tilt that is typed is another run, which leaves the picture alone.
     other = CliRunner().invoke(app, [str(word) for word in (*words, "--tilt", "6")])
     assert "was made by an earlier run with other options" in other.stderr
+
+
+CUBE = "LUT_3D_SIZE 2\n" + "".join(
+    f"{r:g} {0.5 * g:g} {b:g}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1)
+)
+
+
+def test_encoding_and_lut_are_kept_and_taken(still, tmp_path):
+    (tmp_path / "luts").mkdir()
+    lut = tmp_path / "luts" / "show.cube"
+    lut.write_text(CUBE)
+    scene = still.with_name("scene.toml")
+    log = "ACEScct"
+    done("scene", "camera", "--encoding", log, "--lut", lut, "--scene", scene)
+    assert fg.read_scene(scene).lut == "luts/show.cube"
+    png = tmp_path / "log.png"
+    fg.write_picture(png, fg.Picture(radiance=np.full((60, 90, 3), 0.2, np.float32)))
+    words, net = ("apply", png, "--look", "fine-net:1/4"), ("--lens", "50mm", "--stop", "4")
+    result = done(*words, *net, "-o", tmp_path / "taken.png")
+    assert said_by(result) == [f"encoding {log}, LUT luts/show.cube, log.png is not in it"]
+    typed = ("--encoding", log, "--view", lut, "--no-scene")
+    done(*words, *net, *typed, "-o", tmp_path / "typed.png")
+    assert (tmp_path / "taken.png").read_bytes() == (tmp_path / "typed.png").read_bytes()
+    assert said_by(done("lamps", png))[0].startswith(f"encoding {log}")
+    # A still may be in another encoding, and a LUT is asked what it expects.
+    done("scene", "still", png, "--encoding", "ACEScc", "--scene", scene)
+    assert "encoding ACEScc, LUT" in done(*words, *net, "-o", tmp_path / "own.png").stderr
+    done("scene", "camera", "--clear", "encoding", "--clear", "lut", "--scene", scene)
+    bad = ("scene", "camera", "--lut", lut, "--scene", scene)
+    refused = CliRunner().invoke(app, [str(word) for word in bad])
+    assert refused.exit_code == 1
+    assert "view-from must be given with a LUT" in refused.stderr

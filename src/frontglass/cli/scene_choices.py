@@ -15,7 +15,7 @@ from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 if TYPE_CHECKING:
     from frontglass.scene.scene import Scene
 
-SHARED = ("surround", "view", "title")
+SHARED = ("surround", "view", "title", "encoding", "lut", "lut_from")
 
 
 def keep(
@@ -121,6 +121,41 @@ class CameraWords:
         return given(**asdict(self))
 
 
+@dataclass(frozen=True, kw_only=True)
+class ColourWords:
+    """What may be said of the codes of all stills, and of how pictures are looked at."""
+
+    encoding: Annotated[
+        str | None, typer.Option(metavar="NAME", help="As --encoding of the other commands.")
+    ] = None
+    lut: Annotated[
+        str | None, typer.Option(metavar="FILE|DISPLAY/VIEW", help="As --view there.")
+    ] = None
+    lut_from: Annotated[str | None, typer.Option(metavar="NAME", help="As --view-from there.")] = (
+        None
+    )
+
+    def told(self, scene: Path) -> dict[str, Any]:
+        """Return what was said, as the scene of that file has it; a LUT must be one.
+
+        Raises
+        ------
+        FrontglassError
+            If it is none.
+        """
+        if self.lut is None:
+            return given(encoding=self.encoding, lut_from=self.lut_from)
+        from frontglass.files.view import is_lut_file, view_named
+        from frontglass.scene.finding import name_in_scene
+        from frontglass.scene.scene import Scene
+
+        before = scene_at(scene)
+        view_named(self.lut, self.lut_from or before.lut_from, self.encoding or before.encoding)
+        is_file = is_lut_file(self.lut)
+        lut = name_in_scene(Scene(path=scene), Path(self.lut)) if is_file else self.lut
+        return given(encoding=self.encoding, lut=lut, lut_from=self.lut_from)
+
+
 def camera(
     *,
     words: CameraWords,
@@ -133,6 +168,7 @@ def camera(
         Literal["hue", "clip"] | None,
         typer.Option(help="Light past white: paler in its hue, or clipped channel by channel."),
     ] = None,
+    colour: ColourWords,
     title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
     clear: Annotated[
         list[str] | None,
@@ -142,7 +178,7 @@ def camera(
 ) -> None:
     """Say what all stills share.
 
-    Taking camera, glass before the lens, surround, view, title.
+    Taking camera, glass before the lens, surround, view, encoding, the show's LUT, title.
     """
     from frontglass.cli.scene_show import scene_words
     from frontglass.errors import ParameterError
@@ -150,7 +186,9 @@ def camera(
     from frontglass.scene.parts import SceneCamera
 
     own: dict[str, Any] = {**words.told(), **given(**asdict(glass))}
+    path = scene_file(scene)
     shared: dict[str, Any] = given(surround=surround, view=view, title=title)
+    shared.update(colour.told(path))
     keys = {key: one.name for key, one in keys_of(SceneCamera).items()}
     for key in clear or ():
         name = key.replace("-", "_")
@@ -162,7 +200,6 @@ def camera(
             raise ParameterError("clear", f"one of {', '.join([*keys, *SHARED])}", key)
     if not own and not shared:
         raise ParameterError("camera", "told something, such as --as 50mm,super35", "nothing")
-    path = scene_file(scene)
     scene_at(path)
     after = edited(path, lambda one: changed_camera(one, own, shared))
     typer.echo(f"{path}: {', '.join(filter(None, (after.title, scene_words(after)))) or 'nothing'}")

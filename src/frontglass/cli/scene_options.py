@@ -120,6 +120,17 @@ class SceneAtHand:
         self._note(still, taken)
         return recovery
 
+    def encoding(self, still: Path, typed: str | None) -> str | None:
+        """Return what a still's codes are."""
+        from frontglass.scene.taken import encoding_from
+
+        known, taken = self.known(still), list[Any]()
+        if typed is not None or known.scene is None:
+            return typed
+        encoding = encoding_from(known.scene, known.still, taken)
+        self._note(still, taken)
+        return encoding
+
     def framing(self, typed: Framing) -> Framing:
         """Return lens and sensor where there is no still: by the scene named, or the one here."""
         from frontglass.scene.taken import framing_from

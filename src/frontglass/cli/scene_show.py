@@ -115,6 +115,9 @@ def scene_words(scene: Scene) -> str:
             ("returns", camera.returns),
             ("surround", scene.surround),
             ("view", scene.view),
+            ("encoding", scene.encoding),
+            ("LUT", scene.lut),
+            ("for", scene.lut_from),
         )
         if value is not None
     ]
@@ -153,6 +156,7 @@ def still_words(still: SceneStill) -> str:
         ("exposure {}", still.exposure_stops),
         ("room", still.room),
         ("map {}", still.map),
+        ("encoding {}", still.encoding),
         *((f"{name} {{}}", value) for name, value in _lens_words(still)),
     ):
         words += [text.format(value)] if value is not None else []

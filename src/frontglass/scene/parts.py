@@ -133,6 +133,8 @@ class SceneStill:
         What of it is shown on boards: left and upper pixel, width and height. [px]
     note : str or None
         Anything.
+    encoding : str or None
+        What its codes are, as --encoding takes it; wins over the scene's.
     taking, aim, lens, stop, sensor, filter_distance, focus : str or None
         As in `SceneCamera`, for this still alone; they win over the scene's.
     lamps, distances, watched : tuple
@@ -163,6 +165,7 @@ class SceneStill:
     map_kind: str | None = in_file("map_is")
     crop_px: tuple[int, int, int, int] | None = in_file("crop")
     note: str | None = in_file("note")
+    encoding: str | None = in_file("encoding")
     taking: str | None = in_file("as")
     lens: str | None = in_file("lens")
     stop: str | None = in_file("stop")
@@ -183,6 +186,8 @@ class SceneStill:
         self._check_space()
         if self.note is not None:
             checked_text("note", self.note)
+        if self.encoding is not None:
+            checked_line("encoding", self.encoding)
         self._check_frame()
 
     def _check_light(self) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any, NamedTuple
 
+from frontglass.files.view import is_lut_file
 from frontglass.looks.rig import OnGlass, Rig
 from frontglass.optics.camera import (
     f_number_from_text,
@@ -81,7 +82,35 @@ def taken_from(scene: Scene, still: SceneStill | None, typed: Mapping[str, Any])
     if scene.view is not None and "past_white" not in typed:
         values["past_white"] = scene.view
         taken.append(Taken("view", f"view {scene.view}"))
+    _add_encodings(values, scene, still, taken)
     return TakenRecipe(Recipe(**values), tuple(taken))
+
+
+def _add_encodings(
+    values: dict[str, Any], scene: Scene, still: SceneStill | None, taken: list[Taken]
+) -> None:
+    """Add what codes are and what pictures are looked at through, where nobody typed it."""
+    if "encoding" not in values:
+        values["encoding"] = encoding_from(scene, still, taken)
+    if scene.lut is not None and "view" not in values:
+        values["view"] = lut_of(scene)
+        if scene.lut_from is not None:
+            values.setdefault("view_from", scene.lut_from)
+        taken.append(Taken("lut", f"LUT {scene.lut}"))
+
+
+def encoding_from(scene: Scene, still: SceneStill | None, taken: list[Taken]) -> str | None:
+    """Return what a still's codes are: by its own words, then the scene's."""
+    encoding = (still and still.encoding) or scene.encoding
+    if encoding is not None:
+        taken.append(Taken("encoding", f"encoding {encoding}"))
+    return encoding
+
+
+def lut_of(scene: Scene) -> str:
+    """Return a scene's LUT as --view takes it: its file is found from the scene's folder."""
+    assert scene.lut is not None
+    return str(scene.folder / scene.lut) if is_lut_file(scene.lut) else scene.lut
 
 
 def _stops_text(stops: float | str) -> str:
