@@ -71,10 +71,13 @@ def live(
     is served on this machine alone, until Ctrl-C; --share adds a view of what is kept for others,
     who can give hearts and change nothing else.
     """
-    _check_no_view(light.view)
     _check_packages((*PACKAGES, *([QR_PACKAGE] if serving.share else [])))
     from frontglass.live.serving import address_of, kept_token, listening, serve, state_folder
 
+    if light.view is not None:
+        from frontglass.files.view import view_named
+
+        view_named(light.view, light.view_from, light.encoding)
     words = [*_words(camera), *_words(glass), *_words(space), *_words(light)]
     typed = light.typed((), camera, space)
     page = page_for(
@@ -114,14 +117,6 @@ def _say_shared(shared: SharedView) -> None:
 
     typer.echo(f"{code_in_terminal(shared.address)}{shared.address}")
     typer.echo("Whoever has that address on this network sees what is kept, until Ctrl-C.")
-
-
-def _check_no_view(view: str | None) -> None:
-    if view is not None:
-        from frontglass.errors import ParameterError
-
-        hint = "The page adds renders up in light; ladder and compare show them through it."
-        raise ParameterError("view", "left out of live", view, hint)
 
 
 def page_for(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from frontglass.errors import ParameterError
 from frontglass.live.open_still import OpenStill, watched_part
-from frontglass.live.shown import at_most, half_light, shown_codes
+from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.rig import Rig
@@ -144,6 +144,19 @@ class LightTable:
     def light(self, number: int, looks: Sequence[Look]) -> NDArray[np.float16]:
         """Return what the page blends: the still through looks, in linear light."""
         return half_light(self.held(number).seen(looks))
+
+    def view(self, number: int) -> NDArray[np.float16]:
+        """Return codes of what the still is looked at through, as `view_codes` has them.
+
+        Raises
+        ------
+        ParameterError
+            If it is looked at through nothing.
+        """
+        display = self.held(number).small.display
+        if display is None:
+            raise ParameterError("view", "there", "none")
+        return view_codes(display)
 
     def watched(
         self, number: int, looks: Sequence[Look], parts: Iterable[SceneWatch], *, in_full: bool
