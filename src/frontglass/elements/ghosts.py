@@ -15,9 +15,15 @@ from frontglass.accuracy import ACCURACY
 from frontglass.elements.ghost_mirror import Glass, View
 from frontglass.elements.lamp_patches import FoundLamps
 from frontglass.optics.camera import Camera
-from frontglass.optics.plate import Iris, Lean, Reflection, ReturnPath, ghosts_and_caught
+from frontglass.optics.plate import (
+    Iris,
+    Lean,
+    Leans,
+    Reflection,
+    ReturnPath,
+    ghosts_and_caught,
+)
 from frontglass.picture.curves import SRGB_CURVE
-from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -27,6 +33,7 @@ SEEN_CODES = 4.0
 source."""
 TOLD_LAMPS = 3
 DISC_NODES = 41
+DIRECTIONS = ((1, 0), (-1, 0), (0, 1), (0, -1))
 UNDER_NODES, UNDER_PX = 5, 5
 FARTHER = "No tilt up to {:g} degrees takes them all out: coat the glass, or take it away."
 
@@ -214,26 +221,25 @@ class _Room:
         self._down, self._right = (part.ravel() for part in np.meshgrid(across, across))
 
     def _found(
-        self, lamps: _Lamps, one: Reflection, returns: float
+        self, lamps: _Lamps, level: tuple[float, ...], lean: Lean | Leans
     ) -> tuple[Float64, Float64, Float64, Float64]:
         """Rows, columns, shares and levels of the ghosts of lamps in a mirror."""
         x, y = self._view.tangents(lamps.rows, lamps.columns)
-        share = self._path.share(x, y, one.lean)
-        rows, columns = self._view.pixels(*self._path.place(x, y, one.lean))
-        sent = np.multiply(one.level, returns)
+        share = self._path.share(x, y, lean)
+        rows, columns = self._view.pixels(*self._path.place(x, y, lean))
         area = math.pi / 4 * self._blur_px**2
         # A disc that is cut off holds less light on less of its area; a wide lamp fills it.
-        light = lamps.peak * share[:, np.newaxis]
+        light = lamps.peak * share[..., np.newaxis]
         if area > 1:
             light = np.minimum(lamps.flux / area, light)
-        visible = np.where(share > 0, (light * sent).max(axis=1), 0.0)
+        visible = np.where(share > 0, (light * level).max(axis=-1), 0.0)
         return rows, columns, share, visible
 
     def _under(self, rows: Float64, columns: Float64) -> Float64:
         height, width = self._view.shape
-        down = np.clip(rows[:, np.newaxis] + self._down, 0, height - 1).astype(np.intp)
-        right = np.clip(columns[:, np.newaxis] + self._right, 0, width - 1).astype(np.intp)
-        return np.asarray(self._light[down, right].max(axis=2).mean(axis=1), np.float64)
+        down = np.clip(rows[..., np.newaxis] + self._down, 0, height - 1).astype(np.intp)
+        right = np.clip(columns[..., np.newaxis] + self._right, 0, width - 1).astype(np.intp)
+        return np.asarray(self._light[down, right].max(axis=-1).mean(axis=-1), np.float64)
 
     def _inside(self, rows: Float64, columns: Float64) -> NDArray[np.bool_]:
         reach = self._blur_px / 2
@@ -246,7 +252,8 @@ class _Room:
 
     def ghosts(self, lamps: _Lamps, one: Reflection, returns: float) -> list[Ghost]:
         """Return the ghosts of lamps in a mirror, those that no light reaches left out."""
-        rows, columns, share, level = self._found(lamps, one, returns)
+        sent = _times(one.level, returns)
+        rows, columns, share, level = self._found(lamps, sent, one.lean)
         under, inside = self._under(rows, columns), self._inside(rows, columns)
         if self._blur_px > 0:
             rows, columns = self._middles(lamps, one, rows, columns)
@@ -279,11 +286,13 @@ class _Room:
                 aside[:, number] = [np.average(part, weights=cover) for part in (down, right)]
         return rows + self._blur_px * aside[0], columns + self._blur_px * aside[1]
 
-    def any_seen(self, lamps: _Lamps, one: Reflection, returns: float) -> bool:
-        """Whether a ghost of lamps in a mirror is seen."""
-        rows, columns, _, level = self._found(lamps, one, returns)
+    def are_seen(self, lamps: _Lamps, sent: tuple[float, ...], leans: Leans) -> NDArray[np.bool_]:
+        """Whether a ghost of lamps in a mirror is seen, for each of its leans, (T, 1)."""
+        rows, columns, _, level = self._found(lamps, sent, leans)
+        # Of what nobody sees, places may be anywhere.
+        rows, columns = (np.nan_to_num(part, posinf=0, neginf=0) for part in (rows, columns))
         seen = _stands_out(level, self._under(rows, columns))
-        return bool((seen & self._inside(rows, columns)).any())
+        return np.asarray((seen & self._inside(rows, columns)).any(axis=-1))
 
 
 def _tilt_without(
@@ -295,24 +304,21 @@ def _tilt_without(
     -----
     All mirrors lean together, by so much from how they would stand untilted.
     """
-    first = mirrors[-1].lean
-    step = ACCURACY.tilt_steps_deg
-    for number in range(1, round(ACCURACY.largest_tilt_deg / step) + 1):
-        for up, right in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            lean = math.tan(rad_from_deg(number * step))
-            leaning = [
-                Reflection(
-                    one.level,
-                    Lean(
-                        one.lean.right - first.right + right * lean,
-                        one.lean.down - first.down - up * lean,
-                    ),
-                )
-                for one in mirrors
-            ]
-            if not any(room.any_seen(lamps, one, returns) for one in leaning):
-                return up * number * step, right * number * step
-    return None
+    first, step = mirrors[-1].lean, ACCURACY.tilt_steps_deg
+    steps = step * np.arange(1, round(ACCURACY.largest_tilt_deg / step) + 1)
+    # Up, down, right and left, the least first.
+    tilts = (steps[:, np.newaxis, np.newaxis] * np.array(DIRECTIONS)).reshape(-1, 2)
+    up, right = np.tan(np.radians(tilts)).T[..., np.newaxis]
+    seen = np.zeros(len(tilts), bool)
+    for one in mirrors:
+        leans = Leans(one.lean.right - first.right + right, one.lean.down - first.down - up)
+        seen |= room.are_seen(lamps, _times(one.level, returns), leans)
+    free = np.flatnonzero(~seen)
+    return (float(tilts[free[0], 0]), float(tilts[free[0], 1])) if free.size else None
+
+
+def _times(level: tuple[float, ...], returns: float) -> tuple[float, ...]:
+    return tuple(returns * part for part in level)
 
 
 def _stands_out(level: float | Float64, under: float | Float64) -> NDArray[np.bool_]:

@@ -15,7 +15,7 @@ from frontglass.convolution.lamps import WHITE, least_lamps, nodes_round, share_
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-BLOCK_PX, FEW_PX, SKIPPED = 64, 64, 3
+BLOCK_PX, FEW_PX = 64, 64
 """Lamps of fewer pixels than that in a square of 64 are points."""
 MOST_SQUARES = 512
 FILLED = 0.5
@@ -190,11 +190,10 @@ def lamps_found(light: Float32) -> FoundLamps | None:
 
 def _few_lit(light: Float32, top: int, left: int) -> NDArray[np.intp] | None:
     """Pixels of a block that are brighter than white, (2, N); None if they are many."""
-    some = light[top : top + BLOCK_PX : SKIPPED, left : left + BLOCK_PX : SKIPPED]
-    if np.count_nonzero(some > WHITE) > 3 * FEW_PX:
-        return None
-    bright = _brightest(light[top : top + BLOCK_PX, left : left + BLOCK_PX])
-    at = np.flatnonzero(bright > WHITE)
+    bright = light[top : top + BLOCK_PX, left : left + BLOCK_PX] > WHITE
+    at = np.flatnonzero(bright) // 3
+    # One place for each pixel, of which several channels may be bright.
+    at = at[np.flatnonzero(np.diff(at, prepend=-1))]
     if len(at) >= FEW_PX:
         return None
     row, column = np.divmod(at, bright.shape[1])
