@@ -85,18 +85,17 @@ class LampPatch(NamedTuple):
         before = self.top % of_px, self.left % of_px
         after = (-(height + before[0]) % of_px, -(width + before[1]) % of_px)
         light = np.pad(self.light, (*zip(before, after, strict=True), (0, 0)))
-        size = light.shape[0] // of_px, light.shape[1] // of_px
-        peaks = light.reshape(size[0], of_px, -1).max(axis=1).reshape(size[0], size[1], of_px, 3)
-        peaks = peaks.max(axis=2)
-        rows, columns = np.nonzero(peaks.any(axis=2))
+        means = means_of_squares(light, of_px)
+        rows, columns = np.nonzero(means.any(axis=2))
         down, right = rows.astype(np.float64) * of_px, columns.astype(np.float64) * of_px
-        flux = means_of_squares(light, of_px)[rows, columns] * np.float32(of_px * of_px)
-        lit = (light[..., 1:2] > 0).astype(np.float32)
+        flux = means[rows, columns] * np.float32(of_px * of_px)
+        lit = (_brightest(light) > 0).astype(np.float32)[..., np.newaxis]
         area = means_of_squares(lit, of_px)[rows, columns, 0] * np.float32(of_px * of_px)
         middle = (of_px - 1) / 2
         down += self.top - before[0] + middle
         right += self.left - before[1] + middle
-        return LampSquares(down, right, flux, peaks[rows, columns], area)
+        # Lamps of many pixels have squares that they fill.
+        return LampSquares(down, right, flux, flux / area[:, np.newaxis], area)
 
     def pieces(self, side_px: int, fade_px: int) -> Iterator[LampPatch]:
         """Yield patches of about so many pixels a side whose light sums up to its own.
@@ -168,10 +167,11 @@ def lamps_found(light: Float32) -> FoundLamps | None:
     light : ndarray, shape (H, W, 3), float32
         Linear light; 1 is diffuse white.
     """
-    lit = _lit_blocks(light)
+    least = least_lamps(light)
+    lit = _lit_blocks(light, least)
     if not lit.any():
         return None
-    least, few, sparse = least_lamps(light), [], lit.copy()
+    few, sparse = [], lit.copy()
     for row, column in np.argwhere(lit):
         at = _few_lit(light, int(row) * BLOCK_PX, int(column) * BLOCK_PX)
         sparse[row, column] = at is not None
@@ -217,18 +217,21 @@ def _brightest(light: Float32) -> Float32:
     return np.asarray(np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2]))
 
 
-def _lit_blocks(light: Float32) -> NDArray[np.uint8]:
-    """Squares of a picture in which something is brighter than white."""
+def _lit_blocks(light: Float32, least: Float32) -> NDArray[np.uint8]:
+    """Squares of a picture in which something is so bright that it may be lamp."""
     height, width, _ = light.shape
     rows, columns = -(-height // BLOCK_PX), -(-width // BLOCK_PX)
     lit = np.zeros((rows, columns), np.uint8)
     flat = light.reshape(height, width * 3)
-    ends = np.arange(0, width, BLOCK_PX) * 3
+    begins = np.arange(0, width, BLOCK_PX)
+    above, below, _ = nodes_round(np.arange(height), height, len(least))
 
     def some(part: slice) -> None:
         for row in range(part.start, part.stop):
-            peaks = flat[row * BLOCK_PX : (row + 1) * BLOCK_PX].max(axis=0)
-            lit[row] = np.maximum.reduceat(peaks, ends) > WHITE
+            own = slice(row * BLOCK_PX, min((row + 1) * BLOCK_PX, height))
+            near = least[above[own.start] : below[own.stop - 1] + 1].min(axis=0)
+            peaks = np.maximum.reduceat(flat[own].max(axis=0), 3 * begins)
+            lit[row] = peaks > np.minimum.reduceat(near, begins)
 
     in_pieces(some, rows, 4)
     return lit
@@ -283,10 +286,13 @@ def _patch(
     t = part[:, np.newaxis]
     level = (1 - t) * least[above, across] + t * least[below, across]
     share = share_of_lamp(np.asarray(bright[rows, columns] / level, np.float32))
-    _, _, stats, _ = cv2.connectedComponentsWithStats((share > 0).view(np.uint8))
-    if len(stats) < 2:
+    if not share.any():
         return None
-    widest = float(stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].max())
+    # Every other pixel tells how wide lamps are.
+    some = np.ascontiguousarray(share[::2, ::2] > 0).view(np.uint8)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(some)
+    sides = stats[1:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]]
+    widest = 2.0 * float(sides.max(initial=0))
     own = own[rows, columns]
     if share.min() < 1:
         own = np.asarray(cv2.multiply(own, cv2.merge([share] * 3)), np.float32)
