@@ -245,14 +245,16 @@ class TestCommands:
 
     @pytest.mark.slow
     def test_demo(self, tmp_path):
-        run("demo", "-o", tmp_path)
-        bare = codes_of(tmp_path / "bare.png")
+        folder = tmp_path / "demo"
+        written = [Path(line) for line in run("demo", "-o", folder).splitlines()[:-1]]
+        assert set(written) == set(folder.iterdir())
+        bare = codes_of(folder / "bare.png")
         assert bare.shape == (720, 1280, 3)
-        others = [p for p in tmp_path.glob("*.png") if "ladder" not in p.name and p.stem != "bare"]
+        others = [p for p in written if "ladder" not in p.name and p.stem != "bare"]
         assert len(others) >= 5
         for path in others:
             codes = codes_of(path)
             assert codes.shape == bare.shape
             assert (codes != bare).mean() > 0.01, path.name
-        (ladder,) = tmp_path.glob("*ladder.png")
+        (ladder,) = folder.glob("*ladder.png")
         assert codes_of(ladder).shape[1] > 1280
