@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import functools
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -18,10 +15,10 @@ from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Sample
 from frontglass.picture.past_white import towards_white
 from frontglass.picture.primaries import Matrix, Primaries
+from frontglass.threads import over_strips
 
 FloatArray = NDArray[np.float32]
 
-_STRIP_SAMPLES = 1 << 17
 # float32 cut after 11 bits of mantissa: a table on that grid, with straight lines between,
 # errs by less than 1e-3 of a 16-bit code; without the lines by 0.02 of an 8-bit code.
 _CUT_BITS = 12
@@ -298,15 +295,3 @@ def _encoded_floats(light: FloatArray, curves: tuple[Curve, ...]) -> FloatArray:
         return light
     planes = [curve.encode(light[..., k]) for k, curve in enumerate(curves)]
     return np.stack(planes, axis=-1).astype(np.float32)
-
-
-def over_strips(work: Callable[[slice], None], height: int, samples_per_row: int) -> None:
-    """Let `work` do all rows, some at a time, on several cores."""
-    rows = max(1, _STRIP_SAMPLES // samples_per_row)
-    strips = [slice(start, min(start + rows, height)) for start in range(0, height, rows)]
-    if len(strips) == 1:
-        work(strips[0])
-        return
-    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as threads:
-        for _ in threads.map(work, strips):
-            pass
