@@ -68,27 +68,45 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
         Within 1e-3 of the local value plus 1e-4 of white of the sum over every pair of pixels.
     """
     light = np.ascontiguousarray(light)
-    out = _without_deviated_light(light, filters)
-    if all(f.direct + f.veil >= 1 - NOTHING for f in filters):
-        return out
+    return _convolved(light, filters, boundary, np.empty_like(light))
+
+
+def convolve_over(light: Float32, filters: Sequence[Filter], boundary: Surround) -> Float32:
+    """Return the same as `convolve`, and lose the light: a frame less is held and written."""
+    light = np.ascontiguousarray(light)
+    return _convolved(light, filters, boundary, light)
+
+
+def _convolved(
+    light: Float32, filters: Sequence[Filter], boundary: Surround, out: Float32
+) -> Float32:
+    """Light after filters, laid into `out`, which may be the light itself."""
     outside = _Outside(boundary)
-    if boundary is Surround.LAMPLESS:
+    is_all_direct = all(f.direct + f.veil >= 1 - NOTHING for f in filters)
+    if boundary is Surround.LAMPLESS and not is_all_direct:
         outside = _Outside(Surround.MIRROR, lamp_pixels(light))
-    _add_deviated(out, light, filters, outside)
+    shortest_px = min(light.shape[:2])
+    cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
+    if is_all_direct:
+        _without_deviated_light(light, filters, out)
+    elif cell_px > 1:
+        cells, axes = _on_cells(light, filters, outside, cell_px)
+        _without_deviated_light(light, filters, out)
+        _add_cells(out, cells, axes)
+    else:
+        light = light.copy() if out is light else light
+        _without_deviated_light(light, filters, out)
+        _add_deviated(out, light, filters, outside)
     return out
 
 
 def _add_deviated(
     out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside
 ) -> None:
-    """Add deviated light the way that suits filters and surround."""
-    shortest_px = min(light.shape[:2])
-    cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
-    if cell_px > 1:
-        _add_over_cells(out, light, filters, outside, cell_px)
-    elif outside.boundary is Surround.DARK and all(f.is_round for f in filters):
+    """Add deviated light that is not smooth, the way that suits filters and surround."""
+    if outside.boundary is Surround.DARK and all(f.is_round for f in filters):
         smooth = [SmoothPart(f) for f in filters]
-        _add_over_cells(out, light, smooth, outside, ACCURACY.smooth_cell_px)
+        _add_cells(out, *_on_cells(light, smooth, outside, ACCURACY.smooth_cell_px))
         _add_over_pixels(out, light, [SharpPart(f) for f in filters], outside)
     elif outside.lamps is not None and _come_round(outside.lamps, light, filters):
         lamps, rest = outside.lamps.over(light.shape), outside.lamps.taken_from(light)
@@ -112,14 +130,13 @@ def _come_round(lamps: LampPixels, light: Float32, filters: Sequence[Filter]) ->
     )
 
 
-def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float32:
-    """Direct light and veils."""
+def _without_deviated_light(light: Float32, filters: Sequence[Filter], out: Float32) -> None:
+    """Direct light and veils, laid into `out`, which may be the light itself."""
     height, width, _ = light.shape
     means = cv2.mean(light)  # summed in double precision
     veils = [f.veil * mean for f, mean in zip(filters, means, strict=False)]
     direct = np.tile(np.array([f.direct for f in filters], dtype=np.float32), width)
     veil = np.tile(np.array(veils, dtype=np.float32), width)
-    out = np.empty_like(light)
     flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)
 
     def some(rows: slice) -> None:
@@ -128,7 +145,6 @@ def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float3
             flat_out[rows] += veil
 
     in_pieces(some, height, ROWS_AT_ONCE)
-    return out
 
 
 def _add_over_pixels(
@@ -202,10 +218,10 @@ _planes_on_pixels = lru_cache(maxsize=3)(_planes)
 _planes_on_cells = lru_cache(maxsize=12)(_planes)
 
 
-def _add_over_cells(
-    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside, cell_px: float
-) -> None:
-    """Gather light into cells, filter them, and add them to the pixels."""
+def _on_cells(
+    light: Float32, filters: Sequence[Filter], outside: _Outside, cell_px: float
+) -> tuple[Float32, tuple[CellAxis, CellAxis]]:
+    """Light gathered into cells and filtered there, and their axes."""
     boundary, lamps = outside
     height, width, _ = light.shape
     axes = _axes(height, width, cell_px, 0 if boundary is Surround.MIRROR else REACH)
@@ -228,7 +244,13 @@ def _add_over_cells(
             axes = beyond
         else:
             _filter_cells(cells, planes)
+    return cells, axes
+
+
+def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
+    """Spread the light of cells over pixels."""
     rows, columns = axes
+    height, width, _ = out.shape
     wide = np.zeros((width, rows.total * 3), dtype=np.float32)
     columns.add(cells.reshape(columns.total, rows.total * 3), wide)
     tall = np.ascontiguousarray(wide.reshape(width, rows.total, 3).transpose(1, 0, 2))

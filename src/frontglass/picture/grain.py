@@ -8,6 +8,7 @@ parts is left of the finest bands of a wavelet decomposition (see `grain_of`), b
 from __future__ import annotations
 
 from itertools import product
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -32,13 +33,33 @@ FLAT, NOT_FLAT = (1.4, 1.6, 2.1), (2.2, 2.5, 3.2)
 coarser bands fewer coefficients tell it."""
 FARTHEST_VARIANCE, OUTLIER_VARIANCE = 20.0, 10.0
 """Squares of deviations that count in full, and beyond which a pixel is detail in any case."""
-TILE_PX, MARGIN_PX = 448, 40
+TILE_PX, MARGIN_PX = 320, 40
 """Tiles fit a processor's cache; bands and cells reach 36 px. Both are whole cells."""
+MOST_STEPS = 32766
 FAINT = 0.003
 """Light that is as noisy as none: readout noise, over the noise of light. [white = 1]"""
 
 
-def grain_of(light: Float32, code_step: float) -> Float32 | None:
+class Grain(NamedTuple):
+    """Noise of a still: whole numbers of steps, which take half the room of light.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (H, W, 3), int16
+        What the sensor added, of either sign; 0 in detail.
+    step : float
+        Light of one step.
+    """
+
+    steps: NDArray[np.int16]
+    step: float
+
+    def at(self, where: Any) -> Float32:
+        """Light of some rows or pixels of it."""
+        return np.asarray(self.steps[where] * np.float32(self.step))
+
+
+def grain_of(light: Float32, code_step: float) -> Grain | None:
     """Return the noise of a still, or None if it has none to speak of.
 
     Parameters
@@ -50,8 +71,7 @@ def grain_of(light: Float32, code_step: float) -> Float32 | None:
 
     Returns
     -------
-    ndarray, shape (H, W, 3), float32, or None
-        What the sensor added, of either sign; 0 in detail.
+    Grain or None
 
     Notes
     -----
@@ -64,16 +84,19 @@ def grain_of(light: Float32, code_step: float) -> Float32 | None:
     if curve is None:
         return None
     height, width, _ = light.shape
-    out = np.empty_like(light)
+    # No band of it is louder than what is an outlier.
+    step = float(np.sqrt(OUTLIER_VARIANCE / curve.precisions.min(axis=(1, 2))).sum()) / MOST_STEPS
+    out = np.empty(light.shape, np.int16)
     size = tuple(min(TILE_PX, -(-length // CELL_PX) * CELL_PX) for length in (height, width))
 
     def some(place: tuple[int, int]) -> None:
         here = out[place[0] : place[0] + size[0], place[1] : place[1] + size[1]]
         own = _grain_of_tile(with_margin(light, place, size, MARGIN_PX), curve)
-        here[...] = own[MARGIN_PX:, MARGIN_PX:][: here.shape[0], : here.shape[1]]
+        inner = own[MARGIN_PX:, MARGIN_PX:][: here.shape[0], : here.shape[1]]
+        np.multiply(inner, np.float32(1 / step), out=here, casting="unsafe")
 
     for_each(some, product(range(0, height, size[0]), range(0, width, size[1])))
-    return out
+    return Grain(out, step)
 
 
 def _grain_of_tile(light: Float32, curve: NoiseCurve) -> Float32:

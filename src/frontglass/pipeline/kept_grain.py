@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.grain import FAINT, grain_of
+from frontglass.picture.grain import FAINT, Grain, grain_of
 from frontglass.picture.picture import Picture
 from frontglass.threads import over_strips
 
@@ -23,16 +23,24 @@ class Bare(NamedTuple):
     """A still, and the grain that is not of its light; None where it has none."""
 
     still: Float32
-    grain: Float32 | None
+    grain: Grain | None
 
     def at(self, where: Any) -> Float32:
         """Light without grain of some rows or pixels."""
         light: Float32 = self.still[where]
-        return light if self.grain is None else np.subtract(light, self.grain[where])
+        return light if self.grain is None else np.subtract(light, self.grain.at(where))
 
     def whole(self) -> Float32:
-        """Light without grain; the still itself if it has none."""
-        return self.still if self.grain is None else np.subtract(self.still, self.grain)
+        """Light without grain, as a frame of its own."""
+        light = self.still.copy()
+        grain = self.grain
+        if grain is not None:
+
+            def take(rows: slice) -> None:
+                light[rows] -= grain.at(rows)
+
+            over_strips(take, light.shape[0], light.shape[1] * 3)
+        return light
 
     def laid_over(self, seen: Float32) -> Float32:
         """Light seen through something, with the grain of the still laid over it, in place.
@@ -54,7 +62,8 @@ class Bare(NamedTuple):
             return seen
 
         def lay(rows: slice) -> None:
-            own, bare = seen[rows], self.at(rows)
+            own, noise = seen[rows], grain.at(rows)
+            bare = self.still[rows] - noise
             louder = np.maximum(own, 0)
             own -= bare
             louder += np.float32(FAINT)
@@ -63,7 +72,7 @@ class Bare(NamedTuple):
             louder /= bare
             np.sqrt(louder, out=louder)
             louder -= 1
-            louder *= grain[rows]
+            louder *= noise
             own += louder
             own += self.still[rows]
 
@@ -89,9 +98,9 @@ class _Last:
     """
 
     def __init__(self) -> None:
-        self._found: tuple[weakref.ref[Float32], tuple[float, int], Float32 | None] | None = None
+        self._found: tuple[weakref.ref[Float32], tuple[float, int], Grain | None] | None = None
 
-    def of(self, light: Float32, step: float) -> Float32 | None:
+    def of(self, light: Float32, step: float) -> Grain | None:
         """Return grain of light, or None if it has none."""
         found = self._found
         as_it_is = step, zlib.crc32(np.ascontiguousarray(light[::ROWS_LOOKED_AT]).data)

@@ -151,13 +151,14 @@ def _with_unshown(
 
 
 def _sent(picture: Picture, still: Bare) -> Float32:
-    """All light that spreads: what the still shows but for its grain, and what it does not."""
+    """All light that spreads: what the still shows but for its grain, and what it does not.
+
+    A frame of its own, which may be written over.
+    """
     light = still.whole()
     if picture.beyond is not None:
-        light = light + picture.beyond
-    if picture.recovered is None:
-        return light
-    return picture.recovered.added_to(light.copy() if light is picture.radiance else light)
+        light += picture.beyond
+    return light if picture.recovered is None else picture.recovered.added_to(light)
 
 
 def _path(looks: Sequence[Stack]) -> list[Element]:
