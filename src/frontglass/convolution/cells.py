@@ -144,7 +144,8 @@ class CellAxis:
 
 def spline_response(fy_per_cell: Float64, fx_per_cell: Float64) -> Float64:
     """Response of cells both ways to points instead of pixels, shape (len(fy), len(fx))."""
-    return np.asarray(np.outer(np.sinc(fy_per_cell), np.sinc(fx_per_cell)) ** (SPLINE_DEGREE + 1))
+    down, across = (np.sinc(f) ** (SPLINE_DEGREE + 1) for f in (fy_per_cell, fx_per_cell))
+    return np.asarray(np.outer(down, across))
 
 
 def _integral_up_to(x_cells: Float64) -> Float64:
