@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, in_pieces
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.splat import (
     POINTS_IN_CACHE,
@@ -38,6 +38,7 @@ from frontglass.convolution.splat import (
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings, Orders
+from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, special
+from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Planes
@@ -135,6 +135,8 @@ class Halo:
 
     def at(self, across_per_rad: Float64, along_per_rad: Float64) -> Float64:
         """Value at frequencies within the table [cycles/rad]."""
+        from scipy import ndimage  # takes long to load, and few looks are tulle
+
         last = len(self.table) - 1
         places = [
             np.arcsinh(np.abs(f) / self.notch_per_rad)
