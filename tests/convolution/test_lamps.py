@@ -7,7 +7,7 @@ import frontglass as fg
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import ScatterFilter
-from frontglass.convolution.lamps import lamps_in
+from frontglass.convolution.lamps import lamp_pixels
 from frontglass.optics.profiles import Exponential, Gaussian
 from tests.convolution.test_mirrors import ASKEW, STRAIGHT, Dots, LaidDots, shifted_copies
 
@@ -84,17 +84,17 @@ def test_walls_and_skies_brighter_than_white_are_no_lamps():
         HEIGHT, 3, 1
     )
     wall = np.ascontiguousarray(wall.transpose(0, 2, 1))
-    assert lamps_in(wall) is None
+    assert lamp_pixels(wall) is None
     sky = np.full((HEIGHT, WIDTH, 3), 0.1, np.float32)
     sky[: HEIGHT // 3] = 8
-    assert lamps_in(sky) is None
-    assert lamps_in(np.ones((HEIGHT, WIDTH, 3), np.float32)) is None
+    assert lamp_pixels(sky) is None
+    assert lamp_pixels(np.ones((HEIGHT, WIDTH, 3), np.float32)) is None
 
 
 def test_a_lamp_is_one_with_all_its_light_and_leaves_the_rest():
     light = dim((HEIGHT, WIDTH))
     lamp = disc((HEIGHT, WIDTH), 60, 80, 6, 40.0)
-    lamps = lamps_in(np.maximum(light, lamp))
+    lamps = lamp_pixels(np.maximum(light, lamp))
     np.testing.assert_array_equal(lamps.over(light.shape), lamp)
 
 
@@ -102,7 +102,7 @@ def test_what_is_lamp_changes_with_the_light_and_never_jumps():
     base = dim((HEIGHT, WIDTH))
     shares = []
     for level in np.geomspace(0.9, 4, 400):
-        lamps = lamps_in(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, 5, level)))
+        lamps = lamp_pixels(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, 5, level)))
         shares.append(0.0 if lamps is None else float(lamps.light.max() / np.float32(level)))
     steps = np.diff(shares)
     assert shares[0] == 0
@@ -111,7 +111,8 @@ def test_what_is_lamp_changes_with_the_light_and_never_jumps():
     assert steps.max() < 0.01
     radii = range(4, 60)
     sizes = [
-        lamps_in(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, radius, 30.0))) for radius in radii
+        lamp_pixels(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, radius, 30.0)))
+        for radius in radii
     ]
     middle = np.array([0.0 if s is None else s.over(base.shape)[60, 80, 0] / 30 for s in sizes])
     assert middle[0] == 1

@@ -1,11 +1,11 @@
-"""Lamps as patches and points hold what `lamps_in` has, and no more."""
+"""Lamps as patches and points hold what `lamp_pixels` has, and no more."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from frontglass.convolution.lamps import lamps_in
+from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements.lamp_patches import FoundLamps, LampPatch, lamps_found
 
 SIZE = (512, 768)
@@ -43,7 +43,7 @@ def over(found: FoundLamps) -> np.ndarray:
 
 def test_patches_and_points_are_the_lamps_of_a_frame():
     light = quay()
-    found, lamps = lamps_found(light), lamps_in(light)
+    found, lamps = lamps_found(light), lamp_pixels(light)
     assert found is not None
     assert lamps is not None
     assert len(found.patches) > 1

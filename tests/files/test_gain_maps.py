@@ -312,7 +312,7 @@ def test_what_clips_at_the_end_of_the_map_goes_on_to_recovery(tmp_path: Path):
     # Mean light of the area is then 5 stops above white: 4 are in the map, 28 are given back.
     top = picture.encoding.top[0]
     area = picture.radiance.min(axis=-1) > 0.999
-    light = np.add(found.picture.radiance, found.picture.unshown)
+    light = np.add(found.picture.with_lamps, picture.beyond)
     assert light[area & (picture.beyond[..., 0] > 0.9 * (top - 1))].mean() == pytest.approx(
         32, rel=0.1
     )

@@ -9,8 +9,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
-from frontglass.convolution.blocks import available_cores
 from frontglass.files.size import claimed_size
+from frontglass.threads import available_cores
 
 PICTURES = 8
 """Float pictures that a still takes at its peak: tests/benchmarks/whole_command.py prints 4.6

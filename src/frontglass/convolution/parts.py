@@ -12,10 +12,10 @@ from scipy import fft
 from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import available_cores
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.threads import available_cores
 
 Float64 = NDArray[np.float64]
 

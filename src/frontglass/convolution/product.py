@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.blocks import in_pieces
 from frontglass.convolution.filters import (
     COLUMNS_AT_ONCE,
     REFERENCE_PX,
@@ -21,6 +20,7 @@ from frontglass.convolution.filters import (
 )
 from frontglass.convolution.pixels import joined
 from frontglass.optics.hankel import density_from_transform
+from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 

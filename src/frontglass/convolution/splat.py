@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.optics.bands import Band
+from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 

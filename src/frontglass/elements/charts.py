@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.convolution.blocks import in_pieces
-from frontglass.convolution.lamps import lamps_in
+from frontglass.convolution.lamps import lamp_pixels
+from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -131,7 +131,7 @@ class Canvas:
 
     def take(self, light: Float32, surround: Surround) -> Float32:
         """Light of the frame, shape (H, W, 3), on the chart; no lamp's gains or loses by that."""
-        lamps = lamps_in(light) if surround is Surround.LAMPLESS else None
+        lamps = lamp_pixels(light) if surround is Surround.LAMPLESS else None
         if lamps is not None:
             rest = self._taken(lamps.taken_from(light), cv2.BORDER_REFLECT)
             rest += self._taken(lamps.over(light.shape), cv2.BORDER_CONSTANT)

@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.blocks import in_pieces
 from frontglass.convolution.lamps import WHITE, least_lamps, nodes_round, share_of_lamp
+from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -160,7 +160,7 @@ class FoundLamps(NamedTuple):
 
 
 def lamps_found(light: Float32) -> FoundLamps | None:
-    """Return what `lamps_in` has of a picture, as patches and points; None if nothing is lamp.
+    """Return what `lamp_pixels` has of a picture, as patches and points; None if nothing is lamp.
 
     Parameters
     ----------

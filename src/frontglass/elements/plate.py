@@ -93,7 +93,7 @@ class Plate(LaidOver):
     Notes
     -----
     It is there or it is not: strength does not multiply it, and 0 takes it away. Only what is lamp
-    throws a ghost, as `lamps_in` has it; of everything else it would be a thousandth. The ghost is
+    throws a ghost, as `lamp_pixels` has it; of all else it would be a thousandth. The ghost is
     added to what the still holds: it is light that the sensor had sent back, which a bare lens
     loses. It then goes through what else stands before the lens once. Really one of its surfaces
     lies before what scatters and one behind, so that its light passes twice and not at all: once

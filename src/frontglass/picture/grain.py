@@ -7,14 +7,22 @@ parts is left of the finest bands of a wavelet decomposition (see `grain_of`), b
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
+from itertools import product
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.noise_curve import NoiseCurve, bands_of, level_index, noise_curve_of
+from frontglass.picture.noise_curve import (
+    STEPS,
+    NoiseCurve,
+    bands_of,
+    level_index,
+    noise_curve_of,
+    with_margin,
+)
+from frontglass.threads import for_each
 
 Float32 = NDArray[np.float32]
 
@@ -25,13 +33,33 @@ FLAT, NOT_FLAT = (1.4, 1.6, 2.1), (2.2, 2.5, 3.2)
 coarser bands fewer coefficients tell it."""
 FARTHEST_VARIANCE, OUTLIER_VARIANCE = 20.0, 10.0
 """Squares of deviations that count in full, and beyond which a pixel is detail in any case."""
-TILE_PX, MARGIN_PX = 448, 40
+TILE_PX, MARGIN_PX = 320, 40
 """Tiles fit a processor's cache; bands and cells reach 36 px. Both are whole cells."""
+MOST_STEPS = 32766
 FAINT = 0.003
 """Light that is as noisy as none: readout noise, over the noise of light. [white = 1]"""
 
 
-def grain_of(light: Float32, code_step: float) -> Float32 | None:
+class Grain(NamedTuple):
+    """Noise of a still: whole numbers of steps, which take half the room of light.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (H, W, 3), int16
+        What the sensor added, of either sign; 0 in detail.
+    step : float
+        Light of one step.
+    """
+
+    steps: NDArray[np.int16]
+    step: float
+
+    def at(self, where: Any) -> Float32:
+        """Light of some rows or pixels of it."""
+        return np.asarray(self.steps[where] * np.float32(self.step))
+
+
+def grain_of(light: Float32, code_step: float) -> Grain | None:
     """Return the noise of a still, or None if it has none to speak of.
 
     Parameters
@@ -43,8 +71,7 @@ def grain_of(light: Float32, code_step: float) -> Float32 | None:
 
     Returns
     -------
-    ndarray, shape (H, W, 3), float32, or None
-        What the sensor added, of either sign; 0 in detail.
+    Grain or None
 
     Notes
     -----
@@ -57,43 +84,63 @@ def grain_of(light: Float32, code_step: float) -> Float32 | None:
     if curve is None:
         return None
     height, width, _ = light.shape
-    out = np.empty_like(light)
+    # No band of it is louder than what is an outlier.
+    step = float(np.sqrt(OUTLIER_VARIANCE / curve.precisions.min(axis=(1, 2))).sum()) / MOST_STEPS
+    out = np.empty(light.shape, np.int16)
+    size = tuple(min(TILE_PX, -(-length // CELL_PX) * CELL_PX) for length in (height, width))
 
     def some(place: tuple[int, int]) -> None:
-        top, left = place
-        first, before = max(0, top - MARGIN_PX), max(0, left - MARGIN_PX)
-        bottom, right = min(top + TILE_PX, height), min(left + TILE_PX, width)
-        around = light[first : bottom + MARGIN_PX, before : right + MARGIN_PX]
-        own = _grain_of_tile(np.ascontiguousarray(around), curve)
-        out[top:bottom, left:right] = own[
-            top - first : bottom - first, left - before : right - before
-        ]
+        here = out[place[0] : place[0] + size[0], place[1] : place[1] + size[1]]
+        own = _grain_of_tile(with_margin(light, place, size, MARGIN_PX), curve)
+        inner = own[MARGIN_PX:, MARGIN_PX:][: here.shape[0], : here.shape[1]]
+        np.multiply(inner, np.float32(1 / step), out=here, casting="unsafe")
 
-    tiles = [(y, x) for y in range(0, height, TILE_PX) for x in range(0, width, TILE_PX)]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for _ in pool.map(some, tiles):
-            pass
-    return out
+    for_each(some, product(range(0, height, size[0]), range(0, width, size[1])))
+    return Grain(out, step)
 
 
 def _grain_of_tile(light: Float32, curve: NoiseCurve) -> Float32:
+    """Grain of a tile with its margin.
+
+    Levels are read from every second pixel, and how a coarse band varies from as few of it as tell
+    its waves.
+    """
     total = np.zeros_like(light)
-    size = light.shape[1], light.shape[0]
-    cells = -(-size[0] // CELL_PX), -(-size[1] // CELL_PX)
-    window = np.ones((CELLS_AROUND, CELLS_AROUND), np.uint8)
-    index = None
+    cells = light.shape[1] // CELL_PX, light.shape[0] // CELL_PX
+    level = None
     for band, (detail, coarse) in enumerate(bands_of(light)):
-        index = level_index(coarse) if index is None else index
-        squares = cv2.multiply(detail, detail)
-        cv2.multiply(squares, curve.precision(index, band), dst=squares)
-        cv2.threshold(squares, FARTHEST_VARIANCE, 0, cv2.THRESH_TRUNC, dst=squares)
-        around = cv2.resize(squares, cells, interpolation=cv2.INTER_AREA)
-        around = cv2.blur(around, (CELLS_AROUND, CELLS_AROUND), borderType=cv2.BORDER_REFLECT)
-        around = cv2.erode(around, window, borderType=cv2.BORDER_REFLECT)
-        wide = NOT_FLAT[band] - FLAT[band]
-        flat = np.clip((np.float32(NOT_FLAT[band]) - around) / np.float32(wide), 0, 1)
-        share = cv2.resize(flat, size, interpolation=cv2.INTER_LINEAR)
+        level = level_index(_every(2, coarse)) if level is None else level
+        some = _every(STEPS[band], detail)
+        precision = _resized(curve.precision(level, band), some.shape, cv2.INTER_NEAREST)
+        squares = np.asarray(cv2.multiply(some, some), np.float32)
+        cv2.multiply(squares, precision, dst=squares)
+        share = _resized(_flat_share(squares, band, cells), some.shape, cv2.INTER_LINEAR)
         cv2.threshold(squares, OUTLIER_VARIANCE, 1, cv2.THRESH_BINARY_INV, dst=squares)
-        cv2.multiply(share, squares, dst=share)
+        squares *= share
+        share = _resized(squares, light.shape, cv2.INTER_LINEAR)
         cv2.accumulateProduct(share, detail, total)
     return total
+
+
+def _flat_share(squares: Float32, band: int, cells: tuple[int, int]) -> Float32:
+    """How far cells hold nothing but noise, by squares of a band over the variance of noise."""
+    cv2.threshold(squares, FARTHEST_VARIANCE, 0, cv2.THRESH_TRUNC, dst=squares)
+    around = cv2.resize(squares, cells, interpolation=cv2.INTER_AREA)
+    around = cv2.blur(around, (CELLS_AROUND, CELLS_AROUND), borderType=cv2.BORDER_REFLECT)
+    window = np.ones((CELLS_AROUND, CELLS_AROUND), np.uint8)
+    around = np.asarray(cv2.erode(around, window, borderType=cv2.BORDER_REFLECT), np.float32)
+    wide = NOT_FLAT[band] - FLAT[band]
+    flat = (np.float32(NOT_FLAT[band]) - around) / np.float32(wide)
+    return np.asarray(np.clip(flat, 0, 1), np.float32)
+
+
+def _every(step: int, values: Float32) -> Float32:
+    """Every so manyth pixel along both axes."""
+    return _resized(values, (values.shape[0] // step, values.shape[1] // step), cv2.INTER_NEAREST)
+
+
+def _resized(values: Float32, shape: tuple[int, ...], interpolation: int) -> Float32:
+    size = shape[1], shape[0]
+    if values.shape[1::-1] == size:
+        return values
+    return np.asarray(cv2.resize(values, size, interpolation=interpolation), np.float32)

@@ -148,7 +148,7 @@ def render_picture(
     frame = picture.wider.region if picture.wider else None
     seen = recipe.rendered(picture, camera)
     # Lamps' lost light is never written: two pictures less while codes are made.
-    picture, seen = (replace(one, recovered=None, wider=None) for one in (picture, seen))
+    picture, seen = (one.but(recovered=None, wider=None) for one in (picture, seen))
     if show is not None:
         show(seen)
     written: tuple[str, ...] = ()

@@ -55,10 +55,7 @@ def ghosts_of(picture: Picture, looks: Sequence[Stack], camera: Camera) -> Found
     corner = (0, 0)
     if picture.wider is not None:
         corner = (picture.wider.region.x_px, picture.wider.region.y_px)
-    light = picture.radiance
-    if picture.recovered is not None:
-        light = light + picture.recovered
-    found = ghosts_in(picture.radiance, lamps_found(light), glass, camera)
+    found = ghosts_in(picture.radiance, lamps_found(picture.with_lamps), glass, camera)
     return FoundGhosts(_moved(found, corner), corner)
 
 

@@ -45,9 +45,7 @@ class MovingGhosts:
         self._still, self._camera, self._conditions = still, camera, conditions
         self._glass = glass_of(tuple(part for look in looks for part in look.light_path))
         self._front = [part for look in looks if (part := look.before_the_lens()) is not None]
-        lost = still.recovered
-        light = still.radiance if lost is None else still.radiance + lost
-        self._lamps = lamps_found(light) if self._glass else None
+        self._lamps = lamps_found(still.with_lamps) if self._glass else None
         self.seen = 0
         if self._glass is not None and self._lamps is not None:
             self.seen = len(ghosts_in(still.radiance, self._lamps, self._glass, camera).seen)
