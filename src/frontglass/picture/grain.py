@@ -25,7 +25,9 @@ from frontglass.threads import for_each
 Float32 = NDArray[np.float32]
 
 CELL_PX, CELLS_AROUND = 4, 5
-"""Whether a place is flat is judged from so wide cells, and so many of them each way."""
+"""Whether a place is flat is judged from so wide cells, and from squares of so many of them."""
+FARTHEST_CELL = CELLS_AROUND // 2
+"""From a cell to the farthest one of a square round it, and as far again to one of any with it."""
 FLAT, NOT_FLAT = (1.4, 1.6, 2.1), (2.2, 2.5, 3.2)
 """Variance, over that of the noise, up to which all is noise, and from which on nothing is; in
 coarser bands fewer coefficients tell it."""
@@ -99,10 +101,10 @@ class _Tile(NamedTuple):
     height: int
     width: int
 
-    def of(self, frame: Float32, px: int = 1) -> Float32:
-        """Return it and a margin, of a frame whose pixels are so many wide."""
+    def of(self, frame: Float32, px: int = 1, more: int = 0) -> Float32:
+        """Return it and a margin, or a wider one, of a frame whose pixels are so many wide."""
         top, left, height, width = (length // px for length in self)
-        return with_margin(frame, (top, left), (height, width), MARGIN_PX // px)
+        return with_margin(frame, (top, left), (height, width), MARGIN_PX // px + more)
 
     def put(self, frame: NDArray[Any], values: Float32, px: int = 1, times: float = 1.0) -> None:
         """Lay values of it and its margin into a frame, without the margin."""
@@ -137,7 +139,6 @@ def _lay_noise(
         tile.put(cells, _resized(squares, 1 / cell_px, cv2.INTER_AREA), cell_px)
 
     for_each(look, tiles)
-    flat = _flat_share(cells, band)
     coarser = None
     if band + 1 < BANDS:
         coarser = np.empty_like(half)
@@ -146,7 +147,8 @@ def _lay_noise(
     def lay(tile: _Tile) -> None:
         detail, _, noise = _parts(tile.of(light), curve, band)
         cv2.threshold(noise, OUTLIER_VARIANCE, 1, cv2.THRESH_BINARY_INV, dst=noise)
-        noise *= _resized(tile.of(flat, cell_px), cell_px, cv2.INTER_LINEAR)
+        flat = _flat_share(tile.of(cells, cell_px, 2 * FARTHEST_CELL), band)
+        noise *= _resized(flat, cell_px, cv2.INTER_LINEAR)
         noise *= detail
         if coarser is not None:
             noise += _enlarged(tile.of(coarser, 2))
@@ -170,12 +172,16 @@ def _enlarged(half: Float32) -> Float32:
 
 
 def _flat_share(cells: Float32, band: int) -> Float32:
-    """How far cells hold nothing but noise, by mean squares of a band over noise's variance."""
+    """How far cells hold nothing but noise, by mean squares of a band over noise's variance.
+
+    Those at the edges, whose surroundings are not all there, are left out.
+    """
     around = cv2.blur(cells, (CELLS_AROUND, CELLS_AROUND), borderType=cv2.BORDER_REFLECT)
     window = np.ones((CELLS_AROUND, CELLS_AROUND), np.uint8)
     around = np.asarray(cv2.erode(around, window, borderType=cv2.BORDER_REFLECT), np.float32)
     wide = NOT_FLAT[band] - FLAT[band]
-    flat = (np.float32(NOT_FLAT[band]) - around) / np.float32(wide)
+    inner = slice(2 * FARTHEST_CELL, -2 * FARTHEST_CELL)
+    flat = (np.float32(NOT_FLAT[band]) - around[inner, inner]) / np.float32(wide)
     return np.asarray(np.clip(flat, 0, 1), np.float32)
 
 
