@@ -61,7 +61,7 @@ def read_jpeg(data: bytes, *, maps: bool = True) -> FileStill:
     try:
         # The plugin itself: Image.open has a size limit of its own; ours was checked.
         with quiet_pillow(), JpegImagePlugin.JpegImageFile(io.BytesIO(data)) as still:
-            codes = np.array(still)
+            codes = np.asarray(still)
             mode = still.mode
             carried = {
                 "jpeg_tables": {key: list(table) for key, table in still.quantization.items()},
