@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
-from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.optics.splines import cubic_through
 from frontglass.threads import available_cores
 
 Float64 = NDArray[np.float64]
@@ -120,7 +120,7 @@ class WithoutPoints(FilterOnCells):
         fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
         f = np.hypot(fy[:, np.newaxis], fx)
         nodes = f.max() * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2  # dense near zero
-        points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
+        points = cubic_through(nodes, self.whole.along_radius(nodes))(f)
         points /= spline_response(fy_per_px, fx_per_px) ** 2
         return np.asarray(super().on_grid(fx_per_px, fy_per_px) - points)
 
@@ -158,7 +158,7 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     y, x = np.arange(reach[0]) * rows, np.arange(reach[1]) * columns
     end = np.hypot(y[-1], x[-1]) + max(rows, columns)
     r = np.arange(0, end, min(rows, columns) / ACCURACY.nodes_per_cell)
-    density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
+    density = cubic_through(r, filter_.whole.density(r) * rows * columns)
     points = np.zeros((padded[0] + 1, padded[1] + 1))
     points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
     points[: reach[0], : reach[1]] *= np.outer(_fading(reach[0]), _fading(reach[1]))

@@ -44,7 +44,7 @@ def codes_of(still: JpegImageFile, data: bytes) -> tuple[Codes, tuple[str, ...]]
         codes, lines = _decoded(data, flags[still.mode] | cv2.IMREAD_IGNORE_ORIENTATION)
         if codes is not None and codes.shape[1::-1] == still.size and not lines:
             return codes, ()
-    codes = np.array(still)
+    codes = np.asarray(still)
     # At an eighth of the size nothing is transformed: every code is read, in a third of the time.
     _, lines = _decoded(data, cv2.IMREAD_REDUCED_GRAYSCALE_8)
     return codes, tuple(dict.fromkeys(line.rstrip(".") for line in lines))
