@@ -11,6 +11,9 @@ import pytest
 from typer.testing import CliRunner
 
 from frontglass.cli.app import app
+from frontglass.cli.glass_options import GlassOptions
+from frontglass.cli.live import _words
+from frontglass.cli.options import CameraOptions, LightOptions
 from frontglass.errors import FrontglassError
 from frontglass.live.serving import (
     FIRST_PORT,
@@ -105,6 +108,14 @@ def test_options_show_on_the_page_and_in_its_commands(shoot, served):
         assert word in command.split()
     ended = CliRunner().invoke(app, ["apply", *command.split()[2:]])
     assert "other.toml" in ended.output  # which there is not yet
+
+
+def test_options_are_told_by_the_names_they_were_typed_with():
+    assert list(_words(CameraOptions(taking="50mm,super35"))) == ["--as", "50mm,super35"]
+    glass = GlassOptions(coated=True, tilt="5,0", hood=False)
+    assert list(_words(glass)) == ["--tilt", "5,0", "--coated", "--no-hood"]
+    light = LightOptions(no_grain=True, lamp=["1,2", "3,4"])
+    assert list(_words(light)) == ["--no-grain", "--lamp", "1,2", "--lamp", "3,4"]
 
 
 def test_missing_packages_are_one_line_with_what_to_type(shoot, monkeypatch):

@@ -173,7 +173,9 @@ def _words(options: Any) -> Iterator[str]:
         if value is None or (value is False and field.default is False):
             continue
         (option,) = (one for one in hints[field.name].__metadata__ if hasattr(one, "param_decls"))
-        name = next(iter(option.param_decls or ()), f"--{field.name.replace('_', '-')}")
+        # Beside an annotation typer holds the name where the value would be that is taken else.
+        said = str(option.default)
+        name = said if said.startswith("--") else f"--{field.name.replace('_', '-')}"
         if isinstance(value, bool):
             yield name.split("/")[0 if value else 1]
             continue
