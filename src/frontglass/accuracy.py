@@ -153,6 +153,10 @@ class Accuracy:
     wide_lamp_px : int
         From here on the pixels of a sharp ghost are looked up one by one: the ghost of a small lamp
         is laid faster, and may be uneven by some percent.
+    ghost_walk, ghost_walk_of_a_disc, ghost_walk_px : float, float, float
+        Share of the pupil by which light walks aside between places at which the share is found
+        that comes back, and over the patch whose discs are all of one shape; over so many pixels
+        of a disc it may, as nobody sees that.
     ghost_rows_at_once : int
         Rows of cells that are laid over the picture at a time; more take memory.
     ghost_lamps, ghost_map_px : int, int
@@ -296,7 +300,10 @@ class Accuracy:
     sharp_ghost_px: float = 1.0
     cells_in_a_ghost: float = 24.0
     wide_lamp_px: int = 8
-    ghost_rows_at_once: int = 64
+    ghost_walk: float = 1 / 64
+    ghost_walk_of_a_disc: float = 0.05
+    ghost_walk_px: float = 1.0
+    ghost_rows_at_once: int = 8
     ghost_lamps: int = 64
     ghost_map_px: int = 1024
     tilt_steps_deg: float = 0.5

@@ -203,9 +203,6 @@ def test_grain_is_bounded_by_the_noise_there_is(gain, readout, seed):
     assert grain.std() < 1.25 * noise.std()
 
 
-@pytest.mark.xfail(
-    strict=True, reason="1.3: where readout is as loud as light at white, edges pass for noise"
-)
 def test_grain_is_bounded_where_readout_is_louder_than_light():
     grain, noise = grain_and_noise(1e-4, 1e-4, 0)
     assert grain.std() < 1.25 * noise.std()

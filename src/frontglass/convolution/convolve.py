@@ -148,8 +148,10 @@ def _is_laid_among_round(filter_: Filter) -> bool:
 def _without_deviated_light(light: Float32, filters: Sequence[Filter], out: Float32) -> None:
     """Direct light and veils, laid into `out`, which may be the light itself."""
     height, width, _ = light.shape
-    means = cv2.mean(light)  # summed in double precision
-    veils = [f.veil * mean for f, mean in zip(filters, means, strict=False)]
+    veils = [f.veil for f in filters]
+    if any(veils):
+        means = cv2.mean(light)  # summed in double precision
+        veils = [own * mean for own, mean in zip(veils, means, strict=False)]
     direct = np.tile(np.array([f.direct for f in filters], dtype=np.float32), width)
     veil = np.tile(np.array(veils, dtype=np.float32), width)
     flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)

@@ -125,7 +125,7 @@ def with_recovered_light(
     >>> night[30:33, 40:44] = 255
     >>> recovery = fg.Recovery(clipped=6)
     >>> still = fg.with_recovered_light(fg.Picture.from_array(night), recovery).picture
-    >>> float(still.radiance.max()), bool(still.recovered.max() > 40)
+    >>> float(still.radiance.max()), bool(still.recovered.light.max() > 40)
     (1.0, True)
     """
     recovery = Recovery() if recovery is None else recovery

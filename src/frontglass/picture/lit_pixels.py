@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from typing import Self
 
 Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
 Places = tuple[NDArray[np.intp], NDArray[np.intp]]
 
 
@@ -65,6 +66,20 @@ class LitPixels:
         frame[self.at] += self.light
         return frame
 
+    def on_pixels(self, width: int, height: int) -> Self:
+        """Return it on so many pixels, no more than there are, each the mean of what it covers."""
+        frame = np.zeros((height, width, 3), np.float32)
+        down, across = (
+            _covered(place, length, size)
+            for place, length, size in zip(self.at, self.shape, (height, width), strict=False)
+        )
+        for row, tall in down:
+            for column, wide in across:
+                lit = (row * width + column)[:, np.newaxis] * 3 + np.arange(3)
+                share = (tall * wide).astype(np.float32)[:, np.newaxis]
+                np.add.at(frame.reshape(-1), lit.ravel(), (share * self.light).ravel())
+        return type(self).of(frame)
+
     def within(self, rows: slice, columns: slice = slice(None)) -> Self:
         """Return what of it is in some rows and columns."""
         height, width = (
@@ -76,3 +91,13 @@ class LitPixels:
         inside = np.flatnonzero((across >= left) & (across < left + width))
         at = down[inside] - top, across[inside] - left
         return type(self)((height, width, 3), at, self.light[first:last][inside])
+
+
+def _covered(
+    place: NDArray[np.intp], length: int, size: int
+) -> tuple[tuple[NDArray[np.intp], Float64], ...]:
+    """Wide pixels that each of some pixels lies on along an axis, two at most, and how much."""
+    start, stop = place * (size / length), (place + 1) * (size / length)
+    first = np.minimum(start.astype(np.intp), size - 1)
+    over = np.maximum(stop - (first + 1), 0)
+    return (first, stop - start - over), (np.minimum(first + 1, size - 1), over)

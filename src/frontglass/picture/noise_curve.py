@@ -14,8 +14,6 @@ Float64 = NDArray[np.float64]
 Index = NDArray[np.uint8]
 
 BANDS = 3
-STEPS = (1, 2, 4)
-BANDS_REACH_PX = 14
 SPLINE = np.array([1, 4, 6, 4, 1], np.float32) / 16
 LEVELS = 256
 BINS = 20
@@ -82,17 +80,22 @@ def with_margin(
     return np.asarray(whole, np.float32)
 
 
+def smoothed(light: Float32) -> Float32:
+    """Light without its finest band; round the edges lies its mirror image."""
+    mean = cv2.sepFilter2D(light, cv2.CV_32F, SPLINE, SPLINE, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(mean, np.float32)
+
+
 def bands_of(light: Float32) -> Iterator[tuple[Float32, Float32]]:
     """Bands of light, finest first, each with what is coarser; its sides whole times 4 px.
 
-    `BANDS_REACH_PX` from the edges it is not right: a row is followed by the next one there.
+    Up to 14 px from the edges it is not right: a row is followed by the next one there.
     """
     height, width, channels = light.shape
-    for step in STEPS:
+    for step in (2**band for band in range(BANDS)):
         # A filter of every 2nd pixel is one of all pixels where rows and columns are taken by twos.
-        folded = light.reshape(height // step, width, channels * step)
-        mean = cv2.sepFilter2D(folded, cv2.CV_32F, SPLINE, SPLINE, borderType=cv2.BORDER_REFLECT)
-        coarse = np.asarray(mean, np.float32).reshape(light.shape)
+        coarse = smoothed(light.reshape(height // step, width, channels * step))
+        coarse = coarse.reshape(light.shape)
         yield np.asarray(cv2.subtract(light, coarse), np.float32), coarse
         light = coarse
 

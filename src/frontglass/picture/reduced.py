@@ -8,7 +8,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.lit_pixels import LitPixels
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
 from frontglass.picture.wider import framed
@@ -38,15 +37,12 @@ def on_pixels(picture: Picture, size: tuple[int, int]) -> Picture:
     if far is not None:
         # A mean of near and far would be a distance at which nothing stands.
         far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
-    lost, beyond = (
-        None if part is None else _means(np.asarray(part), size)
-        for part in (picture.recovered, picture.beyond)
-    )
+    lost, beyond = picture.recovered, picture.beyond
     return replace(
         picture,
         radiance=_means(picture.radiance, size),
-        recovered=None if lost is None else LitPixels.of(lost),
-        beyond=beyond,
+        recovered=None if lost is None else lost.on_pixels(*size),
+        beyond=None if beyond is None else _means(beyond, size),
         distance_m=far,
         lamps=None,
     )

@@ -32,14 +32,12 @@ class Bare(NamedTuple):
 
     def whole(self) -> Float32:
         """Light without grain, as a frame of its own."""
-        light = self.still.copy()
-        grain = self.grain
-        if grain is not None:
+        light = np.empty_like(self.still)
 
-            def take(rows: slice) -> None:
-                light[rows] -= grain.at(rows)
+        def lay(rows: slice) -> None:
+            light[rows] = self.at(rows)
 
-            over_strips(take, light.shape[0], light.shape[1] * 3)
+        over_strips(lay, light.shape[0], light.shape[1] * 3)
         return light
 
     def laid_over(self, seen: Float32) -> Float32:
