@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, replace
 from enum import Enum
@@ -16,7 +15,7 @@ import frontglass
 from frontglass.batch.made_from import recipe_digest, typed_digest
 from frontglass.errors import FrontglassError
 from frontglass.files.lock import locked
-from frontglass.files.whole import file_digest, write_bytes_whole
+from frontglass.files.whole import file_digest, half_written, replace_whole
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
@@ -170,17 +169,10 @@ class Manifest:
 
     def clear_away(self) -> None:
         """Take away files that runs which died have left half written; none may be running."""
-        left: dict[Path, list[str]] = {}
-        for place in map(self.path.parent.joinpath, (*self.pictures, self.path.name, CONTACT_NAME)):
-            # As `write_whole` names files, once or twice over.
-            half = re.escape(place.stem[:38]) + r".*\.[0-9a-f]{16}" + re.escape(place.suffix)
-            left.setdefault(place.parent, []).append(half)
-        for folder, halves in left.items():
-            is_half = re.compile(r"\.{1,2}(?:" + "|".join(halves) + ")", re.DOTALL)
+        named = map(self.path.parent.joinpath, (*self.pictures, self.path.name, CONTACT_NAME))
+        for path in half_written(named):
             with contextlib.suppress(OSError):
-                for path in list(folder.iterdir()):
-                    if is_half.fullmatch(path.name):
-                        path.unlink(missing_ok=True)
+                path.unlink(missing_ok=True)
 
     def _write(self) -> None:
         content = {
@@ -191,7 +183,8 @@ class Manifest:
         }
         text = json.dumps(content, indent=2, ensure_ascii=False) + "\n"
         # A name that is not UTF-8 holds lone surrogates, which JSON reads back from their escapes.
-        write_bytes_whole(self.path, text.encode(errors="backslashreplace"))
+        data = text.encode(errors="backslashreplace")
+        replace_whole({self.path: lambda beside: Path(beside).write_bytes(data)})
 
 
 def is_as_made(path: Path, entry: Entry) -> bool:

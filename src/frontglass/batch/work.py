@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,7 +11,7 @@ from pathlib import Path
 from frontglass.batch.job import Job
 from frontglass.elements import LightPath
 from frontglass.errors import FrontglassError, PictureFileError
-from frontglass.files.whole import file_digest, put_in_place
+from frontglass.files.whole import file_digest, half_name, put_in_place
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.recipe import Recipe
 from frontglass.pipeline.still_files import RenderedStill, render_picture
@@ -115,7 +114,7 @@ def _made(job: Job, picture: Picture, task: Task, replaceable: str | None, bare:
     small = task.small
     show = None if small is None else lambda seen: copies.append(small(seen))
     # Beside its place first: what stands there is looked at once more when the picture is ready.
-    beside = job.out.with_name(f".{job.out.stem[:40]}.{secrets.token_hex(8)}{job.out.suffix}")
+    beside = half_name(job.out)
     try:
         rendered = render_picture(picture, job.still, beside, recipe, show)
         digest = file_digest(beside)

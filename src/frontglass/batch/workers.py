@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
@@ -173,7 +174,6 @@ class Workers:
             if not waiting:
                 return
             free = hand or self._started(number)
-            self._hands[number] = free
             if free.task is None:
                 task, tried = waiting.popleft()
                 tries[id(task)] = tried
@@ -185,8 +185,10 @@ class Workers:
         process = self._context.Process(target=_working, args=arguments, daemon=True)
         with _interrupts_held():
             process.start()
-        theirs.close()
-        return _Hand(process, ours)
+            theirs.close()
+            # In here, so that no interrupt comes between a process and whoever ends it.
+            self._hands[number] = started = _Hand(process, ours)
+        return started
 
     def _heard(
         self, waiting: deque[tuple[Any, int]], tries: dict[int, int], until: float | None = None
@@ -259,6 +261,8 @@ def _interrupts_held() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    # What multiprocessing starts beside the first worker; it lets interrupts through again.
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
