@@ -13,11 +13,11 @@ from frontglass.errors import PictureFileError
 from tests.hostile.bombs import bombs
 from tests.hostile.light import trial
 from tests.hostile.mutations import mutated
-from tests.hostile.reader import outcome
+from tests.hostile.reader import FINDS, outcome
 from tests.hostile.seeds import Seed, seeds
 
 SEEDS = [seed for seed in seeds() if seed.kind != "look"]
-FINDS = sorted((Path(__file__).parent / "finds").glob("*"))
+FOUND = sorted(FINDS.glob("*"))
 
 
 @pytest.mark.parametrize("kind", ["picture", "distance", "scene", "answers", "manifest"])
@@ -40,10 +40,9 @@ def test_whole_files_are_read(tmp_path: Path):
         assert outcome(seed.kind, path) == "read"
 
 
-@pytest.mark.parametrize("path", FINDS, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", FOUND, ids=lambda path: path.name)
 def test_what_was_found_is_mended(path: Path):
-    kind = "look" if path.suffix == ".toml" else "picture"
-    assert outcome(kind, path).split(":")[0] in {"read", "line"}
+    assert outcome(path.name.split("-")[0], path).split(":")[0] in {"read", "line"}
 
 
 def test_small_bombs_are_refused(tmp_path: Path):
