@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import resource
 import subprocess
 import sys
 import traceback
@@ -41,6 +42,7 @@ def as_said(kind: str) -> Callable[[Path], object]:
 
 def fuzz(kind: str, suffix: str, corpus: Path, seconds: int) -> None:
     """Feed a reader for so long; does not return."""
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     atheris = import_module("atheris")
     with atheris.instrument_imports(include=["frontglass"]):
         from frontglass.errors import FrontglassError
@@ -61,8 +63,8 @@ def fuzz(kind: str, suffix: str, corpus: Path, seconds: int) -> None:
             keep(kind, suffix, data, error, seen)
 
     limits = [f"-max_total_time={seconds}", f"-timeout={LONGEST_S:.0f}"]
-    limits += [f"-rss_limit_mb={MEMORY >> 20}", f"-max_len={LONGEST_BYTES}"]
-    limits += [f"-artifact_prefix={FINDS}/{kind}-", "-print_final_stats=1"]
+    limits += [f"-max_len={LONGEST_BYTES}", "-print_final_stats=1"]
+    limits += [f"-artifact_prefix={FINDS}/{kind}-"]
     atheris.Setup([sys.argv[0], str(corpus), *limits], one)
     atheris.Fuzz()
 
