@@ -60,7 +60,7 @@ def test_what_hangs_or_dies_twice_is_named_and_the_rest_goes_on():
 def test_a_limit_goes_by_pixels_once_they_are_known():
     with Workers(1, hands.work) as pool:
         (first,) = pool.results(["tell 0.2"], lambda _: Limit(100.0, 0.1, 1.0))
-        (other,) = pool.results(["tell 50"], lambda _: Limit(5.0, 0.1, 1.0))
+        (other,) = pool.results(["tell 50"], lambda _: Limit(100.0, 0.1, 1.0))
     assert first[1].startswith("took longer than 0 s")
     assert other[1] == "slept"
 

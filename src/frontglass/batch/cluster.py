@@ -95,7 +95,7 @@ def _scheduler(address: str) -> Iterator[tuple[str, int | None]]:
         distributed.LocalCluster(
             n_workers=count,
             threads_per_worker=1,
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",  # any port: a taken one is warned of
             silence_logs=50,
             memory_limit=0,
         ) as cluster,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, replace
 from enum import Enum
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 MANIFEST_NAME = "frontglass-batch.json"
 CONTACT_NAME = "contact.pdf"
 FORMAT = 2
+QUICK_S, PAUSES = 0.05, 9
+"""What takes longer to write is written after so many times as long: thousands of pictures would
+else take most of their time for their record."""
 
 Entry = dict[str, object]
 JobRecipe = Callable[["Job"], "Recipe"]
@@ -45,7 +49,7 @@ class Standing(Enum):
 
 
 class Manifest:
-    """Entries by the name of the picture; written after every change.
+    """Entries by the name of the picture; written after every change, or soon if it is long.
 
     Parameters
     ----------
@@ -63,6 +67,8 @@ class Manifest:
         self.pictures: dict[str, Entry] = {}
         self.contact: Entry = {}
         self._planned: dict[str, Entry] = {}
+        self._unwritten: dict[str, Entry] = {}
+        self._next_s = 0.0
         self._read()
 
     def _read(self) -> None:
@@ -147,12 +153,26 @@ class Manifest:
                 "light_loss_stops": round(recipe.light_loss_stops, 4),
                 "notices": list(outcome.rendered.notices),
             }
+        self._unwritten[job.name] = entry
+        if time.monotonic() >= self._next_s:
+            self.flush()
+
+    def flush(self) -> None:
+        """Write what is recorded and not written yet; a run that ends must do so."""
+        if not self._unwritten:
+            return
+        began = time.monotonic()
         with self._changing():
-            there = self.pictures.get(job.name, {})
-            is_of_others = there.get("recipe_sha256") != entry["recipe_sha256"]
-            # Another run has made its own there meanwhile: that this one failed hides nothing.
-            if entry["state"] == "done" or there.get("state") != "done" or not is_of_others:
-                self.pictures[job.name] = entry
+            for name, entry in self._unwritten.items():
+                there = self.pictures.get(name, {})
+                is_of_others = there.get("recipe_sha256") != entry["recipe_sha256"]
+                # Another run has made its own there meanwhile: that this one failed hides nothing.
+                if entry["state"] == "done" or there.get("state") != "done" or not is_of_others:
+                    self.pictures[name] = entry
+        self._unwritten = {}
+        took_s = time.monotonic() - began
+        # A long record takes a while to write, and is not written for every picture.
+        self._next_s = time.monotonic() + (PAUSES * took_s if took_s > QUICK_S else 0.0)
 
     def record_contact(self, contact: Entry) -> None:
         """Record the contact sheet."""

@@ -162,9 +162,12 @@ class Batch:
     ) -> Iterator[Outcome]:
         """Yield the outcome of each job that is to be done."""
         manifest.plan(self.jobs, self.recipe_of, self.typed)
-        for job, result in ended:
-            manifest.record(job, self.recipe_of(job), result)
-            yield Outcome(job, result)
+        try:
+            for job, result in ended:
+                manifest.record(job, self.recipe_of(job), result)
+                yield Outcome(job, result)
+        finally:
+            manifest.flush()
 
     def _results(
         self,
