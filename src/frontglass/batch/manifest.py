@@ -137,10 +137,17 @@ class Manifest:
                 self.pictures[name] = {"state": "planned", **made, **kept}
         self._planned = {name: self.pictures[name] for name in planned}
 
-    def record(self, job: Job, recipe: Recipe, outcome: Made | FrontglassError) -> None:
-        """Record how a planned job ended."""
+    def record(
+        self, job: Job, recipe: Recipe, outcome: Made | FrontglassError
+    ) -> Made | FrontglassError:
+        """Record how a planned job ended, and return that: what was made may be gone again."""
         # What it was made from stays as planned: a still changed meanwhile is to be done again.
         entry = self._planned[job.name]
+        if not isinstance(outcome, FrontglassError):
+            try:
+                entry |= _size_and_time(job.out)
+            except OSError:
+                outcome = FrontglassError(f"{job.out}: was made, and is gone; make it again.")
         if isinstance(outcome, FrontglassError):
             entry |= {"state": "failed", "reason": str(outcome)}
         else:
@@ -148,7 +155,6 @@ class Manifest:
             entry |= {
                 "state": "done",
                 "out_sha256": outcome.digest,
-                **_size_and_time(job.out),
                 "camera": asdict(outcome.rendered.camera),
                 "light_loss_stops": round(recipe.light_loss_stops, 4),
                 "notices": list(outcome.rendered.notices),
@@ -156,6 +162,7 @@ class Manifest:
         self._unwritten[job.name] = entry
         if time.monotonic() >= self._next_s:
             self.flush()
+        return outcome
 
     def flush(self) -> None:
         """Write what is recorded and not written yet; a run that ends must do so."""
@@ -229,14 +236,14 @@ def _size_and_time(path: Path) -> Entry:
 
 def made_from(job: Job, recipe: Recipe, typed: object = None) -> Entry:
     """Return what a picture depends on."""
-    try:
+    told: Entry = {"still_bytes": None, "still_mtime_ns": None}
+    # Gone, or a link to nowhere: reading it says so, and the rest goes on.
+    with contextlib.suppress(OSError):
         found = job.still.stat()
-    except OSError as error:
-        raise FrontglassError(f"{job.still}: cannot be read ({error.strerror}).") from None
+        told = {"still_bytes": found.st_size, "still_mtime_ns": found.st_mtime_ns}
     return {
         "still": str(job.still),
-        "still_bytes": found.st_size,
-        "still_mtime_ns": found.st_mtime_ns,
+        **told,
         "looks": [f"{look.name}:{strength_text(look.strength)}" for look in recipe.looks],
         "recipe_sha256": recipe_digest(recipe),
         "typed_sha256": typed_digest(recipe, replace(recipe, looks=()) if typed is None else typed),

@@ -153,7 +153,8 @@ class Batch:
                 with suppress(FrontglassError), in_use(manifest.path, manifest.clear_away):
                     return
             return
-        with_folder(self.folder)
+        for folder in dict.fromkeys([self.folder, *(job.out.parent for job in self.jobs)]):
+            with_folder(folder)
         with in_use(manifest.path, manifest.clear_away):
             yield from self._run(manifest, self._results(processes, small, patience_s, cluster))
 
@@ -164,8 +165,7 @@ class Batch:
         manifest.plan(self.jobs, self.recipe_of, self.typed)
         try:
             for job, result in ended:
-                manifest.record(job, self.recipe_of(job), result)
-                yield Outcome(job, result)
+                yield Outcome(job, manifest.record(job, self.recipe_of(job), result))
         finally:
             manifest.flush()
 

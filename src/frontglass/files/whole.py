@@ -150,7 +150,8 @@ def beside_its_place(path: Path, replaceable: Container[str] | None) -> Iterator
     clear_half_written([path])
     beside = half_name(path)
     try:
-        yield beside
+        with told_of(path, beside):
+            yield beside
         if not put_in_place(beside, path, replaceable):
             raise PictureFileError(
                 f"{path}: has appeared meanwhile, and was left as it is; choose another file or"
@@ -161,6 +162,15 @@ def beside_its_place(path: Path, replaceable: Container[str] | None) -> Iterator
     finally:
         with contextlib.suppress(OSError):
             beside.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def told_of(path: Path, beside: Path) -> Iterator[None]:
+    """Let errors speak of a file's place, not of the name that it is made under."""
+    try:
+        yield
+    except PictureFileError as error:
+        raise PictureFileError(str(error).replace(str(beside), str(path))) from error
 
 
 def put_in_place(beside: Path, path: Path, replaceable: Container[str] | None) -> bool:
