@@ -295,6 +295,7 @@ class Deadly(PosixPath):
 
 @pytest.mark.skipif(os.name == "nt", reason="a Posix path stands in for the still")
 def test_a_process_ended_from_outside_costs_its_own_still_only(shoot, tmp_path, recipe):
+    (tmp_path / "out").mkdir()
     jobs = [Job(shoot(f"in/{n}.png"), tmp_path / "out" / f"{n}.png", f"{n}.png") for n in range(4)]
     jobs[1] = replace(jobs[1], still=Deadly(jobs[1].still))
     tasks = [work.Task((job,), recipe, (recipe.looks,), ("",)) for job in jobs]
