@@ -235,7 +235,20 @@ class TestCommands:
 
     def test_batch(self, tmp_path):
         folder = tmp_path / "rendered"
-        run("batch", COFFEE, SKY, "--look", "late-tram", *CAMERA_WORDS, "-o", folder, "--jobs", 1)
+        run(
+            "batch",
+            COFFEE,
+            SKY,
+            "--look",
+            "late-tram",
+            *CAMERA_WORDS,
+            "-o",
+            folder,
+            "--jobs",
+            1,
+            "--patience",
+            "inf",
+        )
         for still in (COFFEE, SKY):
             apart = tmp_path / f"apart{still.suffix}"
             run("apply", still, "--look", "late-tram", *CAMERA_WORDS, "-o", apart)

@@ -34,6 +34,8 @@ class Accuracy:
         is folded back first, from so many pixels at least. More take time on small frames.
     fading_cells : int
         Over so many cells beyond a dark frame a kernel fades. Cut off, it would ring.
+    nodes_of_images : int
+        Nodes, along either axis, of what far images of a lamp send into a frame.
     nodes_per_cell : int
         Of tables of the light at a distance. More take time.
     narrowest_film_px : float
@@ -221,6 +223,7 @@ class Accuracy:
     sharp_light_per_px2: float = 2e-10
     least_reach_px: int = 256
     fading_cells: int = 16
+    nodes_of_images: int = 128
     nodes_per_cell: int = 8
     narrowest_film_px: float = 0.01
     negligible_alias: float = 1e-8

@@ -228,12 +228,22 @@ class TestLadder:
 class TestBatch:
     def test_a_folder_is_rendered_with_a_summary(self, run, shoot, tmp_path):
         shoot("in/a.png"), shoot("in/b.png", seed=2)
-        words = ("batch", tmp_path / "in", "--look", "harbour-night:1/4", *CAMERA, "--jobs", "1")
+        words = (
+            "batch",
+            tmp_path / "in",
+            "--look",
+            "harbour-night:1/4",
+            *CAMERA,
+            "--jobs",
+            "1",
+            "--patience",
+            "inf",
+        )
         result = run(*words, "-o", tmp_path / "out")
         assert result.exit_code == 0, result.output
         contact = tmp_path / "out" / "contact.pdf"
         assert result.stdout == f"2 rendered; in {tmp_path / 'out'}\n{contact}\n"
-        run("apply", tmp_path / "in" / "a.png", *words[2:-2], "-o", tmp_path / "a.png")
+        run("apply", tmp_path / "in" / "a.png", *words[2:-4], "-o", tmp_path / "a.png")
         made = tmp_path / "out" / "a_harbour-night_1-4.png"
         assert made.read_bytes() == (tmp_path / "a.png").read_bytes()
         assert run(*words, "-o", tmp_path / "out").stdout.startswith("2 done before")
@@ -243,7 +253,17 @@ class TestBatch:
         shoot("in/a.png")
         bad = tmp_path / "in" / "b.png"
         bad.write_bytes(b"")
-        words = ("batch", tmp_path / "in", "--look", "harbour-night", *CAMERA, "--jobs", "1")
+        words = (
+            "batch",
+            tmp_path / "in",
+            "--look",
+            "harbour-night",
+            *CAMERA,
+            "--jobs",
+            "1",
+            "--patience",
+            "inf",
+        )
         result = run(*words, "-o", tmp_path / "out")
         assert result.exit_code == 1
         assert result.stdout.startswith("1 rendered, 1 failed;")

@@ -48,7 +48,10 @@ class BatchOptions:
     ] = False
     patience: Annotated[
         float | None,
-        typer.Option(metavar="S", help="Leave a still that takes longer [s]; else by its pixels."),
+        typer.Option(
+            metavar="S",
+            help="Leave a still that takes longer [s], inf for none; else by its pixels.",
+        ),
     ] = None
     cluster: Annotated[
         str | None,
