@@ -126,6 +126,15 @@ def test_what_a_clipped_lamp_had_lost_makes_its_ghost():
     assert not added(light, PLATE).any()
 
 
+def test_a_lamp_of_a_colour_that_no_display_has_throws_its_ghost():
+    light = night()
+    light[30:42, 60:72] = LAMP * np.array([1, -0.5, -0.5], np.float32)
+    for focus_m in (math.inf, 3.0):
+        seen = fg.render(light, PLATE, camera=replace(CAMERA, focus_m=focus_m)) - light
+        assert seen[..., 0].sum() == pytest.approx(-2 * seen[..., 1].sum(), rel=1e-3)
+        assert seen[..., 0].sum() > 1
+
+
 def test_coatings_and_tints_make_it_fainter_and_coloured():
     light = night((30, 60))
     at = SIZE[0] - 1 - 30, SIZE[1] - 1 - 60

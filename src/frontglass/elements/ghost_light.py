@@ -215,7 +215,8 @@ def _on_cells(
 
 def _walk(mirror: Mirrored, points: LampPoints) -> tuple[float, float]:
     """How far the light of points walks in the mean, over the pupil's diameter."""
-    weights = points.light.sum(axis=1, dtype=np.float64)
+    # The brightest channel is over white; others may be below 0.
+    weights = points.light.max(axis=1).astype(np.float64)
     middle = [
         np.average(part, weights=weights, keepdims=True) for part in (points.rows, points.columns)
     ]

@@ -186,7 +186,7 @@ def _told_apart(lamps: FoundLamps, shape: tuple[int, int]) -> _Lamps:
     lit[_squares(rows, step), _squares(columns, step)] = 1
     count, owner = cv2.connectedComponents(lit, connectivity=8)
     own = owner[_squares(rows, step), _squares(columns, step)].astype(np.intp) - 1
-    weight = flux.sum(axis=1, dtype=np.float64)
+    weight = flux.max(axis=1).astype(np.float64)
 
     def summed(part: NDArray[Any]) -> Float64:
         return np.asarray(np.bincount(own, part, minlength=count - 1), np.float64)
