@@ -6,6 +6,7 @@ import json
 import os
 from collections.abc import Sequence
 from dataclasses import replace
+from math import inf
 from pathlib import Path, PosixPath
 
 import numpy as np
@@ -30,6 +31,9 @@ LOOK = "_harbour-night_1-4"
 def recipe() -> Recipe:
     look = fg.read_look("harbour-night").at("1/4")
     return Recipe(looks=(look,), framing=Framing(lens_mm=50, f_number=2.8, sensor="super35"))
+
+
+HERE = {"processes": 1, "patience_s": inf}
 
 
 def names(sources: Sequence[str | Path], folder: Path, **how) -> list[str]:
@@ -226,11 +230,11 @@ class TestRun:
     def test_a_batch_broken_off_goes_on(self, shoot, tmp_path, recipe):
         for n in range(4):
             shoot(f"in/{n}.png", seed=n)
-        first = planned_batch([tmp_path / "in"], tmp_path / "out", recipe).run(processes=1)
+        first = planned_batch([tmp_path / "in"], tmp_path / "out", recipe).run(**HERE)
         assert next(first).state == "rendered"
         first.close()
         assert manifest_of(tmp_path / "out")["3.png"]["state"] == "planned"
-        rest = list(planned_batch([tmp_path / "in"], tmp_path / "out", recipe).run(processes=1))
+        rest = list(planned_batch([tmp_path / "in"], tmp_path / "out", recipe).run(**HERE))
         assert states(rest) == {
             "0.png": "done before",
             **dict.fromkeys(("1.png", "2.png", "3.png"), "rendered"),
@@ -291,6 +295,7 @@ class Deadly(PosixPath):
 
 @pytest.mark.skipif(os.name == "nt", reason="a Posix path stands in for the still")
 def test_a_process_ended_from_outside_costs_its_own_still_only(shoot, tmp_path, recipe):
+    (tmp_path / "out").mkdir()
     jobs = [Job(shoot(f"in/{n}.png"), tmp_path / "out" / f"{n}.png", f"{n}.png") for n in range(4)]
     jobs[1] = replace(jobs[1], still=Deadly(jobs[1].still))
     tasks = [work.Task((job,), recipe, (recipe.looks,), ("",)) for job in jobs]

@@ -17,7 +17,8 @@ from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.whole import file_digest, put_in_place
 from frontglass.looks import stack_from_text
 
-CAMERA = ("--lens", "50mm", "--stop", "2.8", "--sensor", "super35", "--jobs", "1")
+LENS = ("--lens", "50mm", "--stop", "2.8", "--sensor", "super35")
+CAMERA = (*LENS, "--jobs", "1", "--patience", "inf")  # in this process
 
 
 def run(*words: object) -> Result:
@@ -56,7 +57,7 @@ class TestSeveralLooks:
             "two_slate-roof_1-4.png",
         ]
         out = tmp_path / "stacked.png"
-        words = ("--look", "late-tram:1/2+powder-room", *CAMERA[:-2], "-o", out)
+        words = ("--look", "late-tram:1/2+powder-room", *LENS, "-o", out)
         assert run("apply", tmp_path / "in" / "one.png", *words).exit_code == 0
         assert out.read_bytes() == made["one_late-tram_1-2_powder-room_1.png"]
 
@@ -182,7 +183,17 @@ class TestWhatCannotBeRead:
 
 def test_notes_say_which_still_they_mean(shoot, tmp_path):
     shoot("in/one.png"), shoot("in/two.png")
-    words = ("--look", "slate-roof", "--jobs", "1", "-o", tmp_path / "out", "--no-contact")
+    words = (
+        "--look",
+        "slate-roof",
+        "--jobs",
+        "1",
+        "--patience",
+        "inf",
+        "-o",
+        tmp_path / "out",
+        "--no-contact",
+    )
     said = run("batch", tmp_path / "in", *words).stderr
     assert "note: one.png, two.png: " in said
 
@@ -242,7 +253,7 @@ class TestStacks:
 
     def test_apply_makes_a_picture_of_each_look(self, shoot, tmp_path):
         still = shoot()
-        result = run("apply", still, *LOOKS, *CAMERA[:-2])
+        result = run("apply", still, *LOOKS, *LENS)
         assert result.exit_code == 0, result.output
         names = [Path(line).name for line in result.stdout.splitlines()]
         assert names == ["scout_slate-roof_1-4.png", "scout_late-tram_1-2_powder-room_1.png"]
@@ -253,7 +264,7 @@ class TestStacks:
 
     def test_sway_makes_a_loop_of_each_look(self, shoot, tmp_path):
         still = shoot(width=64, height=48)
-        words = ("--look", "fine-net", "--look", "slate-roof", *CAMERA[:-2])
+        words = ("--look", "fine-net", "--look", "slate-roof", *LENS)
         result = run("sway", still, *words, "--width", "64")
         assert result.exit_code == 0, result.output
         assert still.with_name("scout_fine-net_1_sway.webp").is_file()

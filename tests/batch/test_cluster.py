@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from math import inf
 
 import pytest
 
@@ -30,7 +31,7 @@ def test_a_worker_of_another_mind_makes_nothing(shoot, tmp_path):
         ((version, ("other",), here), "reads the look otherwise"),
         ((version, digests, str(tmp_path / "gone")), "has no folder"),
     ):
-        ((_, result),) = cluster.done_there(task, *given, None)
+        ((_, result),) = cluster.done_there(task, cluster.Sender(*given))
         assert said in str(result)
     assert not (tmp_path / "out").exists()
 
@@ -54,11 +55,11 @@ def test_what_a_worker_made_before_it_died_is_made_sure_of(shoot, tmp_path):
     manifest.record(job, batch.recipe_of(job), FrontglassError("its worker was ended"))
     assert manifest.standing(job, batch.recipe_of(job)) is Standing.UNSURE
     again = planned_batch([tmp_path / "in"], tmp_path / "out", of("slate-roof"))
-    assert [outcome.state for outcome in again.run(processes=1)] == ["rendered"]
+    assert [outcome.state for outcome in again.run(processes=1, patience_s=inf)] == ["rendered"]
     job.out.write_bytes(b"retouched")
     manifest.record(job, batch.recipe_of(job), FrontglassError("its worker was ended"))
     again = planned_batch([tmp_path / "in"], tmp_path / "out", of("slate-roof"))
-    (outcome,) = again.run(processes=1)
+    (outcome,) = again.run(processes=1, patience_s=inf)
     assert outcome.state != "rendered"
     assert job.out.read_bytes() == b"retouched"
 

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import time
+from math import inf
 from pathlib import Path
 
 import pytest
@@ -59,7 +60,7 @@ def test_what_hangs_or_dies_twice_is_named_and_the_rest_goes_on():
 def test_a_limit_goes_by_pixels_once_they_are_known():
     with Workers(1, hands.work) as pool:
         (first,) = pool.results(["tell 0.2"], lambda _: Limit(100.0, 0.1, 1.0))
-        (other,) = pool.results(["tell 50"], lambda _: Limit(5.0, 0.1, 1.0))
+        (other,) = pool.results(["tell 50"], lambda _: Limit(100.0, 0.1, 1.0))
     assert first[1].startswith("took longer than 0 s")
     assert other[1] == "slept"
 
@@ -106,7 +107,7 @@ def test_what_a_killed_run_left_half_written_goes_at_the_resume(shoot, tmp_path)
     theirs = [out / ".hidden.png", out / ".someone.0123456789abcdef.png"]
     for path in (*half, *theirs):
         path.write_bytes(b"half")
-    running = planned_batch([still], out, of("slate-roof")).run(processes=1)
+    running = planned_batch([still], out, of("slate-roof")).run(processes=1, patience_s=inf)
     assert [outcome.state for outcome in running] == ["rendered"]
     assert not any(path.exists() for path in half)
     assert sorted(out.glob(".*")) == sorted(theirs)
@@ -115,11 +116,11 @@ def test_what_a_killed_run_left_half_written_goes_at_the_resume(shoot, tmp_path)
 def test_what_another_run_is_writing_stays(shoot, tmp_path):
     shoot("in/one.png"), shoot("in/two.png")
     out = tmp_path / "out"
-    first = planned_batch([tmp_path / "in"], out, of("slate-roof")).run(processes=1)
+    first = planned_batch([tmp_path / "in"], out, of("slate-roof")).run(processes=1, patience_s=inf)
     next(first)
     half = out / ".two_slate-roof_1-4.0123456789abcdef.png"
     half.write_bytes(b"half")
-    list(planned_batch([tmp_path / "in"], out, of("tallow")).run(processes=1))
+    list(planned_batch([tmp_path / "in"], out, of("tallow")).run(processes=1, patience_s=inf))
     assert half.exists()
     list(first)
 
@@ -129,7 +130,7 @@ def test_two_batches_into_one_folder_lose_nothing(shoot, tmp_path):
     out = tmp_path / "out"
     looks = ("slate-roof", "harbour-night")
     batches = [planned_batch([tmp_path / "in"], out, of(look)) for look in looks]
-    running = [batch.run(processes=1) for batch in batches]
+    running = [batch.run(processes=1, patience_s=inf) for batch in batches]
     for _ in range(2):  # by turns
         assert [next(run).state for run in running] == ["rendered", "rendered"]
     kept = json.loads((out / MANIFEST_NAME).read_text(encoding="utf-8"))["pictures"]
@@ -146,7 +147,7 @@ def test_a_run_that_fails_hides_nothing_that_another_made(shoot, tmp_path):
     late = Manifest(out / MANIFEST_NAME)
     other = of("slate-roof", "1/2")
     late.plan([Job(still, job.out, job.name)], lambda _: other)
-    list(batch.run(processes=1))
+    list(batch.run(processes=1, patience_s=inf))
     late.record(job, other, FrontglassError("stands there already"))
     assert Manifest(out / MANIFEST_NAME).pictures[job.name]["state"] == "done"
 

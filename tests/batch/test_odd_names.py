@@ -34,7 +34,19 @@ def stills(shoot, tmp_path) -> Path:
 
 def test_a_batch_carries_them_and_finds_them_again(stills, tmp_path):
     out = tmp_path / "out"
-    words = ("batch", stills, "--look", "slate-roof:1/4", *CAMERA, "--jobs", "1", "-o", out)
+    words = (
+        "batch",
+        stills,
+        "--look",
+        "slate-roof:1/4",
+        *CAMERA,
+        "--jobs",
+        "1",
+        "--patience",
+        "inf",
+        "-o",
+        out,
+    )
     first = run(*words)
     assert "2 rendered" in first.stdout
     assert (out / os.fsdecode(b"caf\xe9_slate-roof_1-4.png")).is_file()

@@ -221,6 +221,6 @@ class TestSpace:
     def test_batch_takes_one_map_for_all(self, run, still, depth, tmp_path):
         out = tmp_path / "out"
         options = ("--look", "grain-loft", "--depth", depth, "--depth-is", "ray")
-        result = run("batch", still, *options, *CAMERA, "-o", out, "--jobs", 1)
+        result = run("batch", still, *options, *CAMERA, "-o", out, "--jobs", 1, "--patience", "inf")
         assert result.exit_code == 0, result.output
         assert (out / "scout_grain-loft_1.png").is_file()

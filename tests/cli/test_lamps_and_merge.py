@@ -109,7 +109,18 @@ class TestLamps:
     ):
         other = tmp_path / "other.png"
         other.write_bytes(still.read_bytes())
-        words = ("batch", still, other, "--look", "harbour-night", *CAMERA, "--jobs", "1")
+        words = (
+            "batch",
+            still,
+            other,
+            "--look",
+            "harbour-night",
+            *CAMERA,
+            "--jobs",
+            "1",
+            "--patience",
+            "inf",
+        )
         folder = tmp_path / "out"
         assert run(*words, "-o", folder).exit_code == 0
         before = {path.name: path.read_bytes() for path in folder.glob("*.png")}

@@ -272,7 +272,17 @@ class TestKept:
             "scout_slate-roof_1-4.png",
             "scout_late-tram_1-2.png",
         ]
-        batch = done("batch", still, "-o", still.with_name("out"), "--jobs", "1", "--json")
+        batch = done(
+            "batch",
+            still,
+            "-o",
+            still.with_name("out"),
+            "--jobs",
+            "1",
+            "--patience",
+            "inf",
+            "--json",
+        )
         assert json.loads(batch.stdout)["rendered"] == 2
 
     def test_without_a_look_anywhere_it_is_a_word_on_usage(self, still, scene):
@@ -292,7 +302,19 @@ class TestBatch:
         other.write_bytes(still.read_bytes())
         edit_scene(scene, lambda one: with_seen(one, seen_still(other)))
         out = tmp_path / "out"
-        words = ("batch", still, other, *LOOK, "-o", out, "--jobs", "1", "--json")
+        words = (
+            "batch",
+            still,
+            other,
+            *LOOK,
+            "-o",
+            out,
+            "--jobs",
+            "1",
+            "--patience",
+            "inf",
+            "--json",
+        )
         first = done(*words)
         assert json.loads(first.stdout)["rendered"] == 2
         shared = "lens 35mm, stop 4, sensor super35, surround dark"

@@ -59,7 +59,7 @@ def test_the_walk_of_the_readme_types_nothing_twice(recce, monkeypatch):
         typed = [smaller(word) for word in words]
         typed = [one for word in typed for one in (sorted(glob.glob(word)) or [word])]
         if typed[0] == "batch":
-            typed += ["--jobs", "1"]
+            typed += ["--jobs", "1", "--patience", "inf"]
         result = CliRunner().invoke(app, typed)
         assert result.exit_code == 0, (words, result.output)
         said.append(result.stderr)

@@ -98,11 +98,27 @@ def test_boards_batches_loops_and_matches_take_it(scout, tmp_path):
     board, folder, loop = tmp_path / "board", tmp_path / "batch", tmp_path / "loop.gif"
     assert run("mood", scout, *LOOK, *AS, "-o", board).exit_code == 0
     assert 'width="120" height="50"' in (board / "board.html").read_text()
-    assert run("batch", scout, *LOOK, *AS, "-o", folder, "--jobs", "1").exit_code == 0
+    assert (
+        run("batch", scout, *LOOK, *AS, "-o", folder, "--jobs", "1", "--patience", "inf").exit_code
+        == 0
+    )
     (made,) = folder.glob("quay_*.jpg")
     assert fg.read_picture(made).radiance.shape == (50, 120, 3)
     # Another frame is another picture: it is not "done before", and does not replace the first.
-    aimed = ("batch", scout, *LOOK, *AS, "--aim", "100,100", "-o", folder, "--jobs", "1")
+    aimed = (
+        "batch",
+        scout,
+        *LOOK,
+        *AS,
+        "--aim",
+        "100,100",
+        "-o",
+        folder,
+        "--jobs",
+        "1",
+        "--patience",
+        "inf",
+    )
     assert run(*aimed).stdout.startswith("1 left alone")
     assert run(*aimed, "--again").stdout.startswith("1 rendered")
     assert run("sway", scout, *LOOK, *AS, "-o", loop, "--pan", "0.2").exit_code == 0

@@ -5,9 +5,13 @@ import pytest
 
 import frontglass as fg
 from frontglass.choices import Surround
-from frontglass.convolution.convolve import convolve
+from frontglass.convolution.convolve import _lamps_within, convolve
+from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import ScatterFilter
 from frontglass.convolution.lamps import lamp_pixels
+from frontglass.convolution.product import in_turn
+from frontglass.convolution.sines import LampRows
+from frontglass.elements import ExponentialLobe, Glow, Net
 from frontglass.optics.profiles import Exponential, Gaussian
 from tests.convolution.test_mirrors import ASKEW, STRAIGHT, Dots, LaidDots, shifted_copies
 
@@ -152,3 +156,23 @@ def test_on_a_wide_field_twins_are_gone_too():
     lamp = fg.render(light - 0.02, glow, camera=camera, surround="dark")
     np.testing.assert_allclose(usual, even + lamp, rtol=0.02, atol=2e-4)
     assert (mirrored - usual)[:, :40].max() > 0.02
+
+
+def test_of_a_net_and_a_glow_on_a_large_frame_nothing_comes_round():
+    # As large frames do it, on a small one, where far images shine brightest.
+    shape, px_per_rad = (90, 130), 3000.0
+    net = Net(pitch_mm=0.5, thread_mm=0.035, weave="knitted", unevenness=0.04, angle_deg=20)
+    glow = Glow(optical_depth=0.25, lobes=(ExponentialLobe(scale_deg=0.4),))
+    filters = [
+        in_turn([one, other])
+        for one, other in zip(net.filters(px_per_rad), glow.filters(px_per_rad), strict=True)
+    ]
+    lamp = np.zeros((*shape, 3), np.float32)
+    lamp[30, 4], lamp[85, 120] = 3000.0, 2000.0
+    dark = convolve(lamp, filters, Surround.DARK) - lamp * np.float32(filters[1].direct)
+    rows = LampRows(np.array([30, 85]), lamp[[30, 85], :, 1])
+    got = _lamps_within(rows, filters[1], shape, np.dtype(np.float64))
+    np.testing.assert_allclose(got, dark[..., 1], rtol=1e-3, atol=1e-4)
+    # And it would, without a thought.
+    folded = filtered(lamp[..., 1], filters[1].cosine_planes(shape, np.dtype(np.float64)))
+    assert np.abs(folded - dark[..., 1]).max() > 0.1

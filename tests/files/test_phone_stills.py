@@ -152,7 +152,7 @@ def test_a_batch_takes_heics_and_writes_jpegs(tmp_path: Path):
         "-o",
         str(tmp_path / "out"),
     ]
-    result = CliRunner().invoke(app, [*command, "--no-contact"])
+    result = CliRunner().invoke(app, [*command, "--no-contact", "--jobs", "1", "--patience", "inf"])
     assert result.exit_code == 0, result.output
     assert (tmp_path / "out" / "one_slate-roof_1-4.jpg").is_file()
 

@@ -85,7 +85,7 @@ def killed_run(stills: Path, folder: Path, count: int, pause_s: float) -> int:
     runs, wrong = 0, 0
     while runs < 8:
         ended = subprocess.run(
-            command, env=environment(), capture_output=True, check=False, timeout=900
+            command, env=environment(), capture_output=True, check=False, timeout=3600
         )
         runs += 1
         errors = [line for line in ended.stderr.decode().splitlines() if "error" in line]

@@ -2,8 +2,8 @@
 
     python -m tests.hostile.kills [COUNT] [SEED]
 
-The parent, a worker or the whole group of `batch --jobs 2`, and of `mood`, `ladder` and `scene
-from`, is sent SIGKILL, SIGTERM or SIGINT at some moment, and the run is done again.
+The parent, a worker or the whole group of `batch --jobs 2`, and of `mood`, `ladder` and
+`scene`, is sent SIGKILL, SIGTERM or SIGINT at some moment, and the run is done again.
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from PIL import Image
 
+from frontglass.errors import FrontglassError
+from frontglass.scene.reading import read_scene
 from tests.hostile.stills import batch_words, digests, environment, hidden, shot, states, words
 
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
@@ -53,6 +55,8 @@ def killed(command: list[str], target: str, sent: signal.Signals, after_s: float
         start_new_session=True,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
+        # What a shell runs in the background ignores interrupts, and so would what it starts.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
     )
     time.sleep(after_s)
     children = children_of(process.pid)
@@ -98,29 +102,48 @@ def batch_trial(stills: Path, out: Path, whole: dict[str, str], aim: tuple) -> l
     return wrong
 
 
-def one_file_trial(command: list[str], out: Path, aim: tuple) -> list[str]:
+def one_file_trial(command: list[str], out: Path, aim: tuple, *again: str) -> list[str]:
     """Kill a command that makes one file: it is whole or not there, and can be made again."""
     wrong = killed(command, *aim)
     if out.exists() and not is_whole(out):
         wrong.append(f"partial: {out.name}")
-    ended = subprocess.run(
-        [*command, "--overwrite"], env=environment(), capture_output=True, check=False
-    )
+    ended = subprocess.run([*command, *again], env=environment(), capture_output=True, check=False)
     if ended.returncode or not is_whole(out):
         wrong.append(f"again ended with {ended.returncode}: {ended.stderr[-300:]!r}")
+    wrong += [f"left over: {path.name}" for path in hidden(out.parent)]
     return wrong
 
 
 def is_whole(path: Path) -> bool:
-    """Whether a sheet or a page is all there."""
+    """Whether a sheet, a page or a scene is all there."""
     if path.suffix == ".html":
         return path.read_bytes().rstrip().endswith(b"</html>")
     try:
+        if path.suffix == ".toml":
+            return len(read_scene(path).stills) > 0
         with Image.open(path) as sheet:
             sheet.load()
-    except OSError:
+    except (OSError, FrontglassError):
         return False
     return True
+
+
+def trial(kind: str, folder: Path, number: int, whole: dict[str, str], aim: tuple) -> list[str]:
+    """Kill a command of some kind, and return what was wrong with it and with its resume."""
+    stills, place = folder / "in", folder / f"out{number}"
+    if kind == "batch":
+        return batch_trial(stills, place, whole, aim)
+    place.mkdir()
+    still = next(stills.glob("*.jpg"))
+    if kind == "ladder":
+        command = words(kind, still, "--look", "slate-roof", "-o", place / "ladder.jpg")
+        return one_file_trial(command, place / "ladder.jpg", aim, "--overwrite")
+    if kind == "mood":
+        command = words(kind, still, "--look", "tallow:1/4", "-o", place)
+        return one_file_trial(command, place / "board.html", aim, "--overwrite")
+    out, (target, sent, after_s) = place / "scene.toml", aim
+    # It is over sooner than the others.
+    return one_file_trial(words("scene", stills, "--scene", out), out, (target, sent, after_s / 2))
 
 
 def main(count: int, seed: int) -> int:
@@ -133,19 +156,12 @@ def main(count: int, seed: int) -> int:
             env=environment(), capture_output=True, check=True,
         )  # fmt: skip
         whole = digests(Path(folder, "whole"))
-        still = next(stills.glob("*.jpg"))
         for number in range(count):
             sent = SIGNALS[int(rng.integers(3))]
             target = ("parent", "worker", "group")[int(rng.integers(3))]
             aim = (target, sent, float(rng.uniform(0.3, 6.0)))
-            kind = ("batch", "batch", "ladder", "mood")[number % 4]
-            if kind == "batch":
-                found = batch_trial(stills, Path(folder, f"out{number}"), whole, aim)
-            else:
-                place = Path(folder, f"sheet{number}.jpg" if kind == "ladder" else f"b{number}")
-                out = place if kind == "ladder" else place / "board.html"
-                look = ("--look", "slate-roof" if kind == "ladder" else "tallow:1/4")
-                found = one_file_trial(words(kind, still, *look, "-o", place), out, aim)
+            kind = ("batch", "ladder", "batch", "mood", "scene")[number % 5]
+            found = trial(kind, Path(folder), number, whole, aim)
             tried[f"{kind} {target} {sent.name}"] += 1
             for text in found:
                 print(f"{number}: {kind}, {target} {sent.name} after {aim[2]:.1f} s: {text}")

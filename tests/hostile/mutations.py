@@ -17,10 +17,9 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 from tests.benchmarks.damaged_stills import damaged
-from tests.hostile.reader import LONGEST_S, Reader
+from tests.hostile.reader import FINDS, LONGEST_S, Reader
 from tests.hostile.seeds import Seed, seeds
 
-FINDS = Path(__file__).parent / "finds"
 NUMBERS = (
     *("0", "-1", "1e300", "-1e300", "1e-300", "nan", "inf", "-inf", "9" * 400, "2147483648"),
     *("1e9", "64", "1e-9", "''", "[]", "{}", "true", "[[[]]]", '"\\u0000"', "[1, 2, 3, 4, 5]"),
@@ -87,7 +86,7 @@ def main(count: int, number: int, word: str) -> int:
             if kind not in {"read", "line"} or took > LONGEST_S:
                 wrong += 1
                 FINDS.mkdir(exist_ok=True)
-                kept = FINDS / f"{seed.name}-{number}-{tried}{seed.suffix}"
+                kept = FINDS / f"{seed.kind}-{seed.name}-{number}-{tried}{seed.suffix}"
                 kept.write_bytes(path.read_bytes())
                 print(f"{tried} of {seed.name}: {said} ({took:.1f} s); {kept.name}", flush=True)
         reader.close()

@@ -13,6 +13,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+FINDS = Path(__file__).parent / "finds"
+"""Where files are kept that something went wrong with, named by what they were read as."""
 MEMORY = 2 << 30
 LONGEST_S = 20.0
 

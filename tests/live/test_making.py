@@ -17,7 +17,7 @@ from tests.live.pages import client_of, page_of, scouts
 def run(words):
     """Run a command here, where it costs no new process."""
     more = ["--stand-ins", "0"] if words[0] == "list" else []
-    more += ["--jobs", "1"] if words[0] == "batch" else []
+    more += ["--jobs", "1", "--patience", "inf"] if words[0] == "batch" else []
     ended = CliRunner().invoke(app, [*words, *more])
     return ended.exit_code, ended.stderr
 

@@ -107,7 +107,17 @@ def test_apply_and_batch_copy(jpeg, tmp_path):
     look = ["--look", "powder-room:0"]
     for arguments in (
         ["apply", str(jpeg), *look, "-o", str(tmp_path / "out.jpg")],
-        ["batch", str(jpeg), *look, "-o", str(tmp_path / "tests"), "--jobs", "1"],
+        [
+            "batch",
+            str(jpeg),
+            *look,
+            "-o",
+            str(tmp_path / "tests"),
+            "--jobs",
+            "1",
+            "--patience",
+            "inf",
+        ],
     ):
         result = CliRunner().invoke(app, arguments)
         assert result.exit_code == 0, result.output

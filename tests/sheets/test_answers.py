@@ -131,7 +131,7 @@ def test_from_the_board_into_the_scene_and_from_there_into_batch(shoot, tmp_path
     assert shown.stdout.count(" -> ") == 4 + 2 * ("stray" in shown.stdout)
     assert "board_01" not in shown.output
     # The same choice, kept for all and for one still, is one picture of that still.
-    made = run("batch", "door.png", "-o", "out", "--jobs", 1, "--no-contact")
+    made = run("batch", "door.png", "-o", "out", "--jobs", 1, "--patience", "inf", "--no-contact")
     assert made.exit_code == 0, made.output
     assert {path.name for path in (tmp_path / "out").glob("*.png")} == {
         "door_slate-roof_1-4.png",

@@ -9,7 +9,7 @@ import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ import frontglass
 from frontglass.batch.job import Job
 from frontglass.batch.made_from import recipe_digest
 from frontglass.batch.work import Ended, Made, Task, done
+from frontglass.batch.workers import Countdown, failed, limit_of
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.threads import available_cores
 
@@ -26,12 +27,13 @@ CONNECTING_S = 20.0
 ALLOWED_DEATHS = 1
 """How many workers a still may take with it before it is set aside at the next."""
 RETURNING_S = 60.0
-"""How long a scheduler may be away."""
+"""How long a scheduler, or a worker that is started anew, may be away."""
+POLL_S, PAUSE_S = 0.5, 0.02
 
 Results = Iterator[tuple[Job, Made | FrontglassError]]
 
 
-def on_cluster(tasks: Sequence[Task], address: str) -> Results:
+def on_cluster(tasks: Sequence[Task], address: str, patience_s: float | None = None) -> Results:
     """Yield what came of each job, done by the workers of a scheduler.
 
     Parameters
@@ -41,6 +43,8 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Results:
     address : str
         Of a scheduler, such as ``tcp://render:8786``; ``local:4`` starts one here, with four
         workers. All must see the same files in the same places.
+    patience_s : float or None
+        How long a still may take [s] from when its worker begins; None goes by its pixels.
 
     Raises
     ------
@@ -52,11 +56,12 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Results:
     for name in ("distributed", "tornado", "asyncio", *logging.Logger.manager.loggerDict):
         if name.partition(".")[0] in {"distributed", "tornado", "asyncio"}:
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)
-    left = dict(enumerate(tasks))
+    left, patience = dict(enumerate(tasks)), CONNECTING_S
     with _scheduler(address) as (where, count):
         while left:
-            with _connected(where) as client:
-                yield from _round(client, left, count)
+            with _connected(where, patience) as client:
+                patience = RETURNING_S
+                yield from _Round(client, left, count, patience_s).results()
 
 
 def _distributed() -> Any:
@@ -90,7 +95,7 @@ def _scheduler(address: str) -> Iterator[tuple[str, int | None]]:
         distributed.LocalCluster(
             n_workers=count,
             threads_per_worker=1,
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",  # any port: a taken one is warned of
             silence_logs=50,
             memory_limit=0,
         ) as cluster,
@@ -99,9 +104,9 @@ def _scheduler(address: str) -> Iterator[tuple[str, int | None]]:
 
 
 @contextmanager
-def _connected(address: str) -> Iterator[Any]:
+def _connected(address: str, patience_s: float) -> Iterator[Any]:
     try:
-        client = _distributed().Client(address, timeout=CONNECTING_S, set_as_default=False)
+        client = _distributed().Client(address, timeout=patience_s, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         said = str(error).split("\n")[0]
         raise FrontglassError(f"{address}: no scheduler answers there ({said}).") from None
@@ -111,45 +116,110 @@ def _connected(address: str) -> Iterator[Any]:
         client.close(timeout=2)
 
 
-def _round(client: Any, left: dict[int, Task], count: int | None) -> Results:
-    """Hand out what is left, and yield what comes back, until all is done or the scheduler goes."""
-    waiting = list(left)
-    ended: Any = _distributed().as_completed(loop=client.loop)
-    running: dict[Any, int] = {}
+@dataclass(slots=True)
+class _InHand:
+    """A task that a worker has, or will have as soon as one is free."""
 
-    def hand_out() -> None:
+    number: int
+    future: Any
+    left: Countdown
+    worker: str = ""
+
+
+@dataclass(slots=True)
+class _Round:
+    """Hands out what is left, until all is done or the scheduler goes."""
+
+    client: Any
+    left: dict[int, Task]
+    count: int | None
+    patience_s: float | None
+    running: dict[str, _InHand] = field(default_factory=dict)
+    stuck: set[str] = field(default_factory=set)
+    """Workers with a still in hand that was left, and no nanny that could end them."""
+
+    def results(self) -> Results:
+        """Yield what comes back."""
+        waiting = list(self.left)
+        topic = f"frontglass-{self.client.id}"
+        self.client.subscribe_topic(topic, self._told)
+        is_there = True
+        while is_there and (waiting or self.running):
+            answers: Ended = []
+            try:
+                self._hand_out(waiting, topic)
+                for own in self._ended():
+                    answers += self._answer(own)
+            except (CancelledError, OSError):  # The scheduler has gone, or has forgotten it.
+                is_there = False
+            yield from answers
+            over = [own for own in self.running.values() if own.left.is_over()]
+            for own in over:
+                yield from self._leave(own)
+
+    def _hand_out(self, waiting: list[int], topic: str) -> None:
         # One still a thread: a worker that dies then tells which still it was.
-        threads = max(1, sum(client.nthreads().values()))
-        while waiting and len(running) < threads:
+        threads = {at: n for at, n in self.client.nthreads().items() if at not in self.stuck}
+        if self.stuck and not threads:
+            raise FrontglassError("every worker has a still in hand that takes too long.")
+        while waiting and len(self.running) < max(1, sum(threads.values())):
             number = waiting.pop(0)
-            task = left[number]
+            task = self.left[number]
             digests = tuple(recipe_digest(_of_choice(task, job)) for job in task.jobs)
-            future = client.submit(
-                done_there, task, frontglass.__version__, digests, os.getcwd(), count, pure=False
-            )
-            running[future.key] = number
-            ended.add(future)
+            sender = Sender(frontglass.__version__, digests, os.getcwd(), self.count, topic)
+            only = {"workers": list(threads)} if self.stuck else {}
+            future = self.client.submit(done_there, task, sender, pure=False, **only)
+            limit = limit_of(task, self.patience_s)
+            self.running[future.key] = _InHand(number, future, Countdown(limit))
 
-    since = time.monotonic()
-    while waiting or running:
-        try:
-            hand_out()
-        except OSError as error:
-            if time.monotonic() - since > RETURNING_S:
-                raise FrontglassError(f"the scheduler is gone ({error}); run it again.") from None
+    def _told(self, event: tuple[float, Any]) -> None:
+        """Hear from a worker that it has begun with a still, and how large that is."""
+        _, (key, worker, megapixels) = event
+        own = self.running.get(key)
+        if own is None:
             return
-        future = next(ended)
-        number = running.pop(future.key)
+        own.worker = worker
+        if megapixels is None:
+            own.left.begin()
+        else:
+            own.left.told(megapixels)
+
+    def _ended(self) -> list[_InHand]:
+        """Wait a little, and return what has ended."""
+        until = time.monotonic() + POLL_S
+        while True:
+            ended = [own for own in self.running.values() if own.future.done()]
+            if ended or time.monotonic() > until:
+                return ended
+            time.sleep(PAUSE_S)
+
+    def _answer(self, own: _InHand) -> Ended:
         try:
-            answer = future.result()
-        except (CancelledError, OSError):  # The scheduler has forgotten it.
-            time.sleep(1)
-            return
+            answer = own.future.result()
+        except (CancelledError, OSError):
+            raise
         except Exception as error:
-            answer = _failed(left[number], _words(error))
-        del left[number]
-        future.release()
-        yield from answer
+            answer = failed(self.left[own.number], _words(error))
+        self._drop(own)
+        return list(answer)
+
+    def _leave(self, own: _InHand) -> Ended:
+        """Name what takes too long, and end its worker."""
+        answer = failed(self.left[own.number], own.left.said())
+        # Forgotten first: else it would be tried once more when its worker goes.
+        own.future.cancel()
+        self._drop(own)
+        try:
+            self.client.restart_workers([own.worker], timeout=RETURNING_S, raise_for_error=False)
+        except ValueError:  # It has no nanny.
+            self.stuck.add(own.worker)
+        except (OSError, KeyError):  # It has gone by itself.
+            pass
+        return answer
+
+    def _drop(self, own: _InHand) -> None:
+        del self.left[own.number], self.running[own.future.key]
+        own.future.release()
 
 
 def _words(error: Exception) -> str:
@@ -161,24 +231,16 @@ def _words(error: Exception) -> str:
     return f"{type(error).__name__}: {error}"
 
 
-def _failed(task: Task, why: str) -> Ended:
-    reason = FrontglassError(f"{task.jobs[0].still}: {why}")
-    return [(job, reason) for job in task.jobs]
-
-
 def _of_choice(task: Task, job: Job) -> Any:
     return replace(task.recipe, looks=task.choices[job.choice])
 
 
-def done_there(
-    task: Task, version: str, digests: tuple[str, ...], folder: str, count: int | None
-) -> Ended:
-    """Do a task on a worker, if that is of the same mind as who sent it.
+@dataclass(frozen=True, slots=True)
+class Sender:
+    """What a worker must agree with before it does a task.
 
     Parameters
     ----------
-    task : Task
-        What is to be done.
     version : str
         The sender's version of this program.
     digests : tuple of str
@@ -187,20 +249,42 @@ def done_there(
         The sender's working folder, which names of files go by.
     count : int or None
         How many workers share this machine's cores, where that is known.
+    topic : str
+        Under which the sender hears that a still is begun; "" if it does not listen.
     """
-    if frontglass.__version__ != version:
-        return _failed(task, f"its worker has frontglass {frontglass.__version__}, not {version}.")
-    if digests != tuple(recipe_digest(_of_choice(task, job)) for job in task.jobs):
-        return _failed(task, "its worker reads the look otherwise: another state of the program.")
+
+    version: str
+    digests: tuple[str, ...]
+    folder: str
+    count: int | None = None
+    topic: str = ""
+
+
+def done_there(task: Task, sender: Sender) -> Ended:
+    """Do a task on a worker, if that is of the same mind as who sent it."""
+    if frontglass.__version__ != sender.version:
+        own = frontglass.__version__
+        return failed(task, f"its worker has frontglass {own}, not {sender.version}.")
+    if sender.digests != tuple(recipe_digest(_of_choice(task, job)) for job in task.jobs):
+        return failed(task, "its worker reads the look otherwise: another state of the program.")
     try:
-        os.chdir(folder)
+        os.chdir(sender.folder)
     except OSError:
-        return _failed(task, f"its worker has no folder {folder}; files must be shared.")
+        return failed(task, f"its worker has no folder {sender.folder}; files must be shared.")
     if not Path(task.jobs[0].still).exists():
-        return _failed(task, "its worker sees no such file; files must be shared.")
-    if count is not None:
-        _share(count)
-    return done(task)
+        return failed(task, "its worker sees no such file; files must be shared.")
+    if sender.count is not None:
+        _share(sender.count)
+    if not sender.topic:
+        return done(task)
+    worker = _distributed().get_worker()
+    key = worker.get_current_task()
+
+    def tell(megapixels: float | None) -> None:
+        worker.log_event(sender.topic, (key, worker.address, megapixels))
+
+    tell(None)
+    return done(task, tell)
 
 
 def _share(count: int) -> None:

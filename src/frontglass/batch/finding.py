@@ -55,7 +55,7 @@ class Found:
             return self
         groups = (self.stills, self.unread, self.others, self.ours)
         stills, unread, others, ours = (
-            tuple(path for path in group if not path.resolve().is_relative_to(below))
+            tuple(path for path in group if not _real(path).is_relative_to(below))
             for group in groups
         )
         return Found(stills, self.root, unread, others, ours)
@@ -166,8 +166,15 @@ def _refuse_unreadable(error: OSError) -> None:
     raise PictureFileError(f"{error.filename}: cannot be searched ({error.strerror}).") from None
 
 
+def _real(path: Path) -> Path:
+    """Return where a file is; `Path.resolve` raises where a link leads to itself."""
+    return Path(os.path.realpath(path))
+
+
 def _is_shown(path: Path) -> bool:
-    return not path.name.startswith(".") and path.suffix.lower() not in OURS and path.is_file()
+    # A link to nowhere is a still that cannot be read, and is named then.
+    is_file = path.is_file() or (path.is_symlink() and not path.exists())
+    return is_file and not path.name.startswith(".") and path.suffix.lower() not in OURS
 
 
 def _is_readable(path: Path) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import re
+import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, replace
 from enum import Enum
@@ -16,7 +16,7 @@ import frontglass
 from frontglass.batch.made_from import recipe_digest, typed_digest
 from frontglass.errors import FrontglassError
 from frontglass.files.lock import locked
-from frontglass.files.whole import file_digest, write_bytes_whole
+from frontglass.files.whole import file_digest, half_written, replace_whole
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 MANIFEST_NAME = "frontglass-batch.json"
 CONTACT_NAME = "contact.pdf"
 FORMAT = 2
+QUICK_S, PAUSES = 0.05, 9
+"""What takes longer to write is written after so many times as long: thousands of pictures would
+else take most of their time for their record."""
 
 Entry = dict[str, object]
 JobRecipe = Callable[["Job"], "Recipe"]
@@ -46,7 +49,7 @@ class Standing(Enum):
 
 
 class Manifest:
-    """Entries by the name of the picture; written after every change.
+    """Entries by the name of the picture; written after every change, or soon if it is long.
 
     Parameters
     ----------
@@ -64,6 +67,8 @@ class Manifest:
         self.pictures: dict[str, Entry] = {}
         self.contact: Entry = {}
         self._planned: dict[str, Entry] = {}
+        self._unwritten: dict[str, Entry] = {}
+        self._next_s = 0.0
         self._read()
 
     def _read(self) -> None:
@@ -132,10 +137,17 @@ class Manifest:
                 self.pictures[name] = {"state": "planned", **made, **kept}
         self._planned = {name: self.pictures[name] for name in planned}
 
-    def record(self, job: Job, recipe: Recipe, outcome: Made | FrontglassError) -> None:
-        """Record how a planned job ended."""
+    def record(
+        self, job: Job, recipe: Recipe, outcome: Made | FrontglassError
+    ) -> Made | FrontglassError:
+        """Record how a planned job ended, and return that: what was made may be gone again."""
         # What it was made from stays as planned: a still changed meanwhile is to be done again.
         entry = self._planned[job.name]
+        if not isinstance(outcome, FrontglassError):
+            try:
+                entry |= _size_and_time(job.out)
+            except OSError:
+                outcome = FrontglassError(f"{job.out}: was made, and is gone; make it again.")
         if isinstance(outcome, FrontglassError):
             entry |= {"state": "failed", "reason": str(outcome)}
         else:
@@ -143,17 +155,31 @@ class Manifest:
             entry |= {
                 "state": "done",
                 "out_sha256": outcome.digest,
-                **_size_and_time(job.out),
                 "camera": asdict(outcome.rendered.camera),
                 "light_loss_stops": round(recipe.light_loss_stops, 4),
                 "notices": list(outcome.rendered.notices),
             }
+        self._unwritten[job.name] = entry
+        if time.monotonic() >= self._next_s:
+            self.flush()
+        return outcome
+
+    def flush(self) -> None:
+        """Write what is recorded and not written yet; a run that ends must do so."""
+        if not self._unwritten:
+            return
+        began = time.monotonic()
         with self._changing():
-            there = self.pictures.get(job.name, {})
-            is_of_others = there.get("recipe_sha256") != entry["recipe_sha256"]
-            # Another run has made its own there meanwhile: that this one failed hides nothing.
-            if entry["state"] == "done" or there.get("state") != "done" or not is_of_others:
-                self.pictures[job.name] = entry
+            for name, entry in self._unwritten.items():
+                there = self.pictures.get(name, {})
+                is_of_others = there.get("recipe_sha256") != entry["recipe_sha256"]
+                # Another run has made its own there meanwhile: that this one failed hides nothing.
+                if entry["state"] == "done" or there.get("state") != "done" or not is_of_others:
+                    self.pictures[name] = entry
+        self._unwritten = {}
+        took_s = time.monotonic() - began
+        # A long record takes a while to write, and is not written for every picture.
+        self._next_s = time.monotonic() + (PAUSES * took_s if took_s > QUICK_S else 0.0)
 
     def record_contact(self, contact: Entry) -> None:
         """Record the contact sheet."""
@@ -170,17 +196,10 @@ class Manifest:
 
     def clear_away(self) -> None:
         """Take away files that runs which died have left half written; none may be running."""
-        left: dict[Path, list[str]] = {}
-        for place in map(self.path.parent.joinpath, (*self.pictures, self.path.name, CONTACT_NAME)):
-            # As `write_whole` names files, once or twice over.
-            half = re.escape(place.stem[:38]) + r".*\.[0-9a-f]{16}" + re.escape(place.suffix)
-            left.setdefault(place.parent, []).append(half)
-        for folder, halves in left.items():
-            is_half = re.compile(r"\.{1,2}(?:" + "|".join(halves) + ")", re.DOTALL)
+        named = map(self.path.parent.joinpath, (*self.pictures, self.path.name, CONTACT_NAME))
+        for path in half_written(named):
             with contextlib.suppress(OSError):
-                for path in list(folder.iterdir()):
-                    if is_half.fullmatch(path.name):
-                        path.unlink(missing_ok=True)
+                path.unlink(missing_ok=True)
 
     def _write(self) -> None:
         content = {
@@ -191,7 +210,8 @@ class Manifest:
         }
         text = json.dumps(content, indent=2, ensure_ascii=False) + "\n"
         # A name that is not UTF-8 holds lone surrogates, which JSON reads back from their escapes.
-        write_bytes_whole(self.path, text.encode(errors="backslashreplace"))
+        data = text.encode(errors="backslashreplace")
+        replace_whole({self.path: lambda beside: Path(beside).write_bytes(data)})
 
 
 def is_as_made(path: Path, entry: Entry) -> bool:
@@ -216,14 +236,14 @@ def _size_and_time(path: Path) -> Entry:
 
 def made_from(job: Job, recipe: Recipe, typed: object = None) -> Entry:
     """Return what a picture depends on."""
-    try:
+    told: Entry = {"still_bytes": None, "still_mtime_ns": None}
+    # Gone, or a link to nowhere: reading it says so, and the rest goes on.
+    with contextlib.suppress(OSError):
         found = job.still.stat()
-    except OSError as error:
-        raise FrontglassError(f"{job.still}: cannot be read ({error.strerror}).") from None
+        told = {"still_bytes": found.st_size, "still_mtime_ns": found.st_mtime_ns}
     return {
         "still": str(job.still),
-        "still_bytes": found.st_size,
-        "still_mtime_ns": found.st_mtime_ns,
+        **told,
         "looks": [f"{look.name}:{strength_text(look.strength)}" for look in recipe.looks],
         "recipe_sha256": recipe_digest(recipe),
         "typed_sha256": typed_digest(recipe, replace(recipe, looks=()) if typed is None else typed),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -127,10 +128,9 @@ class Batch:
             Stills worked on at a time, >= 1; None is one for each core that there is memory for.
         small : callable or None
             Makes the small copies that outcomes then hold; it must be known to other processes.
-
         patience_s : float or None
             How long a still may take before it is left [s], > 0; None goes by its pixels. One at a
-            time, and None, has no limit: stills are then worked on in this process.
+            time, and inf, works in this process, which has none to end it.
         cluster : str or None
             Address of a scheduler whose workers do it, as in `on_cluster`, instead of processes.
 
@@ -141,11 +141,10 @@ class Batch:
         """
         if processes is not None and processes < 1:
             raise ParameterError("jobs", ">= 1", processes)
-        if patience_s is not None:
+        if patience_s not in {None, math.inf}:
             check_positive("patience", patience_s)
-        if cluster is not None and (processes is not None or patience_s is not None):
-            given = "jobs" if processes is not None else "patience"
-            raise ParameterError(given, "left out beside a cluster", processes or patience_s)
+        if cluster is not None and processes is not None:
+            raise ParameterError("jobs", "left out beside a cluster", processes)
         yield from self.kept
         yield from (Outcome(job, None) for job in self.done)
         manifest = Manifest(self.folder / MANIFEST_NAME)
@@ -154,7 +153,8 @@ class Batch:
                 with suppress(FrontglassError), in_use(manifest.path, manifest.clear_away):
                     return
             return
-        with_folder(self.folder)
+        for folder in dict.fromkeys([self.folder, *(job.out.parent for job in self.jobs)]):
+            with_folder(folder)
         with in_use(manifest.path, manifest.clear_away):
             yield from self._run(manifest, self._results(processes, small, patience_s, cluster))
 
@@ -163,9 +163,11 @@ class Batch:
     ) -> Iterator[Outcome]:
         """Yield the outcome of each job that is to be done."""
         manifest.plan(self.jobs, self.recipe_of, self.typed)
-        for job, result in ended:
-            manifest.record(job, self.recipe_of(job), result)
-            yield Outcome(job, result)
+        try:
+            for job, result in ended:
+                yield Outcome(job, manifest.record(job, self.recipe_of(job), result))
+        finally:
+            manifest.flush()
 
     def _results(
         self,
@@ -176,12 +178,12 @@ class Batch:
     ) -> Iterator[tuple[Job, Made | FrontglassError]]:
         """Yield what comes of each job, wherever it is done."""
         if cluster is not None:
-            yield from on_cluster(self._tasks(1, small), cluster)
+            yield from on_cluster(self._tasks(1, small), cluster, patience_s)
             return
         at_once = processes or self.fitting_jobs().at_once
         tasks = self._tasks(at_once, small)
         count = min(at_once, len(tasks))
-        is_here = patience_s is None and count == 1
+        is_here = patience_s == math.inf and count == 1
         yield from one_by_one(tasks) if is_here else side_by_side(tasks, count, patience_s)
 
     def fitting_jobs(self) -> Jobs:
@@ -308,7 +310,8 @@ def render_batch(
     choices : sequence of tuple of LightPath or None
         Looks of each picture of a still; None is the recipe's own, for one picture.
     processes : int or None
-        Stills worked on at a time; None is one for each core.
+        Stills worked on at a time; None is one for each core. 1 works in this process, in which no
+        still can be left for taking too long.
 
     Returns
     -------
@@ -324,8 +327,10 @@ def render_batch(
     ...     still = Path(folder, "scouts", "one.png")
     ...     still.parent.mkdir()
     ...     said = fg.write_picture(still, fg.Picture.from_array(np.full((30, 40), 90, np.uint8)))
-    ...     for outcome in fg.render_batch([still.parent], Path(folder, "out"), recipe):
+    ...     for outcome in fg.render_batch([still.parent], Path(folder, "o"), recipe, processes=1):
     ...         print(outcome.job.name, outcome.state)
     one_harbour-night_1.png rendered
     """
-    return list(planned_batch(sources, folder, recipe, choices).run(processes=processes))
+    patience_s = math.inf if processes == 1 else None
+    batch = planned_batch(sources, folder, recipe, choices)
+    return list(batch.run(processes=processes, patience_s=patience_s))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,7 +11,7 @@ from pathlib import Path
 from frontglass.batch.job import Job
 from frontglass.elements import LightPath
 from frontglass.errors import FrontglassError, PictureFileError
-from frontglass.files.whole import file_digest, put_in_place
+from frontglass.files.whole import file_digest, half_name, put_in_place, told_of
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.recipe import Recipe
 from frontglass.pipeline.still_files import RenderedStill, render_picture
@@ -109,15 +108,17 @@ def _one_line(still: Path, error: Exception) -> FrontglassError:
 
 
 def _made(job: Job, picture: Picture, task: Task, replaceable: str | None, bare: bytes) -> Made:
-    with_folder(job.out.parent)
+    if not job.out.parent.is_dir():  # Made before; what is put there now nobody would know of.
+        raise PictureFileError(f"{job.out}: the folder {job.out.parent} has gone.")
     recipe = replace(task.recipe, looks=task.choices[job.choice])
     copies: list[bytes] = []
     small = task.small
     show = None if small is None else lambda seen: copies.append(small(seen))
     # Beside its place first: what stands there is looked at once more when the picture is ready.
-    beside = job.out.with_name(f".{job.out.stem[:40]}.{secrets.token_hex(8)}{job.out.suffix}")
+    beside = half_name(job.out)
     try:
-        rendered = render_picture(picture, job.still, beside, recipe, show)
+        with told_of(job.out, beside):
+            rendered = render_picture(picture, job.still, beside, recipe, show)
         digest = file_digest(beside)
         allowed = None if replaceable is None else {replaceable, digest}
         if not put_in_place(beside, job.out, allowed):
@@ -125,6 +126,9 @@ def _made(job: Job, picture: Picture, task: Task, replaceable: str | None, bare:
                 f"{job.out}: is not what an earlier run made, and was left as it is;"
                 " move it away, or --overwrite replaces it."
             )
+    except OSError as error:
+        said = f"{job.out}: cannot be written: {error.strerror or error}."
+        raise PictureFileError(said) from error
     finally:
         with contextlib.suppress(OSError):
             beside.unlink(missing_ok=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 import multiprocessing.connection
 import os
@@ -12,6 +13,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
@@ -54,14 +56,14 @@ def side_by_side(tasks: Sequence[Task], count: int, patience_s: float | None = N
     count : int
         How many processes.
     patience_s : float or None
-        How long a still may take [s]; None goes by its file, and then by its pixels.
+        How long a still may take [s]; None goes by its file, and then by its pixels; inf is ever.
     """
     with Workers(count, done) as workers:
-        for task, answer in workers.results(tasks, lambda task: limit_s(task, patience_s)):
-            yield from _named(task, answer)
+        for task, answer in workers.results(tasks, lambda task: limit_of(task, patience_s)):
+            yield from answer if not isinstance(answer, str) else failed(task, answer)
 
 
-def limit_s(task: Task, patience_s: float | None) -> Limit:
+def limit_of(task: Task, patience_s: float | None) -> Limit:
     """Return how long a still may take."""
     if patience_s is not None:
         return Limit(patience_s)
@@ -73,10 +75,9 @@ def limit_s(task: Task, patience_s: float | None) -> Limit:
     return Limit(reading_s, RENDERING_S, RENDERING_S_PER_MEGAPIXEL * len(task.jobs))
 
 
-def _named(task: Task, answer: Ended | str) -> Ended:
-    if not isinstance(answer, str):
-        return answer
-    reason = FrontglassError(f"{task.jobs[0].still}: {answer}")
+def failed(task: Task, why: str) -> Ended:
+    """Return that there is nothing of a task's pictures, and why."""
+    reason = FrontglassError(f"{task.jobs[0].still}: {why}")
     return [(job, reason) for job in task.jobs]
 
 
@@ -89,6 +90,35 @@ class Limit:
     per_megapixel_s: float = 0.0
 
 
+@dataclass(slots=True)
+class Countdown:
+    """Time that a task has left, from when it is begun."""
+
+    limit: Limit
+    until: float = math.inf
+    allowed_s: float = 0.0
+
+    def begin(self) -> None:
+        """Begin, or begin anew."""
+        self._allow(self.limit.start_s)
+
+    def told(self, megapixels: float) -> None:
+        """Go by the megapixels from now on, where they count."""
+        if self.limit.later_s is not None:
+            self._allow(self.limit.later_s + self.limit.per_megapixel_s * megapixels)
+
+    def is_over(self) -> bool:
+        """Whether no time is left."""
+        return time.monotonic() >= self.until
+
+    def said(self) -> str:
+        """Return why the task was left."""
+        return f"took longer than {self.allowed_s:.0f} s and was left; --patience gives it more."
+
+    def _allow(self, seconds: float) -> None:
+        self.until, self.allowed_s = time.monotonic() + seconds, seconds
+
+
 @dataclass(slots=True, eq=False)
 class _Hand:
     """A process, and what it has in hand."""
@@ -96,24 +126,15 @@ class _Hand:
     process: BaseProcess
     pipe: Connection
     task: Any = None
-    limit: Limit = field(default_factory=lambda: Limit(0.0))
-    until: float = 0.0
-    allowed_s: float = 0.0
+    left: Countdown = field(default_factory=lambda: Countdown(Limit(0.0)))
 
     def take(self, task: Any, limit: Limit) -> None:
-        self.task, self.limit = task, limit
-        self._allow(limit.start_s)
+        self.task, self.left = task, Countdown(limit)
+        self.left.begin()
         try:
             self.pipe.send(task)
         except OSError:  # It has ended; whoever listens finds that out.
             return
-
-    def told(self, megapixels: float) -> None:
-        if self.limit.later_s is not None:
-            self._allow(self.limit.later_s + self.limit.per_megapixel_s * megapixels)
-
-    def _allow(self, seconds: float) -> None:
-        self.until, self.allowed_s = time.monotonic() + seconds, seconds
 
 
 class Workers:
@@ -173,7 +194,6 @@ class Workers:
             if not waiting:
                 return
             free = hand or self._started(number)
-            self._hands[number] = free
             if free.task is None:
                 task, tried = waiting.popleft()
                 tries[id(task)] = tried
@@ -185,24 +205,27 @@ class Workers:
         process = self._context.Process(target=_working, args=arguments, daemon=True)
         with _interrupts_held():
             process.start()
-        theirs.close()
-        return _Hand(process, ours)
+            theirs.close()
+            # In here, so that no interrupt comes between a process and whoever ends it.
+            self._hands[number] = started = _Hand(process, ours)
+        return started
 
     def _heard(
         self, waiting: deque[tuple[Any, int]], tries: dict[int, int], until: float | None = None
     ) -> Iterator[tuple[Any, Any]]:
         """Wait for something to happen, and yield what has ended."""
         busy = self._busy()
-        first = min(hand.until for hand in busy)
+        first = min(hand.left.until for hand in busy)
         left = max(0.0, (first if until is None else min(first, until)) - time.monotonic())
-        multiprocessing.connection.wait([hand.pipe for hand in busy], left)
+        pipes = [hand.pipe for hand in busy]
+        multiprocessing.connection.wait(pipes, None if math.isinf(left) else left)
         for hand in busy:
             task = hand.task
             try:
                 while hand.task is not None and hand.pipe.poll():
                     kind, answer = hand.pipe.recv()
                     if kind == "megapixels":
-                        hand.told(answer)
+                        hand.left.told(answer)
                         continue
                     hand.task = None
                     yield task, answer
@@ -213,15 +236,9 @@ class Workers:
                 else:
                     yield task, KILLED
                 continue
-            if hand.task is not None and time.monotonic() >= hand.until:
+            if hand.task is not None and hand.left.is_over():
                 self._drop(hand)
-                yield (
-                    task,
-                    (
-                        f"took longer than {hand.allowed_s:.0f} s and was left; --patience gives it"
-                        " more."
-                    ),
-                )
+                yield task, hand.left.said()
 
     def _drop(self, hand: _Hand) -> None:
         hand.process.kill()
@@ -259,6 +276,8 @@ def _interrupts_held() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    # What multiprocessing starts beside the first worker; it lets interrupts through again.
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

@@ -16,7 +16,7 @@ from frontglass.cli.demo import demo
 from frontglass.cli.distance import distance
 from frontglass.cli.encodings import encodings
 from frontglass.cli.ghosts import ghosts
-from frontglass.cli.grouped import INTERRUPTED, register, show_flaws
+from frontglass.cli.grouped import register, show_flaws
 from frontglass.cli.ladder import ladder
 from frontglass.cli.lamps import lamps
 from frontglass.cli.learn import learn
@@ -73,11 +73,3 @@ def frontglass(
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-
-
-def main() -> None:
-    """Run the command line."""
-    try:
-        app()
-    except KeyboardInterrupt:  # Before a command has begun, or after it has ended.
-        raise SystemExit(INTERRUPTED) from None

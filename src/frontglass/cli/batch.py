@@ -48,7 +48,10 @@ class BatchOptions:
     ] = False
     patience: Annotated[
         float | None,
-        typer.Option(metavar="S", help="Leave a still that takes longer [s]; else by its pixels."),
+        typer.Option(
+            metavar="S",
+            help="Leave a still that takes longer [s], inf for none; else by its pixels.",
+        ),
     ] = None
     cluster: Annotated[
         str | None,
@@ -144,7 +147,8 @@ def _planned(
     def choices_of(still: Path) -> list[tuple[Look, ...]]:
         return [stack.looks for stack in at_hand.stacks_or_none(still, looks)]
 
-    todo = planned_batch(stills, out, recipe_of, choices_of, typed=dict(typed), **how)
+    said = {**typed, "rig": looks.rig()}
+    todo = planned_batch(stills, out, recipe_of, choices_of, typed=said, **how)
     at_hand.say()
     all_stills = todo.found.stills
     say_without_looks([still for still in all_stills if not choices_of(still)], len(all_stills))

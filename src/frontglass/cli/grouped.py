@@ -18,14 +18,13 @@ from typing import Any, cast, get_type_hints
 
 import typer
 
+from frontglass.cli import INTERRUPTED
 from frontglass.errors import FrontglassError
 
 NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
 """Unicode categories that end a line, steer a terminal, or stand for bytes that are no letter."""
 
 DEBUG = "frontglass --debug COMMAND"
-INTERRUPTED = 130
-"""Exit status of a program ended by an interrupt: 128 + the signal's number, as shells have it."""
 
 UsageError: type[BaseException] = typer.BadParameter.__bases__[0]
 """What typer itself tells the user."""

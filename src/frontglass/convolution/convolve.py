@@ -27,7 +27,14 @@ from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.convolution.lamps import LampPixels, lamp_pixels
-from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
+from frontglass.convolution.parts import (
+    FilterOnCells,
+    SharpPart,
+    SmoothPart,
+    padded,
+    planes_in_the_dark,
+    planes_of_images,
+)
 from frontglass.convolution.sines import (
     LampRows,
     Twins,
@@ -118,9 +125,12 @@ def _add_deviated(
 
 def _come_round(lamps: LampPixels, light: Float32, filters: Sequence[Filter]) -> bool:
     """Whether light of lamps would come in again from two frames away, for all that is done."""
-    if all(f.ends_at_the_frame for f in filters):
+    shape = light.shape[:2]
+    if not any(f.beyond_the_frame for f in filters):
         return False
-    shape, dtype = light.shape[:2], precision_for(light, max(1 - f.direct for f in filters))
+    if not _is_small(shape) and all(_is_laid_among_round(f) for f in filters):
+        return False
+    dtype = precision_for(light, max(1 - f.direct for f in filters))
     return any(
         go_beyond(_rows_of(lamps, channel, shape[1]), planes)
         for channels, planes in _planes_of(
@@ -128,6 +138,11 @@ def _come_round(lamps: LampPixels, light: Float32, filters: Sequence[Filter]) ->
         )
         for channel in channels
     )
+
+
+def _is_laid_among_round(filter_: Filter) -> bool:
+    """Whether `_planes_within` can do without what goes farther than a frame is long."""
+    return filter_.is_laid and all(part.is_round for part in filter_.beyond_the_frame)
 
 
 def _without_deviated_light(light: Float32, filters: Sequence[Filter], out: Float32) -> None:
@@ -163,17 +178,31 @@ def _add_over_pixels(
                 shining = _rows_of(lamps, channel, shape[1])
                 is_round = filters[channel].is_round
                 twins = twins_that_show(shining, planes, shape, is_round=is_round)
-                if any(twins) and go_beyond(shining, planes):
-                    alone = np.zeros_like(own)
-                    alone[shining.rows] = shining.light
-                    within = _planes_within(filters[channel], shape, dtype)
-                    both = Twins(beside=True, above=True)
-                    out[..., channel] += filtered_without_twins(alone, shining, within, both)
-                    own = own - alone
+                if any(twins) and filters[channel].is_laid and go_beyond(shining, planes):
+                    out[..., channel] += _lamps_within(shining, filters[channel], shape, dtype)
+                    own = own.copy()
+                    own[shining.rows] -= shining.light
                 elif any(twins):
                     out[..., channel] += filtered_without_twins(own, shining, planes, twins)
                     continue
             out[..., channel] += filtered(own, planes)
+
+
+def _lamps_within(
+    lamps: LampRows, filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]
+) -> Float32:
+    """Deviated light of lamps in the dark, of what goes no farther than the frame is long.
+
+    Where all ends there exactly, nothing comes round. A glow smears that end: it gets a margin.
+    """
+    margin = ACCURACY.least_reach_px if filter_.beyond_the_frame else 0
+    height, width = padded(shape, (margin, margin)) if margin else shape
+    alone = np.zeros((height, width), np.float32)
+    alone[lamps.rows, : shape[1]] = lamps.light
+    planes = _planes_within(filter_, (height, width), dtype)
+    shining = LampRows(lamps.rows, alone[lamps.rows])
+    both = Twins(beside=True, above=True)
+    return filtered_without_twins(alone, shining, planes, both)[: shape[0], : shape[1]]
 
 
 def _rows_of(lamps: LampPixels, channel: int, width: int) -> LampRows:
@@ -191,12 +220,15 @@ def _planes_of(
     kept: Callable[..., Planes],
 ) -> Iterator[tuple[list[int], Planes]]:
     """Channels that share a filter, and its planes, one filter at a time to hold memory down."""
-    is_small = shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
-    keeps = boundary is Surround.MIRROR or is_small
-    make = kept if keeps else _planes
+    make = kept if boundary is Surround.MIRROR or _is_small(shape) else _planes
     for filter_ in dict.fromkeys(filters):
         channels = [channel for channel, own in enumerate(filters) if own == filter_]
         yield channels, make(filter_, shape, dtype, boundary)
+
+
+def _is_small(shape: tuple[int, int]) -> bool:
+    """Whether planes of a frame four times as large, as the dark takes, are kept."""
+    return shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
 
 
 def _planes(
@@ -211,7 +243,11 @@ def _planes(
 @lru_cache(maxsize=3)
 def _planes_within(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
     """Planes of what of a filter goes no farther than the frame is long."""
-    return filter_.without_mirrors().cosine_planes(shape, dtype)
+    planes = filter_.without_mirrors().cosine_planes(shape, dtype)
+    for part in filter_.beyond_the_frame:
+        images = planes_of_images(part, shape)
+        planes.even[: images.shape[0], : images.shape[1]] -= images
+    return planes
 
 
 # Kept for the next still of a scene. Planes on pixels are as large as the picture, those on cells

@@ -112,9 +112,9 @@ class Filter(ABC):
         return math.inf
 
     @property
-    def ends_at_the_frame(self) -> bool:
-        """Whether nothing goes farther than a frame is long once it is `without_mirrors`."""
-        return False
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
+        """What goes farther than a frame is long even when it is `without_mirrors`."""
+        return (self,)
 
     def without_mirrors(self) -> Filter:
         """Return what lays in `cosine_planes` only what lands within a frame, for a dark one."""

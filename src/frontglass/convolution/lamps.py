@@ -71,8 +71,8 @@ def lamp_pixels(light: Float32) -> LampPixels | None:
     is, however bright, and so does a sky or a window that fills a quarter of what is near.
     """
     height, width, _ = light.shape
-    least = _least(light)
-    above, below, part = _nodes_round(np.arange(height), height, len(least))
+    least = least_lamps(light)
+    above, below, part = nodes_round(np.arange(height), height, len(least))
     found: dict[int, LampPixels] = {}
 
     def some(rows: slice) -> None:
@@ -82,7 +82,7 @@ def lamp_pixels(light: Float32) -> LampPixels | None:
         down, across = rows.start + at // width, at % width
         own, t = light[down, across], part[down]
         bound = (1 - t) * least[above[down], across] + t * least[below[down], across]
-        share = _share(np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2]) / bound)
+        share = share_of_lamp(np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2]) / bound)
         lit = np.flatnonzero(share)
         if lit.size:
             lamps = own[lit] * share[lit, np.newaxis]
@@ -95,7 +95,7 @@ def lamp_pixels(light: Float32) -> LampPixels | None:
     return LampPixels(*(np.concatenate(part) for part in parts))
 
 
-def _nodes_round(
+def nodes_round(
     rows: NDArray[np.intp], height: int, count: int
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Float32]:
     """Nodes above and below rows of a frame, and how far on the way between them these lie."""
@@ -104,13 +104,13 @@ def _nodes_round(
     return high, np.minimum(high + 1, count - 1), (y - high).astype(np.float32)
 
 
-def _share(over: Float32) -> Float32:
-    """How much of a pixel is lamp that is so many times as bright as the least lamp."""
+def share_of_lamp(over: Float32) -> Float32:
+    """How much of pixels is lamp that are so many times as bright as the least lamp."""
     t = np.clip((over - 1) / np.float32(SURE_TIMES - 1), 0, 1)
     return np.asarray(t * t * (3 - 2 * t), np.float32)
 
 
-def _least(light: Float32) -> Float32:
+def least_lamps(light: Float32) -> Float32:
     """Light from which on a pixel is a lamp, on few rows and all columns."""
     height, width, _ = light.shape
     ratio = min(1.0, NODES / min(height, width))

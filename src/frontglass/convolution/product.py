@@ -87,6 +87,11 @@ class Product(Filter):
         """See `Filter`."""
         return sum(member.reach_px for member in self.members)
 
+    @property
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
+        """See `Filter`; what its members deviate together counts with the first of them."""
+        return tuple(part for member in self.members for part in member.beyond_the_frame)
+
     def without_mirrors(self) -> Filter:
         """See `Filter`."""
         return Product(tuple(member.without_mirrors() for member in self.members))

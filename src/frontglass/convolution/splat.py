@@ -83,9 +83,9 @@ class MaskFilter(Filter):
         return True
 
     @property
-    def ends_at_the_frame(self) -> bool:
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
         """See `Filter`."""
-        return True
+        return ()
 
     def without_mirrors(self) -> Filter:
         """See `Filter`."""

@@ -165,10 +165,8 @@ def halo_of_pieces(mask: HexagonalNet, band: Band) -> Halo:
             notch * np.sinh(np.linspace(0, np.arcsinh(end / notch), ACCURACY.halo_nodes))
             for end in ends
         ]
-        total = np.zeros([len(at) for at in nodes])
-        for wavelength, weight in zip(wavelengths, weights, strict=True):
-            still, moved = mask.pieces(*(wavelength * at for at in nodes))
-            total += weight * (np.outer(*still) - np.outer(*moved))
+        still, moved = mask.pieces(*(np.multiply.outer(wavelengths, at) for at in nodes))
+        total = (np.c_[weights] * still[0]).T @ still[1] - (np.c_[weights] * moved[0]).T @ moved[1]
         normal: Float64 = total / total[0, 0]
         return normal
 

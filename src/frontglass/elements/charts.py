@@ -26,6 +26,8 @@ Float64 = NDArray[np.float64]
 ROWS_AT_ONCE = 64
 LEVELS = 3
 """Of light on ever wider pixels, for where the chart's are wider than the frame's."""
+CUBIC_REACH = 7
+"""Pixels across within which a cubic overshoots by as much as it undershoots."""
 FARTHEST = 30.0
 """Tangent of the farthest direction that a chart's corners ask for."""
 
@@ -132,12 +134,13 @@ class Canvas:
     def take(self, light: Float32, surround: Surround) -> Float32:
         """Light of the frame, shape (H, W, 3), on the chart; no lamp's gains or loses by that."""
         lamps = lamp_pixels(light) if surround is Surround.LAMPLESS else None
-        if lamps is not None:
-            rest = self._taken(lamps.taken_from(light), cv2.BORDER_REFLECT)
-            rest += self._taken(lamps.over(light.shape), cv2.BORDER_CONSTANT)
-            return rest
         is_dark = surround is Surround.DARK
-        return self._taken(light, cv2.BORDER_CONSTANT if is_dark else cv2.BORDER_REFLECT)
+        border = cv2.BORDER_CONSTANT if is_dark else cv2.BORDER_REFLECT
+        if lamps is None:
+            return _as_light(self._taken(light, border))
+        rest = _as_light(self._taken(lamps.taken_from(light), border))
+        rest += _as_light(self._taken(lamps.over(light.shape), cv2.BORDER_CONSTANT))
+        return rest
 
     def _taken(self, light: Float32, border: int) -> Float32:
         height, width = self.frame
@@ -198,6 +201,30 @@ class Canvas:
         )
         across, down = np.broadcast_arrays(x[np.newaxis], y[rows, np.newaxis])
         return across, down
+
+
+def _as_light(taken: Float32) -> Float32:
+    """Return light on a chart without what a cubic takes below nothing beside lamps and edges.
+
+    What that was worth is taken from the light within its reach: none is gained or lost. Left as
+    it was, narrow halos of wide fields had rings of up to 1.6 % of a lamp below nothing.
+    """
+    if taken.min() >= 0:
+        return taken
+    for channel in range(3):
+        own = np.ascontiguousarray(taken[..., channel])
+        light = np.maximum(own, 0)
+        near = _sum_near(light)
+        owed = np.divide(light - own, near, out=np.zeros_like(own), where=near > 0)
+        taken[..., channel] = light * np.maximum(1 - _sum_near(owed), 0)
+    return taken
+
+
+def _sum_near(values: Float32) -> Float32:
+    """Sum over what lies within a cubic's reach of each pixel."""
+    size = (CUBIC_REACH, CUBIC_REACH)
+    summed = cv2.boxFilter(values, -1, size, normalize=False, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(summed)
 
 
 def _good_side(least: float) -> int:

@@ -94,8 +94,16 @@ def _pixels(body: bytes, rows: int, columns: int) -> Codes:
 
     # OpenCV knows one scanline order only; it is given that one.
     plain = f"#?RADIANCE\nFORMAT={_RGBE}\n\n-Y {rows} +X {columns}\n".encode() + body
-    with _quiet_opencv():
-        codes = cv2.imdecode(np.frombuffer(plain, np.uint8), cv2.IMREAD_UNCHANGED)
+    try:
+        with _quiet_opencv():
+            codes = cv2.imdecode(np.frombuffer(plain, np.uint8), cv2.IMREAD_UNCHANGED)
+    except cv2.error as error:
+        if error.code == cv2.Error.StsNoMem:
+            raise MemoryError from None
+        # OpenCV has limits of its own: 2**20 pixels a side, and 2**30 in all.
+        raise PictureFileError(
+            f"{columns} x {rows} pixels are more than can be read of Radiance HDR."
+        ) from error
     if codes is None or codes.shape != (rows, columns, 3):
         raise PictureFileError("The Radiance HDR file is cut short or damaged.")
     return codes[..., ::-1]

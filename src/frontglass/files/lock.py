@@ -75,6 +75,39 @@ def in_use(path: Path, alone: Callable[[], None]) -> Iterator[None]:
         os.close(handle)
 
 
+def held(path: Path) -> int | None:
+    """Make an empty file, held for as long as the handle returned is open; None: choose another.
+
+    Raises
+    ------
+    OSError
+        If it cannot be made.
+    """
+    handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666)
+    if sys.platform == "win32":  # where what is held cannot be written by its name
+        return handle
+    with contextlib.suppress(OSError):
+        _lock(handle)
+        # Whoever clears away may have come between making it and holding it.
+        if not _still_stands(handle, path):
+            os.close(handle)
+            return None
+    return handle
+
+
+def clear_unheld(path: Path) -> None:
+    """Take away a file that `held` made, if whoever made it has died."""
+    if sys.platform == "win32":
+        return
+    with contextlib.suppress(OSError):
+        handle = os.open(path, os.O_RDONLY)
+        try:
+            _lock(handle)
+            path.unlink()
+        finally:
+            os.close(handle)
+
+
 def _share(beside: Path, alone: Callable[[], None]) -> int:
     while True:
         try:

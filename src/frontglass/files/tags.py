@@ -135,7 +135,7 @@ def directory_at(data: bytes, header: Header, offset: int) -> Directory:
             raise struct.error
         end = start + count * entry_size
         (following,) = struct.unpack_from(f"{order}{offset_form}", data, end)
-    except struct.error:
+    except (struct.error, OverflowError):  # an offset may be of 64 bits
         raise PictureFileError("The tagged structure is damaged or cut short.") from None
     tags: dict[int, Tag] = {}
     lost = set()

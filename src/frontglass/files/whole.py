@@ -5,15 +5,19 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import re
 import secrets
 import shutil
-from collections.abc import Callable, Container, Iterator, Mapping
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
 
 from frontglass.errors import PictureFileError
+from frontglass.files.lock import clear_unheld, held
+
+HALF = re.compile(r"\..*\.[0-9a-f]{16}", re.DOTALL)
 
 
-def write_whole(path: Path, write: Callable[[str], None]) -> None:
+def write_whole(path: Path, write: Callable[[str], object]) -> None:
     """Let `write` fill a file beside `path`, then put it in `path`'s place.
 
     Raises
@@ -21,26 +25,7 @@ def write_whole(path: Path, write: Callable[[str], None]) -> None:
     PictureFileError
         If the folder is missing or cannot be written to.
     """
-    folder = path.parent
-    if not folder.is_dir():
-        raise PictureFileError(f"{path}: there is no folder {folder}. Make it first.")
-    if path.is_dir():
-        raise PictureFileError(f"{path} is a folder. Name a file.")
-    # Named before it is made, so that an interrupt at any moment finds it and takes it away.
-    beside = folder / f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}"
-    try:
-        try:
-            beside.open("xb").close()
-        except OSError as error:
-            reason = f"cannot write to {folder}: {error.strerror}."
-            raise PictureFileError(f"{path}: {reason}") from error
-        write(str(beside))
-        beside.replace(path)
-    except OSError as error:
-        raise PictureFileError(f"{path}: cannot be written: {error.strerror or error}.") from error
-    finally:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
+    write_all_whole({path: write})
 
 
 def write_all_whole(writers: Mapping[Path, Callable[[str], object]]) -> None:
@@ -51,20 +36,74 @@ def write_all_whole(writers: Mapping[Path, Callable[[str], object]]) -> None:
     PictureFileError
         If a folder is missing or cannot be written to; then none is put in its place.
     """
-    filled: dict[Path, Path] = {}
-    try:
-        for path, write in writers.items():
-            beside = path.with_name(f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}")
-            filled[path] = beside
-            write(str(beside))
-        for path, beside in filled.items():
-            beside.replace(path)
-    except OSError as error:
-        raise PictureFileError(f"{path}: cannot be written: {error.strerror or error}.") from error
-    finally:
-        for beside in filled.values():
+    # What is half written itself has been looked after where that was begun.
+    clear_half_written([path for path in writers if not HALF.fullmatch(path.stem)])
+    replace_whole(writers)
+
+
+def replace_whole(writers: Mapping[Path, Callable[[str], object]]) -> None:
+    """Do as `write_all_whole`, and leave what killed runs left to the caller, who knows better."""
+    with contextlib.ExitStack() as stack:
+        filled: dict[Path, Path] = {}
+        try:
+            for path, write in writers.items():
+                filled[path] = stack.enter_context(_half(path))
+                write(str(filled[path]))
+            for path, beside in filled.items():
+                beside.replace(path)
+        except OSError as error:
+            said = f"{path}: cannot be written: {error.strerror or error}."
+            raise PictureFileError(said) from error
+
+
+@contextlib.contextmanager
+def _half(path: Path) -> Iterator[Path]:
+    """Make an empty file beside a place, to be filled and put there; what is not goes again."""
+    if not path.parent.is_dir():
+        raise PictureFileError(f"{path}: there is no folder {path.parent}. Make it first.")
+    if path.is_dir():
+        raise PictureFileError(f"{path} is a folder. Name a file.")
+    handle = None
+    while handle is None:
+        # Named before it is made, so that an interrupt at any moment finds it and takes it away.
+        beside = half_name(path)
+        try:
+            handle = held(beside)
+            if handle is not None:
+                yield beside
+        except OSError as error:
+            if handle is not None:
+                raise
+            reason = f"cannot write to {path.parent}: {error.strerror}."
+            raise PictureFileError(f"{path}: {reason}") from error
+        finally:
             with contextlib.suppress(OSError):
                 beside.unlink(missing_ok=True)
+            if handle is not None:
+                os.close(handle)
+
+
+def half_name(path: Path) -> Path:
+    """Return a name for what will stand at `path` while it is being made."""
+    return path.with_name(f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}")
+
+
+def half_written(paths: Iterable[Path]) -> Iterator[Path]:
+    """Yield files named as `half_name` does, once or twice over, for any of the paths."""
+    names: dict[Path, list[str]] = {}
+    for path in paths:
+        half = re.escape(path.stem[:38]) + r".*\.[0-9a-f]{16}" + re.escape(path.suffix)
+        names.setdefault(path.parent, []).append(half)
+    for folder, halves in names.items():
+        is_half = re.compile(r"\.{1,2}(?:" + "|".join(halves) + ")", re.DOTALL)
+        with contextlib.suppress(OSError):
+            yield from [path for path in folder.iterdir() if is_half.fullmatch(path.name)]
+
+
+def clear_half_written(paths: Iterable[Path]) -> None:
+    """Take away what killed runs left beside these places; what is being written stays."""
+    for path in half_written(paths):
+        clear_unheld(path)
 
 
 def write_bytes_whole(path: Path, data: bytes) -> None:
@@ -108,9 +147,11 @@ def beside_its_place(path: Path, replaceable: Container[str] | None) -> Iterator
     PictureFileError
         If another file stands there in the end; that is left as it is.
     """
-    beside = path.with_name(f".{path.stem[:40]}.{secrets.token_hex(8)}{path.suffix}")
+    clear_half_written([path])
+    beside = half_name(path)
     try:
-        yield beside
+        with told_of(path, beside):
+            yield beside
         if not put_in_place(beside, path, replaceable):
             raise PictureFileError(
                 f"{path}: has appeared meanwhile, and was left as it is; choose another file or"
@@ -121,6 +162,15 @@ def beside_its_place(path: Path, replaceable: Container[str] | None) -> Iterator
     finally:
         with contextlib.suppress(OSError):
             beside.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def told_of(path: Path, beside: Path) -> Iterator[None]:
+    """Let errors speak of a file's place, not of the name that it is made under."""
+    try:
+        yield
+    except PictureFileError as error:
+        raise PictureFileError(str(error).replace(str(beside), str(path))) from error
 
 
 def put_in_place(beside: Path, path: Path, replaceable: Container[str] | None) -> bool:
