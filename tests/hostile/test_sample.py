@@ -45,6 +45,18 @@ def test_what_was_found_is_mended(path: Path):
     assert outcome(path.name.split("-")[0], path).split(":")[0] in {"read", "line"}
 
 
+@pytest.mark.parametrize("kind", ["picture", "distance"])
+def test_memory_that_runs_out_is_told_in_a_line(tmp_path: Path, monkeypatch, kind: str):
+    (seed,) = [seed for seed in SEEDS if seed.kind == "distance" and seed.suffix == ".png"]
+    (tmp_path / "map.png").write_bytes(seed.data)
+
+    def short(*_: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("frontglass.files.png.check_size", short)
+    assert outcome(kind, tmp_path / "map.png").startswith("line: ")
+
+
 def test_small_bombs_are_refused(tmp_path: Path):
     refused = 0
     for name, suffix, data in bombs(small=True):

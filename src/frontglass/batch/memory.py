@@ -9,13 +9,15 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
+from frontglass.elements import LightPath
 from frontglass.files.size import claimed_size
 from frontglass.threads import available_cores
 
-PICTURES = 8
-"""Float pictures that a still takes at its peak: tests/benchmarks/whole_command.py prints 4.6
-without lamps and 6.6 with, for a look of halos; nets take more."""
+PICTURES, PICTURES_BOTH = 9, 22
+"""Float pictures that a still takes at its peak, and where nets and glows go through one filter:
+tests/benchmarks/memory.py prints up to 8.6 for the shipped looks, and 21 for old-matinee."""
 BYTES_PER_PIXEL = 12
+GREEN = 1
 PROGRAM_BYTES = 400e6
 """What a process takes before it has read anything, measured."""
 KEPT_SHARE = 0.85
@@ -31,7 +33,18 @@ class Jobs(NamedTuple):
     said: str = ""
 
 
-def jobs_that_fit(stills: Iterable[Path], most: int | None = None) -> Jobs:
+def pictures_taken(looks: Iterable[LightPath]) -> int:
+    """Return how many float pictures a still takes that light passes through any of these."""
+    for look in looks:
+        is_round = all(element.is_round for element in look.light_path)
+        if not is_round and any(element.scatter(GREEN) for element in look.light_path):
+            return PICTURES_BOTH
+    return PICTURES
+
+
+def jobs_that_fit(
+    stills: Iterable[Path], most: int | None = None, pictures: int = PICTURES
+) -> Jobs:
     """Return how many stills at a time there are cores and memory for.
 
     Parameters
@@ -40,13 +53,15 @@ def jobs_that_fit(stills: Iterable[Path], most: int | None = None) -> Jobs:
         The stills.
     most : int or None
         As many as that at most; None is one for each core.
+    pictures : int
+        Float pictures that one takes, as `pictures_taken` says.
     """
     cores = available_cores() if most is None else most
     free = free_bytes()
     pixels = _largest(stills)
     if free is None or pixels == 0:
         return Jobs(cores)
-    one = PROGRAM_BYTES + PICTURES * BYTES_PER_PIXEL * pixels
+    one = PROGRAM_BYTES + pictures * BYTES_PER_PIXEL * pixels
     count = max(1, min(cores, int(KEPT_SHARE * free / one)))
     if count == cores:
         return Jobs(count)

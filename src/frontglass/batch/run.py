@@ -12,7 +12,7 @@ from frontglass.batch.cluster import on_cluster
 from frontglass.batch.finding import Found
 from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
-from frontglass.batch.memory import Jobs, jobs_that_fit
+from frontglass.batch.memory import Jobs, jobs_that_fit, pictures_taken
 from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
 from frontglass.batch.work import Made, Small, Task, with_folder
 from frontglass.batch.workers import one_by_one, side_by_side
@@ -188,7 +188,9 @@ class Batch:
 
     def fitting_jobs(self) -> Jobs:
         """Return how many stills at a time there are cores and memory for."""
-        return jobs_that_fit(dict.fromkeys(job.still for job in self.jobs))
+        stills = dict.fromkeys(job.still for job in self.jobs)
+        looks = (look for job in self.jobs for look in self.choices_of(job.still)[job.choice])
+        return jobs_that_fit(stills, pictures=pictures_taken(looks))
 
     def _tasks(self, processes: int, small: Small | None) -> list[Task]:
         """Return jobs still by still; one by one where that would leave processes idle."""

@@ -88,6 +88,8 @@ def read_distance(path: str | Path, *, scale_m: float | None = None) -> Distance
         raise PictureFileError(f"{where}: {error}") from None
     except (ValueError, IndexError, KeyError, TypeError, EOFError, OSError) as error:
         raise PictureFileError(f"{where}: the file is damaged: {error}.") from error
+    except MemoryError:
+        raise PictureFileError(f"{where}: there is not enough memory to read it.") from None
 
 
 def _plane(data: bytes) -> tuple[NDArray[np.generic], DistanceKind | None]:

@@ -198,7 +198,7 @@ class SceneStill:
                 kind_named(self.others)
             else:
                 Recovery(clipped=self.others)
-        if self.exposure_stops not in {None, AUTO_EXPOSURE}:
+        if self.exposure_stops is not None and self.exposure_stops != AUTO_EXPOSURE:
             check_within("exposure", self.exposure_stops, -MOST_STOPS, MOST_STOPS)
 
     def _check_space(self) -> None:
