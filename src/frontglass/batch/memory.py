@@ -13,9 +13,9 @@ from frontglass.elements import LightPath
 from frontglass.files.size import claimed_size
 from frontglass.threads import available_cores
 
-PICTURES, PICTURES_BOTH = 9, 22
+PICTURES, PICTURES_BOTH = 9, 12
 """Float pictures that a still takes at its peak, and where nets and glows go through one filter:
-tests/benchmarks/memory.py prints up to 8.6 for the shipped looks, and 21 for old-matinee."""
+tests/benchmarks/memory.py prints up to 8.6 for the shipped looks, and 11.2 for old-matinee."""
 BYTES_PER_PIXEL = 12
 GREEN = 1
 PROGRAM_BYTES = 400e6
