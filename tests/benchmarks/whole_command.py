@@ -29,6 +29,7 @@ QUALITY = 92
 LOOK = "harbour-night:1/2"
 CAMERA = ("--lens", "36.9", "--stop", "2.8", "--sensor", "36x24")
 COPIES = 20
+RUNS = 2
 TIMES = 4
 
 
@@ -120,7 +121,8 @@ def main() -> None:
         print(f"{'command':18s} CPU s   codecs  of the bound  peak, float pictures")
         chosen = {what: words for what, words in commands(still, folder).items() if word in what}
         for what, words in chosen.items():
-            took = of_command(words)
+            # The first run also makes bytecode.
+            took = min((of_command(words) for _ in range(RUNS)), key=lambda own: own["cpu_s"])
             print(
                 f"{what:18s} {took['cpu_s']:5.2f}  {took['cpu_s'] / codec_s:7.1f}  "
                 f"{took['cpu_s'] / bound:12.2f}  {took['peak'] / picture.nbytes:.1f}"
