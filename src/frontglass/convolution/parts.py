@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
+from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.optics.splines import cubic_through
 from frontglass.threads import available_cores
 
 Float64 = NDArray[np.float64]
@@ -122,7 +122,7 @@ class WithoutPoints(FilterOnCells):
         fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
         f = np.hypot(fy[:, np.newaxis], fx)
         nodes = f.max() * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2  # dense near zero
-        points = cubic_through(nodes, self.whole.along_radius(nodes))(f)
+        points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
         points /= spline_response(fy_per_px, fx_per_px) ** 2
         return np.asarray(super().on_grid(fx_per_px, fy_per_px) - points)
 
@@ -161,7 +161,7 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     y, x = np.arange(reach[0]) * rows, np.arange(reach[1]) * columns
     end = np.hypot(y[-1], x[-1]) + max(rows, columns)
     r = np.arange(0, end, min(rows, columns) / ACCURACY.nodes_per_cell)
-    density = cubic_through(r, filter_.whole.density(r) * rows * columns)
+    density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
     points = np.zeros((wide[0] + 1, wide[1] + 1))
     points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
     points[: reach[0], : reach[1]] *= np.outer(_fading(reach[0]), _fading(reach[1]))
@@ -182,7 +182,7 @@ def planes_of_images(filter_: Filter, shape: tuple[int, int]) -> Float64:
     frames = np.arange(-FRAMES_AWAY, FRAMES_AWAY + 1)
     y, x = (np.add.outer(2 * side * frames, np.linspace(0, side, nodes + 1)) for side in shape)
     r = np.geomspace(min(shape) / 2, 3 * FRAMES_AWAY * math.hypot(*shape), 512)
-    density = cubic_through(r, filter_.density(r))
+    density = CubicSpline(r, filter_.density(r))
     light = np.zeros((nodes + 1, nodes + 1))
     for i, j in itertools.product(range(len(frames)), repeat=2):
         if frames[i] or frames[j]:

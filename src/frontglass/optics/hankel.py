@@ -6,8 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from frontglass.optics.splines import cubic_through
+from scipy.interpolate import CubicSpline
 
 FloatArray = NDArray[np.float64]
 
@@ -104,5 +103,5 @@ def _at(r_rad: ArrayLike, log_r: FloatArray, table: FloatArray, *, beyond: float
     inner = np.abs(log_r - middle) <= _REACH
     low, high = np.exp(middle - _REACH), np.exp(middle + _REACH)
     r = np.asarray(r_rad, dtype=np.float64)
-    spline = cubic_through(log_r[inner], table[inner])
+    spline = CubicSpline(log_r[inner], table[inner])
     return np.where(r > high, beyond, spline(np.log(np.clip(r, low, high))))
