@@ -11,8 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from typer.testing import CliRunner
 
 import frontglass as fg
+from frontglass.cli.app import app
 from frontglass.looks.reading import look_from_toml
 
 ROOT = Path(__file__).parents[1]
@@ -24,8 +26,9 @@ def blocks(language: str) -> list[str]:
 
 
 def run(*arguments: str) -> str:
-    program = [sys.executable, "-m", "frontglass", *arguments]
-    return subprocess.run(program, check=True, capture_output=True, text=True).stdout
+    result = CliRunner().invoke(app, arguments)
+    assert result.exit_code == 0, result.output
+    return result.stdout
 
 
 def test_pictures_of_the_readme_exist_and_open():

@@ -17,13 +17,12 @@ ROOT = Path(__file__).parents[1]
 
 def installed_in(folder: Path) -> Path:
     """Python of an empty environment in which only the wheel and what it needs is installed."""
-    build = [sys.executable, "-m", "build", "--wheel", "--outdir", str(folder), str(ROOT)]
-    subprocess.run(build, check=True, capture_output=True)
-    (wheel,) = folder.glob("*.whl")
-    venv.create(folder / "venv", with_pip=True, symlinks=True)
+    venv.create(folder / "venv", symlinks=True)
     python = folder / "venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
-    pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-    subprocess.run([*pip, str(wheel)], check=True, capture_output=True, cwd=folder)
+    # Nothing is compiled but what the commands import: that is most of the time.
+    pip = [sys.executable, "-m", "pip", "--python", str(python), "install", "--no-compile"]
+    quiet = ["--quiet", "--disable-pip-version-check"]
+    subprocess.run([*pip, *quiet, str(ROOT)], check=True, capture_output=True, cwd=folder)
     return python
 
 

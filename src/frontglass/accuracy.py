@@ -34,6 +34,8 @@ class Accuracy:
         is folded back first, from so many pixels at least. More take time on small frames.
     fading_cells : int
         Over so many cells beyond a dark frame a kernel fades. Cut off, it would ring.
+    nodes_of_images : int
+        Nodes, along either axis, of what far images of a lamp send into a frame.
     nodes_per_cell : int
         Of tables of the light at a distance. More take time.
     narrowest_film_px : float
@@ -151,6 +153,10 @@ class Accuracy:
     wide_lamp_px : int
         From here on the pixels of a sharp ghost are looked up one by one: the ghost of a small lamp
         is laid faster, and may be uneven by some percent.
+    ghost_walk, ghost_walk_of_a_disc, ghost_walk_px : float, float, float
+        Share of the pupil by which light walks aside between places at which the share is found
+        that comes back, and over the patch whose discs are all of one shape; over so many pixels
+        of a disc it may, as nobody sees that.
     ghost_rows_at_once : int
         Rows of cells that are laid over the picture at a time; more take memory.
     ghost_lamps, ghost_map_px : int, int
@@ -217,6 +223,7 @@ class Accuracy:
     sharp_light_per_px2: float = 2e-10
     least_reach_px: int = 256
     fading_cells: int = 16
+    nodes_of_images: int = 128
     nodes_per_cell: int = 8
     narrowest_film_px: float = 0.01
     negligible_alias: float = 1e-8
@@ -293,7 +300,10 @@ class Accuracy:
     sharp_ghost_px: float = 1.0
     cells_in_a_ghost: float = 24.0
     wide_lamp_px: int = 8
-    ghost_rows_at_once: int = 64
+    ghost_walk: float = 1 / 64
+    ghost_walk_of_a_disc: float = 0.05
+    ghost_walk_px: float = 1.0
+    ghost_rows_at_once: int = 8
     ghost_lamps: int = 64
     ghost_map_px: int = 1024
     tilt_steps_deg: float = 0.5

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -73,8 +74,11 @@ def of_command(words: list[str]) -> dict[str, float]:
         "used = resource.getrusage(resource.RUSAGE_SELF)\n"
         "print(json.dumps([used.ru_utime + used.ru_stime, used.ru_maxrss * 1024]))\n"
     )
+    # An installed package has its bytecode, which some shells forbid to write into a working tree.
+    env = {**os.environ, "PYTHONPYCACHEPREFIX": f"{tempfile.gettempdir()}/frontglass-bytecode"}
+    env.pop("PYTHONDONTWRITEBYTECODE", None)
     ended = subprocess.run(
-        [sys.executable, "-c", code, *words], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code, *words], capture_output=True, text=True, check=True, env=env
     )
     cpu, peak = json.loads(ended.stdout.splitlines()[-1])
     return {"cpu_s": cpu, "peak": peak}

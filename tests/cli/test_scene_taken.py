@@ -120,7 +120,7 @@ class TestSameAsTyped:
         handed: list[object] = []
 
         def meter(picture, camera, *, watched, surround):
-            handed.append((picture.recovered.sum(), camera, watched, surround))
+            handed.append((picture.recovered.light.sum(), camera, watched, surround))
             raise fg.FrontglassError("seen enough")
 
         monkeypatch.setattr("frontglass.measurement.still.meter_on_still", meter)

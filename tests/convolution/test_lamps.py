@@ -5,9 +5,13 @@ import pytest
 
 import frontglass as fg
 from frontglass.choices import Surround
-from frontglass.convolution.convolve import convolve
+from frontglass.convolution.convolve import _lamps_within, convolve
+from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import ScatterFilter
-from frontglass.convolution.lamps import lamps_in
+from frontglass.convolution.lamps import lamp_pixels
+from frontglass.convolution.product import in_turn
+from frontglass.convolution.sines import LampRows
+from frontglass.elements import ExponentialLobe, Glow, Net
 from frontglass.optics.profiles import Exponential, Gaussian
 from tests.convolution.test_mirrors import ASKEW, STRAIGHT, Dots, LaidDots, shifted_copies
 
@@ -84,17 +88,17 @@ def test_walls_and_skies_brighter_than_white_are_no_lamps():
         HEIGHT, 3, 1
     )
     wall = np.ascontiguousarray(wall.transpose(0, 2, 1))
-    assert lamps_in(wall) is None
+    assert lamp_pixels(wall) is None
     sky = np.full((HEIGHT, WIDTH, 3), 0.1, np.float32)
     sky[: HEIGHT // 3] = 8
-    assert lamps_in(sky) is None
-    assert lamps_in(np.ones((HEIGHT, WIDTH, 3), np.float32)) is None
+    assert lamp_pixels(sky) is None
+    assert lamp_pixels(np.ones((HEIGHT, WIDTH, 3), np.float32)) is None
 
 
 def test_a_lamp_is_one_with_all_its_light_and_leaves_the_rest():
     light = dim((HEIGHT, WIDTH))
     lamp = disc((HEIGHT, WIDTH), 60, 80, 6, 40.0)
-    lamps = lamps_in(np.maximum(light, lamp))
+    lamps = lamp_pixels(np.maximum(light, lamp))
     np.testing.assert_array_equal(lamps.over(light.shape), lamp)
 
 
@@ -102,7 +106,7 @@ def test_what_is_lamp_changes_with_the_light_and_never_jumps():
     base = dim((HEIGHT, WIDTH))
     shares = []
     for level in np.geomspace(0.9, 4, 400):
-        lamps = lamps_in(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, 5, level)))
+        lamps = lamp_pixels(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, 5, level)))
         shares.append(0.0 if lamps is None else float(lamps.light.max() / np.float32(level)))
     steps = np.diff(shares)
     assert shares[0] == 0
@@ -111,7 +115,8 @@ def test_what_is_lamp_changes_with_the_light_and_never_jumps():
     assert steps.max() < 0.01
     radii = range(4, 60)
     sizes = [
-        lamps_in(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, radius, 30.0))) for radius in radii
+        lamp_pixels(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, radius, 30.0)))
+        for radius in radii
     ]
     middle = np.array([0.0 if s is None else s.over(base.shape)[60, 80, 0] / 30 for s in sizes])
     assert middle[0] == 1
@@ -151,3 +156,23 @@ def test_on_a_wide_field_twins_are_gone_too():
     lamp = fg.render(light - 0.02, glow, camera=camera, surround="dark")
     np.testing.assert_allclose(usual, even + lamp, rtol=0.02, atol=2e-4)
     assert (mirrored - usual)[:, :40].max() > 0.02
+
+
+def test_of_a_net_and_a_glow_on_a_large_frame_nothing_comes_round():
+    # As large frames do it, on a small one, where far images shine brightest.
+    shape, px_per_rad = (90, 130), 3000.0
+    net = Net(pitch_mm=0.5, thread_mm=0.035, weave="knitted", unevenness=0.04, angle_deg=20)
+    glow = Glow(optical_depth=0.25, lobes=(ExponentialLobe(scale_deg=0.4),))
+    filters = [
+        in_turn([one, other])
+        for one, other in zip(net.filters(px_per_rad), glow.filters(px_per_rad), strict=True)
+    ]
+    lamp = np.zeros((*shape, 3), np.float32)
+    lamp[30, 4], lamp[85, 120] = 3000.0, 2000.0
+    dark = convolve(lamp, filters, Surround.DARK) - lamp * np.float32(filters[1].direct)
+    rows = LampRows(np.array([30, 85]), lamp[[30, 85], :, 1])
+    got = _lamps_within(rows, filters[1], shape, np.dtype(np.float64))
+    np.testing.assert_allclose(got, dark[..., 1], rtol=1e-3, atol=1e-4)
+    # And it would, without a thought.
+    folded = filtered(lamp[..., 1], filters[1].cosine_planes(shape, np.dtype(np.float64)))
+    assert np.abs(folded - dark[..., 1]).max() > 0.1

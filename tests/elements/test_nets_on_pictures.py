@@ -182,11 +182,11 @@ def test_lines_make_two_rays_each_at_the_right_angles(families, groove):
     lines = Lines(
         pitch_mm=0.5, line_mm=0.03, families=families, angle_deg=12.0, groove_phase_deg=groove
     )
-    got = pattern(lines, SCALE / 2)[..., GREEN]
+    got = pattern(lines, SCALE / 4)[..., GREEN]
     wanted = 12 + np.arange(2 * families) * 180 / families
     for turn in wanted:
-        on = light_along(got, 21.6, math.radians(turn), 3.0)
-        off = light_along(got, 21.6, math.radians(turn + 90 / families), 3.0)
+        on = light_along(got, 10.8, math.radians(turn), 1.5)
+        off = light_along(got, 10.8, math.radians(turn + 90 / families), 1.5)
         assert on > 20 * off
 
 

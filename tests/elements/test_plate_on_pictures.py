@@ -10,10 +10,10 @@ import pytest
 from scipy import ndimage
 
 import frontglass as fg
-from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements import Plate
-from frontglass.elements.ghost_light import Glass
+from frontglass.elements.ghost_mirror import Glass
 from frontglass.elements.ghosts import ghosts_in
+from frontglass.elements.lamp_patches import lamps_found
 from frontglass.errors import LookError, ParameterError
 from frontglass.looks import Look
 from frontglass.optics.plate import plate_reflectance
@@ -184,6 +184,32 @@ def test_a_preview_shows_the_same():
         assert np.abs(one - other).max() < 0.1 * other.max()
 
 
+@pytest.mark.parametrize("focus_m", [3.0, 0.8])
+def test_the_ghost_of_a_wide_lamp_is_that_of_all_its_points(focus_m):
+    """Rays at random, each from a point of the lamp through a point of the pupil."""
+    camera = replace(CAMERA, focus_m=focus_m)
+    size, left, top, side = (200, 300), 190, 50, 30
+    light = night(size=size)
+    light[top : top + side, left : left + side] = LAMP
+    ghost = added(light, PLATE, camera=camera)
+    path, px = PLATE.glass.path(camera), camera.px_per_rad(size[1])
+    rng = np.random.default_rng(5)
+    pupil = np.sqrt(rng.random(500_000)) / 2 * np.exp(2j * np.pi * rng.random(500_000))
+    x, y = (rng.uniform(start, start + side, len(pupil)) for start in (left, top))
+    lamp = ((x - size[1] / 2) + 1j * (y - size[0] / 2)) / px
+    k = 1 - 2 * path.distance_m / focus_m
+    back = k * pupil + 2 * path.distance_m / path.pupil_m * lamp
+    comes = np.abs(back) < 0.5
+    falls = (-k * lamp + path.blur * pupil)[comes] * px
+    places = falls.imag + size[0] / 2, falls.real + size[1] / 2
+    rays = np.histogram2d(*places, bins=size, range=((0, size[0]), (0, size[1])))[0]
+    rays *= side**2 * LAMP * PLATE.returns * MIRRORED / len(pupil)
+    assert ghost.sum() == pytest.approx(rays.sum(), rel=3e-3)
+    # Squares of 5 px, for rays are few: 14,000 in each.
+    some, all_rays = (one.reshape(40, 5, 60, 5).mean(axis=(1, 3)) for one in (ghost, rays))
+    np.testing.assert_allclose(some, all_rays, atol=0.05 * all_rays.max())
+
+
 @pytest.mark.parametrize("focus_m", [math.inf, 10.0, 4.0])
 def test_a_wide_lamp_behind_a_tilted_plate_has_an_even_ghost(focus_m):
     camera = replace(CAMERA, focal_length_mm=24, filter_distance_mm=20, focus_m=focus_m)
@@ -265,21 +291,21 @@ def glass() -> Glass:
 
 def test_lamps_whose_ghosts_are_seen_are_told_and_a_tilt_that_hides_them():
     light = night((30, 60), (44, 20))
-    found = ghosts_in(light, lamp_pixels(light), glass(), CAMERA)
+    found = ghosts_in(light, lamps_found(light), glass(), CAMERA)
     first = found.seen[0]
     assert first.lamp_px == pytest.approx((60, 30))
     assert first.ghost_px == pytest.approx((SIZE[1] - 1 - 60, SIZE[0] - 1 - 30))
     assert first.level == pytest.approx(LAMP * 0.01 * MIRRORED * kept(30, 60), rel=1e-3)
     assert found.tilt_deg is not None
     hidden = replace(PLATE, returns=0.01, tilt_deg=found.tilt_deg).glass
-    assert not ghosts_in(light, lamp_pixels(light), hidden, CAMERA).seen
+    assert not ghosts_in(light, lamps_found(light), hidden, CAMERA).seen
     less = tuple(part * 0.8 for part in found.tilt_deg)
     shown = replace(PLATE, returns=0.01, tilt_deg=less).glass
-    assert ghosts_in(light, lamp_pixels(light), shown, CAMERA).seen
+    assert ghosts_in(light, lamps_found(light), shown, CAMERA).seen
     # On what is white anyway it is not seen.
     bright = light.copy()
     bright[40:, 60:] = 1.0
-    assert not ghosts_in(bright, lamp_pixels(light), glass(), CAMERA).seen
+    assert not ghosts_in(bright, lamps_found(light), glass(), CAMERA).seen
 
 
 def test_notes_say_which_lamps_throw_ghosts():

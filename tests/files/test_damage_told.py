@@ -38,6 +38,22 @@ def test_what_the_decoder_warns_of_is_a_note(zeroed: Path, capfd):
     assert capfd.readouterr().err == ""
 
 
+@pytest.mark.parametrize("subsampling", [0, 2])
+@pytest.mark.parametrize(("mode", "progressive"), [("RGB", False), ("RGB", True), ("L", False)])
+def test_codes_of_a_whole_jpeg_are_those_that_pillow_reads(
+    tmp_path: Path, mode: str, subsampling: int, *, progressive: bool
+):
+    """Another copy of libjpeg decodes what is whole, for its time."""
+    smooth = np.mgrid[:67, :93][0][..., np.newaxis] * [1, 2, 3]
+    codes = smooth + np.random.default_rng(0).normal(40, 9, (67, 93, 3))
+    still = Image.fromarray(np.clip(codes, 0, 255).astype(np.uint8)).convert(mode)
+    path = tmp_path / "counter.jpg"
+    still.save(path, quality=80, subsampling=subsampling, progressive=progressive)
+    with Image.open(path) as read:
+        theirs = np.atleast_3d(np.asarray(read))
+    np.testing.assert_array_equal(fg.read_picture(path).encoding.codes, theirs)
+
+
 def test_half_a_file_with_an_end_marker_is_noticed(zeroed: Path):
     Image.fromarray(np.random.default_rng(0).integers(0, 256, (96, 128), np.uint8)).save(zeroed)
     data = zeroed.read_bytes()

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rawpy
+from PIL import Image
 from typer.testing import CliRunner
 
 import frontglass as fg
@@ -101,7 +102,8 @@ def test_noise_in_the_dark_neither_lifts_black_nor_goes_below(tmp_path: Path):
 
 def test_lens_and_exposure_come_from_the_file(tmp_path: Path):
     path = tmp_path / "a.dng"
-    dng(path, scene(), extra=((34664, "I", 1, 0xABCDEF, True),))  # tifffile writes no 34665
+    texts = ((271, "s", 0, "Quay", True), (306, "s", 0, "2026:11:30 23:10:00", True))
+    dng(path, scene(), extra=(*texts, (34664, "I", 1, 0xABCDEF, True)))  # tifffile writes no 34665
     data = path.read_bytes()
     at = len(data) + len(data) % 2
     # A directory behind the file: time, stop, speed, lens, and its equivalent.
@@ -117,10 +119,25 @@ def test_lens_and_exposure_come_from_the_file(tmp_path: Path):
     entry = struct.pack("<HHI", 34664, 4, 1), struct.pack("<HHI", 34665, 4, 1)
     data = data.replace(entry[0] + struct.pack("<I", 0xABCDEF), entry[1] + struct.pack("<I", at))
     path.write_bytes(data + b"\0" * (at - len(data)) + directory)
-    shot = fg.read_picture(path).shot
+    picture = fg.read_picture(path)
+    shot = picture.shot
     assert (shot.focal_length_mm, shot.focal_length_35mm, shot.iso) == (35, 53, 800)
     assert shot.f_number == pytest.approx(2.8)
     assert shot.exposure_time_s == pytest.approx(1 / 50)
+    # What is written of it says the same, and when.
+    fg.write_picture(tmp_path / "a.jpg", picture)
+    assert fg.read_picture(tmp_path / "a.jpg").shot == shot
+    with Image.open(tmp_path / "a.jpg") as written:
+        exif = written.getexif()
+        assert (exif[271], exif[306], exif.get(274, 1)) == ("Quay", "2026:11:30 23:10:00", 1)
+
+
+def test_a_raw_whose_light_is_cut_off_is_refused(still: Path, tmp_path: Path):
+    """LibRaw would make it black."""
+    data = still.read_bytes()
+    (tmp_path / "a.dng").write_bytes(data[: len(data) - 400])
+    with pytest.raises(PictureFileError, match=r"camera raw file is cut short\.$"):
+        fg.read_picture(tmp_path / "a.dng")
 
 
 def test_a_raw_goes_out_as_jpeg_or_as_light(still: Path, tmp_path: Path):

@@ -6,11 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 import frontglass as fg
+from frontglass.files.view import view_named
 from frontglass.live.blending import ALMOST_BARE, LARGEST, TRADE, nodes_of
-from frontglass.live.shown import half_light
+from frontglass.live.shown import VIEW_NODES, VIEW_STEEPNESS, VIEW_TOP, half_light, view_codes
 from frontglass.picture.display import display_codes
+from frontglass.picture.primaries import BT709
 from frontglass.warned import gathered_warnings
 
 CAMERA = fg.Camera(focal_length_mm=36.9, f_number=2.8, sensor_width_mm=36)
@@ -25,6 +28,20 @@ def weights(nodes, strength):
     places, at = np.array(nodes["places"]), np.sqrt(strength)
     others = [np.delete(places, k) for k in range(len(places))]
     return [np.prod((at - o) / (p - o)) for p, o in zip(places, others, strict=True)]
+
+
+def test_a_cube_of_places_shows_a_display_within_a_code(cafe):
+    """What the page looks light up in, by straight lines: here as scipy draws them."""
+    display = view_named("sRGB - Display/ACES 2.0 - SDR 100 nits (Rec.709)", None)
+    codes = view_codes(display).reshape(VIEW_NODES, VIEW_NODES, VIEW_NODES, 3).astype(np.float64)
+    light = cafe.radiance[::2, ::2]
+    most = np.log2(VIEW_TOP * VIEW_STEEPNESS + 1)
+    places = np.log2(light * VIEW_STEEPNESS + 1) / most * (VIEW_NODES - 1)
+    at = places[..., ::-1].reshape(-1, 3).T
+    seen = [ndimage.map_coordinates(codes[..., k], at, order=1) for k in range(3)]
+    off = 255 * np.abs(np.stack(seen, axis=-1).reshape(light.shape) - display.codes(light, BT709))
+    assert np.quantile(off, 0.99) < 1
+    assert off.max() < 4
 
 
 def test_only_nets_change_unsteadily():

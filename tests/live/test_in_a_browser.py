@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PIL import Image
 
 import frontglass as fg
+from frontglass.scene.editing import edit_scene
 from tests.live.visiting import exact_codes, needs_browser
 
 pytestmark = needs_browser
+
+CUBE = "LUT_3D_SIZE 2\n" + "".join(
+    f"{r:g} {0.5 * g + 0.2 * r:g} {1 - 0.8 * b:g}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1)
+)
 
 
 @pytest.fixture(autouse=True)
@@ -49,6 +56,33 @@ def a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, screen):
     off = np.abs(blend.astype(int) - exact).max(axis=-1)
     assert off.max() <= 3
     assert np.mean(off > 1) <= 0.001
+
+
+def light_is_blended_and_then_goes_through_the_shows_lut(visit, screen):
+    scene = visit.folder / "scene.toml"
+    (visit.folder / "show.cube").write_text(CUBE)
+    shows_lut = {"lut": "show.cube", "lut_from": "ACEScct"}
+    edit_scene(scene, lambda one: replace(one, **shows_lut))
+    visit.driver.get(visit.address + ("?plain" if screen == "plain" else ""))
+    visit.until(f"document.documentElement.dataset.screen == '{screen}'")
+    visit.until("document.querySelector('[data-look=harbour-night]') != null")
+    visit.driver.find_element("css selector", "[data-look=harbour-night]").click()
+    visit.slide(300)
+    visit.until_exact("harbour-night:0.36")
+    visit.until("document.querySelector('#looks [data-look=wet-quay] canvas').dataset.key != null")
+    visit.slide(440)
+    visit.says("new Promise(requestAnimationFrame)")
+    assert visit.says("picture.dataset.shows") == "blend"
+    blend = visit.canvas()
+    visit.until_exact("harbour-night:0.77")
+    exact = visit.canvas()
+    np.testing.assert_array_equal(exact, exact_codes(visit, "harbour-night:0.77"))
+    off = np.abs(blend.astype(int) - exact).max(axis=-1)
+    assert np.quantile(off, 0.99) <= 1
+    assert off.max() <= 6
+    edit_scene(scene, lambda one: replace(one, **dict.fromkeys(shows_lut)))
+    visit.driver.get(visit.address)
+    visit.until("document.getElementById('picture').dataset.shows == 'exact'")
 
 
 def keys_alone_choose_step_and_show_bare(visit):
@@ -184,6 +218,8 @@ def test_a_visit(visit):
     at_rest_the_canvas_is_what_apply_writes(visit)
     a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, "webgl2")
     a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, "plain")
+    light_is_blended_and_then_goes_through_the_shows_lut(visit, "webgl2")
+    light_is_blended_and_then_goes_through_the_shows_lut(visit, "plain")
     keys_alone_choose_step_and_show_bare(visit)
     two_looks_on_both_sides_of_a_line(visit)
     a_lamp_is_made_brighter_and_the_picture_follows(visit)

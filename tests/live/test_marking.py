@@ -146,7 +146,7 @@ def test_the_whole_light_path_shows_as_the_kept_command_makes_it(client, folder)
     (kept,) = told(client, "keep", looks=["late-tram:1/2", "harbour-night:1"], all=True)["kept"]
     out = folder.parent / "out.png"
     words = shlex.split(kept["command"])[1:]
-    assert {"--filter-distance", "--focus", "--tilt", "--coated"} <= {*words}
+    assert {"--filter-distance", "--focus", "--tilt", "--coated"}.isdisjoint(words)
     ended = CliRunner().invoke(app, [*words, "-o", str(out), "--overwrite"])
     assert ended.exit_code == 0, ended.output
     params = {"look": ["late-tram:1/2", "harbour-night:1"]}

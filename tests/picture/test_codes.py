@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from frontglass.picture import codes as codes_module
+from frontglass import threads
 from frontglass.picture.codes import Target, codes_from_radiance, is_grey, radiance_from_codes
 from frontglass.picture.curves import (
     LINEAR,
@@ -140,7 +140,7 @@ def test_strips_do_not_show(samples: int, monkeypatch: pytest.MonkeyPatch):
     light = ramp()
     target = Target(sample=Sample.UINT8, curves=CURVES["srgb"])
     expected = codes_from_radiance(light, target).codes
-    monkeypatch.setattr(codes_module, "_STRIP_SAMPLES", samples)
+    monkeypatch.setattr(threads, "STRIP_SAMPLES", samples)
     np.testing.assert_array_equal(codes_from_radiance(light, target).codes, expected)
 
 

@@ -34,6 +34,11 @@ def recovered(light: np.ndarray, **said: object) -> RecoveredStill:
     return fg.with_recovered_light(picture, recovery, camera=fg.Camera.from_field(40))
 
 
+def lost_light(found: RecoveredStill) -> np.ndarray:
+    """Mean of the channels of what was recovered, on the whole frame."""
+    return np.asarray(found.picture.recovered).mean(axis=2)
+
+
 @pytest.mark.source("ISO12232", "saturation-based speed and standard output sensitivity")
 @pytest.mark.source("ISO2721", "0.65 L t / N^2")
 def test_white_lies_between_what_the_two_sensitivities_say():
@@ -73,14 +78,14 @@ def test_a_point_sends_its_intensity_whatever_area_clips():
     px_per_rad = fg.Camera.from_field(40).px_per_rad(240)
     for radius in (5, 20):
         found = recovered(disc(radius), clipped="filament", white_cd_per_m2=50)
-        sent = float(found.picture.recovered.mean(axis=2).sum())
+        sent = float(lost_light(found).sum())
         assert sent == pytest.approx(60 / 16 / 50 * px_per_rad**2, rel=0.1)
 
 
 @pytest.mark.parametrize("kind", ["sun", "moon"])
 def test_sun_and_moon_are_half_a_degree_wide(kind):
     found = recovered(disc(30), clipped=kind, white_cd_per_m2=5000 if kind == "sun" else 5)
-    extra = found.picture.recovered.mean(axis=2)
+    extra = lost_light(found)
     half = 0.5 * 0.53 * fg.Camera.from_field(40).px_per_deg(240)
     rows, columns = np.nonzero(extra > 0.5 * extra.max())
     assert np.hypot(rows - 80, columns - 120).max() <= half + 1
@@ -89,7 +94,7 @@ def test_sun_and_moon_are_half_a_degree_wide(kind):
 
 @pytest.mark.parametrize("stops", [3, 6, 10])
 def test_light_meets_the_edge_of_what_clips_smoothly(stops):
-    extra = recovered(disc(30), clipped=stops).picture.recovered.mean(axis=2)
+    extra = lost_light(recovered(disc(30), clipped=stops))
     profile = extra[80, 120:151]
     assert np.all(np.diff(profile) <= 1e-3 * profile[0])
     # At the rim less than half the mean over the area, and no step larger than an eighth of all.
@@ -101,7 +106,7 @@ def test_light_meets_the_edge_of_what_clips_smoothly(stops):
 def test_a_window_keeps_its_shape():
     light = disc(0)
     light[40:120, 60:180] = 1.0
-    extra = recovered(light, clipped="window", white_cd_per_m2=300).picture.recovered.mean(axis=2)
+    extra = lost_light(recovered(light, clipped="window", white_cd_per_m2=300))
     middle = extra[80, 120]
     assert extra[46, 66] > 0.5 * middle
 

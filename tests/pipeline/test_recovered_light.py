@@ -106,7 +106,7 @@ def test_light_not_made_up_is_lost_to_what_was_recovered_too():
     lost = fg.render(picture, [look], camera=CAMERA, compensate=off)
     kept = 2.0**-look.light_loss_stops
     np.testing.assert_allclose(lost.radiance, on.radiance * kept, rtol=1e-5)
-    np.testing.assert_allclose(lost.recovered, on.recovered * kept, rtol=1e-5)
+    np.testing.assert_allclose(lost.recovered, np.asarray(on.recovered) * kept, rtol=1e-5)
 
 
 def test_what_is_recovered_must_have_the_shape_of_the_light():

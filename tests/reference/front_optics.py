@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -49,34 +50,48 @@ def level_net_reference(light: Light, mesh: Net | Lines, px_per_rad: float) -> A
 
     Nothing comes from the engine. At one wavelength the transfer function is a product in
     x and y, and so is its average over the pixel that sends and the pixel that receives the light:
-    a sum over aliases. The band is a sum over 3200 wavelengths, and the frame is laid out with its
+    a sum over aliases. The band is a sum over 5201 wavelengths, and the frame is laid out with its
     mirror images.
     """
     height, width, _ = light.shape
     out = np.empty(light.shape)
     for channel in range(3):
         mask = mesh.mask() if isinstance(mesh, Net) else mesh.mask(channel)
-        gratings = mask.crossed.gratings
+        gratings, band = mask.crossed.gratings, CHANNEL_BANDS[channel]
         u = light[..., channel].astype(float)
         big = np.block([[u, u[:, ::-1]], [u[::-1], u[::-1, ::-1]]])
-        band = CHANNEL_BANDS[channel]
         correlation = tabulated(gratings[0], 13 * px_per_rad * 1.6 * band.centre_m)
-        aliases = np.arange(-12, 13)[:, np.newaxis]
-        mean = gratings[0].direct
-        axes = []
-        for length in big.shape:
-            f = np.fft.fftfreq(length) + aliases
-            weight = np.sinc(f) ** 2
-            axes.append((f * px_per_rad, weight))
-        transfer = np.zeros(big.shape)
-        for wavelength, share in zip(*_whole_band(band), strict=True):
-            # So far out a band has washed all periods out of it, and left the mean.
-            down, right = (
-                (w * (correlation(wavelength * f) - mean)).sum(axis=0) + mean for f, w in axes
-            )
-            transfer += share * np.outer(down if len(gratings) > 1 else np.ones_like(down), right)
-        out[..., channel] = np.fft.ifft2(np.fft.fft2(big) * transfer).real[:height, :width]
+        wavelengths, shares = _whole_band(band)
+        # What is laid out with its mirror images has an even transform: half of it says all.
+        down = np.ones((len(wavelengths), height + 1))
+        if len(gratings) > 1:
+            down = _at_wavelengths(correlation, gratings[0].direct, wavelengths, px_per_rad, height)
+        right = _at_wavelengths(correlation, gratings[0].direct, wavelengths, px_per_rad, width)
+        transfer = (down * shares[:, np.newaxis]).T @ right
+        transfer = np.concatenate([transfer, transfer[-2:0:-1]])
+        out[..., channel] = np.fft.irfft2(np.fft.rfft2(big) * transfer, s=big.shape)[
+            :height, :width
+        ]
     return out
+
+
+def _at_wavelengths(
+    correlation: Callable[[Array], Array],
+    mean: float,
+    wavelengths: Array,
+    px_per_rad: float,
+    n: int,
+) -> Array:
+    """Transfer along one axis of n pixels mirrored, averaged over pixels: (wavelengths, n + 1)."""
+    f = np.arange(n + 1) / (2 * n) + np.arange(-12, 13)[:, np.newaxis]
+    weight = np.sinc(f) ** 2
+    # So far out a band has washed all periods out of it, and left the mean.
+    return np.array(
+        [
+            (weight * (correlation(wavelength * px_per_rad * f) - mean)).sum(axis=0) + mean
+            for wavelength in wavelengths
+        ]
+    )
 
 
 def _whole_band(band: Band) -> tuple[Array, Array]:

@@ -19,8 +19,8 @@ from frontglass.batch.job import Job
 from frontglass.batch.made_from import recipe_digest
 from frontglass.batch.work import Ended, Made, Task, done
 from frontglass.batch.workers import Countdown, failed, limit_of
-from frontglass.convolution.blocks import available_cores
 from frontglass.errors import FrontglassError, ParameterError
+from frontglass.threads import available_cores
 
 LOCAL = re.compile(r"local:([1-9][0-9]{0,2})")
 CONNECTING_S = 20.0

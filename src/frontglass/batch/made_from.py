@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING
 
 import frontglass
 from frontglass.choices import Damage
+from frontglass.elements.plate import RETURNED, Coating
 
 if TYPE_CHECKING:
     from frontglass.pipeline.recipe import Recipe
+
+AS_IT_COMES = {"tilt_deg": (0.0, 0.0), "coating": Coating.NONE, "returns": RETURNED}
 
 
 def recipe_digest(recipe: Recipe) -> str:
@@ -29,6 +32,12 @@ def _pixels_of(recipe: Recipe) -> Recipe:
 
 
 def typed_digest(recipe: Recipe, typed: object) -> str:
-    """Fingerprint of what somebody typed: options and looks, whatever a scene adds to them."""
-    light_paths = [look.light_path for look in recipe.looks]
+    """Fingerprint of what somebody typed: options and looks, whatever a scene adds to them.
+
+    How glass stands is among the options, or the scene's.
+    """
+    light_paths = [
+        [part.without_stray_light().with_glass(**AS_IT_COMES) for part in look.light_path]
+        for look in recipe.looks
+    ]
     return hashlib.sha256(f"{light_paths!r} {typed!r}".encode()).hexdigest()

@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import NamedTuple
 
-from frontglass.convolution.blocks import available_cores
 from frontglass.elements import LightPath
 from frontglass.files.size import claimed_size
+from frontglass.threads import available_cores
 
 PICTURES, PICTURES_BOTH = 9, 22
 """Float pictures that a still takes at its peak, and where nets and glows go through one filter:

@@ -20,8 +20,8 @@ from typing import Any
 
 from frontglass.batch.job import Job
 from frontglass.batch.work import Ended, Made, Task, done
-from frontglass.convolution.blocks import available_cores
 from frontglass.errors import FrontglassError
+from frontglass.threads import available_cores
 
 PATIENCE_S = 20.0
 """How long a still in hand may take to be finished after an interrupt."""

@@ -147,7 +147,8 @@ def _planned(
     def choices_of(still: Path) -> list[tuple[Look, ...]]:
         return [stack.looks for stack in at_hand.stacks_or_none(still, looks)]
 
-    todo = planned_batch(stills, out, recipe_of, choices_of, typed=dict(typed), **how)
+    said = {**typed, "rig": looks.rig()}
+    todo = planned_batch(stills, out, recipe_of, choices_of, typed=said, **how)
     at_hand.say()
     all_stills = todo.found.stills
     say_without_looks([still for still in all_stills if not choices_of(still)], len(all_stills))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -120,6 +121,7 @@ def _text(stack: LookStack, camera: Camera, found: FoundGhosts | None) -> str:
         )
     rest = len(found.told) - SHOWN
     more = f"\nand {rest} fainter ones" if rest > 0 else ""
-    focus = "infinity" if camera.focus_m is None else f"{camera.focus_m:g} m"
+    is_far = camera.focus_m is None or math.isinf(camera.focus_m)
+    focus = "infinity" if is_far else f"{camera.focus_m:g} m"
     told = tilt_words(found.ghosts.tilt_deg) if found.ghosts.seen else "None will be seen."
     return f"{table(rows)}{more}\nfocus {focus}, f/{camera.f_number:g}. {told}"

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
-    GlassOptions,
     LampRange,
     LightOptions,
     Overwrite,
@@ -73,16 +73,17 @@ def ladder(
     from frontglass.looks import read_look
 
     name, steps = steps_of(look, strengths)
-    chosen = glass.on(read_look(name))
+    at_hand = kept.at_hand()
+    others = looks_from_texts(beside) if beside else []
+    chosen, *others = at_hand.on_glass(still, glass, [read_look(name), *others])
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
     how = given(
         strengths=steps,
         width_px=width,
         columns=columns,
         seen_on=seen_on,
-        beside=beside and [glass.on(one) for one in looks_from_texts(beside)],
+        beside=others or None,
     )
-    at_hand = kept.at_hand()
     recipe = at_hand.recipe(still, light.typed((), camera, space))
     watched = WatchedParts(()) if close_up else at_hand.watch(still, None)
     at_hand.say()

@@ -85,6 +85,7 @@ def lamps(
     typed = recovery_from(clipped, marks_from_texts(lamp or ()).levels, lamps, white)
     at_hand = kept.at_hand()
     recovery = at_hand.recovery(still, typed or Recovery())
+    encoding = at_hand.encoding(still, encoding)
     at_hand.say()
     with working(f"reading {still.name}"):
         found = with_recovered_light(

@@ -119,6 +119,7 @@ def list_(
     kept = at_hand.here()
     found = pieces(map(chosen, choices) if choices else _kept(kept))
     framing = at_hand.framing(camera.framing())
+    at_hand.say()
     choice = framing.camera_for_width(WIDTH_PX)
     note(*choice.notices)
     size = filters.said()

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 import typer
 
 from frontglass.cli.batch_texts import say_left_out
-from frontglass.cli.options import CameraOptions, GlassOptions, LightOptions
+from frontglass.cli.glass_options import GlassOptions
+from frontglass.cli.options import CameraOptions, LightOptions
 from frontglass.cli.scene_files import SceneFile, scene_file
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from frontglass.live.app import Page
     from frontglass.live.sharing import SharedView
     from frontglass.looks import Look
+    from frontglass.looks.rig import Rig
     from frontglass.pipeline.recipe import Recipe
 
 PACKAGES, QR_PACKAGE = ("starlette", "uvicorn"), "segno"
@@ -69,11 +71,14 @@ def live(
     is served on this machine alone, until Ctrl-C; --share adds a view of what is kept for others,
     who can give hearts and change nothing else.
     """
-    _check_no_view(light.view)
     _check_packages((*PACKAGES, *([QR_PACKAGE] if serving.share else [])))
     from frontglass.live.serving import address_of, kept_token, listening, serve, state_folder
 
-    words = [*_words(camera), *_words(space), *_words(light)]
+    if light.view is not None:
+        from frontglass.files.view import view_named
+
+        view_named(light.view, light.view_from, light.encoding)
+    words = [*_words(camera), *_words(glass), *_words(space), *_words(light)]
     typed = light.typed((), camera, space)
     page = page_for(
         stills,
@@ -82,7 +87,7 @@ def live(
         scene=scene,
         words=words,
         camera_words=list(_words(camera)),
-        glass=glass,
+        rig=glass.rig(),
     )
     listener = listening(serving.port)
     token = kept_token(state_folder())
@@ -114,14 +119,6 @@ def _say_shared(shared: SharedView) -> None:
     typer.echo("Whoever has that address on this network sees what is kept, until Ctrl-C.")
 
 
-def _check_no_view(view: str | None) -> None:
-    if view is not None:
-        from frontglass.errors import ParameterError
-
-        hint = "The page adds renders up in light; ladder and compare show them through it."
-        raise ParameterError("view", "left out of live", view, hint)
-
-
 def page_for(
     sources: list[str],
     typed: dict[str, Any],
@@ -130,12 +127,11 @@ def page_for(
     scene: Path | None = None,
     words: list[str] | tuple[str, ...] = (),
     camera_words: list[str] | tuple[str, ...] = (),
-    glass: GlassOptions | None = None,
+    rig: Rig | None = None,
 ) -> Page:
     """Return the page of some stills: what it shows and where it keeps what is chosen."""
     from frontglass.batch.finding import found_stills
     from frontglass.live.app import Page, page_files
-    from frontglass.live.held import HeldPath
     from frontglass.live.kept import SceneKeeper
     from frontglass.live.making import Making
     from frontglass.live.marks import SETTINGS
@@ -154,12 +150,17 @@ def page_for(
         return options.at_hand().recipe(still, typed)
 
     own: dict[str, Look] = {name: read_look(name) for name in look}
-    held = HeldPath(glass.held() if glass else {})
-    table = LightTable(found.stills, (*own.values(), *catalogue()), recipe_of, held)
     more = [] if scene is None else ["--scene", str(path)]
     files = {one.name: Path(name) for name, one in own.items() if name.lower().endswith(".toml")}
-    keeper = SceneKeeper(path, words=[*words, *more], look_files=files, held=held)
-    fixed = [name for name in SETTINGS if f"--{name.replace('_', '-')}" in words]
+    keeper = SceneKeeper(path, words=[*words, *more], look_files=files)
+
+    def rig_of() -> Rig:
+        kept = keeper.scene().camera.rig
+        return kept if rig is None else rig.over(kept)
+
+    table = LightTable(found.stills, (*own.values(), *catalogue()), recipe_of, rig_of)
+    said = {word.removeprefix("--").replace("-", "_") for word in words}
+    fixed = [name for name in SETTINGS if said & {name, f"no_{name}", f"un{name}"}]
     making = Making(found.stills, keeper, camera_words)
     return Page(table=table, keeper=keeper, files=page_files(), making=making, fixed=fixed)
 
@@ -169,14 +170,15 @@ def _words(options: Any) -> Iterator[str]:
     hints = get_type_hints(type(options), include_extras=True)
     for field in dataclasses.fields(options):
         value = getattr(options, field.name)
-        if value is None or value is False:
+        if value is None or (value is False and field.default is False):
             continue
         (option,) = (one for one in hints[field.name].__metadata__ if hasattr(one, "param_decls"))
         name = next(iter(option.param_decls or ()), f"--{field.name.replace('_', '-')}")
+        if isinstance(value, bool):
+            yield name.split("/")[0 if value else 1]
+            continue
         for one in value if isinstance(value, list) else [value]:
-            yield name
-            if one is not True:
-                yield str(one)
+            yield from (name, str(one))
 
 
 def _check_packages(names: tuple[str, ...]) -> None:

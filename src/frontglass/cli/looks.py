@@ -6,10 +6,12 @@ from typing import Annotated
 
 import typer
 
+from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.grouped import note
 from frontglass.cli.look_texts import look_lines, look_record
-from frontglass.cli.options import CameraOptions, GlassOptions, Json, Strengths, steps_of
+from frontglass.cli.options import CameraOptions, Json, Strengths, steps_of
 from frontglass.cli.progress import working
+from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 
 PREVIEW_WIDTH_PX = 1920
@@ -39,6 +41,7 @@ def show(
     ] = PREVIEW_WIDTH_PX,
     glass: GlassOptions,
     camera: CameraOptions,
+    kept: SceneOptions,
     as_json: Json = False,
 ) -> None:
     """Show what a look is made of and what it does, in numbers."""
@@ -47,8 +50,10 @@ def show(
     from frontglass.units import STOCK_STRENGTHS
 
     name, steps = steps_of(look, strengths)
-    shown = glass.on(read_look(name))
-    choice = camera.framing().camera_for_width(width)
+    at_hand = kept.at_hand()
+    (shown,) = at_hand.on_glass(None, glass, [read_look(name)])
+    choice = at_hand.framing(camera.framing()).camera_for_width(width)
+    at_hand.say()
     note(*choice.notices)
     chosen = steps or tuple(map(float, STOCK_STRENGTHS))
     with working(f"computing {look}"):

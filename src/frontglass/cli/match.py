@@ -219,6 +219,7 @@ def _judge(
         if watch:
             raise ParameterError("watch", "given together with --on STILL", watch[0])
         framing = at_hand.framing(typed["framing"])
+        at_hand.say()
         choice = framing.camera_for_width(WIDTH_PX)
         shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
         meter = meter_on_targets(choice.camera, shape)

@@ -58,7 +58,9 @@ def measure(
     named = looks_from_texts(looks, "1" if steps else None)
     if steps:
         named = [look.at(strength) for look in named for strength in steps]
-    framing = kept.at_hand().framing(camera.framing())
+    at_hand = kept.at_hand()
+    framing = at_hand.framing(camera.framing())
+    at_hand.say()
     choice, height = framing.camera_for_width(width), framing.height_for_width(width)
     looking = progress(named, len(named), str)
     measured = [measure(look, choice.camera, width, height) for look in looking]

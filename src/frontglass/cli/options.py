@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
+
+from frontglass.cli.glass_options import GlassOptions
 
 if TYPE_CHECKING:
     from frontglass.cli.space_options import SpaceOptions
@@ -55,9 +57,6 @@ LampRange = Annotated[
     bool,
     typer.Option("--lamp-range", help="Show clipped lamps as dim and as bright as is likely."),
 ]
-
-
-OnGlass = TypeVar("OnGlass", "Look", "LookStack")
 
 
 def given(**options: Any) -> dict[str, Any]:
@@ -128,50 +127,6 @@ def _parsed(number_from_text: Callable[[str], float], text: str | None) -> float
 
 
 @dataclass(frozen=True, kw_only=True)
-class GlassOptions:
-    """How the glass stands that looks are on, and what it mirrors."""
-
-    tilt: Annotated[
-        str | None,
-        typer.Option(
-            metavar="UP,RIGHT",
-            help="Lean of the glass [degree]: its ghosts go up, and right, by twice that.",
-        ),
-    ] = None
-    coated: Annotated[
-        bool, typer.Option("--coated", help="Its surfaces have a coating of several layers.")
-    ] = False
-    returns: Annotated[
-        str | None,
-        typer.Option(metavar="SHARE", help="Light that sensor and lens send back; else 1%."),
-    ] = None
-
-    def held(self) -> dict[str, str]:
-        """Return what was typed, as texts."""
-        return given(tilt=self.tilt, coated="on" if self.coated else None, returns=self.returns)
-
-    def changes(self) -> dict[str, Any]:
-        """Return what was typed, as elements take it."""
-        from frontglass.elements.plate import Coating, returns_from_text, tilt_from_text
-
-        return given(
-            tilt_deg=self.tilt and tilt_from_text(self.tilt),
-            coating=Coating.MULTI if self.coated else None,
-            returns=None if self.returns is None else returns_from_text(self.returns),
-        )
-
-    def on(self, look: OnGlass) -> OnGlass:
-        """Return a look, or a stack of them, with its glass as typed; say where it has none."""
-        from frontglass.cli.grouped import note_later
-        from frontglass.elements import Place
-
-        changes = self.changes()
-        if changes and not any(part.place is Place.PLATE for part in look.light_path):
-            note_later(f"{look} stands on no glass, so nothing tilts or mirrors.")
-        return look.with_glass(**changes)
-
-
-@dataclass(frozen=True, kw_only=True)
 class LookOptions(GlassOptions):
     """Which looks, and how strong."""
 
@@ -187,15 +142,10 @@ class LookOptions(GlassOptions):
         str | None, typer.Option(help="Strength of looks that name none: 1/8, 0.3, 2.")
     ] = None
 
-    hood: Annotated[
-        bool,
-        typer.Option("--hood", help="Keep the lamp of a look such as torch-wash off the lens."),
-    ] = False
-
     def stacks(self, kept: Sequence[LookStack] = ()) -> tuple[LookStack, ...]:
         """Return each look, or stack of looks, that was typed, else what a scene keeps.
 
-        A look that names no strength is at 1, and says so.
+        A look that names no strength is at 1, and says so. Its glass stands as the look has it.
         """
         from frontglass.looks.stack import looks_of_text, stack_from_text
 
@@ -205,9 +155,7 @@ class LookOptions(GlassOptions):
         typed = [stack_from_text(text, **stated) for text in self.look or ()]
         if self.strength is None:
             say_silent([part for text in self.look or () for part in looks_of_text(text)])
-        whole = [self.on(stack) for stack in typed or kept]
-        chosen = [stack.hooded() if self.hood else stack for stack in whole]
-        return tuple({stack.text: stack for stack in chosen}.values())
+        return tuple({stack.text: stack for stack in typed or kept}.values())
 
 
 def targets_of(

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.options import LookOptions, given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 
 if TYPE_CHECKING:
     from frontglass.scene.scene import Scene
+
+SHARED = ("surround", "view", "title", "encoding", "lut", "lut_from")
 
 
 def keep(
@@ -90,22 +93,73 @@ def _still_name(scene: Scene, path: Path) -> str:
     return found.file
 
 
-def camera(
-    *,
+@dataclass(frozen=True, kw_only=True)
+class CameraWords:
+    """What may be said of the camera that all stills are seen with."""
+
     taking: Annotated[
         str | None,
         typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
-    ] = None,
+    ] = None
     aim: Annotated[
         str | None, typer.Option(metavar="X,Y", help="Where the taking lens points.")
-    ] = None,
+    ] = None
     lens: Annotated[
         str | None, typer.Option(metavar="MM", help="As --lens of the other commands.")
-    ] = None,
-    stop: Annotated[str | None, typer.Option(metavar="N", help="As --stop there.")] = None,
-    sensor: Annotated[
-        str | None, typer.Option(metavar="NAME|WxH", help="As --sensor there.")
-    ] = None,
+    ] = None
+    stop: Annotated[str | None, typer.Option(metavar="N", help="As --stop there.")] = None
+    sensor: Annotated[str | None, typer.Option(metavar="NAME|WxH", help="As --sensor there.")] = (
+        None
+    )
+    filter_distance: Annotated[
+        str | None, typer.Option(metavar="MM", help="As --filter-distance there.")
+    ] = None
+    focus: Annotated[str | None, typer.Option(metavar="M|inf", help="As --focus there.")] = None
+
+    def told(self) -> dict[str, Any]:
+        """Return what was said, as a scene has it."""
+        return given(**asdict(self))
+
+
+@dataclass(frozen=True, kw_only=True)
+class ColourWords:
+    """What may be said of the codes of all stills, and of how pictures are looked at."""
+
+    encoding: Annotated[
+        str | None, typer.Option(metavar="NAME", help="As --encoding of the other commands.")
+    ] = None
+    lut: Annotated[
+        str | None, typer.Option(metavar="FILE|DISPLAY/VIEW", help="As --view there.")
+    ] = None
+    lut_from: Annotated[str | None, typer.Option(metavar="NAME", help="As --view-from there.")] = (
+        None
+    )
+
+    def told(self, scene: Path) -> dict[str, Any]:
+        """Return what was said, as the scene of that file has it; a LUT must be one.
+
+        Raises
+        ------
+        FrontglassError
+            If it is none.
+        """
+        if self.lut is None:
+            return given(encoding=self.encoding, lut_from=self.lut_from)
+        from frontglass.files.view import is_lut_file, view_named
+        from frontglass.scene.finding import name_in_scene
+        from frontglass.scene.scene import Scene
+
+        before = scene_at(scene)
+        view_named(self.lut, self.lut_from or before.lut_from, self.encoding or before.encoding)
+        is_file = is_lut_file(self.lut)
+        lut = name_in_scene(Scene(path=scene), Path(self.lut)) if is_file else self.lut
+        return given(encoding=self.encoding, lut=lut, lut_from=self.lut_from)
+
+
+def camera(
+    *,
+    words: CameraWords,
+    glass: GlassOptions,
     surround: Annotated[
         Literal["lampless", "mirror", "dark"] | None,
         typer.Option(help="What lies outside the frames."),
@@ -114,34 +168,38 @@ def camera(
         Literal["hue", "clip"] | None,
         typer.Option(help="Light past white: paler in its hue, or clipped channel by channel."),
     ] = None,
+    colour: ColourWords,
     title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
     clear: Annotated[
         list[str] | None,
-        typer.Option(metavar="KEY", help="Say that no longer: as, lens, stop, ...; several."),
+        typer.Option(metavar="KEY", help="Say that no longer: as, lens, tilt, ...; several."),
     ] = None,
     scene: SceneFile = None,
 ) -> None:
     """Say what all stills share.
 
-    Taking camera, surround, view, title.
+    Taking camera, glass before the lens, surround, view, encoding, the show's LUT, title.
     """
     from frontglass.cli.scene_show import scene_words
     from frontglass.errors import ParameterError
+    from frontglass.scene.fields import keys_of
+    from frontglass.scene.parts import SceneCamera
 
-    own = given(taking=taking, aim=aim, lens=lens, stop=stop, sensor=sensor)
-    shared = given(surround=surround, view=view, title=title)
+    own: dict[str, Any] = {**words.told(), **given(**asdict(glass))}
+    path = scene_file(scene)
+    shared: dict[str, Any] = given(surround=surround, view=view, title=title)
+    shared.update(colour.told(path))
+    keys = {key: one.name for key, one in keys_of(SceneCamera).items()}
     for key in clear or ():
-        name = "taking" if key == "as" else key
-        if name in {"taking", "aim", "lens", "stop", "sensor"}:
-            own[name] = None
-        elif name in {"surround", "view", "title"}:
+        name = key.replace("-", "_")
+        if name in keys:
+            own[keys[name]] = None
+        elif name in SHARED:
             shared[name] = None
         else:
-            rule = "one of as, aim, lens, stop, sensor, surround, view, title"
-            raise ParameterError("clear", rule, key)
+            raise ParameterError("clear", f"one of {', '.join([*keys, *SHARED])}", key)
     if not own and not shared:
         raise ParameterError("camera", "told something, such as --as 50mm,super35", "nothing")
-    path = scene_file(scene)
     scene_at(path)
     after = edited(path, lambda one: changed_camera(one, own, shared))
     typer.echo(f"{path}: {', '.join(filter(None, (after.title, scene_words(after)))) or 'nothing'}")

@@ -12,8 +12,10 @@ import typer
 from frontglass.cli.grouped import note
 
 if TYPE_CHECKING:
+    from frontglass.cli.glass_options import GlassOptions
     from frontglass.cli.options import LookOptions
     from frontglass.looks import LookStack
+    from frontglass.looks.rig import OnGlass
     from frontglass.measurement.watch import WatchedRegion
     from frontglass.picture.picture import Picture
     from frontglass.picture.recovery import Recovery
@@ -83,6 +85,7 @@ class SceneAtHand:
         self._named: list[FoundScene] = []
         self._known: dict[Path, KnownStill] = {}
         self._taken: dict[Path, dict[str, Taken]] = {}
+        self._taken_here: list[Taken] = []
         if options.scene is not None and options.no_scene:
             raise ParameterError("scene", "given without --no-scene", str(options.scene))
 
@@ -117,18 +120,40 @@ class SceneAtHand:
         self._note(still, taken)
         return recovery
 
+    def encoding(self, still: Path, typed: str | None) -> str | None:
+        """Return what a still's codes are."""
+        from frontglass.scene.taken import encoding_from
+
+        known, taken = self.known(still), list[Any]()
+        if typed is not None or known.scene is None:
+            return typed
+        encoding = encoding_from(known.scene, known.still, taken)
+        self._note(still, taken)
+        return encoding
+
     def framing(self, typed: Framing) -> Framing:
         """Return lens and sensor where there is no still: by the scene named, or the one here."""
         from frontglass.scene.taken import framing_from
 
         here = self.here()
-        if here is None:
-            return typed
+        return typed if here is None else framing_from(here, None, typed, self._taken_here)
+
+    def on_glass(
+        self, still: Path | None, typed: GlassOptions, looks: Sequence[OnGlass]
+    ) -> list[OnGlass]:
+        """Return looks with their glass as typed, else as the scene of a still, or the one here."""
+        from frontglass.scene.taken import rig_from
+
+        scene = self.here() if still is None else self.known(still).scene
+        if scene is None:
+            return [typed.on(look) for look in looks]
         taken: list[Taken] = []
-        framing = framing_from(here, None, typed, taken)
-        if taken:
-            typer.echo(f"{here.path}: {', '.join(one.text for one in taken)}", err=True)
-        return framing
+        rig = rig_from(scene, typed.rig(), looks, taken)
+        if still is None:
+            self._taken_here += taken
+        else:
+            self._note(still, taken)
+        return [typed.on(look, rig) for look in looks]
 
     def here(self) -> Scene | None:
         """Return the scene named, the one in this folder or above; None if there is none."""
@@ -162,12 +187,10 @@ class SceneAtHand:
         """Return what a still is seen through: what was typed, else what is kept for it."""
         from frontglass.scene.taken import LOOKS, Taken
 
-        if typed.look:
-            return typed.stacks()
-        kept = self.choices(still)
+        kept = () if typed.look else self.choices(still)
         if kept:
             self._note(still, [Taken(LOOKS, ", ".join(stack.text for stack in kept))])
-        return typed.stacks(kept)
+        return tuple(self.on_glass(still, typed, typed.stacks(kept)))
 
     def stacks_or_none(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
         """Return the same for one of many stills: nothing where nothing was typed or kept."""
@@ -186,6 +209,10 @@ class SceneAtHand:
         from frontglass.scene.old_lamps import OLD_NAME
         from frontglass.scene.taken import counted, taken_words
 
+        here = self.here() if self._taken_here else None
+        if here is not None:
+            said = ", ".join(one.text for one in self._taken_here)
+            typer.echo(f"{here.path}: {said}", err=True)
         by_scene: dict[Path, list[KnownStill]] = {}
         for known in self._known.values():
             if known.scene is not None:

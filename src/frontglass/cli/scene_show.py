@@ -14,7 +14,7 @@ from frontglass.cli.scene_files import SceneFile, scene_at, scene_file
 from frontglass.cli.texts import print_json, table
 
 if TYPE_CHECKING:
-    from frontglass.scene.parts import SceneStill
+    from frontglass.scene.parts import SceneCamera, SceneStill
     from frontglass.scene.scene import Scene
 
 
@@ -105,20 +105,36 @@ def _name(still: SceneStill) -> str:
 def scene_words(scene: Scene) -> str:
     """Return what is said of all stills in one line."""
     camera = scene.camera
+    switches = {("coated", True): "coated", ("coated", False): "uncoated"}
+    switches |= {("hood", True): "hood", ("hood", False): "no hood"}
     words = [
         f"{name} {value}"
         for name, value in (
-            ("as", camera.taking),
-            ("aimed at", camera.aim),
-            ("lens", camera.lens),
-            ("stop", camera.stop),
-            ("sensor", camera.sensor),
+            *_lens_words(camera),
+            ("tilt", camera.tilt),
+            ("returns", camera.returns),
             ("surround", scene.surround),
             ("view", scene.view),
+            ("encoding", scene.encoding),
+            ("LUT", scene.lut),
+            ("for", scene.lut_from),
         )
         if value is not None
     ]
+    words += [text for (name, is_on), text in switches.items() if getattr(camera, name) is is_on]
     return ", ".join(words)
+
+
+def _lens_words(part: SceneCamera | SceneStill) -> list[tuple[str, str | None]]:
+    return [
+        ("as", part.taking),
+        ("aimed at", part.aim),
+        ("lens", part.lens),
+        ("stop", part.stop),
+        ("sensor", part.sensor),
+        ("filter distance", part.filter_distance),
+        ("focus", part.focus),
+    ]
 
 
 def still_words(still: SceneStill) -> str:
@@ -140,11 +156,8 @@ def still_words(still: SceneStill) -> str:
         ("exposure {}", still.exposure_stops),
         ("room", still.room),
         ("map {}", still.map),
-        ("as {}", still.taking),
-        ("aimed at {}", still.aim),
-        ("lens {}", still.lens),
-        ("stop {}", still.stop),
-        ("sensor {}", still.sensor),
+        ("encoding {}", still.encoding),
+        *((f"{name} {{}}", value) for name, value in _lens_words(still)),
     ):
         words += [text.format(value)] if value is not None else []
     words += [counted(len(still.distances), "distances")] if still.distances else []

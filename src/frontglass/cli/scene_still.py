@@ -43,6 +43,15 @@ class StillWords:
     sensor: Annotated[
         str | None, typer.Option(metavar="NAME|WxH", help="Sensor it was shot on.")
     ] = None
+    encoding: Annotated[
+        str | None, typer.Option(metavar="NAME", help="What its codes are, such as a log encoding.")
+    ] = None
+    filter_distance: Annotated[
+        str | None, typer.Option(metavar="MM", help="Filter to entrance pupil.")
+    ] = None
+    focus: Annotated[
+        str | None, typer.Option(metavar="M|inf", help="What its lens is focused on.")
+    ] = None
 
     def told(self) -> dict[str, Any]:
         """Return what was said, as a still of a scene has it."""
@@ -61,6 +70,9 @@ class StillWords:
             lens=self.lens,
             stop=self.stop,
             sensor=self.sensor,
+            encoding=self.encoding,
+            filter_distance=self.filter_distance,
+            focus=self.focus,
         )
 
 

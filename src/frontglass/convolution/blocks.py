@@ -1,11 +1,9 @@
-"""Pieces of a plane small enough for a processor's cache, threads that share them, precision."""
+"""Pieces of a plane small enough for a processor's cache, and precision."""
 
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import cv2
@@ -26,24 +24,6 @@ def precision_for(light: Float32, share: float) -> np.dtype[Any]:
     small = light.shape[0] * light.shape[1] < ACCURACY.single_from_px
     is_double = small or root_mean_square * share > ACCURACY.single_rms
     return np.dtype(np.float64 if is_double else np.float32)
-
-
-def available_cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
-def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:
-    """Share pieces of a length among threads; an error in one is raised here."""
-    pieces = [slice(start, min(start + step, length)) for start in range(0, length, step)]
-    if len(pieces) == 1:
-        do(pieces[0])
-        return
-    with ThreadPoolExecutor(available_cores()) as pool:
-        for _ in pool.map(do, pieces):
-            pass
 
 
 def in_place(transform: Callable[..., Plane], plane: Plane, **how: int) -> None:

@@ -18,11 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import in_pieces
 from frontglass.convolution.filters import Filter
+from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
+Places = NDArray[np.intp]
 
 SPLINE_DEGREE = 4
 REACH = SPLINE_DEGREE // 2 + 1
@@ -62,14 +63,9 @@ class CellAxis:
         """Cells including the margins."""
         return self.count + 2 * self.margin
 
-    def gather(self, light: Float32, at: NDArray[np.intp] | None = None) -> Float32:
-        """Mean light of the cells of `light`, shape (length_px, K) -> (total, K).
-
-        With `at`, rising, `light` is that of those pixels alone, shape (len(at), K).
-        """
+    def gather(self, light: Float32) -> Float32:
+        """Mean light of the cells of `light`, shape (length_px, K) -> (total, K)."""
         starts, weights = self._weights()
-        if at is not None:
-            starts, weights = np.searchsorted(at, starts), weights[at]
         table = np.ascontiguousarray(weights.T / self.width_px, dtype=np.float32)
         spilled = np.zeros((self.count + 2 * REACH, light.shape[1]), dtype=np.float32)
 
@@ -81,7 +77,26 @@ class CellAxis:
                 )
 
         in_pieces(some, light.shape[1], COLUMNS_AT_ONCE)
-        cells = np.zeros((self.total, light.shape[1]), dtype=np.float32)
+        return self._with_spilled(spilled)
+
+    def gather_some(self, at: Places, across: Places, light: Float32, width: int) -> Float32:
+        """Return the same of N pixels and else darkness, light of shape (N, 3) -> (total, 3 width).
+
+        They are `at` places along this axis, and `across` the other one.
+        """
+        starts, weights = self._weights()
+        spilled = np.zeros((self.count + 2 * REACH, 3 * width), dtype=np.float32)
+        own = np.searchsorted(starts, at, side="right") - 1
+        place = ((own * width + across) * 3)[:, np.newaxis] + np.arange(3)
+        light = light / np.float32(self.width_px)
+        for cell, weight in enumerate(weights[at].T.astype(np.float32)):
+            lit = (place + cell * 3 * width).ravel()
+            np.add.at(spilled.reshape(-1), lit, (weight[:, np.newaxis] * light).ravel())
+        return self._with_spilled(spilled)
+
+    def _with_spilled(self, spilled: Float32) -> Float32:
+        """Cells, and what lies beyond either end where it belongs."""
+        cells = np.zeros((self.total, spilled.shape[1]), dtype=np.float32)
         targets = self._targets()
         cells[targets[REACH:-REACH]] = spilled[REACH:-REACH]
         for spill in (*range(REACH), *range(REACH + self.count, len(targets))):
@@ -129,7 +144,8 @@ class CellAxis:
 
 def spline_response(fy_per_cell: Float64, fx_per_cell: Float64) -> Float64:
     """Response of cells both ways to points instead of pixels, shape (len(fy), len(fx))."""
-    return np.asarray(np.outer(np.sinc(fy_per_cell), np.sinc(fx_per_cell)) ** (SPLINE_DEGREE + 1))
+    down, across = (np.sinc(f) ** (SPLINE_DEGREE + 1) for f in (fy_per_cell, fx_per_cell))
+    return np.asarray(np.outer(down, across))
 
 
 def _integral_up_to(x_cells: Float64) -> Float64:

@@ -22,12 +22,19 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
-from frontglass.convolution.blocks import ROWS_AT_ONCE, in_pieces, precision_for
+from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.convolution.lamps import Lamps, lamps_in
-from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
+from frontglass.convolution.lamps import LampPixels, lamp_pixels
+from frontglass.convolution.parts import (
+    FilterOnCells,
+    SharpPart,
+    SmoothPart,
+    padded,
+    planes_in_the_dark,
+    planes_of_images,
+)
 from frontglass.convolution.sines import (
     LampRows,
     Twins,
@@ -35,6 +42,7 @@ from frontglass.convolution.sines import (
     go_beyond,
     twins_that_show,
 )
+from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
 
@@ -46,7 +54,7 @@ class _Outside(NamedTuple):
     """What lies outside the frame: its mirror image or nothing, and lamps that have no image."""
 
     boundary: Surround
-    lamps: Lamps | None = None
+    lamps: LampPixels | None = None
 
 
 def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> Float32:
@@ -67,27 +75,45 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
         Within 1e-3 of the local value plus 1e-4 of white of the sum over every pair of pixels.
     """
     light = np.ascontiguousarray(light)
-    out = _without_deviated_light(light, filters)
-    if all(f.direct + f.veil >= 1 - NOTHING for f in filters):
-        return out
+    return _convolved(light, filters, boundary, np.empty_like(light))
+
+
+def convolve_over(light: Float32, filters: Sequence[Filter], boundary: Surround) -> Float32:
+    """Return the same as `convolve`, and lose the light: a frame less is held and written."""
+    light = np.ascontiguousarray(light)
+    return _convolved(light, filters, boundary, light)
+
+
+def _convolved(
+    light: Float32, filters: Sequence[Filter], boundary: Surround, out: Float32
+) -> Float32:
+    """Light after filters, laid into `out`, which may be the light itself."""
     outside = _Outside(boundary)
-    if boundary is Surround.LAMPLESS:
-        outside = _Outside(Surround.MIRROR, lamps_in(light))
-    _add_deviated(out, light, filters, outside)
+    is_all_direct = all(f.direct + f.veil >= 1 - NOTHING for f in filters)
+    if boundary is Surround.LAMPLESS and not is_all_direct:
+        outside = _Outside(Surround.MIRROR, lamp_pixels(light))
+    shortest_px = min(light.shape[:2])
+    cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
+    if is_all_direct:
+        _without_deviated_light(light, filters, out)
+    elif cell_px > 1:
+        cells, axes = _on_cells(light, filters, outside, cell_px)
+        _without_deviated_light(light, filters, out)
+        _add_cells(out, cells, axes)
+    else:
+        light = light.copy() if out is light else light
+        _without_deviated_light(light, filters, out)
+        _add_deviated(out, light, filters, outside)
     return out
 
 
 def _add_deviated(
     out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside
 ) -> None:
-    """Add deviated light the way that suits filters and surround."""
-    shortest_px = min(light.shape[:2])
-    cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
-    if cell_px > 1:
-        _add_over_cells(out, light, filters, outside, cell_px)
-    elif outside.boundary is Surround.DARK and all(f.is_round for f in filters):
+    """Add deviated light that is not smooth, the way that suits filters and surround."""
+    if outside.boundary is Surround.DARK and all(f.is_round for f in filters):
         smooth = [SmoothPart(f) for f in filters]
-        _add_over_cells(out, light, smooth, outside, ACCURACY.smooth_cell_px)
+        _add_cells(out, *_on_cells(light, smooth, outside, ACCURACY.smooth_cell_px))
         _add_over_pixels(out, light, [SharpPart(f) for f in filters], outside)
     elif outside.lamps is not None and _come_round(outside.lamps, light, filters):
         lamps, rest = outside.lamps.over(light.shape), outside.lamps.taken_from(light)
@@ -97,13 +123,16 @@ def _add_deviated(
         _add_over_pixels(out, light, filters, outside)
 
 
-def _come_round(lamps: Lamps, light: Float32, filters: Sequence[Filter]) -> bool:
+def _come_round(lamps: LampPixels, light: Float32, filters: Sequence[Filter]) -> bool:
     """Whether light of lamps would come in again from two frames away, for all that is done."""
-    if all(f.ends_at_the_frame for f in filters):
+    shape = light.shape[:2]
+    if not any(f.beyond_the_frame for f in filters):
         return False
-    shape, dtype = light.shape[:2], precision_for(light, max(1 - f.direct for f in filters))
+    if not _is_small(shape) and all(_is_laid_among_round(f) for f in filters):
+        return False
+    dtype = precision_for(light, max(1 - f.direct for f in filters))
     return any(
-        go_beyond(LampRows(lamps.rows, lamps.light[..., channel]), planes)
+        go_beyond(_rows_of(lamps, channel, shape[1]), planes)
         for channels, planes in _planes_of(
             filters, shape, dtype, Surround.MIRROR, _planes_on_pixels
         )
@@ -111,14 +140,20 @@ def _come_round(lamps: Lamps, light: Float32, filters: Sequence[Filter]) -> bool
     )
 
 
-def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float32:
-    """Direct light and veils."""
+def _is_laid_among_round(filter_: Filter) -> bool:
+    """Whether `_planes_within` can do without what goes farther than a frame is long."""
+    return filter_.is_laid and all(part.is_round for part in filter_.beyond_the_frame)
+
+
+def _without_deviated_light(light: Float32, filters: Sequence[Filter], out: Float32) -> None:
+    """Direct light and veils, laid into `out`, which may be the light itself."""
     height, width, _ = light.shape
-    means = cv2.mean(light)  # summed in double precision
-    veils = [f.veil * mean for f, mean in zip(filters, means, strict=False)]
+    veils = [f.veil for f in filters]
+    if any(veils):
+        means = cv2.mean(light)  # summed in double precision
+        veils = [own * mean for own, mean in zip(veils, means, strict=False)]
     direct = np.tile(np.array([f.direct for f in filters], dtype=np.float32), width)
     veil = np.tile(np.array(veils, dtype=np.float32), width)
-    out = np.empty_like(light)
     flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)
 
     def some(rows: slice) -> None:
@@ -127,7 +162,6 @@ def _without_deviated_light(light: Float32, filters: Sequence[Filter]) -> Float3
             flat_out[rows] += veil
 
     in_pieces(some, height, ROWS_AT_ONCE)
-    return out
 
 
 def _add_over_pixels(
@@ -141,20 +175,41 @@ def _add_over_pixels(
         for channel in channels:
             own = light[..., channel]
             if lamps is not None:
-                shining = LampRows(lamps.rows, lamps.light[..., channel])
+                shining = _rows_of(lamps, channel, shape[1])
                 is_round = filters[channel].is_round
                 twins = twins_that_show(shining, planes, shape, is_round=is_round)
-                if any(twins) and go_beyond(shining, planes):
-                    alone = np.zeros_like(own)
-                    alone[lamps.rows] = shining.light
-                    within = _planes_within(filters[channel], shape, dtype)
-                    both = Twins(beside=True, above=True)
-                    out[..., channel] += filtered_without_twins(alone, shining, within, both)
-                    own = own - alone
+                if any(twins) and filters[channel].is_laid and go_beyond(shining, planes):
+                    out[..., channel] += _lamps_within(shining, filters[channel], shape, dtype)
+                    own = own.copy()
+                    own[shining.rows] -= shining.light
                 elif any(twins):
                     out[..., channel] += filtered_without_twins(own, shining, planes, twins)
                     continue
             out[..., channel] += filtered(own, planes)
+
+
+def _lamps_within(
+    lamps: LampRows, filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]
+) -> Float32:
+    """Deviated light of lamps in the dark, of what goes no farther than the frame is long.
+
+    Where all ends there exactly, nothing comes round. A glow smears that end: it gets a margin.
+    """
+    margin = ACCURACY.least_reach_px if filter_.beyond_the_frame else 0
+    height, width = padded(shape, (margin, margin)) if margin else shape
+    alone = np.zeros((height, width), np.float32)
+    alone[lamps.rows, : shape[1]] = lamps.light
+    planes = _planes_within(filter_, (height, width), dtype)
+    shining = LampRows(lamps.rows, alone[lamps.rows])
+    both = Twins(beside=True, above=True)
+    return filtered_without_twins(alone, shining, planes, both)[: shape[0], : shape[1]]
+
+
+def _rows_of(lamps: LampPixels, channel: int, width: int) -> LampRows:
+    rows, place = np.unique(lamps.rows, return_inverse=True)
+    light = np.zeros((len(rows), width), np.float32)
+    light[place, lamps.columns] = lamps.light[:, channel]
+    return LampRows(rows, light)
 
 
 def _planes_of(
@@ -165,12 +220,15 @@ def _planes_of(
     kept: Callable[..., Planes],
 ) -> Iterator[tuple[list[int], Planes]]:
     """Channels that share a filter, and its planes, one filter at a time to hold memory down."""
-    is_small = shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
-    keeps = boundary is Surround.MIRROR or is_small
-    make = kept if keeps else _planes
+    make = kept if boundary is Surround.MIRROR or _is_small(shape) else _planes
     for filter_ in dict.fromkeys(filters):
         channels = [channel for channel, own in enumerate(filters) if own == filter_]
         yield channels, make(filter_, shape, dtype, boundary)
+
+
+def _is_small(shape: tuple[int, int]) -> bool:
+    """Whether planes of a frame four times as large, as the dark takes, are kept."""
+    return shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
 
 
 def _planes(
@@ -185,7 +243,11 @@ def _planes(
 @lru_cache(maxsize=3)
 def _planes_within(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
     """Planes of what of a filter goes no farther than the frame is long."""
-    return filter_.without_mirrors().cosine_planes(shape, dtype)
+    planes = filter_.without_mirrors().cosine_planes(shape, dtype)
+    for part in filter_.beyond_the_frame:
+        images = planes_of_images(part, shape)
+        planes.even[: images.shape[0], : images.shape[1]] -= images
+    return planes
 
 
 # Kept for the next still of a scene. Planes on pixels are as large as the picture, those on cells
@@ -194,10 +256,10 @@ _planes_on_pixels = lru_cache(maxsize=3)(_planes)
 _planes_on_cells = lru_cache(maxsize=12)(_planes)
 
 
-def _add_over_cells(
-    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside, cell_px: float
-) -> None:
-    """Gather light into cells, filter them, and add them to the pixels."""
+def _on_cells(
+    light: Float32, filters: Sequence[Filter], outside: _Outside, cell_px: float
+) -> tuple[Float32, tuple[CellAxis, CellAxis]]:
+    """Light gathered into cells and filtered there, and their axes."""
     boundary, lamps = outside
     height, width, _ = light.shape
     axes = _axes(height, width, cell_px, 0 if boundary is Surround.MIRROR else REACH)
@@ -207,7 +269,8 @@ def _add_over_cells(
         _filter_cells(cells, planes)
     else:
         beyond = _axes(height, width, cell_px, REACH)
-        of_lamps = _gathered_lamps(lamps, beyond)
+        tall = beyond[0].gather_some(lamps.rows, lamps.columns, lamps.light, width)
+        of_lamps = _across(tall, beyond)
         folded = _folded(_folded(of_lamps).swapaxes(0, 1)).swapaxes(0, 1)
         if _twins_show(folded, planes, filters):
             cells -= folded
@@ -219,7 +282,13 @@ def _add_over_cells(
             axes = beyond
         else:
             _filter_cells(cells, planes)
+    return cells, axes
+
+
+def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
+    """Spread the light of cells over pixels."""
     rows, columns = axes
+    height, width, _ = out.shape
     wide = np.zeros((width, rows.total * 3), dtype=np.float32)
     columns.add(cells.reshape(columns.total, rows.total * 3), wide)
     tall = np.ascontiguousarray(wide.reshape(width, rows.total, 3).transpose(1, 0, 2))
@@ -236,20 +305,14 @@ def _axes(height: int, width: int, cell_px: float, margin: int) -> tuple[CellAxi
 
 def _gathered(light: Float32, axes: tuple[CellAxis, CellAxis]) -> Float32:
     """Cells of light, shape (columns, rows, 3)."""
-    rows, columns = axes
-    height, width, _ = light.shape
-    tall = rows.gather(light.reshape(height, width * 3)).reshape(rows.total, width, 3)
-    cells = columns.gather(tall.transpose(1, 0, 2).reshape(width, rows.total * 3))
-    return cells.reshape(columns.total, rows.total, 3)
+    return _across(axes[0].gather(light.reshape(len(light), -1)), axes)
 
 
-def _gathered_lamps(lamps: Lamps, axes: tuple[CellAxis, CellAxis]) -> Float32:
-    """Cells of lamps' light, from the rows and columns that have any."""
+def _across(tall: Float32, axes: tuple[CellAxis, CellAxis]) -> Float32:
+    """Cells of light that has been gathered down the frame, shape (rows, 3 width)."""
     rows, columns = axes
-    lit = lamps.columns
-    light = np.take(lamps.light, lit, axis=1).reshape(len(lamps.rows), -1)
-    tall = rows.gather(light, lamps.rows).reshape(rows.total, len(lit), 3)
-    cells = columns.gather(tall.transpose(1, 0, 2).reshape(len(lit), rows.total * 3), lit)
+    wide = tall.reshape(rows.total, -1, 3).transpose(1, 0, 2)
+    cells = columns.gather(wide.reshape(len(wide), rows.total * 3))
     return cells.reshape(columns.total, rows.total, 3)
 
 

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces, in_place
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_place
 from frontglass.convolution.filters import Planes
+from frontglass.threads import in_pieces
 
 Plane = NDArray[Any]
 

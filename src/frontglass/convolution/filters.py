@@ -15,7 +15,6 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.blocks import in_pieces
 from frontglass.convolution.pixels import (
     deviated_on_grid,
     fits_the_grid,
@@ -24,6 +23,7 @@ from frontglass.convolution.pixels import (
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 from frontglass.optics.scatter import deviated_share
+from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
@@ -112,9 +112,9 @@ class Filter(ABC):
         return math.inf
 
     @property
-    def ends_at_the_frame(self) -> bool:
-        """Whether nothing goes farther than a frame is long once it is `without_mirrors`."""
-        return False
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
+        """What goes farther than a frame is long even when it is `without_mirrors`."""
+        return (self,)
 
     def without_mirrors(self) -> Filter:
         """Return what lays in `cosine_planes` only what lands within a frame, for a dark one."""

@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.blocks import ROWS_AT_ONCE, in_pieces
+from frontglass.convolution.blocks import ROWS_AT_ONCE
+from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
 
@@ -22,37 +23,35 @@ SURE_TIMES = 2.0
 NODES, PX_PER_NODE = 64, 8
 
 
-class Lamps(NamedTuple):
-    """Light of lamps in a frame: the rows, and which columns, have any.
+class LampPixels(NamedTuple):
+    """Pixels of a frame that are lamp.
 
     Parameters
     ----------
-    rows : ndarray, shape (N,)
-        Which rows they are, rising.
-    light : ndarray, shape (N, W, 3), float32
-        Their lamps' light.
-    columns : ndarray, shape (M,)
-        Outside which there is none.
+    rows, columns : ndarray, shape (N,)
+        Where they are, row by row.
+    light : ndarray, shape (N, 3), float32
+        Light of the lamp in each.
     """
 
     rows: NDArray[np.intp]
-    light: Float32
     columns: NDArray[np.intp]
+    light: Float32
 
     def taken_from(self, light: Float32) -> Float32:
         """Return what is not lamp of `light`, shape (H, W, 3)."""
         rest = light.copy()
-        rest[self.rows] -= self.light
+        rest[self.rows, self.columns] -= self.light
         return rest
 
     def over(self, shape: tuple[int, ...]) -> Float32:
         """Return them on a whole frame, shape (H, W, 3)."""
         whole = np.zeros(shape, np.float32)
-        whole[self.rows] = self.light
+        whole[self.rows, self.columns] = self.light
         return whole
 
 
-def lamps_in(light: Float32) -> Lamps | None:
+def lamp_pixels(light: Float32) -> LampPixels | None:
     """Return what in a frame is lamp: brighter than white, and small.
 
     Parameters
@@ -62,7 +61,7 @@ def lamps_in(light: Float32) -> Lamps | None:
 
     Returns
     -------
-    Lamps or None
+    LampPixels or None
         A share of each pixel's light, the same for the three channels. None if nothing is lamp.
 
     Notes
@@ -72,78 +71,31 @@ def lamps_in(light: Float32) -> Lamps | None:
     is, however bright, and so does a sky or a window that fills a quarter of what is near.
     """
     height, width, _ = light.shape
-    lit = _lit_rows(light)
-    if not lit.size:
+    least = least_lamps(light)
+    above, below, part = nodes_round(np.arange(height), height, len(least))
+    found: dict[int, LampPixels] = {}
+
+    def some(rows: slice) -> None:
+        bright = np.flatnonzero(light[rows].reshape(-1) > WHITE) // 3
+        # One place for each pixel, of which several channels may be bright.
+        at = bright[np.flatnonzero(np.diff(bright, prepend=-1))]
+        down, across = rows.start + at // width, at % width
+        own, t = light[down, across], part[down]
+        bound = (1 - t) * least[above[down], across] + t * least[below[down], across]
+        share = share_of_lamp(np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2]) / bound)
+        lit = np.flatnonzero(share)
+        if lit.size:
+            lamps = own[lit] * share[lit, np.newaxis]
+            found[rows.start] = LampPixels(down[lit], across[lit], lamps)
+
+    in_pieces(some, height, ROWS_AT_ONCE)
+    if not found:
         return None
-    least = _least(light)
-    kept, across = np.zeros(len(lit), bool), np.zeros(width, bool)
-    own = np.empty((len(lit), width, 3), np.float32)
-    above, below, parts = _nodes_round(lit, height, len(least))
-
-    def some(part: slice) -> None:
-        high, low, t = above[part], below[part], parts[part][:, np.newaxis]
-        bright = light[lit[part]]
-        red, green, blue = (bright[..., channel] for channel in range(3))
-        over = np.maximum(np.maximum(red, green), blue) / ((1 - t) * least[high] + t * least[low])
-        share = _share(np.asarray(over, np.float32))
-        kept[part] = share.any(axis=1)
-        across[share.any(axis=0)] = True
-        own[part] = bright * share[..., np.newaxis]
-
-    in_pieces(some, len(lit), ROWS_AT_ONCE)
-    if not kept.any():
-        return None
-    if not kept.all():
-        lit, own = lit[kept], own[kept]
-    return Lamps(lit, own, np.flatnonzero(across))
+    parts = zip(*(found[row] for row in sorted(found)), strict=True)
+    return LampPixels(*(np.concatenate(part) for part in parts))
 
 
-class LampPixels(NamedTuple):
-    """Pixels of a frame that are lamp: rows and columns, each (N,), and their light, (N, 3)."""
-
-    rows: NDArray[np.intp]
-    columns: NDArray[np.intp]
-    light: Float32
-
-
-def lamp_pixels(light: Float32) -> LampPixels | None:
-    """Return what `lamps_in` does, pixel by pixel: cheap where lamps are few and all over."""
-    height, width, _ = light.shape
-    lit = _lit_rows(light)
-    if not lit.size:
-        return None
-    places = []
-    for run in np.split(lit, np.flatnonzero(np.diff(lit) > 1) + 1):
-        for start in range(run[0], run[-1] + 1, ROWS_AT_ONCE):
-            some = light[start : min(start + ROWS_AT_ONCE, run[-1] + 1)]
-            bright = np.flatnonzero(some.reshape(-1) > WHITE) // 3
-            # One place for each pixel, of which several channels may be bright.
-            places.append(bright[np.flatnonzero(np.diff(bright, prepend=-1))] + start * width)
-    at = np.concatenate(places)
-    rows, columns = np.divmod(at, width)
-    least = _least(light)
-    high, low, t = _nodes_round(rows, height, len(least))
-    own = light.reshape(-1, 3)[at]
-    brightest = np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2])
-    share = _share(brightest / ((1 - t) * least[high, columns] + t * least[low, columns]))
-    kept = np.flatnonzero(share)
-    if not kept.size:
-        return None
-    return LampPixels(rows[kept], columns[kept], own[kept] * share[kept, np.newaxis])
-
-
-def _lit_rows(light: Float32) -> NDArray[np.intp]:
-    """Rows in which something is brighter than white."""
-    peaks = np.empty(light.shape[0], np.float32)
-
-    def peaks_of(rows: slice) -> None:
-        peaks[rows] = light[rows].reshape(rows.stop - rows.start, -1).max(axis=1)
-
-    in_pieces(peaks_of, light.shape[0], 8 * ROWS_AT_ONCE)
-    return np.flatnonzero(peaks > WHITE)
-
-
-def _nodes_round(
+def nodes_round(
     rows: NDArray[np.intp], height: int, count: int
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Float32]:
     """Nodes above and below rows of a frame, and how far on the way between them these lie."""
@@ -152,13 +104,13 @@ def _nodes_round(
     return high, np.minimum(high + 1, count - 1), (y - high).astype(np.float32)
 
 
-def _share(over: Float32) -> Float32:
-    """How much of a pixel is lamp that is so many times as bright as the least lamp."""
+def share_of_lamp(over: Float32) -> Float32:
+    """How much of pixels is lamp that are so many times as bright as the least lamp."""
     t = np.clip((over - 1) / np.float32(SURE_TIMES - 1), 0, 1)
     return np.asarray(t * t * (3 - 2 * t), np.float32)
 
 
-def _least(light: Float32) -> Float32:
+def least_lamps(light: Float32) -> Float32:
     """Light from which on a pixel is a lamp, on few rows and all columns."""
     height, width, _ = light.shape
     ratio = min(1.0, NODES / min(height, width))

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, in_pieces
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.splat import (
     POINTS_IN_CACHE,
@@ -38,6 +38,7 @@ from frontglass.convolution.splat import (
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings, Orders
+from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 
@@ -275,17 +276,42 @@ class _Torus:
         """Third moments about the means, less the direct light of others."""
         lone, pairs = self._moments()
         light = np.zeros((self.side, self.side // 2 + 1))
-        for i, j, k in self.mask.groups_of(3):
-            moment = self._joint((i, j, k)) - lone[i] * lone[j] * lone[k]
+        for (i, j, k), joint in self._groups(3).items():
+            moment = joint - lone[i] * lone[j] * lone[k]
             moment -= pairs[i, j] * lone[k] + pairs[i, k] * lone[j] + pairs[j, k] * lone[i]
             light += self.mask.others_direct((i, j, k)) * moment
         return self._pixels(light)
 
     def _moments(self) -> tuple[list[Float64], dict[tuple[int, int], Float64]]:
         """Return what each family deviates by itself, and covariances of all pairs."""
-        lone = [self._joint((index,)) for index in range(len(self.mask.gratings))]
-        pairs = {(i, j): self._joint((i, j)) - lone[i] * lone[j] for i, j in self.mask.groups_of(2)}
-        return lone, pairs
+        lone = list(self._groups(1).values())
+        joint = self._groups(2).items()
+        return lone, {(i, j): light - lone[i] * lone[j] for (i, j), light in joint}
+
+    def _groups(self, size: int) -> dict[tuple[int, ...], Float64]:
+        """Light that so many families deviate, for all choices of them.
+
+        What lies as others do after a quarter turn, as threads of a weave do, is laid once.
+        """
+        found: dict[tuple[int, ...], Float64] = {}
+        for members in self.mask.groups_of(size):
+            turned = self.mask.quarter_turn_of(members)
+            if turned in found:
+                found[members] = self._after_a_quarter_turn(found[turned])
+                continue
+            light = self._joint(members, one_quarter=turned == members)
+            if turned == members:
+                light += self._after_a_quarter_turn(light)
+            found[members] = light
+        return found
+
+    def _after_a_quarter_turn(self, light: Float64) -> Float64:
+        """Real and even transform of what a square shows when it is turned."""
+        half = self.side // 2
+        turned = np.empty_like(light)
+        turned[: half + 1] = light[-np.arange(half + 1)].T
+        turned[half + 1 :] = light[: half + 1, half - 1 : 0 : -1].T
+        return turned
 
     def _pixels(self, transformed: Float64) -> Pixels:
         light = fft.irfft2(transformed, s=(self.side,) * 2, workers=-1, overwrite_x=True)
@@ -293,9 +319,11 @@ class _Torus:
         lit = np.abs(pixels.light) > ACCURACY.darkest_share
         return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
 
-    def _joint(self, members: tuple[int, ...]) -> Float64:
+    def _joint(self, members: tuple[int, ...], *, one_quarter: bool) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
-        orders = self.mask.joint_orders(members, self.highest, self.parts_of_a_peak)
+        orders = self.mask.joint_orders(
+            members, self.highest, self.parts_of_a_peak, one_quarter=one_quarter
+        )
         pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
         first_px = self.band.centre_m / pitch_m * self.px_per_rad
         within, step = ACCURACY.fine_joint_orders

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -9,17 +10,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
-from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import available_cores
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.optics.splines import cubic_through
+from frontglass.threads import available_cores
 
 Float64 = NDArray[np.float64]
 
 FARTHEST_PX = 65536.0
+FRAMES_AWAY = 4
 
 
 @dataclass(frozen=True)
@@ -120,7 +122,7 @@ class WithoutPoints(FilterOnCells):
         fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
         f = np.hypot(fy[:, np.newaxis], fx)
         nodes = f.max() * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2  # dense near zero
-        points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
+        points = cubic_through(nodes, self.whole.along_radius(nodes))(f)
         points /= spline_response(fy_per_px, fx_per_px) ** 2
         return np.asarray(super().on_grid(fx_per_px, fy_per_px) - points)
 
@@ -129,18 +131,19 @@ def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[
     """Planes of a filter for a frame of `shape` padded so widely that it meets no mirror image."""
     if math.isfinite(filter_.reach_px):
         reach = math.ceil(filter_.reach_px)
-        return filter_.cosine_planes(_padded(shape, (reach, reach)), dtype)
+        return filter_.cosine_planes(padded(shape, (reach, reach)), dtype)
     if isinstance(filter_, FilterOnCells) and filter_.is_round:
         return _round_planes(filter_, shape)
     # What goes three frames away is folded back too; of a small frame that is not far.
     least = ACCURACY.least_reach_px
-    padded = _padded(shape, (max(shape[0], least), max(shape[1], least)))
-    planes = filter_.without_mirrors().cosine_planes(padded, dtype)
+    wide = padded(shape, (max(shape[0], least), max(shape[1], least)))
+    planes = filter_.without_mirrors().cosine_planes(wide, dtype)
     cut(planes, shape)
     return planes
 
 
-def _padded(shape: tuple[int, int], reach: tuple[int, int]) -> tuple[int, int]:
+def padded(shape: tuple[int, int], reach: tuple[int, int]) -> tuple[int, int]:
+    """Shape of a frame with so many rows and columns more, and a few for quick transforms."""
     rows, columns = (
         fft.next_fast_len(side + far, real=True) for side, far in zip(shape, reach, strict=True)
     )
@@ -154,20 +157,38 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     """
     rows, columns = filter_.rows.width_px, filter_.columns.width_px
     reach = (shape[0] + ACCURACY.fading_cells, shape[1] + ACCURACY.fading_cells)
-    padded = _padded(shape, reach)
+    wide = padded(shape, reach)
     y, x = np.arange(reach[0]) * rows, np.arange(reach[1]) * columns
     end = np.hypot(y[-1], x[-1]) + max(rows, columns)
     r = np.arange(0, end, min(rows, columns) / ACCURACY.nodes_per_cell)
-    density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
-    points = np.zeros((padded[0] + 1, padded[1] + 1))
+    density = cubic_through(r, filter_.whole.density(r) * rows * columns)
+    points = np.zeros((wide[0] + 1, wide[1] + 1))
     points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
     points[: reach[0], : reach[1]] *= np.outer(_fading(reach[0]), _fading(reach[1]))
     points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
-    points /= spline_response(*(np.arange(side + 1) / (2 * side) for side in padded)) ** 2
+    points /= spline_response(*(np.arange(side + 1) / (2 * side) for side in wide)) ** 2
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
-    planes = rest.cosine_planes(padded, points.dtype)
+    planes = rest.cosine_planes(wide, points.dtype)
     np.add(planes.even, points, out=planes.even)
     return planes
+
+
+def planes_of_images(filter_: Filter, shape: tuple[int, int]) -> Float64:
+    """Lowest frequencies of what mirrors send in of a round filter's light from frames away.
+
+    It hardly changes from pixel to pixel, so it holds no others, and a few nodes tell it.
+    """
+    nodes = min(ACCURACY.nodes_of_images, *shape)
+    frames = np.arange(-FRAMES_AWAY, FRAMES_AWAY + 1)
+    y, x = (np.add.outer(2 * side * frames, np.linspace(0, side, nodes + 1)) for side in shape)
+    r = np.geomspace(min(shape) / 2, 3 * FRAMES_AWAY * math.hypot(*shape), 512)
+    density = cubic_through(r, filter_.density(r))
+    light = np.zeros((nodes + 1, nodes + 1))
+    for i, j in itertools.product(range(len(frames)), repeat=2):
+        if frames[i] or frames[j]:
+            light += density(np.hypot(y[i][:, np.newaxis], x[j]))
+    cell = shape[0] * shape[1] / nodes**2
+    return np.asarray(fft.dctn(light * cell, type=1)[: nodes // 2, : nodes // 2])
 
 
 def _fading(reach: int) -> Float64:

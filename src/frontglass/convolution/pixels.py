@@ -19,12 +19,12 @@ from numpy.polynomial.chebyshev import chebvander
 from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 from scipy import fft, special
-from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.optics.gaussians import as_gaussians
 from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
 from frontglass.optics.scatter import DEEPEST_EXPM1, deviated_share
+from frontglass.optics.splines import cubic_through
 
 Float64 = NDArray[np.float64]
 Scatterers = tuple[tuple[float, Profile], ...]
@@ -156,7 +156,7 @@ def _from_table(
     nodes = float(f.max()) * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2
     if not nodes[-1]:
         return np.full(f.shape, sum(depth for depth, _ in parts))
-    return np.asarray(CubicSpline(nodes, _at(nodes, parts, px_per_rad))(f))
+    return np.asarray(cubic_through(nodes, _at(nodes, parts, px_per_rad))(f))
 
 
 def _at(f_per_px: Float64, parts: Scatterers, px_per_rad: float) -> Float64:
@@ -173,7 +173,7 @@ def _deviated(parts: Scatterers, px_per_rad: float) -> Callable[[Float64], Float
     edged = tuple(part for part in parts if isinstance(part[1], Cone | Airy))
     smooth = tuple(part for part in parts if part not in edged)
     nodes = np.linspace(math.log(0.4), math.log(ACCURACY.farthest_alias), ACCURACY.radius_nodes)
-    table = CubicSpline(nodes, _at(np.exp(nodes), smooth, px_per_rad)) if smooth else None
+    table = cubic_through(nodes, _at(np.exp(nodes), smooth, px_per_rad)) if smooth else None
 
     def at(f_per_px: Float64) -> Float64:
         exponent = np.zeros(f_per_px.shape) if table is None else table(np.log(f_per_px))
@@ -288,7 +288,7 @@ def _add_aliases(
     last = min(math.ceil(_farthest_alias(parts, px_per_rad)), ACCURACY.most_aliases)
     end = math.hypot(last + 0.5, last + 0.5)
     nodes = end * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2
-    table = CubicSpline(nodes, deviated_share(_at(nodes, parts, px_per_rad), _depth(parts)))
+    table = cubic_through(nodes, deviated_share(_at(nodes, parts, px_per_rad), _depth(parts)))
     for my in range(-last, last + 1):
         for mx in range(-last, last + 1):
             if not mx and not my:

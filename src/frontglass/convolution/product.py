@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.blocks import in_pieces
 from frontglass.convolution.filters import (
     COLUMNS_AT_ONCE,
     REFERENCE_PX,
@@ -21,6 +20,7 @@ from frontglass.convolution.filters import (
 )
 from frontglass.convolution.pixels import joined
 from frontglass.optics.hankel import density_from_transform
+from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 
@@ -86,6 +86,11 @@ class Product(Filter):
     def reach_px(self) -> float:
         """See `Filter`."""
         return sum(member.reach_px for member in self.members)
+
+    @property
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
+        """See `Filter`; what its members deviate together counts with the first of them."""
+        return tuple(part for member in self.members for part in member.beyond_the_frame)
 
     def without_mirrors(self) -> Filter:
         """See `Filter`."""

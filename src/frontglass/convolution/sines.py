@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces, in_place
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_place
 from frontglass.convolution.filters import Planes
+from frontglass.threads import in_pieces
 
 Plane = NDArray[Any]
 

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_pieces
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.optics.bands import Band
+from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 
@@ -82,9 +83,9 @@ class MaskFilter(Filter):
         return True
 
     @property
-    def ends_at_the_frame(self) -> bool:
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
         """See `Filter`."""
-        return True
+        return ()
 
     def without_mirrors(self) -> Filter:
         """See `Filter`."""

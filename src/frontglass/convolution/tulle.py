@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, special
+from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Planes
@@ -135,6 +135,8 @@ class Halo:
 
     def at(self, across_per_rad: Float64, along_per_rad: Float64) -> Float64:
         """Value at frequencies within the table [cycles/rad]."""
+        from scipy import ndimage  # takes long to load, and few looks are tulle
+
         last = len(self.table) - 1
         places = [
             np.arcsinh(np.abs(f) / self.notch_per_rad)
@@ -163,10 +165,8 @@ def halo_of_pieces(mask: HexagonalNet, band: Band) -> Halo:
             notch * np.sinh(np.linspace(0, np.arcsinh(end / notch), ACCURACY.halo_nodes))
             for end in ends
         ]
-        total = np.zeros([len(at) for at in nodes])
-        for wavelength, weight in zip(wavelengths, weights, strict=True):
-            still, moved = mask.pieces(*(wavelength * at for at in nodes))
-            total += weight * (np.outer(*still) - np.outer(*moved))
+        still, moved = mask.pieces(*(np.multiply.outer(wavelengths, at) for at in nodes))
+        total = (np.c_[weights] * still[0]).T @ still[1] - (np.c_[weights] * moved[0]).T @ moved[1]
         normal: Float64 = total / total[0, 0]
         return normal
 

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.convolution.blocks import in_pieces
-from frontglass.convolution.lamps import lamps_in
+from frontglass.convolution.lamps import lamp_pixels
+from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -133,7 +133,7 @@ class Canvas:
 
     def take(self, light: Float32, surround: Surround) -> Float32:
         """Light of the frame, shape (H, W, 3), on the chart; no lamp's gains or loses by that."""
-        lamps = lamps_in(light) if surround is Surround.LAMPLESS else None
+        lamps = lamp_pixels(light) if surround is Surround.LAMPLESS else None
         is_dark = surround is Surround.DARK
         border = cv2.BORDER_CONSTANT if is_dark else cv2.BORDER_REFLECT
         if lamps is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from functools import partial
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.convolution.convolve import convolve
+from frontglass.convolution.convolve import convolve, convolve_over
 from frontglass.convolution.filters import Filter
 from frontglass.convolution.product import in_turn
 from frontglass.convolution.split import most_parts, on_split_pixels
@@ -266,22 +266,24 @@ class LaidOver(Element):
 
 def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
-    return _convolved(_products(filters), passage, light)
+    return _convolved(_products(filters), passage, convolve, light)
 
 
 def through_filters(light: Float32, elements: Sequence[Element], passage: Passage) -> Float32:
     """Light after elements with filters, one behind the other.
 
-    On a small frame pixels are split where they would average twice what a scatterer and others
-    deviate together, if that can be mended.
+    The light that is handed in may be lost. On a small frame pixels are split where they would
+    average twice what a scatterer and others deviate together, if that can be mended.
     """
     width = light.shape[1]
     whole = _products_at(elements, passage, width)
     for parts in range(1, most_parts((light.shape[0], width)) + 1):
         products = whole if parts == 1 else _products_at(elements, passage, width * parts)
         if all(product.fits_the_grid for product in products):
-            return on_split_pixels(light, parts, partial(_convolved, products, passage))
-    return _convolved(whole, passage, light)
+            return on_split_pixels(
+                light, parts, partial(_convolved, products, passage, convolve_over)
+            )
+    return _convolved(whole, passage, convolve_over, light)
 
 
 def _products_at(elements: Sequence[Element], passage: Passage, width_px: int) -> list[Filter]:
@@ -293,14 +295,16 @@ def _products(filters: Sequence[Sequence[Filter]]) -> list[Filter]:
     return [in_turn(members) for members in zip(*filters, strict=True)]
 
 
-def _convolved(products: Sequence[Filter], passage: Passage, light: Float32) -> Float32:
+def _convolved(
+    products: Sequence[Filter], passage: Passage, how: Callable[..., Float32], light: Float32
+) -> Float32:
     if all(product.direct == 1 for product in products):  # nothing is deviated
         return light
     products = _lit(light, products)
     if is_wide(passage.camera, light.shape):
         px_per_rad = passage.camera.px_per_rad(light.shape[1])
         return spread_wide(light, products, px_per_rad, passage.surround)
-    return convolve(light, products, passage.surround)
+    return how(light, products, passage.surround)
 
 
 def _lit(light: Float32, products: Sequence[Filter]) -> Sequence[Filter]:

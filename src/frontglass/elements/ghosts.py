@@ -5,18 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.lamps import LampPixels
-from frontglass.elements.ghost_light import Glass, View, lamps_apart
+from frontglass.elements.ghost_mirror import Glass, View
+from frontglass.elements.lamp_patches import FoundLamps
 from frontglass.optics.camera import Camera
-from frontglass.optics.plate import Iris, Lean, Reflection, ReturnPath, ghosts_and_caught
+from frontglass.optics.plate import (
+    Iris,
+    Lean,
+    Leans,
+    Reflection,
+    ReturnPath,
+    ghosts_and_caught,
+)
 from frontglass.picture.curves import SRGB_CURVE
-from frontglass.units import rad_from_deg
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
@@ -26,6 +33,8 @@ SEEN_CODES = 4.0
 source."""
 TOLD_LAMPS = 3
 DISC_NODES = 41
+DIRECTIONS = ((1, 0), (-1, 0), (0, 1), (0, -1))
+UNDER_NODES, UNDER_PX = 5, 5
 FARTHER = "No tilt up to {:g} degrees takes them all out: coat the glass, or take it away."
 
 
@@ -97,7 +106,7 @@ class GhostsOfStill:
 
 def ghosts_in(
     light: Float32,
-    lamps: LampPixels | None,
+    lamps: FoundLamps | None,
     glass: Glass,
     camera: Camera,
     axis_px: tuple[float, float] | None = None,
@@ -114,7 +123,7 @@ def ghosts_in(
         return GhostsOfStill(ghosts=(), tilt_deg=(0.0, 0.0))
     mirrors, _ = ghosts_and_caught(glass.mirrors)
     room = _Room(light, view, glass.path(camera))
-    told = _told_apart(lamps)
+    told = _told_apart(lamps, view.shape)
     found = [ghost for one in mirrors for ghost in room.ghosts(told, one, glass.returns)]
     found.sort(key=lambda ghost: (not ghost.is_seen, -ghost.level))
     if not any(ghost.is_seen for ghost in found):
@@ -163,20 +172,41 @@ class _Lamps:
     across: Float64
 
 
-def _told_apart(lamps: LampPixels) -> _Lamps:
-    """Return the lamps that pixels are, those that send most light first, and not all of many."""
-    some = lamps_apart(lamps.rows, lamps.columns)
-    fluxes = [lamps.light[own].sum(axis=0, dtype=np.float64) for own in some]
-    first = sorted(range(len(some)), key=lambda i: -fluxes[i].sum())[: ACCURACY.ghost_lamps]
-    weights = [lamps.light[own].sum(axis=1, dtype=np.float64) for own in some]
+def _told_apart(lamps: FoundLamps, shape: tuple[int, int]) -> _Lamps:
+    """Return lamps told apart, those that send most light first, and not all of many.
 
-    def middles(places: NDArray[np.intp]) -> Float64:
-        return np.array([np.average(places[some[i]], weights=weights[i]) for i in first])
+    Notes
+    -----
+    Those that touch are one, on squares of few pixels.
+    """
+    step = -(-max(shape) // ACCURACY.ghost_map_px)
+    size = -(-shape[0] // step), -(-shape[1] // step)
+    lit = np.zeros(size, np.uint8)
+    rows, columns, flux, peak, area = lamps.squares(step)
+    lit[_squares(rows, step), _squares(columns, step)] = 1
+    count, owner = cv2.connectedComponents(lit, connectivity=8)
+    own = owner[_squares(rows, step), _squares(columns, step)].astype(np.intp) - 1
+    weight = flux.sum(axis=1, dtype=np.float64)
 
-    peak = np.stack([lamps.light[some[i]].max(axis=0) for i in first]).astype(np.float64)
-    flux = np.stack([fluxes[i] for i in first])
-    across = np.array([2 * math.sqrt(len(some[i]) / math.pi) for i in first])
-    return _Lamps(middles(lamps.rows), middles(lamps.columns), flux, peak, across)
+    def summed(part: NDArray[Any]) -> Float64:
+        return np.asarray(np.bincount(own, part, minlength=count - 1), np.float64)
+
+    total = summed(weight)
+    first = np.argsort(-total, kind="stable")[: ACCURACY.ghost_lamps]
+    peaks = np.zeros((count - 1, 3))
+    np.maximum.at(peaks, own, peak)
+    middles = [summed(weight * part)[first] / total[first] for part in (rows, columns)]
+    return _Lamps(
+        middles[0],
+        middles[1],
+        np.stack([summed(flux[:, channel]) for channel in range(3)], axis=1)[first],
+        peaks[first],
+        2 * np.sqrt(summed(area)[first] / math.pi),
+    )
+
+
+def _squares(places: Float64, step: int) -> NDArray[np.intp]:
+    return (places // step).astype(np.intp)
 
 
 class _Room:
@@ -185,34 +215,31 @@ class _Room:
     def __init__(self, light: Float32, view: View, path: ReturnPath) -> None:
         self._view, self._path = view, path
         self._blur_px = path.blur * view.px_per_rad
-        # Light as a ghost covers it; of large pictures every few pixels tell as much as all.
-        step = max(1, max(view.shape) // ACCURACY.ghost_map_px)
-        some = np.ascontiguousarray(light[step // 2 :: step, step // 2 :: step].max(axis=2))
-        near = max(1, round(self._blur_px / step))
-        size = max(1, some.shape[1] // near), max(1, some.shape[0] // near)
-        self._small = cv2.resize(some, size, interpolation=cv2.INTER_AREA)
+        self._light = light
+        # Light as a ghost covers it: a few pixels under it tell as much as all.
+        across = np.linspace(-0.4, 0.4, UNDER_NODES) * max(self._blur_px, UNDER_PX)
+        self._down, self._right = (part.ravel() for part in np.meshgrid(across, across))
 
     def _found(
-        self, lamps: _Lamps, one: Reflection, returns: float
+        self, lamps: _Lamps, level: tuple[float, ...], lean: Lean | Leans
     ) -> tuple[Float64, Float64, Float64, Float64]:
         """Rows, columns, shares and levels of the ghosts of lamps in a mirror."""
         x, y = self._view.tangents(lamps.rows, lamps.columns)
-        share = self._path.share(x, y, one.lean)
-        rows, columns = self._view.pixels(*self._path.place(x, y, one.lean))
-        sent = np.multiply(one.level, returns)
+        share = self._path.share(x, y, lean)
+        rows, columns = self._view.pixels(*self._path.place(x, y, lean))
         area = math.pi / 4 * self._blur_px**2
         # A disc that is cut off holds less light on less of its area; a wide lamp fills it.
-        light = lamps.peak * share[:, np.newaxis]
+        light = lamps.peak * share[..., np.newaxis]
         if area > 1:
             light = np.minimum(lamps.flux / area, light)
-        visible = np.where(share > 0, (light * sent).max(axis=1), 0.0)
+        visible = np.where(share > 0, (light * level).max(axis=-1), 0.0)
         return rows, columns, share, visible
 
     def _under(self, rows: Float64, columns: Float64) -> Float64:
-        height, width = self._small.shape
-        down = np.clip(rows / self._view.shape[0] * height, 0, height - 1).astype(np.intp)
-        right = np.clip(columns / self._view.shape[1] * width, 0, width - 1).astype(np.intp)
-        return np.asarray(self._small[down, right], np.float64)
+        height, width = self._view.shape
+        down = np.clip(rows[..., np.newaxis] + self._down, 0, height - 1).astype(np.intp)
+        right = np.clip(columns[..., np.newaxis] + self._right, 0, width - 1).astype(np.intp)
+        return np.asarray(self._light[down, right].max(axis=-1).mean(axis=-1), np.float64)
 
     def _inside(self, rows: Float64, columns: Float64) -> NDArray[np.bool_]:
         reach = self._blur_px / 2
@@ -225,7 +252,8 @@ class _Room:
 
     def ghosts(self, lamps: _Lamps, one: Reflection, returns: float) -> list[Ghost]:
         """Return the ghosts of lamps in a mirror, those that no light reaches left out."""
-        rows, columns, share, level = self._found(lamps, one, returns)
+        sent = _times(one.level, returns)
+        rows, columns, share, level = self._found(lamps, sent, one.lean)
         under, inside = self._under(rows, columns), self._inside(rows, columns)
         if self._blur_px > 0:
             rows, columns = self._middles(lamps, one, rows, columns)
@@ -258,11 +286,13 @@ class _Room:
                 aside[:, number] = [np.average(part, weights=cover) for part in (down, right)]
         return rows + self._blur_px * aside[0], columns + self._blur_px * aside[1]
 
-    def any_seen(self, lamps: _Lamps, one: Reflection, returns: float) -> bool:
-        """Whether a ghost of lamps in a mirror is seen."""
-        rows, columns, _, level = self._found(lamps, one, returns)
+    def are_seen(self, lamps: _Lamps, sent: tuple[float, ...], leans: Leans) -> NDArray[np.bool_]:
+        """Whether a ghost of lamps in a mirror is seen, for each of its leans, (T, 1)."""
+        rows, columns, _, level = self._found(lamps, sent, leans)
+        # Of what nobody sees, places may be anywhere.
+        rows, columns = (np.nan_to_num(part, posinf=0, neginf=0) for part in (rows, columns))
         seen = _stands_out(level, self._under(rows, columns))
-        return bool((seen & self._inside(rows, columns)).any())
+        return np.asarray((seen & self._inside(rows, columns)).any(axis=-1))
 
 
 def _tilt_without(
@@ -274,24 +304,21 @@ def _tilt_without(
     -----
     All mirrors lean together, by so much from how they would stand untilted.
     """
-    first = mirrors[-1].lean
-    step = ACCURACY.tilt_steps_deg
-    for number in range(1, round(ACCURACY.largest_tilt_deg / step) + 1):
-        for up, right in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            lean = math.tan(rad_from_deg(number * step))
-            leaning = [
-                Reflection(
-                    one.level,
-                    Lean(
-                        one.lean.right - first.right + right * lean,
-                        one.lean.down - first.down - up * lean,
-                    ),
-                )
-                for one in mirrors
-            ]
-            if not any(room.any_seen(lamps, one, returns) for one in leaning):
-                return up * number * step, right * number * step
-    return None
+    first, step = mirrors[-1].lean, ACCURACY.tilt_steps_deg
+    steps = step * np.arange(1, round(ACCURACY.largest_tilt_deg / step) + 1)
+    # Up, down, right and left, the least first.
+    tilts = (steps[:, np.newaxis, np.newaxis] * np.array(DIRECTIONS)).reshape(-1, 2)
+    up, right = np.tan(np.radians(tilts)).T[..., np.newaxis]
+    seen = np.zeros(len(tilts), bool)
+    for one in mirrors:
+        leans = Leans(one.lean.right - first.right + right, one.lean.down - first.down - up)
+        seen |= room.are_seen(lamps, _times(one.level, returns), leans)
+    free = np.flatnonzero(~seen)
+    return (float(tilts[free[0], 0]), float(tilts[free[0], 1])) if free.size else None
+
+
+def _times(level: tuple[float, ...], returns: float) -> tuple[float, ...]:
+    return tuple(returns * part for part in level)
 
 
 def _stands_out(level: float | Float64, under: float | Float64) -> NDArray[np.bool_]:

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from frontglass.checks import check_number, check_share, check_within
 from frontglass.choices import Choice
-from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements.element import CHANNELS, Element, Fact, LaidOver, Passage, Place
-from frontglass.elements.ghost_light import Glass, with_ghosts
+from frontglass.elements.ghost_light import with_ghosts
+from frontglass.elements.ghost_mirror import Glass
 from frontglass.elements.ghosts import ghost_notices, ghosts_in
+from frontglass.elements.lamp_patches import lamps_found
 from frontglass.elements.lobes import EVEN, check_triple
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
@@ -92,7 +93,7 @@ class Plate(LaidOver):
     Notes
     -----
     It is there or it is not: strength does not multiply it, and 0 takes it away. Only what is lamp
-    throws a ghost, as `lamps_in` has it; of everything else it would be a thousandth. The ghost is
+    throws a ghost, as `lamp_pixels` has it; of all else it would be a thousandth. The ghost is
     added to what the still holds: it is light that the sensor had sent back, which a bare lens
     loses. It then goes through what else stands before the lens once. Really one of its surfaces
     lies before what scatters and one behind, so that its light passes twice and not at all: once
@@ -251,7 +252,7 @@ class Panes(LaidOver):
 
 def _laid(glass: Glass, light: Float32, passage: Passage) -> Float32:
     camera, axis = passage.camera, passage.axis_px
-    lamps = lamp_pixels(light) if glass.reflects else None
+    lamps = lamps_found(light) if glass.reflects else None
     if lamps is None:
         return light
     out = with_ghosts(light, lamps, glass, camera, axis)

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
-from frontglass.convolution.blocks import in_pieces
 from frontglass.convolution.cells import cell_width_px
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.films import FilmFilter
@@ -28,6 +27,7 @@ from frontglass.convolution.product import Product, in_turn
 from frontglass.convolution.tulle import TulleFilter
 from frontglass.elements.charts import Canvas, Chart
 from frontglass.optics.camera import Camera
+from frontglass.threads import in_pieces
 from frontglass.units import deg_from_rad
 
 Float32 = NDArray[np.float32]

@@ -16,7 +16,8 @@ from frontglass.errors import PictureFileError
 _MOST_LETTERS = 200
 _OF_DECODERS = re.compile(
     r"Corrupt JPEG data|Premature end of JPEG|Inconsistent progression|Invalid SOS|Warning: "
-    r"|.*EXR_ERR_|PNG (?:warning|error)|libpng |TIFF|\S+: .*(?:Warning|Error), |.*[Cc]orrupt"
+    r"|Unknown Adobe color transform|.*EXR_ERR_|PNG (?:warning|error)|libpng |TIFF"
+    r"|\S+: .*(?:Warning|Error), |.*[Cc]orrupt"
 )
 """What libraries print of damage. Other lines come from other threads, and are passed on."""
 _aside = threading.RLock()

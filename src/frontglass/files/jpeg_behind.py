@@ -21,6 +21,7 @@ from frontglass.files.gain_maps import (
     values_of,
 )
 from frontglass.files.icc import icc_profile_from_bytes
+from frontglass.files.jpeg_codes import codes_of
 from frontglass.files.jpeg_segments import (
     APP1,
     APP2,
@@ -151,7 +152,10 @@ def _colours(picture: bytes) -> NDArray[np.uint8]:
 
     try:
         with quiet_pillow(), JpegImagePlugin.JpegImageFile(io.BytesIO(picture)) as still:
-            codes = np.array(still if still.mode in {"L", "RGB"} else still.convert("RGB"))
+            if still.mode in {"L", "RGB"}:
+                codes, _ = codes_of(still, picture)
+            else:
+                codes = np.array(still.convert("RGB"))
     except (OSError, SyntaxError, ValueError, ParameterError) as error:
         raise damaged("gain map's JPEG", error) from error
     return codes[..., np.newaxis] if codes.ndim == 2 else codes

@@ -18,11 +18,12 @@ from frontglass.files import exif
 from frontglass.files.damage import damaged
 from frontglass.files.extra import needed
 from frontglass.files.limits import check_size
+from frontglass.files.raw_exif import exif_of_raw
 from frontglass.files.still import FileStill
 from frontglass.files.tags import Directory, directory_at, header_of
 from frontglass.optics.camera import ShotData, known
 from frontglass.picture.curves import LINEAR
-from frontglass.picture.encoding import Container
+from frontglass.picture.encoding import Container, Metadata
 from frontglass.picture.primaries import BT2020
 
 EXTENSIONS = (
@@ -33,6 +34,8 @@ _SIGNATURES = (b"FUJIFILMCCD-RAW", b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"FOVb",
 _DNG_VERSION, _PHOTOMETRIC, _SUB_DIRECTORIES = 50706, 262, 330
 _BASELINE_EXPOSURE = 50730
 _MOSAIC, _LINEAR_RAW = 32803, 34892
+_PLACES = ((273, 279), (324, 325))
+"""Tags that say where strips and tiles begin, and how long they are."""
 HEADROOM = math.sqrt(2)
 """Light at which a sensor clips over diffuse white: half a stop above it [ISO12232]."""
 _MOST_STOPS = 6.0
@@ -49,16 +52,7 @@ def is_raw(data: bytes) -> bool:
     """Whether a file is camera raw, by its content."""
     if data.startswith(_SIGNATURES) or data[4:11] == b"ftypcrx" or data[8:11] == b"CR\2":
         return True
-    if data[:2] not in {b"II", b"MM"}:
-        return False
-    try:
-        header = header_of(data)
-        main = directory_at(data, header, header.first)
-    except PictureFileError:
-        return False
-    if _DNG_VERSION in main.tags:
-        return True
-    return any(_is_mosaic(one) for one in (main, *_below(data, main)))
+    return any(_DNG_VERSION in one.tags or _is_mosaic(one) for one in _directories(data))
 
 
 def _below(data: bytes, main: Directory) -> list[Directory]:
@@ -88,18 +82,54 @@ def read_raw(data: bytes) -> FileStill:
         with _quiet(), rawpy.imread(io.BytesIO(data)) as raw:
             sizes = raw.sizes
             check_size(max(sizes.raw_width, sizes.width), max(sizes.raw_height, sizes.height))
+            _check_whole(raw, data)
             found = _developed(rawpy, raw, 2.0 ** _baseline_stops(data))
             shot = _shot(raw, data)
+            metadata = Metadata(exif=exif_of_raw(data, raw, shot))
     except (rawpy.LibRawError, ValueError, MemoryError, OSError, AttributeError) as error:
-        raise damaged("camera raw", error) from error
+        # LibRaw's own words come as bytes.
+        said = (part.decode("ascii", "replace") for part in error.args if isinstance(part, bytes))
+        raise damaged("camera raw", next(map(ValueError, said), error)) from error
     return FileStill(
         container=Container.RAW,
         codes=found.light,
         primaries=BT2020,
         curves=(LINEAR,) * 3,
+        metadata=metadata,
         shot=shot,
         top=found.top,
     )
+
+
+def _check_whole(raw: Any, data: bytes) -> None:
+    """Refuse a file whose samples lie beyond its end: LibRaw makes them black and says nothing.
+
+    Raises
+    ------
+    PictureFileError
+        If they do.
+    """
+    for directory in _directories(data):
+        for starts, lengths in _PLACES:
+            first, long = directory.integers(starts), directory.integers(lengths)
+            ends = (start + length for start, length in zip(first, long, strict=False))
+            if _is_mosaic(directory) and any(end > len(data) for end in ends):
+                raise PictureFileError("The camera raw file is cut short.")
+    if raw.raw_image is not None and not raw.raw_image.any():
+        raise PictureFileError("The camera raw file holds no light: it is cut short or damaged.")
+
+
+def _directories(data: bytes) -> Iterator[Directory]:
+    """Yield the first directories of a file that is built like TIFF."""
+    if data[:2] not in {b"II", b"MM"}:
+        return
+    try:
+        header = header_of(data)
+        main = directory_at(data, header, header.first)
+    except PictureFileError:
+        return
+    yield main
+    yield from _below(data, main)
 
 
 @contextmanager
@@ -159,10 +189,10 @@ def _shot(raw: Any, data: bytes) -> ShotData:
         return mine if mine is not None else known(_positive(getattr(other, name, None)))
 
     return ShotData(
-        focal_length_mm=told(by_exif.focal_length_mm, "focal_len"),
+        focal_length_mm=told(by_exif.focal_length_mm, "focal_length"),
         focal_length_35mm=by_exif.focal_length_35mm,
         f_number=told(by_exif.f_number, "aperture"),
-        exposure_time_s=told(by_exif.exposure_time_s, "shutter"),
+        exposure_time_s=told(by_exif.exposure_time_s, "shutter_speed"),
         iso=told(by_exif.iso, "iso_speed"),
     ).exposed()
 

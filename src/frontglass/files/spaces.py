@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from frontglass.errors import ParameterError
 from frontglass.files.extra import needed
-from frontglass.picture.codes import over_strips
 from frontglass.picture.primaries import AP1, Primaries
+from frontglass.threads import over_strips
 
 Float32 = NDArray[np.float32]
 

@@ -94,6 +94,11 @@ class View:
             raise ParameterError("view", rule, self.name, hint) from None
 
 
+def is_lut_file(text: str) -> bool:
+    """Whether a text names a LUT's file, by its ending; else DISPLAY/VIEW."""
+    return Path(text).suffix.lower() in SUFFIXES
+
+
 def view_named(text: str, encoding: str | None, still: str | None = None) -> View:
     """Return a view that was typed.
 
@@ -114,7 +119,7 @@ def view_named(text: str, encoding: str | None, still: str | None = None) -> Vie
         If the file is missing or no LUT.
     """
     path = Path(text)
-    if path.suffix.lower() in SUFFIXES or path.is_file():
+    if is_lut_file(text) or path.is_file():
         if not path.is_file():
             raise PictureFileError(f"{text}: there is no such file.")
         if path.stat().st_size > _MOST_BYTES:

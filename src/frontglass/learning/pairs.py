@@ -166,8 +166,7 @@ def _check_alike(pair: StillPair, lights: list[Float32], masks: list[Mask]) -> N
 
 def _source(picture: Picture) -> Float32:
     """Light of a still, with what was recovered of its lamps."""
-    light = picture.radiance if picture.recovered is None else picture.radiance + picture.recovered
-    return np.maximum(light, 0)
+    return np.maximum(picture.with_lamps, 0)
 
 
 def _clipped(picture: Picture) -> Mask:

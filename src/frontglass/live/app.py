@@ -97,6 +97,7 @@ class Page:
             "/still/{number:int}": self.still,
             "/still/{number:int}/exact": self.exact,
             "/still/{number:int}/light": self.light,
+            "/still/{number:int}/view": self.view,
             "/still/{number:int}/small": self.small,
             "/still/{number:int}/film": self.film,
             "/still/{number:int}/tile": self.tile,
@@ -191,7 +192,7 @@ class Page:
         number = request.path_params["number"]
 
         def work() -> dict[str, Any]:
-            settings = {**self.marker.said(self.table.path(number)), **self.keeper.held.texts}
+            settings = self.marker.said(self.table.path(number))
             try:
                 still = self.table.opened(number)
             except (FrontglassError, OSError, MemoryError) as error:
@@ -208,6 +209,7 @@ class Page:
                 "lamps": still.lamps(),
                 "notices": list(still.notices),
                 "light": still.light,
+                "view": still.recipe.view or "",
                 "problem": "",
             }
 
@@ -224,6 +226,11 @@ class Page:
         if not looks:
             raise ParameterError("look", "one at least", len(looks))
         return floats_reply(await self.desk.done(request, lambda: self.table.light(number, looks)))
+
+    async def view(self, request: Request) -> Response:
+        """Answer with what the still is looked at through: a display, or the show's LUT."""
+        number = request.path_params["number"]
+        return floats_reply(await self.desk.done(request, lambda: self.table.view(number)))
 
     async def small(self, request: Request) -> Response:
         """Answer with a small picture of the still through looks."""

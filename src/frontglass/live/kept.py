@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from frontglass.errors import FrontglassError, ParameterError
-from frontglass.live.held import HeldPath
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.stack import BEHIND
@@ -38,8 +37,6 @@ class SceneKeeper:
         Options that the page was started with: they make the same picture on the command line.
     look_files : mapping of str to Path, optional
         Files of looks that do not come along, by name.
-    held : HeldPath, optional
-        What the page holds of the light path.
     """
 
     def __init__(
@@ -47,21 +44,18 @@ class SceneKeeper:
         path: Path,
         words: Sequence[str] = (),
         look_files: Mapping[str, Path] | None = None,
-        held: HeldPath | None = None,
     ) -> None:
-        self.path, self._words = path, tuple(words)
-        self.held = held or HeldPath()
+        self.path, self.words = path, tuple(words)
         self._look_files = dict(look_files or {})
 
     @property
     def revision(self) -> str:
-        """Another text whenever the file, or the page, may say something else."""
-        held = " ".join(self.held.words())
+        """Another text whenever the file may say something else."""
         try:
             said = self.path.stat()
         except OSError:
-            return f"none {held}"
-        return f"{said.st_mtime_ns}-{said.st_size} {held}"
+            return "none"
+        return f"{said.st_mtime_ns}-{said.st_size}"
 
     def scene(self) -> Scene:
         """Scene as it stands; one that says nothing if there is none yet.
@@ -169,11 +163,7 @@ class SceneKeeper:
 
     def command(self, still: Path, looks: str) -> str:
         """Return the command line that makes a picture of the page."""
-        return shlex.join(["frontglass", "apply", str(still), "--look", looks, *self.words()])
-
-    def words(self) -> list[str]:
-        """Return the options that make the same picture on the command line."""
-        return [*self._words, *self.held.words()]
+        return shlex.join(["frontglass", "apply", str(still), "--look", looks, *self.words])
 
     def looks_of(self, scene: Scene) -> Mapping[str, Look]:
         """Return looks in files that choices name, by what they are called there."""

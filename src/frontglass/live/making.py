@@ -20,7 +20,6 @@ from starlette.routing import Route
 
 from frontglass.errors import ParameterError
 from frontglass.live.asked import asked_of, number_in, text_in
-from frontglass.live.held import OF_LENS
 from frontglass.live.kept import SceneKeeper
 
 RECORD, CONTACT = "frontglass-batch.json", "contact.pdf"
@@ -148,7 +147,7 @@ class Making:
         """Return what is to be done, and where it goes: names are those of the program alone."""
         folder, stills = self._keeper.path.parent, list(map(str, self._stills))
         scene = ["--scene", str(self._keeper.path)]
-        options = [word for word in self._keeper.words() if word not in scene] + scene
+        options = [word for word in self._keeper.words if word not in scene] + scene
         if name == "sheet":
             place = _free(still.with_name(f"{still.stem}_compare.png"))
             words = ["compare", str(still), "-o", str(place), *options]
@@ -160,8 +159,7 @@ class Making:
             words = ["batch", *stills, "-o", str(place), *options]
         else:
             place = _free(folder / "list.pdf")
-            camera = self._keeper.held.words(OF_LENS)
-            words = ["list", "-o", str(place), *self._camera_words, *camera, *scene]
+            words = ["list", "-o", str(place), *self._camera_words, *scene]
         return Made(name=name, words=["frontglass", *words], place=place)
 
     def _work(self, job: Made) -> None:

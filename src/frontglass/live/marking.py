@@ -165,10 +165,7 @@ class MarkDesk:
             raise ParameterError("setting", "one that can be changed here", name)
 
         def work() -> dict[str, Any]:
-            if name in page.marker.said(path):
-                page.marker.setting(path, name, text, for_all=for_all)
-            else:
-                page.keeper.held.put(name, text)
+            page.marker.setting(path, name, text, for_all=for_all)
             return page.kept()
 
         return JSONResponse(await page.desk.done(request, work))

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 from frontglass.errors import ParameterError
-from frontglass.live.held import PARSERS
 from frontglass.live.kept import SceneKeeper
 from frontglass.picture.clipped_lamps import ClippedLamp
 from frontglass.picture.recovery import MOST_STOPS
@@ -19,10 +18,13 @@ from frontglass.scene.marks import SceneDistance, SceneLamp, SceneWatch
 from frontglass.scene.parts import SceneStill
 from frontglass.scene.scene import Scene
 
-OF_CAMERA = ("lens", "stop", "sensor")
-OF_SCENE = (*OF_CAMERA, "exposure", "surround")
-SETTINGS = (*OF_SCENE, *(name for name in PARSERS if name != "returns"))
+OF_CAMERA = ("lens", "stop", "sensor", "filter_distance", "focus")
+SWITCHES = ("coated", "hood")
+OF_ALL = ("tilt", *SWITCHES)
+"""What one still cannot have of its own."""
+SETTINGS = (*OF_CAMERA, *OF_ALL, "exposure", "surround")
 """What of the light path can be set on the page."""
+ON = "on"
 SAME_PLACE = 0.02
 """A place that is clicked so near to one that is known, over the still's width, means that one."""
 
@@ -121,24 +123,29 @@ class SceneMarker:
     def setting(self, still: Path, name: str, text: str, *, for_all: bool) -> None:
         """Say something of the light path, as its option takes it; nothing takes that back.
 
+        A switch is on, or nothing is said of it.
+
         Raises
         ------
         FrontglassError
             If the file cannot be written, or the text says nothing of it.
         """
-        if name not in OF_SCENE:
-            raise ParameterError("setting", f"one of {', '.join(OF_SCENE)}", name)
-        value: Any = text or None
+        if name not in SETTINGS:
+            raise ParameterError("setting", f"one of {', '.join(SETTINGS)}", name)
+        if name in SWITCHES and text not in {"", ON}:
+            raise ParameterError(name, f"{ON} or nothing", text)
+        value: Any = (name in SWITCHES or text) if text else None
         if name == "surround":
             self.keeper.change(still, lambda scene, _: replace(scene, surround=value))
         elif name == "exposure":
             stops = None if value is None else exposure_from_text(value)
             self.keeper.change_still(still, lambda one: replace(one, exposure_stops=stops))
-        elif not for_all:
+        elif not for_all and name not in OF_ALL:
             own: Any = {name: value}
             self.keeper.change_still(still, lambda one: replace(one, **own))
         else:
-            none, said = dict[str, Any]({name: None}), dict[str, Any]({name: value})
+            said = dict[str, Any]({name: value})
+            none = dict[str, Any]({name: None} if name not in OF_ALL else {})
 
             def change(scene: Scene, file: str) -> Scene:
                 shared = changed_still(scene, file, lambda one: replace(one, **none))
@@ -157,7 +164,9 @@ class SceneMarker:
         stops = None if known is None else known.exposure_stops
         exposure = "" if stops is None else stops if isinstance(stops, str) else f"{stops:g}"
         surround = "" if scene.surround is None else str(scene.surround)
-        return {**found, "exposure": exposure, "surround": surround}
+        rig = {name: getattr(scene.camera, name) or "" for name in OF_ALL}
+        rig |= {name: ON for name in SWITCHES if rig[name]}
+        return {**found, **rig, "exposure": exposure, "surround": surround}
 
     def marked(self, still: Path) -> SceneStill | None:
         """Return what the scene says of a still."""

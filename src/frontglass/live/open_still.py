@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.looks import Look
+from frontglass.looks.rig import Rig
 from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import ClippedLamp
@@ -43,8 +44,8 @@ class OpenStill:
         What was assumed.
     light : int
         Another number whenever it is shown otherwise.
-    held : mapping of str to str
-        What the page held of the light path then.
+    rig : Rig
+        How glass stood before the lens then.
     """
 
     recipe: Recipe
@@ -56,7 +57,7 @@ class OpenStill:
     corner_px: tuple[int, int]
     notices: tuple[str, ...]
     light: int
-    held: Mapping[str, str]
+    rig: Rig
 
     def seen(self, looks: Sequence[Look]) -> Picture:
         """Return it through looks."""

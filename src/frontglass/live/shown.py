@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from frontglass.choices import PastWhite
 from frontglass.picture.codes import Target, codes_from_radiance, is_grey
-from frontglass.picture.curves import SRGB_CURVE
+from frontglass.picture.curves import LINEAR, SRGB_CURVE
 from frontglass.picture.encoding import Encoding, Sample, Tone
-from frontglass.picture.picture import Picture
+from frontglass.picture.picture import Display, Picture
 from frontglass.picture.primaries import BT709
 from frontglass.picture.reduced import on_pixels
 from frontglass.picture.region import Region
@@ -21,6 +21,10 @@ Codes = NDArray[np.uint8]
 Half = NDArray[np.float16]
 BRIGHTEST = 60000.0
 """Light that half floats still hold."""
+VIEW_NODES, VIEW_TOP, VIEW_STEEPNESS = 33, 1024.0, 256.0
+"""The page looks light up between so many places a channel, by `log(1 + 256 light)` up to 1024: a
+show's LUT or a display of today is then half an 8-bit code off in a hundredth of the pixels, and
+4 where a LUT has a kink. At rest it is exact."""
 
 
 def at_most(picture: Picture, longest_px: int) -> Picture:
@@ -70,6 +74,10 @@ def shown_codes(picture: Picture) -> Codes:
     ndarray, shape (H, W, 3), uint8
         R, G, B.
     """
+    if picture.display is not None:
+        seen = picture.display.codes(picture.scene, picture.primaries)
+        plain = Target(sample=Sample.UINT8, curves=(LINEAR,) * 3)
+        return np.asarray(codes_from_radiance(seen, plain).codes, dtype=np.uint8)
     encoding, light = picture.encoding, picture.radiance
     is_srgb = picture.primaries.is_close_to(BT709)
     is_file_like = (
@@ -99,7 +107,22 @@ def shown_codes(picture: Picture) -> Codes:
 
 def half_light(picture: Picture) -> Half:
     """Light of a picture in the display's primaries, in half floats: what the page blends."""
-    light = picture.radiance
+    light = picture.radiance if picture.display is None else picture.scene
     if not picture.primaries.is_close_to(BT709):
         light = light @ picture.primaries.matrix_to(BT709).T.astype(np.float32)
     return np.clip(light, -BRIGHTEST, BRIGHTEST).astype(np.float16)
+
+
+def view_codes(display: Display) -> Half:
+    """Codes of a display at the places between which the page looks light up.
+
+    Returns
+    -------
+    ndarray, shape (N * N, N, 3), float16
+        Blue and green go down, red across. [1], in [0, 1].
+    """
+    most = np.log2(VIEW_TOP * VIEW_STEEPNESS + 1)
+    places = (2 ** (most * np.linspace(0, 1, VIEW_NODES)) - 1) / VIEW_STEEPNESS
+    blue, green, red = np.meshgrid(places, places, places, indexing="ij")
+    light = np.stack([red, green, blue], axis=-1).astype(np.float32)
+    return display.codes(light.reshape(-1, VIEW_NODES, 3), BT709).astype(np.float16)

@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.errors import ParameterError
-from frontglass.live.held import HeldPath
 from frontglass.live.open_still import OpenStill, watched_part
-from frontglass.live.shown import at_most, half_light, shown_codes
+from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
+from frontglass.looks.rig import Rig
 from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.recipe import ExposedStill, Recipe
@@ -53,8 +53,8 @@ class LightTable:
         Looks of the strip.
     recipe_of : callable
         How a still is shown, as options and scene say now.
-    held : HeldPath, optional
-        What the page holds of the light path itself.
+    rig_of : callable, optional
+        How glass stands before the lens, as options and scene say now.
     """
 
     def __init__(
@@ -62,12 +62,12 @@ class LightTable:
         stills: Sequence[Path],
         looks: Iterable[Look],
         recipe_of: RecipeOf,
-        held: HeldPath | None = None,
+        rig_of: Callable[[], Rig] = Rig,
     ) -> None:
         self.stills = tuple(stills)
         self.looks = {look.name: look for look in looks}
-        self._asked_recipe_of = recipe_of
-        self.held_path = held or HeldPath()
+        self._recipe_of = recipe_of
+        self._rig_of = rig_of
         self._open: dict[int, OpenStill] = {}
         self._opened = 0
         # Read files are large: only the last one is held.
@@ -97,7 +97,7 @@ class LightTable:
         """
         recipe = self._recipe_of(self.path(number))
         still = self._open.pop(number, None)
-        if still is None or (still.recipe, still.held) != (recipe, self.held_path.texts):
+        if still is None or (still.recipe, still.rig) != (recipe, self._rig_of()):
             still = self._as_shown(number, recipe)
         self._open[number] = still
         while len(self._open) > MOST_OPEN:
@@ -123,8 +123,9 @@ class LightTable:
             if name not in names:
                 raise ParameterError("look", "one of this page", text)
             look = names[name].at(strength_from_text(strength or "1"))
-            found.append(self.held_path.on(look))
-        return found
+            found.append(look)
+        rig = self._rig_of()
+        return [rig.on(look) for look in found]
 
     def codes(self, number: int, looks: Sequence[Look]) -> NDArray[np.uint8]:
         """Return what `frontglass apply` makes of the still at the page's size."""
@@ -143,6 +144,19 @@ class LightTable:
     def light(self, number: int, looks: Sequence[Look]) -> NDArray[np.float16]:
         """Return what the page blends: the still through looks, in linear light."""
         return half_light(self.held(number).seen(looks))
+
+    def view(self, number: int) -> NDArray[np.float16]:
+        """Return codes of what the still is looked at through, as `view_codes` has them.
+
+        Raises
+        ------
+        ParameterError
+            If it is looked at through nothing.
+        """
+        display = self.held(number).small.display
+        if display is None:
+            raise ParameterError("view", "there", "none")
+        return view_codes(display)
 
     def watched(
         self, number: int, looks: Sequence[Look], parts: Iterable[SceneWatch], *, in_full: bool
@@ -235,10 +249,6 @@ class LightTable:
             self._full = InFull(key, shown_codes(seen), tuple(parts), watched)
         return self._full
 
-    def _recipe_of(self, path: Path) -> Recipe:
-        recipe = self._asked_recipe_of(path)
-        return replace(recipe, framing=self.held_path.framing(recipe.framing))
-
     def _as_shown(self, number: int, recipe: Recipe) -> OpenStill:
         path = self.stills[number]
         found = recipe.lit(self._exposed(number, recipe), path)
@@ -259,7 +269,7 @@ class LightTable:
             corner_px=corner,
             notices=tuple(dict.fromkeys((*picture.notices, *choice.notices))),
             light=self._opened,
-            held=dict(self.held_path.texts),
+            rig=self._rig_of(),
         )
 
     def _exposed(self, number: int, recipe: Recipe) -> ExposedStill:

@@ -126,6 +126,10 @@ class Look:
         """Return the look with the glass it stands on changed, such as its `tilt_deg`."""
         return replace(self, elements=tuple(part.with_glass(**changes) for part in self.elements))
 
+    def without_ghosts(self) -> Self:
+        """Return the look whose glass gets no light back from the camera, at the same cost."""
+        return self.with_glass(returns=0.0)
+
     def before_the_lens(self) -> Self | None:
         """Return what of it draws halos, rays and dots: no air, no veil; None if nothing does."""
         front = (part for part in self.elements if part.place is Place.FRONT)

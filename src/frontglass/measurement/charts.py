@@ -230,7 +230,7 @@ def _adds_up_below_white(look: Look) -> bool:
 
 def _through(look: Look, target: Picture, camera: Camera) -> Picture:
     # A lamp in the middle of a target would have its ghost on itself.
-    look = look.with_glass(returns=0.0)
+    look = look.without_ghosts()
     return render(_in_green(look, target), [look], camera=camera)
 
 

@@ -69,7 +69,7 @@ def meter_on_still(
 
     def effects(look: Look) -> Effects:
         # Ghosts are no halo, whatever they fall on.
-        seen = render(picture, [look.with_glass(returns=0.0)], camera=camera, surround=surround)
+        seen = render(picture, [look.without_ghosts()], camera=camera, surround=surround)
         light = _luminance(seen)
         rough = _roughness(light, fine_mask)
         return Effects(

@@ -9,13 +9,13 @@ from typing import NamedTuple, Self
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
-from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.bands import Band
 from frontglass.optics.psf import FloatArray
+from frontglass.optics.splines import cubic_through
 
 # Beyond this many standard deviations a Gaussian is below 1e-16 of its peak.
 _REACH_SIGMAS = 8.5
@@ -139,7 +139,7 @@ class Grating:
         largest = float(shift.max())
         count = math.ceil(largest / self.width_m * ACCURACY.table_steps_per_thread)
         nodes = np.linspace(0.0, largest, min(max(count, 2), ACCURACY.largest_table) + 1)
-        return np.asarray(CubicSpline(nodes, self._blurred(nodes, relative))(shift))
+        return np.asarray(cubic_through(nodes, self._blurred(nodes, relative))(shift))
 
     def orders(
         self, highest: int, parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak

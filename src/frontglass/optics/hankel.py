@@ -7,6 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from frontglass.optics.splines import cubic_through
+
 FloatArray = NDArray[np.float64]
 
 # A step of 0.004 in log f resolves transforms that ring, such as a cone's, until they
@@ -98,11 +100,9 @@ def _grids(scale_rad: float, *, order: int, bias: float) -> tuple[FloatArray, Fl
 
 def _at(r_rad: ArrayLike, log_r: FloatArray, table: FloatArray, *, beyond: float) -> FloatArray:
     """Table at radii, held below its reach and `beyond` it."""
-    from scipy.interpolate import CubicSpline
-
     middle = log_r[log_r.size // 2]
     inner = np.abs(log_r - middle) <= _REACH
     low, high = np.exp(middle - _REACH), np.exp(middle + _REACH)
     r = np.asarray(r_rad, dtype=np.float64)
-    spline = CubicSpline(log_r[inner], table[inner])
+    spline = cubic_through(log_r[inner], table[inner])
     return np.where(r > high, beyond, spline(np.log(np.clip(r, low, high))))

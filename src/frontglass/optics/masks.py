@@ -100,8 +100,19 @@ class CrossedGratings:
 
     def mirror_image_of(self, index: int) -> int | None:
         """Which grating is the mirror image of one, itself perhaps; None if there is none."""
+        return self._alike(index, -self.across_rad[index])
+
+    def quarter_turn_of(self, members: tuple[int, ...]) -> tuple[int, ...] | None:
+        """Which gratings lie as some would after a quarter turn, those perhaps; None if none do."""
+        turned = [self._alike(index, self.across_rad[index] + math.pi / 2) for index in members]
+        if any(index is None for index in turned):
+            return None
+        return tuple(sorted(index for index in turned if index is not None))
+
+    def _alike(self, index: int, across_rad: float) -> int | None:
+        """Find a grating like one that spreads light in some direction."""
         for other, (grating, angle) in enumerate(zip(self.gratings, self.across_rad, strict=True)):
-            turns = (angle + self.across_rad[index]) / math.pi
+            turns = (angle - across_rad) / math.pi
             if grating == self.gratings[index] and abs(turns - round(turns)) < _SAME_TURN_RAD:
                 return other
         return None
@@ -111,6 +122,8 @@ class CrossedGratings:
         members: tuple[int, ...],
         highest: int,
         parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak,
+        *,
+        one_quarter: bool = False,
     ) -> Orders:
         """Orders in which some gratings deviate light, whatever the others do.
 
@@ -122,12 +135,15 @@ class CrossedGratings:
             Order of each up to which they are counted.
         parts_of_a_peak : tuple of float
             As in `Accuracy`, for orders that a drift has widened.
+        one_quarter : bool
+            Of two, those to one side of both alone: half of them.
         """
         x, y, shares = np.zeros(1), np.zeros(1), np.ones(1)
         for member in members:
             grating, angle = self.gratings[member], self.across_rad[member]
             number, light = grating.orders(highest, parts_of_a_peak)
-            if member != members[0]:  # of the first, those to one side: the rest is opposite
+            # Of the first, those to one side: the rest is opposite.
+            if member != members[0] and not one_quarter:
                 number, light = np.concatenate([-number, number]), np.tile(light, 2)
             place = number / grating.pitch_m
             x = np.add.outer(x, math.cos(angle) * place).ravel()

@@ -31,6 +31,13 @@ class Lean(NamedTuple):
     down: float
 
 
+class Leans(NamedTuple):
+    """Several leans, of any shape: what is found for one is then found for each."""
+
+    right: FloatArray
+    down: FloatArray
+
+
 class Mirror(NamedTuple):
     """A surface, or a plate whose surfaces are parallel, as what mirrors light.
 
@@ -220,7 +227,9 @@ class ReturnPath:
             return 0.0
         return 2 * self.pupil_m * (1 - self.distance_m / self.focus_m) / self.focus_m
 
-    def place(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> tuple[FloatArray, FloatArray]:
+    def place(
+        self, right: ArrayLike, down: ArrayLike, lean: Lean | Leans
+    ) -> tuple[FloatArray, FloatArray]:
         """Return where ghosts of directions stand: tangents to the right and down.
 
         Notes
@@ -237,18 +246,24 @@ class ReturnPath:
             np.asarray((along * lean.down - y) / ahead + 2 * near * (y - lean.down)),
         )
 
-    def stretch(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> FloatArray:
+    def ahead(self, right: ArrayLike, down: ArrayLike, lean: Lean | Leans) -> FloatArray:
+        """How far ahead of the lens ghosts stand, over how far their lamps do; 0 is abeam."""
+        return _ahead(np.asarray(right, np.float64), np.asarray(down, np.float64), lean)
+
+    def stretch(self, right: ArrayLike, down: ArrayLike, lean: Lean | Leans) -> FloatArray:
         """Area of a ghost over that of its lamp, as tangents have it; 1 for an upright plate."""
         x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
         return np.asarray(_ahead(x, y, lean) ** -3.0)
 
-    def walk(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> tuple[FloatArray, FloatArray]:
+    def walk(
+        self, right: ArrayLike, down: ArrayLike, lean: Lean | Leans
+    ) -> tuple[FloatArray, FloatArray]:
         """How far aside light comes back to the pupil, over its diameter: to the right and down."""
         to_and_fro = 2 * self.distance_m / self.pupil_m
         x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
         return to_and_fro * (x - lean.right), to_and_fro * (y - lean.down)
 
-    def share(self, right: ArrayLike, down: ArrayLike, lean: Lean) -> FloatArray:
+    def share(self, right: ArrayLike, down: ArrayLike, lean: Lean | Leans) -> FloatArray:
         """Share of what leaves the pupil that comes in again. [1], in [0, 1]."""
         aside = np.hypot(*self.walk(right, down, lean))
         x, y = np.asarray(right, np.float64), np.asarray(down, np.float64)
@@ -298,7 +313,7 @@ class Iris:
         return np.asarray(np.clip(0.5 - (radius - reach) / self.edge, 0.0, 1.0))
 
 
-def _ahead(x: FloatArray, y: FloatArray, lean: Lean) -> FloatArray:
+def _ahead(x: FloatArray, y: FloatArray, lean: Lean | Leans) -> FloatArray:
     """How far ahead of the lens a ghost stands, seen from where its lamp is at one; 0 is abeam."""
     along = lean.right * x + lean.down * y + 1
     return np.asarray(2 * along / (lean.right**2 + lean.down**2 + 1) - 1)

@@ -16,6 +16,7 @@ from frontglass.errors import ParameterError
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 from frontglass.optics.psf import FloatArray
+from frontglass.optics.splines import cubic_through
 
 if TYPE_CHECKING:
     from scipy.interpolate import PPoly
@@ -142,11 +143,9 @@ def _curve(table: Table) -> _Curve:
 @lru_cache(maxsize=64)
 def _transform_table(table: Table) -> tuple[float, Callable[[FloatArray], FloatArray]]:
     """Lowest frequency [cycles/rad] of the table, and the transform as a function of ln f."""
-    from scipy.interpolate import CubicSpline
-
     scale = 1 / (2 * np.pi * table.half_energy_radius_rad)
     # A transform of two dimensions is its own inverse: density and transform change places.
     log_f = math.log(scale) + np.arange(-_TABLE_REACH, _TABLE_REACH, _TABLE_STEP)
     values = density_from_transform(table.radial_density, np.exp(log_f), scale_rad=scale)
     values /= values[0]
-    return math.exp(log_f[0]), CubicSpline(log_f, values)
+    return math.exp(log_f[0]), cubic_through(log_f, values)

@@ -18,6 +18,7 @@ from frontglass.picture.lamp_colours import colours_of
 from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
 from frontglass.picture.lamp_rim import Rims
+from frontglass.picture.lit_pixels import LitPixels
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import AUTO, OFF, LampMark, LampRange, Recovery
 
@@ -124,7 +125,7 @@ def with_recovered_light(
     >>> night[30:33, 40:44] = 255
     >>> recovery = fg.Recovery(clipped=6)
     >>> still = fg.with_recovered_light(fg.Picture.from_array(night), recovery).picture
-    >>> float(still.radiance.max()), bool(still.recovered.max() > 40)
+    >>> float(still.radiance.max()), bool(still.recovered.light.max() > 40)
     (1.0, True)
     """
     recovery = Recovery() if recovery is None else recovery
@@ -134,7 +135,7 @@ def with_recovered_light(
         notices = (*picture.notices, said) if recovery.is_asked_for else picture.notices
         return RecoveredStill(replace(picture, notices=notices), ())
     luminance = white_of(picture.shot, recovery.white_cd_per_m2)
-    bare = picture if picture.recovered is None else replace(picture, recovered=None)
+    bare = picture.but(recovered=None)
     if recovery.clipped == OFF and not recovery.marks:
         return RecoveredStill(bare, (), luminance)
     if (top != 1).any():
@@ -161,12 +162,14 @@ def _beyond_the_top(
         camera=camera,
     )
     lost = found.picture.recovered
+    if lost is not None:
+        lost = lost.times(top)
     lamps = tuple(replace(lamp, stops=lamp.stops + stops) for lamp in found.lamps)
     notices = picture.notices
     if lost is not None:
         notices += _said(lamps, found.areas, found.doubt_stops)
     return found._replace(
-        picture=replace(picture, recovered=None if lost is None else lost * top, notices=notices),
+        picture=picture.but(recovered=lost, notices=notices),
         lamps=lamps,
         white=luminance,
     )
@@ -202,10 +205,9 @@ def _recovered(
 
 def _lit(bare: Picture, found: Outline, excess: Float32, said: tuple[str, ...]) -> Picture:
     """Still that carries light of its clipped pixels, and what is said of it."""
-    # Not zeros_like, which writes them all.
-    recovered = np.zeros(bare.radiance.shape, np.float32)
-    recovered.reshape(-1, 3)[found.at] = excess
-    return replace(bare, recovered=recovered, notices=(*bare.notices, *said))
+    at = np.divmod(found.at.astype(np.intp), bare.width_px)
+    recovered = LitPixels(bare.radiance.shape, at, excess)
+    return bare.but(recovered=recovered, notices=(*bare.notices, *said))
 
 
 def _px_per_rad(picture: Picture, camera: Camera | None) -> float:

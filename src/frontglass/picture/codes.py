@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import functools
-import os
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -18,15 +15,17 @@ from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Sample
 from frontglass.picture.past_white import towards_white
 from frontglass.picture.primaries import Matrix, Primaries
+from frontglass.threads import over_strips
 
 FloatArray = NDArray[np.float32]
 
-_STRIP_SAMPLES = 1 << 17
 # float32 cut after 11 bits of mantissa: a table on that grid, with straight lines between,
 # errs by less than 1e-3 of a 16-bit code; without the lines by 0.02 of an 8-bit code.
 _CUT_BITS = 12
 _ONE_BITS = int(np.float32(1.0).view(np.int32))
 _TABLE_TOP = _ONE_BITS >> _CUT_BITS
+# Of 8 bits 65536 steps of that grid are enough: below 2**-32 all is black.
+_BYTES_FROM = _TABLE_TOP - 65535
 
 
 def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
@@ -146,32 +145,39 @@ def is_grey(radiance: FloatArray) -> bool:
 def _encode_strip(
     light: FloatArray, target: Target, out: Codes, first_row: int
 ) -> tuple[int, int, bool]:
-    channels = out.shape[2]
-    light = np.ascontiguousarray(light[..., :channels])
+    light = np.ascontiguousarray(light[..., : out.shape[2]])
     same = None
     if target.original is not None:
         original = target.original[first_row : first_row + out.shape[0]]
-        decoded = _decoded(original, target.curves)[..., :channels]
-        same = decoded.view(np.int32) == light.view(np.int32)
+        same = _equal(_decoded(original, target.curves)[..., : out.shape[2]], light)
         if same.all():
             out[...] = original
             return 0, 0, True
+        same = same if same.any() else None
     if target.matrix is not None:
         light = light @ target.matrix.T.astype(np.float32)
     above = below = 0
-    if target.sample.is_integer:
-        if light.max() > 1:
-            above = _pixels_with(light > 1, same)
-            if target.primaries is not None and channels == 3:
-                light = towards_white(light, target.primaries)
-        if light.min() < 0:
-            below = _pixels_with(light < 0, same)
-        _encode_integers(light, target, out, first_row)
-    else:
+    if not target.sample.is_integer:
         out[...] = _encoded_floats(light, target.curves)
+    else:
+        # As whole numbers without a sign, light below 0 is beyond all other.
+        if (light.view(np.uint32) > _ONE_BITS).any():
+            above, below = (_pixels_with(mask, same) for mask in (light > 1, light < 0))
+            if target.primaries is not None and out.shape[2] == 3:
+                light = towards_white(light, target.primaries)
+        encode = _encode_bytes if target.sample is Sample.UINT8 else _encode_words
+        encode(light, target.curves, out, first_row)
     if same is not None:
         np.copyto(out, original, where=same)
     return above, below, False
+
+
+def _equal(one: FloatArray, other: FloatArray) -> NDArray[np.bool_]:
+    import cv2
+
+    rows = (one.shape[0], -1)
+    same = cv2.compare(one.reshape(rows), other.reshape(rows), cv2.CMP_EQ)
+    return np.asarray(same).view(np.bool_).reshape(other.shape)
 
 
 def _pixels_with(mask: NDArray[np.bool_], same: NDArray[np.bool_] | None) -> int:
@@ -182,38 +188,21 @@ def _pixels_with(mask: NDArray[np.bool_], same: NDArray[np.bool_] | None) -> int
     return int(np.count_nonzero(functools.reduce(np.logical_or, channels)))
 
 
-def _encode_integers(light: FloatArray, target: Target, out: Codes, first_row: int) -> None:
-    bits = light.view(np.int32)
-    curves = target.curves
-    if all(curve is curves[0] for curve in curves):
-        value = _code_values(bits, curves[0], target.sample)
-    else:
-        planes = [_code_values(bits[..., k], c, target.sample) for k, c in enumerate(curves)]
-        value = np.stack(planes, axis=-1)
-    if target.sample is Sample.UINT8:
-        _add_dither(value, first_row)
-    np.copyto(out, value, casting="unsafe")
-
-
-def _code_values(bits: NDArray[np.int32], curve: Curve, sample: Sample) -> FloatArray:
-    """Codes of light given as the bits of its float32, half a code up: floor rounds them."""
-    table = _code_table(curve, sample)
-    if sample is Sample.UINT8:
-        # Indices below the table are negative light, those above it more than white.
-        return np.take(table.middle, bits >> _CUT_BITS, mode="clip")
-    bits = np.clip(bits, 0, _ONE_BITS)
-    index = bits >> _CUT_BITS
-    value = np.take(table.value, index, mode="clip")
-    rest = (bits & ((1 << _CUT_BITS) - 1)).astype(np.float32)
-    value += np.take(table.slope, index, mode="clip") * rest
-    return value
-
-
-def _add_dither(value: FloatArray, first_row: int) -> None:
+def _encode_bytes(light: FloatArray, curves: tuple[Curve, ...], out: Codes, first_row: int) -> None:
+    """Codes of 8 bits, dithered; in steps of 1/256 of a code until the last."""
     import cv2
 
-    rows, width, channels = value.shape
-    band = noise_band(width, channels)
+    rows, width, channels = light.shape
+    bits = light.view(np.int32) >> _CUT_BITS
+    # Stubs know of no single number as the second of them.
+    flat = cv2.subtract(bits.reshape(rows, -1), _BYTES_FROM, dtype=cv2.CV_16U)  # type: ignore[call-overload]
+    if all(curve is curves[0] for curve in curves):
+        value = np.asarray(cv2.LUT(flat, _byte_table(curves[0])))
+    else:
+        index = flat.reshape(light.shape)
+        planes = [_byte_table(curve)[index[..., k]] for k, curve in enumerate(curves)]
+        value = np.stack(planes, axis=-1).reshape(rows, -1)
+    band = _byte_noise(width, channels)
     start = first_row % TILE_PX
     # A view where the strip does not cross the band's end: copies cost as much as the rest.
     is_inside = start + rows <= TILE_PX
@@ -221,34 +210,67 @@ def _add_dither(value: FloatArray, first_row: int) -> None:
     noise = band.triangular[places]
     # Within half a code of an end, one uniform variable of one code's width still keeps
     # the mean and cannot leave the range; triangular noise would be cut and lift blacks.
-    inside = cv2.inRange(value.reshape(rows, -1), 1.0, 255.0)
+    inside = cv2.inRange(value, 256, 255 * 256)
     if not inside.all():
-        noise, uniform = noise.reshape(rows, -1).copy(), band.uniform[places].reshape(rows, -1)
-        cv2.copyTo(uniform, cv2.bitwise_not(inside), noise)
-    value += noise.reshape(value.shape)
+        noise = noise.copy()
+        cv2.copyTo(band.uniform[places], cv2.bitwise_not(inside), noise)
+    value += noise
+    np.right_shift(value.reshape(out.shape), 8, out=out, casting="unsafe")
 
 
-class _CodeTable(NamedTuple):
-    value: FloatArray
-    slope: FloatArray
-    middle: FloatArray
+def _encode_words(light: FloatArray, curves: tuple[Curve, ...], out: Codes, first_row: int) -> None:
+    """Codes of 16 bits, which need no dither wherever they are."""
+    del first_row
+    bits = np.clip(light.view(np.int32), 0, _ONE_BITS)
+    index, rest = bits >> _CUT_BITS, bits & ((1 << _CUT_BITS) - 1)
+    for channel in range(out.shape[2]):
+        table = _word_table(curves[channel])
+        value = np.take(table.value, index[..., channel], mode="clip")
+        value += np.take(table.slope, index[..., channel], mode="clip") * rest[..., channel]
+        np.copyto(out[..., channel], value, casting="unsafe")
+
+
+class _ByteNoise(NamedTuple):
+    """The same as a `NoiseBand`, in 256ths of a code; below 0 it wraps round, as sums do."""
+
+    uniform: NDArray[np.uint16]
+    triangular: NDArray[np.uint16]
+
+
+@lru_cache(maxsize=2)
+def _byte_noise(width: int, channels: int) -> _ByteNoise:
+    def steps(noise: FloatArray, most: int) -> NDArray[np.uint16]:
+        whole = np.clip(np.rint(noise * 256), -most, most - 1).astype(np.int16)
+        return whole.view(np.uint16).reshape(len(noise), -1)
+
+    band = noise_band(width, channels)
+    return _ByteNoise(steps(band.uniform, 128), steps(band.triangular, 256))
 
 
 @lru_cache(maxsize=12)
-def _code_table(curve: Curve, sample: Sample) -> _CodeTable:
-    """Codes plus a half on the grid of cut floats in [0, 1]: there, their slope, half-way."""
-    top = np.iinfo(sample.dtype).max
-    nodes = (np.arange(_TABLE_TOP + 2, dtype=np.int32) << _CUT_BITS).view(np.float32)
-    nodes = nodes.astype(np.float64)
-    middles = (nodes[:-1] + nodes[1:]) / 2
+def _byte_table(curve: Curve) -> NDArray[np.uint16]:
+    """Codes plus a half, in 256ths, of light up to white in 65536 steps."""
+    nodes = (np.arange(_BYTES_FROM, _BYTES_FROM + 65537) << _CUT_BITS).astype(np.int32)
+    light = nodes.view(np.float32).astype(np.float64)
+    middles = (light[:-1] + light[1:]) / 2
     # Light of exactly 0 and exactly 1 is what pure black and white are: no half step.
     middles[0], middles[-1] = 0.0, 1.0
-    value = np.clip(curve.encode(nodes), 0, 1) * top + 0.5
+    codes = np.clip(curve.encode(middles), 0, 1) * 255 + 0.5
+    return np.rint(codes * 256).astype(np.uint16)
+
+
+class _WordTable(NamedTuple):
+    value: FloatArray
+    slope: FloatArray
+
+
+@lru_cache(maxsize=12)
+def _word_table(curve: Curve) -> _WordTable:
+    """Codes plus a half on the grid of cut floats in [0, 1], and their slope there."""
+    nodes = (np.arange(_TABLE_TOP + 2, dtype=np.int32) << _CUT_BITS).view(np.float32)
+    value = np.clip(curve.encode(nodes.astype(np.float64)), 0, 1) * 65535 + 0.5
     slope = np.diff(value) / (1 << _CUT_BITS)
-    middle = np.clip(curve.encode(middles), 0, 1) * top + 0.5
-    return _CodeTable(
-        value[:-1].astype(np.float32), slope.astype(np.float32), middle.astype(np.float32)
-    )
+    return _WordTable(value[:-1].astype(np.float32), slope.astype(np.float32))
 
 
 @lru_cache(maxsize=12)
@@ -298,15 +320,3 @@ def _encoded_floats(light: FloatArray, curves: tuple[Curve, ...]) -> FloatArray:
         return light
     planes = [curve.encode(light[..., k]) for k, curve in enumerate(curves)]
     return np.stack(planes, axis=-1).astype(np.float32)
-
-
-def over_strips(work: Callable[[slice], None], height: int, samples_per_row: int) -> None:
-    """Let `work` do all rows, some at a time, on several cores."""
-    rows = max(1, _STRIP_SAMPLES // samples_per_row)
-    strips = [slice(start, min(start + rows, height)) for start in range(0, height, rows)]
-    if len(strips) == 1:
-        work(strips[0])
-        return
-    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as threads:
-        for _ in threads.map(work, strips):
-            pass

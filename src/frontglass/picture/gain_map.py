@@ -9,10 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.codes import over_strips
 from frontglass.picture.curves import BT709_CURVE
 from frontglass.picture.encoding import Codes
 from frontglass.picture.primaries import Primaries
+from frontglass.threads import over_strips
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]

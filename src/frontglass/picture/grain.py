@@ -7,31 +7,61 @@ parts is left of the finest bands of a wavelet decomposition (see `grain_of`), b
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.noise_curve import NoiseCurve, bands_of, level_index, noise_curve_of
+from frontglass.picture.noise_curve import (
+    BANDS,
+    NoiseCurve,
+    level_index,
+    noise_curve_of,
+    with_margin,
+)
+from frontglass.threads import for_each
 
 Float32 = NDArray[np.float32]
 
 CELL_PX, CELLS_AROUND = 4, 5
-"""Whether a place is flat is judged from so wide cells, and so many of them each way."""
+"""Whether a place is flat is judged from so wide cells, and from squares of so many of them."""
+FARTHEST_CELL = CELLS_AROUND // 2
+"""From a cell to the farthest one of a square round it, and as far again to one of any with it."""
 FLAT, NOT_FLAT = (1.4, 1.6, 2.1), (2.2, 2.5, 3.2)
 """Variance, over that of the noise, up to which all is noise, and from which on nothing is; in
 coarser bands fewer coefficients tell it."""
 FARTHEST_VARIANCE, OUTLIER_VARIANCE = 20.0, 10.0
 """Squares of deviations that count in full, and beyond which a pixel is detail in any case."""
-TILE_PX, MARGIN_PX = 448, 40
-"""Tiles fit a processor's cache; bands and cells reach 36 px. Both are whole cells."""
+TALL_PX, WIDE_PX, MARGIN_PX = 96, 512, 8
+"""Tiles fit a processor's cache, and filters end in their margins; all are whole cells."""
+KEPT = np.array([-1, 10, -1], np.float32) / 8
+"""Sharpens as much as OpenCV's enlarging softens."""
+MOST_STEPS = 32766
 FAINT = 0.003
 """Light that is as noisy as none: readout noise, over the noise of light. [white = 1]"""
 
 
-def grain_of(light: Float32, code_step: float) -> Float32 | None:
+class Grain(NamedTuple):
+    """Noise of a still: whole numbers of steps, which take half the room of light.
+
+    Parameters
+    ----------
+    steps : ndarray, shape (H, W, 3), int16
+        What the sensor added, of either sign; 0 in detail.
+    step : float
+        Light of one step.
+    """
+
+    steps: NDArray[np.int16]
+    step: float
+
+    def at(self, where: Any) -> Float32:
+        """Light of some rows or pixels of it."""
+        return np.asarray(self.steps[where] * np.float32(self.step))
+
+
+def grain_of(light: Float32, code_step: float) -> Grain | None:
     """Return the noise of a still, or None if it has none to speak of.
 
     Parameters
@@ -43,57 +73,120 @@ def grain_of(light: Float32, code_step: float) -> Float32 | None:
 
     Returns
     -------
-    ndarray, shape (H, W, 3), float32, or None
-        What the sensor added, of either sign; 0 in detail.
+    Grain or None
 
     Notes
     -----
-    Undecimated wavelets of three bands [Starck2007]. In each a coefficient is noise where its
-    surroundings, in the quietest of the windows that hold the pixel, vary by no more than the
-    noise does [Mihcak1999], and where it is no outlier itself. What is left is the picture: it
-    keeps all its edges and whatever stands out of the noise.
+    Three bands of wavelets, as in [Starck2007] but on fewer pixels where they are coarser: a
+    Laplacian pyramid, which loses nothing. In each a coefficient is noise where its surroundings,
+    in the quietest of the windows that hold the pixel, vary by no more than the noise does
+    [Mihcak1999], and where it is no outlier itself. What is left is the picture: it keeps all its
+    edges and whatever stands out of the noise.
     """
     curve = noise_curve_of(light, code_step)
     if curve is None:
         return None
-    height, width, _ = light.shape
-    out = np.empty_like(light)
-
-    def some(place: tuple[int, int]) -> None:
-        top, left = place
-        first, before = max(0, top - MARGIN_PX), max(0, left - MARGIN_PX)
-        bottom, right = min(top + TILE_PX, height), min(left + TILE_PX, width)
-        around = light[first : bottom + MARGIN_PX, before : right + MARGIN_PX]
-        own = _grain_of_tile(np.ascontiguousarray(around), curve)
-        out[top:bottom, left:right] = own[
-            top - first : bottom - first, left - before : right - before
-        ]
-
-    tiles = [(y, x) for y in range(0, height, TILE_PX) for x in range(0, width, TILE_PX)]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for _ in pool.map(some, tiles):
-            pass
-    return out
+    # No band of it is louder than what is an outlier.
+    step = float(np.sqrt(OUTLIER_VARIANCE / curve.precisions.min(axis=(1, 2))).sum()) / MOST_STEPS
+    steps = np.empty(light.shape, np.int16)
+    _lay_noise(steps, step, light, curve, 0)
+    return Grain(steps, step)
 
 
-def _grain_of_tile(light: Float32, curve: NoiseCurve) -> Float32:
-    total = np.zeros_like(light)
-    size = light.shape[1], light.shape[0]
-    cells = -(-size[0] // CELL_PX), -(-size[1] // CELL_PX)
-    window = np.ones((CELLS_AROUND, CELLS_AROUND), np.uint8)
-    index = None
-    for band, (detail, coarse) in enumerate(bands_of(light)):
-        index = level_index(coarse) if index is None else index
-        squares = cv2.multiply(detail, detail)
-        cv2.multiply(squares, curve.precision(index, band), dst=squares)
+class _Tile(NamedTuple):
+    """Part of a frame that fits a processor's cache."""
+
+    top: int
+    left: int
+    height: int
+    width: int
+
+    def of(self, frame: Float32, px: int = 1, more: int = 0) -> Float32:
+        """Return it and a margin, or a wider one, of a frame whose pixels are so many wide."""
+        top, left, height, width = (length // px for length in self)
+        return with_margin(frame, (top, left), (height, width), MARGIN_PX // px + more)
+
+    def put(self, frame: NDArray[Any], values: Float32, px: int = 1, times: float = 1.0) -> None:
+        """Lay values of it and its margin into a frame, without the margin."""
+        top, left, height, width = (length // px for length in self)
+        here = frame[top : top + height, left : left + width]
+        inner = values[MARGIN_PX // px :, MARGIN_PX // px :][: here.shape[0], : here.shape[1]]
+        np.multiply(inner, np.float32(times), out=here, casting="unsafe")
+
+
+def _lay_noise(
+    out: NDArray[Any], step: float, light: Float32, curve: NoiseCurve, band: int
+) -> None:
+    """Lay noise of a band and of all that are coarser, in steps of so much light.
+
+    What varies round a place is known when all of it has been looked at. So tiles are gone through
+    twice, and in between the coarser bands, on half as many pixels along each side.
+    """
+    height, width = (-(-length // CELL_PX) * CELL_PX for length in light.shape[:2])
+    cell_px = CELL_PX >> band
+    half = np.empty((height // 2, width // 2, 3), np.float32)
+    cells = np.empty((height // cell_px, width // cell_px, 3), np.float32)
+    tiles = [
+        _Tile(top, left, min(TALL_PX, height - top), min(WIDE_PX, width - left))
+        for top in range(0, height, TALL_PX)
+        for left in range(0, width, WIDE_PX)
+    ]
+
+    def look(tile: _Tile) -> None:
+        _, coarse, squares = _parts(tile.of(light), curve, band)
+        tile.put(half, coarse, 2)
         cv2.threshold(squares, FARTHEST_VARIANCE, 0, cv2.THRESH_TRUNC, dst=squares)
-        around = cv2.resize(squares, cells, interpolation=cv2.INTER_AREA)
-        around = cv2.blur(around, (CELLS_AROUND, CELLS_AROUND), borderType=cv2.BORDER_REFLECT)
-        around = cv2.erode(around, window, borderType=cv2.BORDER_REFLECT)
-        wide = NOT_FLAT[band] - FLAT[band]
-        flat = np.clip((np.float32(NOT_FLAT[band]) - around) / np.float32(wide), 0, 1)
-        share = cv2.resize(flat, size, interpolation=cv2.INTER_LINEAR)
-        cv2.threshold(squares, OUTLIER_VARIANCE, 1, cv2.THRESH_BINARY_INV, dst=squares)
-        cv2.multiply(share, squares, dst=share)
-        cv2.accumulateProduct(share, detail, total)
-    return total
+        tile.put(cells, _resized(squares, 1 / cell_px, cv2.INTER_AREA), cell_px)
+
+    for_each(look, tiles)
+    coarser = None
+    if band + 1 < BANDS:
+        coarser = np.empty_like(half)
+        _lay_noise(coarser, 1.0, half, curve, band + 1)
+
+    def lay(tile: _Tile) -> None:
+        detail, _, noise = _parts(tile.of(light), curve, band)
+        cv2.threshold(noise, OUTLIER_VARIANCE, 1, cv2.THRESH_BINARY_INV, dst=noise)
+        flat = _flat_share(tile.of(cells, cell_px, 2 * FARTHEST_CELL), band)
+        noise *= _resized(flat, cell_px, cv2.INTER_LINEAR)
+        noise *= detail
+        if coarser is not None:
+            noise += _enlarged(tile.of(coarser, 2))
+        tile.put(out, noise, times=1 / step)
+
+    for_each(lay, tiles)
+
+
+def _parts(light: Float32, curve: NoiseCurve, band: int) -> tuple[Float32, Float32, Float32]:
+    """Detail of a band, what is coarser, and squares of detail over the variance of noise."""
+    half = np.asarray(cv2.pyrDown(light), np.float32)
+    detail = np.asarray(cv2.subtract(light, _enlarged(half)), np.float32)
+    squares = np.asarray(cv2.multiply(detail, detail), np.float32)
+    squares *= _resized(curve.precision(level_index(half), band), 2, cv2.INTER_NEAREST)
+    return detail, half, squares
+
+
+def _enlarged(half: Float32) -> Float32:
+    """Return light on twice as many pixels along each side, by cubics through those there are."""
+    return np.asarray(cv2.pyrUp(cv2.sepFilter2D(half, cv2.CV_32F, KEPT, KEPT)), np.float32)
+
+
+def _flat_share(cells: Float32, band: int) -> Float32:
+    """How far cells hold nothing but noise, by mean squares of a band over noise's variance.
+
+    Those at the edges, whose surroundings are not all there, are left out.
+    """
+    around = cv2.blur(cells, (CELLS_AROUND, CELLS_AROUND), borderType=cv2.BORDER_REFLECT)
+    window = np.ones((CELLS_AROUND, CELLS_AROUND), np.uint8)
+    around = np.asarray(cv2.erode(around, window, borderType=cv2.BORDER_REFLECT), np.float32)
+    wide = NOT_FLAT[band] - FLAT[band]
+    inner = slice(2 * FARTHEST_CELL, -2 * FARTHEST_CELL)
+    flat = (np.float32(NOT_FLAT[band]) - around[inner, inner]) / np.float32(wide)
+    return np.asarray(np.clip(flat, 0, 1), np.float32)
+
+
+def _resized(values: Float32, times: float, interpolation: int) -> Float32:
+    if times == 1:
+        return values
+    size = round(values.shape[1] * times), round(values.shape[0] * times)
+    return np.asarray(cv2.resize(values, size, interpolation=interpolation), np.float32)

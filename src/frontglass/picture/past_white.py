@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.picture.primaries import BT709, Primaries
+from frontglass.picture.primaries import BT709, Matrix, Primaries
 
 FloatArray = NDArray[np.float32]
 
@@ -54,15 +56,16 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     >>> [round(float(channel), 2) for channel in towards_white(light)[0]]
     [1.0, 0.92, 0.83]
     """
-    # Over an axis of three numpy's own maximum takes five times as long.
-    most = np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2])
-    past = most > 1
-    if not past.any():
+    bright = np.flatnonzero(light.reshape(-1) > 1) // 3
+    if not bright.size:
         return light
-    m = most[past][:, np.newaxis].astype(np.float64)
-    hue = np.maximum(light[past] / m, 0)
-    cones = CONES_FROM_BT709 @ primaries.matrix_to(BT709)
-    roots, back = np.cbrt(hue @ cones.T), np.linalg.inv(cones).T
+    # One place for each pixel, of which several channels may be bright.
+    past = bright[np.flatnonzero(np.diff(bright, prepend=-1))]
+    own = light.reshape(-1, 3)[past]
+    m = own.max(axis=1, keepdims=True).astype(np.float64)
+    hue = np.maximum(own / m, 0)
+    cones, back = _cones(primaries)
+    roots = np.cbrt(hue @ cones)
 
     def nearer(left: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Return the colour with so much left of its way to white."""
@@ -76,5 +79,12 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     slope = np.clip(y / np.maximum(rising, 1e-9) - least / (1 - least), SLOPES[0], SLOPES[1])
     left = m**-slope * np.maximum(1 - least * m, 0) / (1 - least)
     out = light.copy()
-    out[past] = np.maximum(nearer(left), 0)
+    out.reshape(-1, 3)[past] = np.maximum(nearer(left), 0)
     return out
+
+
+@lru_cache(maxsize=12)
+def _cones(primaries: Primaries) -> tuple[Matrix, Matrix]:
+    """Matrices to what the cones see, and back."""
+    cones = (CONES_FROM_BT709 @ primaries.matrix_to(BT709)).T
+    return cones, np.asarray(np.linalg.inv(cones), np.float64)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
@@ -32,21 +33,23 @@ def reduced(picture: Picture, width_px: int) -> Picture:
 
 def on_pixels(picture: Picture, size: tuple[int, int]) -> Picture:
     """Picture on so many pixels across and down, as `reduced` has it; its lamps are forgotten."""
-    light = cv2.resize(picture.radiance, size, interpolation=cv2.INTER_AREA)
     far = picture.distance_m
     if far is not None:
         # A mean of near and far would be a distance at which nothing stands.
         far = np.asarray(cv2.resize(far, size, interpolation=cv2.INTER_NEAREST), dtype=np.float32)
-    lost, beyond = (
-        None
-        if part is None
-        else np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
-        for part in (picture.recovered, picture.beyond)
-    )
-    small = np.asarray(light, dtype=np.float32)
+    lost, beyond = picture.recovered, picture.beyond
     return replace(
-        picture, radiance=small, recovered=lost, beyond=beyond, distance_m=far, lamps=None
+        picture,
+        radiance=_means(picture.radiance, size),
+        recovered=None if lost is None else lost.on_pixels(*size),
+        beyond=None if beyond is None else _means(beyond, size),
+        distance_m=far,
+        lamps=None,
     )
+
+
+def _means(light: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
+    return np.asarray(cv2.resize(light, size, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
 def reduced_region(region: Region, scale: float) -> Region:

@@ -72,10 +72,17 @@ class Region:
                 f"{self.x_px},{self.y_px},{self.width_px},{self.height_px}",
             )
 
+    @property
+    def slices(self) -> tuple[slice, slice]:
+        """Its rows and columns."""
+        return (
+            slice(self.y_px, self.y_px + self.height_px),
+            slice(self.x_px, self.x_px + self.width_px),
+        )
+
     def cut(self, values: NDArray[Any]) -> NDArray[Any]:
         """Return the part of an array of pixels that lies in the region, not copied."""
-        rows = slice(self.y_px, self.y_px + self.height_px)
-        return values[rows, self.x_px : self.x_px + self.width_px]
+        return values[self.slices]
 
     def holds(self, x_px: float, y_px: float) -> bool:
         """Whether a place of the still lies in the region."""

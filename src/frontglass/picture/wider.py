@@ -55,11 +55,12 @@ def framed(picture: Picture, region: Region, shot: ShotData | None = None) -> Pi
         If the frame reaches outside of the still.
     """
     region.check_inside(picture)
+    lost = picture.recovered
     return replace(
         picture,
         radiance=region.cut(picture.radiance),
         distance_m=_cut(picture.distance_m, region),
-        recovered=_cut(picture.recovered, region),
+        recovered=None if lost is None else lost.within(*region.slices),
         beyond=_cut(picture.beyond, region),
         own_depth=None,  # it is the whole still's
         lamps=_moved(picture.lamps, region),

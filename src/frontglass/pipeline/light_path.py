@@ -18,9 +18,10 @@ from frontglass.elements import Element, Passage, Place, Stack
 from frontglass.elements.element import through_filters
 from frontglass.errors import LookError
 from frontglass.optics.camera import Camera, choose_camera
+from frontglass.picture.lit_pixels import LitPixels
 from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
-from frontglass.pipeline.kept_grain import with_grain, without_grain
+from frontglass.pipeline.kept_grain import Bare, bare
 from frontglass.pipeline.recovered_light import without_direct, without_direct_beyond
 
 Float32 = NDArray[np.float32]
@@ -83,14 +84,15 @@ def through_light_path(
         axis_px=axis_px,
         notices=list(told),
     )
-    base = without_grain(picture) if grain and path else picture.radiance
-    light, left, beyond = _with_unshown(picture, base, path, passage)
+    still = bare(picture) if grain and path else Bare(picture.radiance, None)
+    light, left, beyond = _with_unshown(picture, still, path, passage)
     transmittance = math.prod(element.transmittance for element in path)
     if not compensate and transmittance != 1:
         factor = np.float32(transmittance)
         light = light * factor
-        left, beyond = (None if part is None else part * factor for part in (left, beyond))
-    light = _without_rounding(with_grain(light, base, picture.radiance), picture)
+        left = None if left is None else left.times(factor)
+        beyond = None if beyond is None else beyond * factor
+    light = _without_rounding(still.laid_over(light), picture)
     notices = (*picture.notices, *dict.fromkeys(passage.notices))
     return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
 
@@ -105,12 +107,16 @@ def _without_rounding(light: Float32, picture: Picture) -> Float32:
         return light
     brightest = max(
         float(part.max(initial=0.0))
-        for part in (picture.radiance, picture.recovered, picture.beyond)
+        for part in (
+            picture.radiance,
+            picture.beyond,
+            None if picture.recovered is None else picture.recovered.light,
+        )
         if part is not None
     )
     if lowest < -ROUNDING * brightest or picture.radiance.min(initial=0.0) < 0:
         return light
-    return np.maximum(light, np.float32(0))
+    return np.maximum(light, np.float32(0), out=light)
 
 
 def _camera_of(picture: Picture) -> tuple[Camera, tuple[str, ...]]:
@@ -127,23 +133,32 @@ def _measured(picture: Picture, camera: Camera) -> Picture:
 
 
 def _with_unshown(
-    picture: Picture, base: Float32, path: Sequence[Element], passage: Passage
-) -> tuple[Float32, Float32 | None, Float32 | None]:
+    picture: Picture, still: Bare, path: Sequence[Element], passage: Passage
+) -> tuple[Float32, LitPixels | None, Float32 | None]:
     """Light after all elements, and what of recovered light and light beyond went straight on."""
     left, beyond = picture.recovered, picture.beyond
-    unshown = picture.unshown if path else None
-    if unshown is None:
-        return _through(base, path, passage), left, beyond
-    # Not named, so that it is gone once it has been through. What comes out is never the still.
-    light = _through(base + unshown, path, passage)
-    del unshown
+    if not path:
+        return picture.radiance, left, beyond
+    # Not named, so that it is gone once it has been through.
+    light = _through(_sent(picture, still), path, passage)
     if beyond is not None:
-        beyond, left = without_direct_beyond(light, picture, base, path, passage)
+        beyond, left = without_direct_beyond(light, picture, still, path, passage)
     elif left is not None:
         # Air dims a lamp by its distance; what that takes of a core is left to it.
         glass = [element for element in path if element.place is not Place.AIR]
-        left = without_direct(light, base, left, glass)
+        left = without_direct(light, still, left, glass)
     return light, left, beyond
+
+
+def _sent(picture: Picture, still: Bare) -> Float32:
+    """All light that spreads: what the still shows but for its grain, and what it does not.
+
+    A frame of its own, which may be written over.
+    """
+    light = still.whole()
+    if picture.beyond is not None:
+        light += picture.beyond
+    return light if picture.recovered is None else picture.recovered.added_to(light)
 
 
 def _path(looks: Sequence[Stack]) -> list[Element]:

@@ -146,15 +146,15 @@ class Recipe:
             stops = fitting_exposure_stops(picture)
             picture = exposed(picture, stops)
             said = f"Exposed by {stops:+.1f} stops (--exposure auto)."
-            picture = replace(picture, notices=(*picture.notices, said))
+            picture = picture.but(notices=(*picture.notices, said))
         else:
             stops = self.exposure_stops
             picture = read(exposure_stops=stops)
             picture = with_exposure_told(picture, stops)
         if self.view is not None:
             display = view_named(self.view, self.view_from, self.encoding)
-            picture = replace(picture, display=display)
-        return ExposedStill(replace(picture, past_white=self.past_white), stops)
+            picture = picture.but(display=display)
+        return ExposedStill(picture.but(past_white=self.past_white), stops)
 
     def lit(self, exposed: ExposedStill, still: Path) -> RecoveredStill:
         """Return what was read of a still as `picture_from` has it, and its clipped lamps.
@@ -195,7 +195,7 @@ class Recipe:
                 compensate=self.compensate,
                 grain=self.grain,
             )
-        return replace(seen, notices=(*seen.notices, *told)) if told else seen
+        return seen.but(notices=(*seen.notices, *told)) if told else seen
 
 
 def exposure_from_text(text: str) -> float | str:

@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.elements import Element, Passage, Place
-from frontglass.picture.codes import over_strips
+from frontglass.picture.lit_pixels import LitPixels
 from frontglass.picture.picture import Picture
+from frontglass.pipeline.kept_grain import Bare
+from frontglass.threads import over_strips
 
 Float32 = NDArray[np.float32]
 
@@ -18,22 +20,24 @@ CHANNELS = (0, 1, 2)
 
 
 def without_direct(
-    seen: Float32, base: Float32, recovered: Float32, elements: Sequence[Element]
-) -> Float32:
+    seen: Float32, still: Bare, recovered: LitPixels, elements: Sequence[Element]
+) -> LitPixels:
     """Take the recovered light that went straight on out of `seen`, in place, and return it.
 
     Parameters
     ----------
     seen : ndarray, shape (H, W, 3), float32
-        ``base + recovered`` after the elements.
-    base, recovered : ndarray, shape (H, W, 3), float32
-        The still, and the light that it had lost.
+        The bare still and what was recovered, after the elements.
+    still : Bare
+        The still.
+    recovered : LitPixels
+        The light that its lamps had lost.
     elements : sequence of Element
         What the light went through.
 
     Returns
     -------
-    ndarray, shape (H, W, 3), float32
+    LitPixels
         What was taken out.
 
     Notes
@@ -43,14 +47,11 @@ def without_direct(
     still far above white.
     """
     direct = _direct(elements)
-    lamp = _lit(recovered)
-    whole = seen[lamp]
-    without = np.maximum(whole - recovered[lamp] * direct, np.minimum(whole, base[lamp]))
-    seen[lamp] = without
-    # Not zeros_like, which writes them all.
-    taken = np.zeros(seen.shape, seen.dtype)
-    taken[lamp] = whole - without
-    return taken
+    at = recovered.at
+    whole = seen[at]
+    without = np.maximum(whole - recovered.light * direct, np.minimum(whole, still.at(at)))
+    seen[at] = without
+    return LitPixels(seen.shape, at, whole - without)
 
 
 def _direct(elements: Sequence[Element]) -> Float32:
@@ -60,8 +61,8 @@ def _direct(elements: Sequence[Element]) -> Float32:
 
 
 def without_direct_beyond(
-    seen: Float32, picture: Picture, base: Float32, path: Sequence[Element], passage: Passage
-) -> tuple[Float32, Float32 | None]:
+    seen: Float32, picture: Picture, still: Bare, path: Sequence[Element], passage: Passage
+) -> tuple[Float32, LitPixels | None]:
     """Take light that a still's file holds beyond what it shows out of `seen`, in place.
 
     Parameters
@@ -70,14 +71,14 @@ def without_direct_beyond(
         All light of the still after the elements.
     picture : Picture
         The still, with light beyond.
-    base : ndarray, shape (H, W, 3), float32
+    still : Bare
         What it shows, as it went in.
     path, passage
         What the light went through.
 
     Returns
     -------
-    tuple of ndarray, and ndarray or None
+    tuple of ndarray, and LitPixels or None
         What was taken out of light beyond, and of recovered light.
 
     Notes
@@ -92,29 +93,32 @@ def without_direct_beyond(
     direct = _direct(glass)
     beyond, recovered = picture.beyond, picture.recovered
     left = np.empty_like(seen)
-    lamp_left = None if recovered is None else np.zeros(seen.shape, seen.dtype)
+    of_lamps: dict[int, Float32] = {}
 
     def work(rows: slice) -> None:
         whole = seen[rows]
         through = direct * _air_share(air, passage, rows)
         taken = beyond[rows] * through
         held = np.clip(whole - 1, 0, 1)
-        if recovered is not None:
-            lost = recovered[rows]
-            taken = taken + lost * direct
-            held[lost.max(axis=-1) > 0] = 1
-        floor = np.minimum(whole, base[rows]) * held
+        lost = None if recovered is None else recovered.within(rows)
+        if lost is not None:
+            taken = lost.times(direct).added_to(np.asarray(taken, np.float32))
+            held[lost.at] = 1
+        floor = np.minimum(whole, still.at(rows)) * held
         without = np.maximum(whole - taken, np.minimum(floor, whole))
         gone = whole - without
-        if lamp_left is not None:
+        if lost is not None:
             own = np.minimum(gone, beyond[rows] * through)
-            lamp_left[rows] = gone - own
+            of_lamps[rows.start] = (gone - own)[lost.at]
             gone = own
         left[rows] = gone
         seen[rows] = without
 
     over_strips(work, seen.shape[0], seen.shape[1] * 3)
-    return left, lamp_left
+    if recovered is None:
+        return left, None
+    lamps = np.concatenate([of_lamps[start] for start in sorted(of_lamps)])
+    return left, LitPixels(recovered.shape, recovered.at, lamps)
 
 
 def _air_share(air: Sequence[Element], passage: Passage, rows: slice) -> Float32:
@@ -123,11 +127,3 @@ def _air_share(air: Sequence[Element], passage: Passage, rows: slice) -> Float32
     for element in air:
         share = share * element.share_through(passage, rows)
     return share
-
-
-def _lit(recovered: Float32) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Rows and columns of the pixels that gave back any light: few, in few rows."""
-    rows = np.flatnonzero(recovered.reshape(recovered.shape[0], -1).max(axis=1) > 0)
-    some = recovered[rows]
-    down, across = np.nonzero((some[..., 0] > 0) | (some[..., 1] > 0) | (some[..., 2] > 0))
-    return rows[down], across

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements import Element, Stack
 from frontglass.elements.ghosts import Ghost, GhostsOfStill, ghosts_in
+from frontglass.elements.lamp_patches import lamps_found
 from frontglass.elements.plate import glass_of
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
@@ -55,10 +55,7 @@ def ghosts_of(picture: Picture, looks: Sequence[Stack], camera: Camera) -> Found
     corner = (0, 0)
     if picture.wider is not None:
         corner = (picture.wider.region.x_px, picture.wider.region.y_px)
-    light = picture.radiance
-    if picture.recovered is not None:
-        light = light + picture.recovered
-    found = ghosts_in(picture.radiance, lamp_pixels(light), glass, camera)
+    found = ghosts_in(picture.radiance, lamps_found(picture.with_lamps), glass, camera)
     return FoundGhosts(_moved(found, corner), corner)
 
 

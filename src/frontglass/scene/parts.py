@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from frontglass.checks import (
+    check_bool,
     check_not_negative,
     check_number,
     check_positive,
     check_within,
 )
+from frontglass.elements.plate import returns_from_text, tilt_from_text
 from frontglass.errors import ParameterError
 from frontglass.files.distance import DistanceKind
-from frontglass.optics.camera import f_number_from_text, lens_mm_from_text
+from frontglass.looks.rig import Rig
+from frontglass.optics.camera import (
+    f_number_from_text,
+    filter_distance_mm_from_text,
+    focus_m_from_text,
+    lens_mm_from_text,
+)
 from frontglass.optics.sensors import sensor_mm_from_text
 from frontglass.optics.taking import TakingLens
 from frontglass.picture.lamp_kinds import kind_named
@@ -49,26 +58,48 @@ class SceneCamera:
     ----------
     taking : str or None
         Taking lens, sensor and shape of the frame, `as` in the file: "50mm,super35,2.39".
-    lens, stop, sensor : str or None
-        As --lens, --stop and --sensor take them: what all stills are seen with.
+    lens, stop, sensor, filter_distance, focus : str or None
+        As --lens, --stop, --sensor, --filter-distance and --focus take them: what all stills are
+        seen with.
     aim : str or None
         Where the taking lens points.
+    tilt, returns : str or None
+        As --tilt and --returns take them: how glass before the lens leans, what comes back to it.
+    coated, hood : bool or None
+        Whether that glass is coated, and whether a hood is on.
 
     Examples
     --------
     >>> import frontglass as fg
-    >>> fg.SceneCamera(lens="50mm", sensor="super35").lens
-    '50mm'
+    >>> fg.SceneCamera(lens="50mm", sensor="super35", tilt=[5, 0]).tilt
+    '5,0'
     """
 
     taking: str | None = in_file("as")
     lens: str | None = in_file("lens")
     stop: str | None = in_file("stop")
     sensor: str | None = in_file("sensor")
+    filter_distance: str | None = in_file("filter_distance")
+    focus: str | None = in_file("focus")
     aim: str | None = in_file("aim")
+    tilt: str | None = in_file("tilt")
+    coated: bool | None = in_file("coated")
+    returns: str | None = in_file("returns")
+    hood: bool | None = in_file("hood")
 
     def __post_init__(self) -> None:
         _check_camera(self)
+        for name in ("coated", "hood"):
+            if getattr(self, name) is not None:
+                check_bool(name, getattr(self, name))
+        _ = self.rig
+
+    @property
+    def rig(self) -> Rig:
+        """How glass stands before the lens."""
+        return Rig.from_texts(
+            tilt=self.tilt, coated=self.coated, returns=self.returns, hood=self.hood
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +133,9 @@ class SceneStill:
         What of it is shown on boards: left and upper pixel, width and height. [px]
     note : str or None
         Anything.
-    taking, aim, lens, stop, sensor : str or None
+    encoding : str or None
+        What its codes are, as --encoding takes it; wins over the scene's.
+    taking, aim, lens, stop, sensor, filter_distance, focus : str or None
         As in `SceneCamera`, for this still alone; they win over the scene's.
     lamps, distances, watched : tuple
         Its lamps, known distances and watched parts.
@@ -132,10 +165,13 @@ class SceneStill:
     map_kind: str | None = in_file("map_is")
     crop_px: tuple[int, int, int, int] | None = in_file("crop")
     note: str | None = in_file("note")
+    encoding: str | None = in_file("encoding")
     taking: str | None = in_file("as")
     lens: str | None = in_file("lens")
     stop: str | None = in_file("stop")
     sensor: str | None = in_file("sensor")
+    filter_distance: str | None = in_file("filter_distance")
+    focus: str | None = in_file("focus")
     aim: str | None = in_file("aim")
     lamps: tuple[SceneLamp, ...] = in_file("lamp", of=SceneLamp, default=())
     distances: tuple[SceneDistance, ...] = in_file("distance", of=SceneDistance, default=())
@@ -150,6 +186,8 @@ class SceneStill:
         self._check_space()
         if self.note is not None:
             checked_text("note", self.note)
+        if self.encoding is not None:
+            checked_line("encoding", self.encoding)
         self._check_frame()
 
     def _check_light(self) -> None:
@@ -250,22 +288,29 @@ def _listed(value: object) -> Any:
 
 
 def _check_camera(part: SceneCamera | SceneStill) -> None:
-    """Refuse what no option would take; a number stands for its text."""
+    """Refuse what no option would take; numbers stand for their text."""
     checks: dict[str, Callable[[str], object]] = {
         "lens": lens_mm_from_text,
         "stop": f_number_from_text,
         "sensor": sensor_mm_from_text,
+        "filter_distance": filter_distance_mm_from_text,
+        "focus": focus_m_from_text,
         "taking": TakingLens.from_text,
         "aim": lambda text: place_from_text("aim", text),
+        "tilt": tilt_from_text,
+        "returns": returns_from_text,
     }
     for name, check in checks.items():
-        value: Any = getattr(part, name)
+        value: Any = getattr(part, name, None)
         if value is None:
             continue
-        if name == "aim" and isinstance(value, tuple | list):
-            value = ",".join(f"{check_number('aim', number):g}" for number in value)
-        elif name in {"lens", "stop"} and not isinstance(value, str):
-            value = f"{check_positive(name, value):g}"
+        if name in {"aim", "tilt"} and isinstance(value, tuple | list):
+            value = ",".join(f"{check_number(name, number):g}" for number in value)
+        elif name == "focus" and value == math.inf:
+            value = "inf"
+        elif name not in {"sensor", "taking"} and isinstance(value, int | float):
+            checked = {"tilt": check_number, "returns": check_not_negative}
+            value = f"{checked.get(name, check_positive)(name, value):g}"
         checked_line("as" if name == "taking" else name, value)
         check(value)
         set_usual(part, **{name: value})

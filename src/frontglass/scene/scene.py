@@ -34,6 +34,11 @@ class Scene:
         What lies outside the frame; None leaves it to the commands.
     view : "hue", "clip" or None
         How light above white is shown, as in `Picture`.
+    encoding : str or None
+        What the codes of its stills are, as --encoding takes it.
+    lut, lut_from : str or None
+        What pictures are looked at through, as --view takes it: a LUT's file, a path from the
+        scene's folder, or DISPLAY/VIEW; and what that LUT expects, as --view-from.
     stills : tuple of SceneStill
         Its stills, each once.
     choices : tuple of SceneChoice
@@ -62,14 +67,20 @@ class Scene:
     title: str | None = in_file("title")
     surround: Surround | None = in_file("surround")
     view: PastWhite | None = in_file("view")
+    encoding: str | None = in_file("encoding")
+    lut: str | None = in_file("lut")
+    lut_from: str | None = in_file("lut_from")
     camera: SceneCamera = in_file("camera", of=SceneCamera, default=SceneCamera())
     stills: tuple[SceneStill, ...] = in_file("still", of=SceneStill, default=())
     choices: tuple[SceneChoice, ...] = in_file("choice", of=SceneChoice, default=())
     path: Path = field(default=Path(FILE_NAME), compare=False)
 
     def __post_init__(self) -> None:
-        if self.title is not None:
-            checked_line("title", self.title)
+        for name in ("title", "encoding", "lut", "lut_from"):
+            if getattr(self, name) is not None:
+                checked_line(name, getattr(self, name))
+        if self.lut_from is not None and self.lut is None:
+            raise ParameterError("lut_from", "given with a lut", self.lut_from)
         if self.surround is not None:
             object.__setattr__(self, "surround", Surround.of("surround", self.surround))
         if self.view is not None:
@@ -180,7 +191,7 @@ class Scene:
         still : path
             The still's file.
         **typed
-            Parameters of `Recipe`.
+            Parameters of `Recipe`; looks stand on their glass as the scene says.
 
         Raises
         ------
@@ -189,6 +200,8 @@ class Scene:
         """
         from frontglass.scene.taken import taken_from
 
+        if "looks" in typed:
+            typed["looks"] = tuple(self.camera.rig.on(look) for look in typed["looks"])
         return taken_from(self, self.still_of(still), typed).recipe
 
     def at(self, path: Path) -> Self:

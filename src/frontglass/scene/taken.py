@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any, NamedTuple
 
-from frontglass.optics.camera import f_number_from_text, lens_mm_from_text
+from frontglass.files.view import is_lut_file
+from frontglass.looks.rig import OnGlass, Rig
+from frontglass.optics.camera import (
+    f_number_from_text,
+    filter_distance_mm_from_text,
+    focus_m_from_text,
+    lens_mm_from_text,
+)
 from frontglass.optics.taking import TakingLens
 from frontglass.picture.distance import DistancePoint
 from frontglass.picture.lamp_place import LampPlace
@@ -75,7 +82,35 @@ def taken_from(scene: Scene, still: SceneStill | None, typed: Mapping[str, Any])
     if scene.view is not None and "past_white" not in typed:
         values["past_white"] = scene.view
         taken.append(Taken("view", f"view {scene.view}"))
+    _add_encodings(values, scene, still, taken)
     return TakenRecipe(Recipe(**values), tuple(taken))
+
+
+def _add_encodings(
+    values: dict[str, Any], scene: Scene, still: SceneStill | None, taken: list[Taken]
+) -> None:
+    """Add what codes are and what pictures are looked at through, where nobody typed it."""
+    if "encoding" not in values:
+        values["encoding"] = encoding_from(scene, still, taken)
+    if scene.lut is not None and "view" not in values:
+        values["view"] = lut_of(scene)
+        if scene.lut_from is not None:
+            values.setdefault("view_from", scene.lut_from)
+        taken.append(Taken("lut", f"LUT {scene.lut}"))
+
+
+def encoding_from(scene: Scene, still: SceneStill | None, taken: list[Taken]) -> str | None:
+    """Return what a still's codes are: by its own words, then the scene's."""
+    encoding = (still and still.encoding) or scene.encoding
+    if encoding is not None:
+        taken.append(Taken("encoding", f"encoding {encoding}"))
+    return encoding
+
+
+def lut_of(scene: Scene) -> str:
+    """Return a scene's LUT as --view takes it: its file is found from the scene's folder."""
+    assert scene.lut is not None
+    return str(scene.folder / scene.lut) if is_lut_file(scene.lut) else scene.lut
 
 
 def _stops_text(stops: float | str) -> str:
@@ -161,12 +196,44 @@ def framing_from(
         ("lens", "lens_mm", lens_mm_from_text),
         ("stop", "f_number", f_number_from_text),
         ("sensor", "sensor", str),
+        ("filter_distance", "filter_distance_mm", filter_distance_mm_from_text),
+        ("focus", "focus_m", focus_m_from_text),
     ):
         text = said(key)
         if text is not None and values[name] is None and not (has_stop and key == "stop"):
             values[name] = from_text(text)
-            taken.append(Taken(key, f"{key} {text}"))
+            taken.append(Taken(key, f"{spoken(key)} {text}"))
     return Framing(**values)
+
+
+def rig_from(scene: Scene, typed: Rig, looks: Sequence[OnGlass], taken: list[Taken]) -> Rig:
+    """Return how glass stands: as typed, else as the scene says; told where it changes a look."""
+    kept, camera = scene.camera.rig, scene.camera
+    texts = {
+        "tilt_deg": f"tilt {camera.tilt}",
+        "coated": "coated" if camera.coated else "uncoated",
+        "returns": f"returns {camera.returns}",
+        "hood": "hood" if camera.hood else "no hood",
+    }
+    for name, text in texts.items():
+        value = getattr(kept, name)
+        if value is None or getattr(typed, name) is not None:
+            continue
+        alone = replace(Rig(), **{name: value})
+        if any(alone.on(look) != look for look in looks):
+            taken.append(Taken(name.removesuffix("_deg"), text))
+    return typed.over(kept)
+
+
+def spoken(key: str) -> str:
+    """Return a key of the file as it is said.
+
+    Examples
+    --------
+    >>> spoken("filter_distance")
+    'filter distance'
+    """
+    return key.replace("_", " ")
 
 
 def _counted(what: str, count: int) -> Taken:

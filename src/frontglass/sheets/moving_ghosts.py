@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.lamps import lamp_pixels
 from frontglass.elements.ghost_light import with_ghosts
 from frontglass.elements.ghosts import ghosts_in
+from frontglass.elements.lamp_patches import lamps_found
 from frontglass.elements.plate import glass_of
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
@@ -45,9 +45,7 @@ class MovingGhosts:
         self._still, self._camera, self._conditions = still, camera, conditions
         self._glass = glass_of(tuple(part for look in looks for part in look.light_path))
         self._front = [part for look in looks if (part := look.before_the_lens()) is not None]
-        lost = still.recovered
-        light = still.radiance if lost is None else still.radiance + lost
-        self._lamps = lamp_pixels(light) if self._glass else None
+        self._lamps = lamps_found(still.with_lamps) if self._glass else None
         self.seen = 0
         if self._glass is not None and self._lamps is not None:
             self.seen = len(ghosts_in(still.radiance, self._lamps, self._glass, camera).seen)
@@ -64,8 +62,3 @@ class MovingGhosts:
             return light + ghosts
         layer = Picture(radiance=ghosts, primaries=self._still.primaries)
         return light + self._conditions.seen(layer, self._front).radiance
-
-
-def without_ghosts(look: Look) -> Look:
-    """Return a look whose glass gets no light back from the camera: it costs what it costs."""
-    return look.with_glass(returns=0.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,6 +44,8 @@ LACKING: Final = (
     f" {MISSING} stands for others."
 )
 SHEET_QUALITY = 94
+# Runs and Huffman codes: a hundredth larger than by a full search, in a quarter of the time.
+_PNG: Final = {"compress_type": zlib.Z_RLE}
 PHONE_PX, PHONE_TYPE_PX = 390, 11
 """Width of a phone's screen, and the smallest type that is read there. Common practice."""
 SHEET_SUFFIXES = (".png", ".jpg", ".jpeg")
@@ -237,14 +240,14 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
     image = Image.fromarray(sheet.codes)
     chosen = SHEET_QUALITY if quality is None else check_within("quality", quality, 1, 100)
     # Colour at full resolution: small warm lamps would smear at half.
-    options = {} if kind == "PNG" else {"quality": int(chosen), "subsampling": 0}
+    options = _PNG if kind == "PNG" else {"quality": int(chosen), "subsampling": 0}
     write_whole(target, lambda beside: image.save(beside, kind, **options))
 
 
 def png_bytes(codes: Codes) -> bytes:
     """PNG of display codes, in memory."""
     out = io.BytesIO()
-    Image.fromarray(codes).save(out, "PNG")
+    Image.fromarray(codes).save(out, "PNG", **_PNG)
     return out.getvalue()
 
 

@@ -24,7 +24,7 @@ from frontglass.picture.reduced import reduced
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.lettering import fitted
-from frontglass.sheets.moving_ghosts import MovingGhosts, without_ghosts
+from frontglass.sheets.moving_ghosts import MovingGhosts
 from frontglass.sheets.sheet import Codes, Page, Sizes
 from frontglass.sheets.views import view
 from frontglass.units import deg_from_rad, rad_from_deg
@@ -102,7 +102,7 @@ def sway(
     check_within("width_px", width_px, 64, 1920)
     small = reduced(picture, width_px)
     ghosts = MovingGhosts(small, looks, camera, conditions)
-    looks = [without_ghosts(look) for look in looks]
+    looks = [look.without_ghosts() for look in looks]
     seen, lamps = conditions.seen(small, looks), lamps_of(small)
     boiling = Boiling.of(
         small=small, full=picture, looks=looks, camera=camera, lamps=lamps, exaggerate=exaggerate

@@ -11,8 +11,11 @@ precision highp float;
 precision highp int;
 precision highp sampler2D;
 precision highp sampler2DArray;
+precision highp sampler3D;
 uniform sampler2DArray light0, light1;
 uniform sampler2D codes0, codes1, noise;
+uniform sampler3D view;
+uniform bool hasView;
 uniform float weights0[LAYERS], weights1[LAYERS];
 uniform bool isExact0, isExact1;
 uniform float line;
@@ -50,9 +53,19 @@ float noiseAt(ivec2 at, int channel) {
   return texelFetch(noise, rolled, 0).r;
 }
 
-float code(float light, ivec2 at, int channel) {
+float signalOf(float light) {
   float y = clamp(light, 0.0, 1.0);
-  float signal = y > 0.0031308 ? 1.055 * pow(y, 1.0 / 2.4) - 0.055 : 12.92 * y;
+  return y > 0.0031308 ? 1.055 * pow(y, 1.0 / 2.4) - 0.055 : 12.92 * y;
+}
+
+// As live/shown.py lays the places out.
+vec3 throughView(vec3 light) {
+  float nodes = float(textureSize(view, 0).x);
+  vec3 place = log2(max(light, 0.0) * 256.0 + 1.0) / log2(1024.0 * 256.0 + 1.0);
+  return texture(view, (clamp(place, 0.0, 1.0) * (nodes - 1.0) + 0.5) / nodes).rgb;
+}
+
+float code(float signal, ivec2 at, int channel) {
   float value = clamp(signal, 0.0, 1.0) * 255.0 + 0.5;
   float rank = noiseAt(at, channel);
   float triangular = rank < 0.5 ? sqrt(2.0 * rank) - 1.0 : 1.0 - sqrt(2.0 * (1.0 - rank));
@@ -61,7 +74,8 @@ float code(float light, ivec2 at, int channel) {
 }
 
 vec3 coded(vec3 light, ivec2 at) {
-  vec3 shown = towardsWhite(light);
+  vec3 shown = hasView ? throughView(light) : towardsWhite(light);
+  if (!hasView) shown = vec3(signalOf(shown.r), signalOf(shown.g), signalOf(shown.b));
   return vec3(code(shown.r, at, 0), code(shown.g, at, 1), code(shown.b, at, 2)) / 255.0;
 }
 

@@ -258,6 +258,8 @@ async function refresh() {
   const still = await said(`still/${number}`);
   if (page.at !== number) return; // another one has been chosen meanwhile
   const isOther = !page.still || still.light !== page.still.light || page.still.number !== number;
+  if (isOther && !still.problem) screen.view(still.view ? await pixels(`still/${number}/view`) : null);
+  if (page.at !== number) return;
   takeStill({ notices: [], ...still, number }, isOther);
 }
 

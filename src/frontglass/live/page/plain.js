@@ -57,6 +57,28 @@ export class PlainScreen {
     this.triangular = rank.map((r) => (r < 0.5 ? Math.sqrt(2 * r) - 1 : 1 - Math.sqrt(2 * (1 - r))));
   }
 
+  view(found) {
+    this.cube = found ? { side: found.width, codes: new Uint16Array(found.data) } : null;
+  }
+
+  /** Codes of light through the view, from 0 to 1: straight lines between its places. */
+  throughView(light) {
+    const { side, codes } = this.cube;
+    const at = light.map((one) => Math.min(Math.log2(Math.max(one, 0) * 256 + 1) / Math.log2(1024 * 256 + 1), 1) * (side - 1));
+    const low = at.map((one) => Math.min(Math.floor(one), side - 2));
+    const seen = [0, 0, 0];
+    for (let corner = 0; corner < 8; corner += 1) {
+      let weight = 1, place = 0, step = 1;
+      for (let c = 0; c < 3; c += 1, step *= side) {
+        const up = (corner >> c) & 1, part = at[c] - low[c];
+        weight *= up ? part : 1 - part;
+        place += step * (low[c] + up);
+      }
+      for (let c = 0; c < 3; c += 1) seen[c] += weight * HALF[codes[3 * place + c]];
+    }
+    return seen;
+  }
+
   size(width, height) {
     Object.assign(this.canvas, { width, height });
     this.image = new ImageData(width, height);
@@ -95,10 +117,11 @@ export class PlainScreen {
   }
 
   code(out, to, light, x, y) {
-    const shown = light[0] > 1 || light[1] > 1 || light[2] > 1 ? towardsWhite(light) : light;
+    const isOver = light[0] > 1 || light[1] > 1 || light[2] > 1;
+    const shown = this.cube ? this.throughView(light) : isOver ? towardsWhite(light) : light;
     for (let c = 0; c < 3; c += 1) {
       const place = Math.sqrt(Math.min(Math.max(shown[c], 0), 1)) * STEPS;
-      const value = CODES[Math.round(place)];
+      const value = this.cube ? shown[c] * 255 + 0.5 : CODES[Math.round(place)];
       const noise = ((y - 43 * c) & 127) * 128 + ((x - 71 * c) & 127);
       out[to + c] = Math.floor(value + (value < 1 || value > 255 ? this.rank[noise] - 0.5 : this.triangular[noise]));
     }

@@ -15,12 +15,13 @@ export function screenOn(canvas) {
 
 class CardScreen {
   constructor(canvas, gl) {
-    Object.assign(this, { canvas, gl, kind: "webgl2", sides: [], rank: null });
+    Object.assign(this, { canvas, gl, kind: "webgl2", sides: [], rank: null, seenThrough: null });
     this.begin();
     canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
     canvas.addEventListener("webglcontextrestored", () => {
       this.begin();
       if (this.rank) this.noise(this.rank);
+      this.view(this.seenThrough);
       this.size(canvas.width, canvas.height);
       canvas.dispatchEvent(new Event("redraw"));
     });
@@ -39,7 +40,7 @@ class CardScreen {
     if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
     gl.useProgram(program);
     this.place = (name) => gl.getUniformLocation(program, name);
-    ["light0", "light1", "codes0", "codes1", "noise"].forEach((name, unit) => {
+    ["light0", "light1", "codes0", "codes1", "noise", "view"].forEach((name, unit) => {
       gl.uniform1i(this.place(name), unit);
     });
     gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
@@ -62,6 +63,18 @@ class CardScreen {
     this.rank = rank;
     this.texture(4, gl.TEXTURE_2D);
     gl.texImage2D(gl.TEXTURE_2D, 0, gl.R32F, 128, 128, 0, gl.RED, gl.FLOAT, rank);
+  }
+
+  /** What light is looked at through, a cube of codes; null is the plain display. */
+  view(found) {
+    const { gl } = this;
+    this.seenThrough = found;
+    gl.uniform1i(this.place("hasView"), found ? 1 : 0);
+    this.texture(5, gl.TEXTURE_3D);
+    for (const name of [gl.TEXTURE_MIN_FILTER, gl.TEXTURE_MAG_FILTER]) gl.texParameteri(gl.TEXTURE_3D, name, gl.LINEAR);
+    gl.texParameteri(gl.TEXTURE_3D, gl.TEXTURE_WRAP_R, gl.CLAMP_TO_EDGE);
+    const side = found ? found.width : 1, codes = found ? new Uint16Array(found.data) : null;
+    gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGB16F, side, side, side, 0, gl.RGB, gl.HALF_FLOAT, codes);
   }
 
   size(width, height) {

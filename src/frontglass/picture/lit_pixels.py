@@ -1,0 +1,103 @@
+"""Light of a few pixels of a frame, such as what its clipped lamps have lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from typing import Self
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+Places = tuple[NDArray[np.intp], NDArray[np.intp]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LitPixels:
+    """Light of some pixels of a frame; numpy takes it for an array of all of them.
+
+    Parameters
+    ----------
+    shape : (int, int, 3)
+        Of the frame.
+    at : (ndarray, ndarray), shapes (N,)
+        Rows and columns of its lit pixels, row by row.
+    light : ndarray, shape (N, 3), float32
+        Their light.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> frame = np.zeros((20, 30, 3), np.float32)
+    >>> frame[4, 7] = 5
+    >>> lamp = LitPixels.of(frame)
+    >>> len(lamp.light), float((frame + lamp).max())
+    (1, 10.0)
+    """
+
+    shape: tuple[int, ...]
+    at: Places
+    light: Float32
+
+    @classmethod
+    def of(cls, frame: Float32) -> Self:
+        """Lit pixels of a whole frame."""
+        red, green, blue = (frame[..., channel] != 0 for channel in range(3))
+        rows, columns = np.nonzero(red | green | blue)
+        return cls(frame.shape, (rows, columns), frame[rows, columns])
+
+    def __array__(self, dtype: Any = None, copy: Any = None) -> NDArray[Any]:
+        """Return all pixels of the frame, most of them dark."""
+        del copy
+        frame = np.zeros(self.shape, np.float32 if dtype is None else dtype)
+        frame[self.at] = self.light
+        return frame
+
+    def times(self, factor: Any) -> Self:
+        """Return it so many times as bright, by one factor or three."""
+        return type(self)(self.shape, self.at, np.asarray(self.light * factor, np.float32))
+
+    def added_to(self, frame: Float32) -> Float32:
+        """Return a frame with this light added to it, in place."""
+        frame[self.at] += self.light
+        return frame
+
+    def on_pixels(self, width: int, height: int) -> Self:
+        """Return it on so many pixels, no more than there are, each the mean of what it covers."""
+        frame = np.zeros((height, width, 3), np.float32)
+        down, across = (
+            _covered(place, length, size)
+            for place, length, size in zip(self.at, self.shape, (height, width), strict=False)
+        )
+        for row, tall in down:
+            for column, wide in across:
+                lit = (row * width + column)[:, np.newaxis] * 3 + np.arange(3)
+                share = (tall * wide).astype(np.float32)[:, np.newaxis]
+                np.add.at(frame.reshape(-1), lit.ravel(), (share * self.light).ravel())
+        return type(self).of(frame)
+
+    def within(self, rows: slice, columns: slice = slice(None)) -> Self:
+        """Return what of it is in some rows and columns."""
+        height, width = (
+            len(range(size)[own]) for size, own in zip(self.shape[:2], (rows, columns), strict=True)
+        )
+        top, left = rows.start or 0, columns.start or 0
+        first, last = np.searchsorted(self.at[0], (top, top + height))
+        down, across = (place[first:last] for place in self.at)
+        inside = np.flatnonzero((across >= left) & (across < left + width))
+        at = down[inside] - top, across[inside] - left
+        return type(self)((height, width, 3), at, self.light[first:last][inside])
+
+
+def _covered(
+    place: NDArray[np.intp], length: int, size: int
+) -> tuple[tuple[NDArray[np.intp], Float64], ...]:
+    """Wide pixels that each of some pixels lies on along an axis, two at most, and how much."""
+    start, stop = place * (size / length), (place + 1) * (size / length)
+    first = np.minimum(start.astype(np.intp), size - 1)
+    over = np.maximum(stop - (first + 1), 0)
+    return (first, stop - start - over), (np.minimum(first + 1, size - 1), over)

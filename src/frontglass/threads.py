@@ -1,0 +1,41 @@
+"""Work shared among the cores that this process may use."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+Part = TypeVar("Part")
+
+STRIP_SAMPLES = 1 << 17
+"""As much of a picture as stays in a processor's cache."""
+
+
+def available_cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def for_each(do: Callable[[Part], None], parts: Iterable[Part]) -> None:
+    """Share parts among threads; an error in one is raised here."""
+    every = list(parts)
+    if len(every) == 1:
+        do(every[0])
+        return
+    with ThreadPoolExecutor(available_cores()) as pool:
+        for _ in pool.map(do, every):
+            pass
+
+
+def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:
+    """Share pieces of a length among threads."""
+    for_each(do, (slice(start, min(start + step, length)) for start in range(0, length, step)))
+
+
+def over_strips(do: Callable[[slice], None], height: int, samples_per_row: int) -> None:
+    """Share all rows among threads, some at a time."""
+    in_pieces(do, height, max(1, STRIP_SAMPLES // samples_per_row))
