@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -21,10 +22,13 @@ from frontglass.batch.run import planned_batch
 from frontglass.batch.workers import Limit, Workers
 from frontglass.cli.app import app
 from frontglass.errors import FrontglassError, ParameterError
+from frontglass.files.lock import held
+from frontglass.files.whole import half_name, write_bytes_whole
 from frontglass.pipeline.framing import Framing
 from frontglass.pipeline.recipe import Recipe
 from tests.batch import hands
 
+HERE = {"processes": 1, "patience_s": inf}
 FRAMING = Framing(lens_mm=50, f_number=2.8, sensor="super35")
 
 
@@ -107,20 +111,54 @@ def test_what_a_killed_run_left_half_written_goes_at_the_resume(shoot, tmp_path)
     theirs = [out / ".hidden.png", out / ".someone.0123456789abcdef.png"]
     for path in (*half, *theirs):
         path.write_bytes(b"half")
-    running = planned_batch([still], out, of("slate-roof")).run(processes=1, patience_s=inf)
+    running = planned_batch([still], out, of("slate-roof")).run(**HERE)
     assert [outcome.state for outcome in running] == ["rendered"]
     assert not any(path.exists() for path in half)
     assert sorted(out.glob(".*")) == sorted(theirs)
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="where what is held cannot be written")
+def test_what_a_killed_command_left_goes_when_the_file_is_made_again(tmp_path):
+    place = tmp_path / "board.html"
+    left, theirs = half_name(place), tmp_path / ".board.notes.html"
+    for path in (left, theirs):
+        path.write_bytes(b"half")
+    in_hand = half_name(place)
+    handle = held(in_hand)
+    write_bytes_whole(place, b"whole")
+    os.close(handle)
+    assert place.read_bytes() == b"whole"
+    assert sorted(tmp_path.glob(".*")) == sorted([theirs, in_hand])
+
+
+def test_a_still_that_vanishes_is_named_and_the_rest_is_made(shoot, tmp_path):
+    shoot("in/one.png")
+    (tmp_path / "in" / "gone.png").symlink_to(tmp_path / "nowhere.png")
+    running = planned_batch([tmp_path / "in"], tmp_path / "out", of("slate-roof")).run(**HERE)
+    ended = {outcome.job.still.name: outcome for outcome in running}
+    assert ended["one.png"].state == "rendered"
+    assert "there is no such file" in str(ended["gone.png"].result)
+
+
+def test_nothing_is_put_into_a_folder_that_has_gone(shoot, tmp_path):
+    shoot("in/one.png"), shoot("in/two.png", seed=2)
+    out = tmp_path / "out"
+    running = planned_batch([tmp_path / "in"], out, of("slate-roof")).run(**HERE)
+    assert next(running).state == "rendered"
+    shutil.rmtree(out)
+    with pytest.raises(FrontglassError, match="there is no folder"):
+        list(running)
+    assert not out.exists()
+
+
 def test_what_another_run_is_writing_stays(shoot, tmp_path):
     shoot("in/one.png"), shoot("in/two.png")
     out = tmp_path / "out"
-    first = planned_batch([tmp_path / "in"], out, of("slate-roof")).run(processes=1, patience_s=inf)
+    first = planned_batch([tmp_path / "in"], out, of("slate-roof")).run(**HERE)
     next(first)
     half = out / ".two_slate-roof_1-4.0123456789abcdef.png"
     half.write_bytes(b"half")
-    list(planned_batch([tmp_path / "in"], out, of("tallow")).run(processes=1, patience_s=inf))
+    list(planned_batch([tmp_path / "in"], out, of("tallow")).run(**HERE))
     assert half.exists()
     list(first)
 
@@ -130,7 +168,7 @@ def test_two_batches_into_one_folder_lose_nothing(shoot, tmp_path):
     out = tmp_path / "out"
     looks = ("slate-roof", "harbour-night")
     batches = [planned_batch([tmp_path / "in"], out, of(look)) for look in looks]
-    running = [batch.run(processes=1, patience_s=inf) for batch in batches]
+    running = [batch.run(**HERE) for batch in batches]
     for _ in range(2):  # by turns
         assert [next(run).state for run in running] == ["rendered", "rendered"]
     kept = json.loads((out / MANIFEST_NAME).read_text(encoding="utf-8"))["pictures"]
@@ -147,7 +185,7 @@ def test_a_run_that_fails_hides_nothing_that_another_made(shoot, tmp_path):
     late = Manifest(out / MANIFEST_NAME)
     other = of("slate-roof", "1/2")
     late.plan([Job(still, job.out, job.name)], lambda _: other)
-    list(batch.run(processes=1, patience_s=inf))
+    list(batch.run(**HERE))
     late.record(job, other, FrontglassError("stands there already"))
     assert Manifest(out / MANIFEST_NAME).pictures[job.name]["state"] == "done"
 
