@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -181,22 +182,27 @@ def test_a_look_is_the_same_in_degrees_at_1280_and_at_2560_pixels(
     np.testing.assert_allclose(halos[1], halos[0], rtol=5e-3, atol=1e-3)
 
 
-def test_a_longer_lens_sees_a_wider_halo(pictured: Pictured) -> None:
+def width_of_a_halo(pictured: Pictured, focal_mm: float) -> float:
+    """Standard deviation along a row beside a lamp [px]."""
     light = np.zeros((240, 361, 3), dtype=np.float32)
     light[120, 180] = 1e4
     look = look_of(Glow(optical_depth=0.3, lobes=(GaussianLobe(sigma_deg=1.0),)))
-    x = np.arange(361) - 180.0
-    widths = []
-    for focal_mm in (25.0, 50.0):
-        camera = Camera(focal_length_mm=focal_mm, sensor_width_mm=36.0)
-        row = (
-            through_light_path(pictured(light), [look], camera=camera)
-            .radiance[119, :, 0]
-            .astype(np.float64)
-        )
-        widths.append(np.sqrt((row * x**2).sum() / row.sum()))
+    camera = Camera(focal_length_mm=focal_mm, sensor_width_mm=36.0)
+    seen = through_light_path(pictured(light), [look], camera=camera).radiance
+    row, x = seen[119, :, 0].astype(np.float64), np.arange(361) - 180.0
+    return math.sqrt((row * x**2).sum() / row.sum())
+
+
+def test_a_longer_lens_sees_a_wider_halo(pictured: Pictured) -> None:
+    short, long = (width_of_a_halo(pictured, focal_mm) for focal_mm in (35.0, 70.0))
     # The second deviation widens both alike, the pixel hardly at all.
-    assert widths[1] / widths[0] == pytest.approx(2.0, rel=5e-3)
+    assert long / short == pytest.approx(2.0, rel=5e-3)
+
+
+def test_a_chart_widens_a_halo_by_half_a_square_pixel_at_most(pictured: Pictured) -> None:
+    # At 25 mm, 71 degrees, light is taken onto a chart, nowhere below nothing: that blurs it.
+    on_the_chart, in_the_frame = (width_of_a_halo(pictured, focal_mm) for focal_mm in (25.0, 50.0))
+    assert 0 <= on_the_chart**2 - (in_the_frame / 2) ** 2 < 0.5
 
 
 class TestThreshold:
