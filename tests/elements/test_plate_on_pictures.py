@@ -10,7 +10,7 @@ import pytest
 from scipy import ndimage
 
 import frontglass as fg
-from frontglass.elements import Plate
+from frontglass.elements import Passage, Plate
 from frontglass.elements.ghost_mirror import Glass
 from frontglass.elements.ghosts import ghosts_in
 from frontglass.elements.lamp_patches import lamps_found
@@ -50,6 +50,17 @@ def kept(row: int, column: int, camera: fg.Camera = CAMERA) -> float:
     away = math.hypot(row - (SIZE[0] - 1) / 2, column - (SIZE[1] - 1) / 2) / PX_PER_RAD
     aside = 2 * camera.filter_distance_mm * away / camera.entrance_pupil_mm
     return 2 / math.pi * (math.acos(aside) - aside * math.sqrt(1 - aside**2))
+
+
+@pytest.mark.parametrize("focus_m", [math.inf, 3.0])
+def test_a_light_path_lays_ghosts_over_the_light_itself(focus_m):
+    passage = Passage(camera=replace(CAMERA, focus_m=focus_m), surround=fg.Surround.LAMPLESS)
+    light = night((30, 60))
+    kept_light, lost = light.copy(), light.copy()
+    apart = PLATE.through(kept_light, passage)
+    assert kept_light.tobytes() == light.tobytes()
+    assert PLATE.through_over(lost, passage) is lost
+    assert lost.tobytes() == apart.tobytes() != light.tobytes()
 
 
 def test_the_ghost_of_a_lamp_is_opposite_and_as_bright_as_the_physics_says():

@@ -173,6 +173,10 @@ class Element(ABC):
         filters = [self._has(self.filter(channel, px_per_rad)) for channel in CHANNELS]
         return filtered(light, [filters], passage)
 
+    def through_over(self, light: Float32, passage: Passage) -> Float32:
+        """Return the same as `through`, and perhaps lose the light."""
+        return self.through(light, passage)
+
     def filters(self, px_per_rad: float) -> tuple[Filter, ...]:
         """Return its filters for red, green and blue; none if it has a step of its own."""
         filters = (self.filter(channel, px_per_rad) for channel in CHANNELS)

@@ -35,6 +35,8 @@ def with_ghosts(
     glass: Glass,
     camera: Camera,
     axis_px: tuple[float, float] | None = None,
+    *,
+    may_lose: bool = False,
 ) -> Float32:
     """Light, and over it what glass before the lens makes of its lamps.
 
@@ -50,6 +52,8 @@ def with_ghosts(
         Its pupil, filter distance and focus say where ghosts go.
     axis_px : (float, float) or None
         Where its axis meets the picture; None is the middle. [px]
+    may_lose : bool
+        Whether the light itself may be written to.
 
     Returns
     -------
@@ -57,7 +61,7 @@ def with_ghosts(
         The same array where nothing is laid.
     """
     view = View.of(light.shape, camera, axis_px)
-    layer = Layer(light)
+    layer = Layer(light, may_lose=may_lose)
     path = glass.path(camera)
     ghosts, caught = ghosts_and_caught(glass.mirrors)
     for one in ghosts:
@@ -79,20 +83,20 @@ def with_ghosts(
 
 
 class Layer:
-    """A picture over which light is laid; it is copied when the first is."""
+    """A picture over which light is laid; one to be kept is copied when the first is."""
 
-    def __init__(self, light: Float32) -> None:
-        self.light, self._bare = light, light
+    def __init__(self, light: Float32, *, may_lose: bool = False) -> None:
+        self.light, self._is_kept = light, not may_lose
 
     @property
     def shape(self) -> tuple[int, int]:
         """Height and width [px]."""
-        return self._bare.shape[0], self._bare.shape[1]
+        return self.light.shape[0], self.light.shape[1]
 
     def writable(self) -> Float32:
         """Return what may be added to."""
-        if self.light is self._bare:
-            self.light = self._bare.copy()
+        if self._is_kept:
+            self.light, self._is_kept = self.light.copy(), False
         return self.light
 
     def add_points(self, rows: Anywhere, columns: Anywhere, values: Float32) -> None:

@@ -186,6 +186,10 @@ class Plate(LaidOver):
         """See `Element`: ghosts of lamps are laid over light."""
         return _laid(self.glass, light, passage)
 
+    def through_over(self, light: Float32, passage: Passage) -> Float32:
+        """See `Element`."""
+        return _laid(self.glass, light, passage, may_lose=True)
+
     def merged_with(self, other: Element) -> Element | None:
         """See `Element`: panes of glass mirror one another."""
         return Panes(plates=(self, other)) if isinstance(other, Plate) else None
@@ -245,20 +249,22 @@ class Panes(LaidOver):
         """See `Element`."""
         return _laid(self.glass, light, passage)
 
+    def through_over(self, light: Float32, passage: Passage) -> Float32:
+        """See `Element`."""
+        return _laid(self.glass, light, passage, may_lose=True)
+
     def merged_with(self, other: Element) -> Element | None:
         """See `Element`."""
         return Panes(plates=(*self.plates, other)) if isinstance(other, Plate) else None
 
 
-def _laid(glass: Glass, light: Float32, passage: Passage) -> Float32:
+def _laid(glass: Glass, light: Float32, passage: Passage, *, may_lose: bool = False) -> Float32:
     camera, axis = passage.camera, passage.axis_px
     lamps = lamps_found(light) if glass.reflects else None
     if lamps is None:
         return light
-    out = with_ghosts(light, lamps, glass, camera, axis)
-    if out is not light:
-        passage.notices.extend(ghost_notices(ghosts_in(light, lamps, glass, camera, axis), camera))
-    return out
+    passage.notices.extend(ghost_notices(ghosts_in(light, lamps, glass, camera, axis), camera))
+    return with_ghosts(light, lamps, glass, camera, axis, may_lose=may_lose)
 
 
 def glass_of(elements: tuple[Element, ...]) -> Glass | None:

@@ -185,6 +185,6 @@ def _through(light: Float32, path: Iterable[Element], passage: Passage) -> Float
         if element.filters(passage.camera.px_per_rad(light.shape[1])):
             run.append(element)
             continue
-        light = element.through(through_filters(light, run, passage), passage)
+        light = element.through_over(through_filters(light, run, passage), passage)
         run = []
     return through_filters(light, run, passage)
