@@ -101,12 +101,39 @@ class TestPlan:
         assert names([tmp_path / "in"], tmp_path / "in" / "out") == ["a.png"]
 
     @pytest.mark.parametrize(
-        ("files", "suffix"), [(("a.jpg", "a.png"), "png"), (("a.png", "A.png"), None)]
+        ("files", "suffix", "expected"),
+        [
+            (("a.jpg", "a.png"), "png", {"a.jpg": "a-jpg.png", "a.png": "a.png"}),
+            (("a.png", "A.png"), None, {"A.png": "A.png", "a.png": "a-2.png"}),
+            (
+                ("b/a.jpg", "b/a.heic", "b/A.JPG", "b/a-heic.jpg"),
+                "jpg",
+                {
+                    "b/A.JPG": "A-2.jpg",
+                    "b/a.heic": "a-3.jpg",
+                    "b/a.jpg": "a.jpg",
+                    "b/a-heic.jpg": "a-heic.jpg",
+                },
+            ),
+        ],
     )
-    def test_two_stills_for_one_name_are_refused(self, shoot, tmp_path, files, suffix):
-        sources = [shoot(f"in/{name}") for name in files]
-        with pytest.raises(PictureFileError, match=r"both .* would be written there"):
-            plan(sources, tmp_path / "out", suffix=suffix)
+    def test_stills_of_one_name_are_told_apart(self, shoot, tmp_path, files, suffix, expected):
+        made = shoot(f"in/made{Path(files[0]).suffix}")
+        for name in files:
+            (tmp_path / "in" / name).parent.mkdir(exist_ok=True)
+            (tmp_path / "in" / name).write_bytes(made.read_bytes())
+        made.unlink()
+        jobs, found = plan([tmp_path / "in"], tmp_path / "out", suffix=suffix)
+        called = {
+            job.still.relative_to(tmp_path / "in").as_posix(): job.out.name.replace("_bare", "")
+            for job in jobs
+        }
+        assert called == expected
+        assert {(still.name, name.name) for still, name in found.told_apart} == {
+            (Path(name).name, picture)
+            for name, picture in expected.items()
+            if Path(name).stem != Path(picture).stem
+        }
 
     def test_the_manifest_is_never_written_over(self, shoot, tmp_path):
         still = shoot("in/a.png").rename(tmp_path / "in" / "frontglass-batch.png")

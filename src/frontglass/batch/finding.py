@@ -40,6 +40,8 @@ class Found:
         Files that are neither.
     ours : tuple of Path
         Pictures that our commands wrote beside a still that is there too, by their names.
+    told_apart : tuple of (Path, Path)
+        Stills whose pictures would have another's name, and the name that they have instead.
     """
 
     stills: tuple[Path, ...]
@@ -47,6 +49,7 @@ class Found:
     unread: tuple[Path, ...] = ()
     others: tuple[Path, ...] = ()
     ours: tuple[Path, ...] = ()
+    told_apart: tuple[tuple[Path, Path], ...] = ()
 
     def without(self, folder: Path) -> Found:
         """Return what does not lie in a folder below the one that all share."""

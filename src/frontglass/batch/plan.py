@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from itertools import count
 from pathlib import Path
 
 from frontglass.batch.finding import Found, found_stills
@@ -70,11 +72,10 @@ def plan(
             raise PictureFileError(f"{folder}: holds every still given; choose another with --out.")
     ending = None if suffix is None else _ending(suffix)
     jobs = []
-    for still in found.stills:
-        relative = Path(os.path.relpath(still.absolute(), found.root.absolute()))
-        relative = relative.with_suffix(ending or written_suffix(relative.suffix))
+    own_names, found = _own_names(found, ending)
+    for still, own_name in own_names.items():
         for number, looks in enumerate(choices_of(still)):
-            name = _named(relative, looks, naming)
+            name = _named(own_name, looks, naming)
             jobs.append(Job(still, folder / name, name.as_posix(), number))
     jobs.sort(key=lambda job: job.name)
     _check_no_clash(jobs)
@@ -88,6 +89,43 @@ def _ending(suffix: str) -> str:
     if ending not in EXTENSIONS:
         raise ParameterError("format", f"one of {', '.join(EXTENSIONS)}", suffix)
     return ending
+
+
+def _own_names(found: Found, ending: str | None) -> tuple[dict[Path, Path], Found]:
+    """Return the name of each still's pictures before looks are added, and what had to give way.
+
+    Half of all file systems do not tell upper from lower case, and a camera may leave two files
+    of one name. The one that keeps its ending keeps its name: it may have been rendered before
+    the other came.
+    """
+    relative = {
+        still: Path(os.path.relpath(still.absolute(), found.root.absolute()))
+        for still in found.stills
+    }
+    plain = {
+        still: path.with_suffix(ending or written_suffix(path.suffix))
+        for still, path in relative.items()
+    }
+    owners: dict[str, Path] = {}
+    for still in sorted(found.stills, key=lambda still: (plain[still] != relative[still], still)):
+        owners.setdefault(str(plain[still]).casefold(), still)
+    named, apart = dict(plain), []
+    for still in found.stills:
+        if owners[str(plain[still]).casefold()] == still:
+            continue
+        for stem in _other_stems(relative[still], plain[still]):
+            named[still] = plain[still].with_stem(stem)
+            if owners.setdefault(str(named[still]).casefold(), still) == still:
+                break
+        apart.append((still, named[still]))
+    return named, replace(found, told_apart=tuple(apart))
+
+
+def _other_stems(still: Path, picture: Path) -> Iterator[str]:
+    """Stems for a picture whose name is taken: with what its still is, then with a number."""
+    if still.suffix.lower() != picture.suffix.lower():
+        yield f"{picture.stem}-{still.suffix.removeprefix('.').lower()}"
+    yield from (f"{picture.stem}-{number}" for number in count(2))
 
 
 def _named(relative: Path, looks: tuple[LightPath, ...], naming: Naming) -> Path:

@@ -81,6 +81,8 @@ def say_left_out(found: Found) -> bool:
         note(f"left out, made by frontglass of stills beside them: {names}.")
     if found.others:
         note(f"left out, no pictures: {names_text(path.name for path in found.others)}.")
+    for still, name in found.told_apart:
+        note(f"{still}: another still has its name; its pictures are called {name.stem}.")
     for path in found.unread:
         kind = path.suffix.lstrip(".").upper()
         reason = f"{path}: is {kind}, which cannot be read; {AS_WHAT}."
