@@ -111,6 +111,10 @@ class Accuracy:
         as good.
     much_joint_light : float
         Share of what two families deviate from which on there are more of them.
+    strewn_joint_light, strewn_joint_orders, most_parts_between : float, (int, float), int
+        The same where threads lie unevenly: from which share on what they strew between orders is
+        laid too, at most so far and so far apart, and in how many parts for each order at most: one
+        for each pixel between orders.
     fine_joint_orders : (float, float)
         Out to so many first orders these points are closer [px]: thick threads put light there.
     joint_px, joint_reach_px : float
@@ -118,8 +122,8 @@ class Accuracy:
     most_joint_orders : int
         But no more of them where they lie closer than pixels: time with the square of their
         number. 128 leave 0.4 of the bound beside a lamp of 100 on 36 pixels.
-    triple_orders : int
-        The same of three families, time with the cube.
+    orders_of_several : (int, int)
+        The same of three families and of four, time with the cube and the fourth power.
     points_at_once : int
         Points laid at a time; more take memory.
     darkest_share : float
@@ -261,19 +265,22 @@ class Accuracy:
     streak_points_per_px: tuple[int, int] = (16, 64)
     points_in_a_dot: float = 20.0
     streak_fine_px: int = 256
-    streak_points_together: int = 8
+    streak_points_together: int = 4
     streak_reach_px: int = 16384
     streak_reach_rad: float = 16.0
     streak_least_px: int = 512
     aliases_of_points: int = 16
     joint_orders: tuple[int, float] = (16, 0.25)
-    more_joint_orders: tuple[int, float] = (36, 0.125)
+    more_joint_orders: tuple[int, float] = (72, 0.25)
     much_joint_light: float = 0.01
+    strewn_joint_light: float = 0.0015
+    strewn_joint_orders: tuple[int, float] = (24, 0.25)
+    most_parts_between: int = 12
     fine_joint_orders: tuple[float, float] = (8.0, 1 / 32)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0
     most_joint_orders: int = 128
-    triple_orders: int = 12
+    orders_of_several: tuple[int, int] = (20, 5)
     darkest_share: float = 1e-13
     points_at_once: int = 400_000
     tulle_orders: float = 64.0

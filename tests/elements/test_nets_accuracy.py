@@ -192,6 +192,29 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
     np.testing.assert_allclose(got, want, rtol=1e-3, atol=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("mesh", "scale"),
+    [
+        # What jitter strews between the orders of one family goes with the orders of the other.
+        (Net(pitch_mm=0.8, thread_mm=0.062, unevenness=0.04, angle_deg=12), 3855.0),
+        # A long lens: an arm that is nearly level comes back from far outside a frame this small.
+        (
+            Lines(pitch_mm=0.442, line_mm=0.0133, families=2, groove_phase_deg=77, angle_deg=87.6),
+            15400.0,
+        ),
+        # Half of what leaves is deviated by several families.
+        (
+            Lines(pitch_mm=1.0, line_mm=0.12, families=4, groove_phase_deg=149, angle_deg=10),
+            2000.0,
+        ),
+    ],
+    ids=["uneven, rather thick", "nearly level", "four families of deep grooves"],
+)
+@pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
+def test_what_a_sweep_over_meshes_found(mesh, scale):
+    assert_within_the_bound(mesh, scale, channel=1, wavelengths=512)
+
+
 def assert_within_the_bound(mesh, scale, channel, **how):
     light = small_night(600.0)
     got = seen(light, mesh, camera=camera(SMALL[1], scale))[..., channel]

@@ -12,9 +12,10 @@ the product makes of the same orders is taken off.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -215,16 +216,20 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     -----
     What the means of two lack of the mean of their product is their covariance C over the band,
     and of three their third moment about the means as well: with the means T of all,
-    ``C_12 T_3 + C_13 T_2 + C_23 T_1 + C_123`` is added to ``T_1 T_2 T_3``. Four are left at that.
+    ``C_12 T_3 + C_13 T_2 + C_23 T_1 + C_123`` is added to ``T_1 T_2 T_3``, and so on for four.
     """
     numbers = range(len(mask.gratings))
     if len(numbers) < 2 or not all(g.width_m for g in mask.gratings):
         return None
     spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
     orders, step = ACCURACY.joint_orders
-    two = sorted(1 - grating.direct for grating in mask.gratings)[-2:]
-    if math.prod(two) > ACCURACY.much_joint_light:
+    both = math.prod(sorted(1 - grating.direct for grating in mask.gratings)[-2:])
+    if both > ACCURACY.much_joint_light:
         orders, step = ACCURACY.more_joint_orders
+    between = 0
+    if both * max(map(_strewn, mask.gratings)) > ACCURACY.strewn_joint_light:
+        between = min(math.ceil(spacing), ACCURACY.most_parts_between)
+        orders, step = min(orders, ACCURACY.strewn_joint_orders[0]), ACCURACY.strewn_joint_orders[1]
     if any(g.drift_m for g in mask.gratings):
         # Parts of a peak lie beside one another.
         step = max(step, min(2 * step, spacing / 16))
@@ -242,12 +247,36 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     def torus(highest: int) -> _Torus:
         reach = turns * (highest + 0.5) * wide * widest
         side = 2 * fft.next_fast_len(math.ceil(reach) + 2, real=True)
-        return _Torus(mask, band, px_per_rad, side, step, parts, highest)
+        return _Torus(mask, band, px_per_rad, side, step, parts, between, highest)
 
-    light = [torus(highest).of_pairs()]
-    if len(numbers) > 2:
-        light.append(torus(min(highest, ACCURACY.triple_orders)).of_triples())
-    return Pixels.joined(light)
+    several = (highest, *ACCURACY.orders_of_several)[: len(mask.gratings) - 1]
+    tori = (torus(min(highest, most)) for most in several)
+    return Pixels.joined([some.of(size) for size, some in enumerate(tori, 2)])
+
+
+def _strewn(grating: Grating) -> float:
+    """Return how much of what a grating deviates jitter takes from its orders."""
+    if not grating.jitter_m:
+        return 0.0
+    still = replace(grating, jitter_m=0.0).orders(ACCURACY.strewn_joint_orders[0])
+    left = grating.orders(ACCURACY.strewn_joint_orders[0])
+    return float(1 - left.shares.sum() / still.shares.sum())
+
+
+def _about_means(joint: Mapping[tuple[int, ...], Float64], group: tuple[int, ...]) -> Float64:
+    """Mean over a band of the product of what some deviate, each less its own mean.
+
+    Of the terms of that product all with one member or none are alike but for their sign.
+    """
+    size = len(group)
+    means = [joint[i,] for i in group]
+    moment: Float64 = (-1) ** (size - 1) * (size - 1) * math.prod(means[1:], start=means[0])
+    for n in range(2, size + 1):
+        for some in itertools.combinations(range(size), n):
+            rest = (mean for i, mean in enumerate(means) if i not in some)
+            members = tuple(group[i] for i in some)
+            moment += (-1) ** (size - n) * math.prod(rest, start=joint[members])
+    return moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,33 +289,19 @@ class _Torus:
     side: int
     step_px: float
     parts_of_a_peak: tuple[float, ...]
+    parts_between: int
     highest: int
 
-    def of_pairs(self) -> Pixels:
-        """Covariances of two, behind all others."""
-        lone, pairs = self._moments()
+    def of(self, size: int) -> Pixels:
+        """Joint moments about the means of so many families, behind all others."""
+        joint = {group: some for n in range(1, size + 1) for group, some in self._groups(n).items()}
+        numbers = range(len(self.mask.gratings))
+        passed = [self.mask.gratings[i].direct + joint[i,] for i in numbers]
         light = np.zeros((self.side, self.side // 2 + 1))
-        passed = [g.direct + alone for g, alone in zip(self.mask.gratings, lone, strict=True)]
-        for (i, j), covariance in pairs.items():
-            others = (some for index, some in enumerate(passed) if index not in (i, j))
-            light += math.prod(others, start=covariance)
+        for group in self.mask.groups_of(size):
+            others = (some for i, some in enumerate(passed) if i not in group)
+            light += math.prod(others, start=_about_means(joint, group))
         return self._pixels(light)
-
-    def of_triples(self) -> Pixels:
-        """Third moments about the means, less the direct light of others."""
-        lone, pairs = self._moments()
-        light = np.zeros((self.side, self.side // 2 + 1))
-        for (i, j, k), joint in self._groups(3).items():
-            moment = joint - lone[i] * lone[j] * lone[k]
-            moment -= pairs[i, j] * lone[k] + pairs[i, k] * lone[j] + pairs[j, k] * lone[i]
-            light += self.mask.others_direct((i, j, k)) * moment
-        return self._pixels(light)
-
-    def _moments(self) -> tuple[list[Float64], dict[tuple[int, int], Float64]]:
-        """Return what each family deviates by itself, and covariances of all pairs."""
-        lone = list(self._groups(1).values())
-        joint = self._groups(2).items()
-        return lone, {(i, j): light - lone[i] * lone[j] for (i, j), light in joint}
 
     def _groups(self, size: int) -> dict[tuple[int, ...], Float64]:
         """Light that so many families deviate, for all choices of them.
@@ -299,8 +314,9 @@ class _Torus:
             if turned in found:
                 found[members] = self._after_a_quarter_turn(found[turned])
                 continue
-            light = self._joint(members, one_quarter=turned == members)
-            if turned == members:
+            one_quarter = size == 2 and turned == members
+            light = self._joint(members, one_quarter=one_quarter)
+            if one_quarter:
                 light += self._after_a_quarter_turn(light)
             found[members] = light
         return found
@@ -322,7 +338,11 @@ class _Torus:
     def _joint(self, members: tuple[int, ...], *, one_quarter: bool) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
         orders = self.mask.joint_orders(
-            members, self.highest, self.parts_of_a_peak, one_quarter=one_quarter
+            members,
+            self.highest,
+            self.parts_of_a_peak,
+            parts_between=self.parts_between,
+            one_quarter=one_quarter,
         )
         pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
         first_px = self.band.centre_m / pitch_m * self.px_per_rad

@@ -142,11 +142,16 @@ class Grating:
         return np.asarray(CubicSpline(nodes, self._blurred(nodes, relative))(shift))
 
     def orders(
-        self, highest: int, parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak
+        self,
+        highest: int,
+        parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak,
+        parts_between: int = 0,
     ) -> LineOrders:
         """Orders from 1 to `highest`, those to the other side being their mirror images.
 
-        Of peaks that a drift has widened into one another, what lies between half orders.
+        Of peaks that a drift has widened into one another, what lies between half orders. With
+        `parts_between`, what jitter takes from orders and strews between them too, in so many
+        parts for each.
 
         Notes
         -----
@@ -166,9 +171,19 @@ class Grating:
             parts = [(number, (0.0, 1.0))]
         places = [self._parts_of_peaks(numbers, np.array(edges)) for numbers, edges in parts]
         at, light = (np.concatenate(column) for column in zip(*places, strict=True))
+        light *= self._debye_waller(at)
+        if self.jitter_m and parts_between:
+            inside = (np.arange(parts_between) + 0.5) / parts_between - 0.5
+            between = np.add.outer(number, inside).ravel()
+            at = np.concatenate([at, between])
+            strewn = (1 - self._debye_waller(between)) / parts_between
+            light = np.concatenate([light, strewn])
         shares = self.contrast / self.transmittance * (self.cover * np.sinc(at * self.cover)) ** 2
-        debye_waller = np.exp(-((2 * np.pi * at * self.jitter_m / self.pitch_m) ** 2))
-        return LineOrders(at, shares * debye_waller * light)
+        return LineOrders(at, shares * light)
+
+    def _debye_waller(self, order: FloatArray) -> FloatArray:
+        """Share of an order's light that jitter leaves in it."""
+        return np.asarray(np.exp(-((2 * np.pi * order * self.jitter_m / self.pitch_m) ** 2)))
 
     def _parts_of_peaks(
         self, number: FloatArray, edges: FloatArray

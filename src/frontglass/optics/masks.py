@@ -123,6 +123,7 @@ class CrossedGratings:
         highest: int,
         parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak,
         *,
+        parts_between: int = 0,
         one_quarter: bool = False,
     ) -> Orders:
         """Orders in which some gratings deviate light, whatever the others do.
@@ -135,13 +136,15 @@ class CrossedGratings:
             Order of each up to which they are counted.
         parts_of_a_peak : tuple of float
             As in `Accuracy`, for orders that a drift has widened.
+        parts_between : int
+            As in `Grating.orders`.
         one_quarter : bool
             Of two, those to one side of both alone: half of them.
         """
         x, y, shares = np.zeros(1), np.zeros(1), np.ones(1)
         for member in members:
             grating, angle = self.gratings[member], self.across_rad[member]
-            number, light = grating.orders(highest, parts_of_a_peak)
+            number, light = grating.orders(highest, parts_of_a_peak, parts_between)
             # Of the first, those to one side: the rest is opposite.
             if member != members[0] and not one_quarter:
                 number, light = np.concatenate([-number, number]), np.tile(light, 2)

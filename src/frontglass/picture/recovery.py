@@ -98,9 +98,10 @@ class Recovery:
     lamp_range: LampRange = LampRange.LIKELY
 
     def __post_init__(self) -> None:
-        if self.clipped not in {AUTO, OFF, *KINDS}:
+        is_word = isinstance(self.clipped, str)
+        if not is_word or self.clipped not in {AUTO, OFF, *KINDS}:
             rule = f"auto, off, a kind of lamp, or a number of stops from 0 to {MOST_STOPS:g}"
-            if isinstance(self.clipped, str):
+            if is_word:
                 hint = f"Kinds are {', '.join(KINDS)}."
                 raise ParameterError("clipped", rule, self.clipped, hint)
             check_within("clipped", self.clipped, 0, MOST_STOPS)
