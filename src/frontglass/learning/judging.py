@@ -32,8 +32,9 @@ REFUSED_STOPS, FLAGGED_STOPS = 0.03, 0.012
 """What is left, over what the glass changes, and in itself [stop rms over blocks of 8 px]: from
 which on a pair is refused, or flagged. Pairs of one thin glass left 0.01 and 0.003, a fine net 0.5
 and 0.04 or more, half a frame dimmed by a third of a stop 0.18 and 0.11."""
-NEAR_PX = 1.5
-"""Light that goes no farther is told from a change of focus by nobody."""
+NEAR_PX, NEAR_SHARE = 1.5, 0.125
+"""Light that goes no farther is told from a change of focus by nobody; nor is that share of the
+light where it blurs no more than stills may differ in blur."""
 MOVED_TOLD, REFUSED_MOVED = 0.01, 0.25
 """Share of a pair that moved or changed, from which on it is said, or the pair refused."""
 STRENGTHS_TOLD = 0.1
@@ -49,8 +50,10 @@ class Told:
         To a person.
     known_from_deg, known_to_deg : float
         Angles between which rings are well known; both 0 if none is.
-    scattered_deviation : float
-        Of all scattered green light.
+    near_deg : float
+        Angle up to which scattered light is not told from other blur.
+    scattered_share, scattered_deviation : float
+        Green light that goes farther than that, veil apart.
     is_nothing : bool
         Whether there is no more than noise.
     """
@@ -58,6 +61,8 @@ class Told:
     lines: tuple[str, ...] = ()
     known_from_deg: float = 0.0
     known_to_deg: float = 0.0
+    near_deg: float = 0.0
+    scattered_share: float = 0.0
     scattered_deviation: float = 0.0
     is_nothing: bool = False
 
@@ -79,28 +84,41 @@ def told_of_rings(fit: Fitted) -> Told:
     rings = len(fit.rings)
     px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
     # Light that stays within a pixel is none that anyone misses: it is left out of the sum.
-    far = np.append(px > NEAR_PX, False)
+    near_deg = math.degrees(_near_rad(fit))
+    far = np.append(_is_far(fit), False)
     variance = float(far @ covariance @ far)
     # What nothing tells has a variance beyond all numbers, or below zero by rounding.
     deviation = math.sqrt(variance) if variance >= 0 else math.inf
-    scattered = float(shares[far].sum() + shares[-1])
+    scattered = float(shares[far].sum())
     if deviation > UNKNOWN_SHARE:
         hint = "Shoot a small bright lamp in a dark room, or a bright wall with a black card on it."
         rule = "stills with something bright beside something dark"
         raise ParameterError("pairs", rule, "stills in which glass would hardly show", hint)
-    if scattered < max(NOTHING_SHARE, NOTHING_SIGMAS * deviation):
+    if scattered + shares[-1] < max(NOTHING_SHARE, NOTHING_SIGMAS * deviation):
         line = (
-            f"nothing: the pair shows no more scatter than its noise ({100 * scattered:.2f} %"
+            "nothing: the pair shows no more scatter than its noise"
+            f" ({100 * (scattered + shares[-1]):.2f} %"
             f" +- {100 * deviation:.2f} %); this look does nothing to speak of."
         )
-        return Told(lines=(line,), scattered_deviation=deviation, is_nothing=True)
+        return Told(
+            lines=(line,),
+            near_deg=near_deg,
+            scattered_share=scattered,
+            scattered_deviation=deviation,
+            is_nothing=True,
+        )
     deviations = np.sqrt(np.diag(covariance))[:rings]
     typical = np.maximum(shares[:rings], shares[:rings].sum() / rings)
     well = deviations < WELL_KNOWN * typical
     degrees = np.degrees(fit.rings.angles_rad)
     if not well.any():
         line = "no ring is known to a tenth; shoot a small bright lamp in a dark room as well."
-        return Told(lines=(line,), scattered_deviation=deviation)
+        return Told(
+            lines=(line,),
+            near_deg=near_deg,
+            scattered_share=scattered,
+            scattered_deviation=deviation,
+        )
     low, high = int(np.argmax(well)), int(rings - 1 - np.argmax(well[::-1]))
     lines = [f"well known: from {degrees[low]:.2g} to {degrees[high]:.2g} degrees."]
     if px[low] > 1:
@@ -117,6 +135,8 @@ def told_of_rings(fit: Fitted) -> Told:
         lines=tuple(lines),
         known_from_deg=float(f"{degrees[low]:.3g}"),
         known_to_deg=float(f"{degrees[high]:.3g}"),
+        near_deg=near_deg,
+        scattered_share=scattered,
         scattered_deviation=deviation,
     )
 
@@ -160,10 +180,21 @@ def check_not_swapped(
         raise ParameterError(name, "a bare still and one with glass", "a softer bare one", hint)
 
 
+def _near_rad(fit: Fitted) -> float:
+    """Angle up to which light that is scattered is not told from other blur."""
+    return min(
+        max(NEAR_PX, math.sqrt(4 * pair.blur_px2 / NEAR_SHARE)) / pair.px_per_rad
+        for pair in fit.pairs
+    )
+
+
+def _is_far(fit: Fitted) -> Mask:
+    return np.asarray(np.array(fit.rings.angles_rad) > _near_rad(fit), dtype=np.bool_)
+
+
 def _scattered(fit: Fitted) -> float:
     """Mean share of light that goes beyond a pixel or two, veil included."""
-    px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
-    return float(fit.shares[:, np.append(px > NEAR_PX, True)].sum(axis=1).mean())
+    return float(fit.shares[:, np.append(_is_far(fit), True)].sum(axis=1).mean())
 
 
 def _left(fit: Fitted) -> float:

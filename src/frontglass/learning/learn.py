@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -20,7 +21,7 @@ from frontglass.learning.judging import (
     told_of_rings,
     told_of_strengths,
 )
-from frontglass.learning.pairs import Compared, StillPair, compared
+from frontglass.learning.pairs import Compared, StillPair, check_exposed_alike, compared
 from frontglass.looks import LearnedFrom, Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
@@ -91,8 +92,10 @@ class Learned:
         red, green and blue; and the standard deviation of each. [1]
     veil_share, veil_deviation : float
         Of the piece of the first strength. [1]
+    near_deg : float
+        Angle up to which scattered light is not told from other blur. [degree]
     scattered_share, scattered_deviation : float
-        All scattered green light. [1]
+        Green light that is scattered farther than that, veil apart. [1]
     pairs : tuple of LearnedPair
         The pairs behind the look.
     is_nothing : bool
@@ -122,6 +125,7 @@ class Learned:
     deviations: Float64
     veil_share: float
     veil_deviation: float
+    near_deg: float
     scattered_share: float
     scattered_deviation: float
     pairs: tuple[LearnedPair, ...]
@@ -220,7 +224,8 @@ def _learned(
         deviations=deviations[:, :-1],
         veil_share=float(first.shares[GREEN, -1]),
         veil_deviation=float(deviations[GREEN, -1]),
-        scattered_share=float(first.shares[GREEN, :-1].sum()),
+        near_deg=ranges.near_deg,
+        scattered_share=ranges.scattered_share,
         scattered_deviation=ranges.scattered_deviation,
         pairs=seen,
         is_nothing=ranges.is_nothing,
@@ -259,6 +264,9 @@ def _fits(
         both = [(p, t) for p, t in zip(given, taken, strict=True) if p.strength == strength]
         own = [take for _, take in both]
         fits[strength] = fitted(own, rings, surround, step)
+        for (pair, take), gains in zip(both, fits[strength].gains, strict=True):
+            if not take.is_exposed:
+                check_exposed_alike(pair.name, float(np.log2(max(gains[GREEN], 1e-6))))
         check_not_swapped(own, both[0][0].name, fits[strength], surround)
     return fits
 
@@ -312,7 +320,12 @@ def _seen(one: _OneOf, look: Look, surround: Surround) -> LearnedPair:
     lain, where = one.fit.pairs[one.number], one.fit.wheres[one.number]
     gone = one.fit.moved[one.number]
     how = Conditions(camera=one.taken.camera, surround=surround, grain=False)
-    seen = how.seen(Picture(radiance=lain.bare), look.at(one.pair.strength)).radiance
+    seen = how.seen(Picture(radiance=lain.source), look.at(one.pair.strength)).radiance
+    if lain.source is not lain.bare:
+        # What lamps lost and sends straight on is nowhere in the still with glass.
+        path = look.at(one.pair.strength).light_path
+        direct = [math.prod(part.direct_share(channel) for part in path) for channel in range(3)]
+        seen = seen - (lain.source - lain.bare) * np.array(direct, np.float32)
     held = lain.held & ~lain.rung & ~gone
     stops = in_stops(seen, lain.other)
     gain = float(np.median(stops[held])) if held.any() else 0.0

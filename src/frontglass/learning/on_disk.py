@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,12 +12,14 @@ from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files import read_picture
 from frontglass.learning.pairs import StillPair
 from frontglass.picture.bracket import merged_bracket
-from frontglass.picture.clipped_lamps import with_recovered_light
+from frontglass.picture.clipped_lamps import ClippedLamp, with_recovered_light
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import Recovery
 from frontglass.strict_toml import check_keys, document_of, refuse, tables_of, text_of
 from frontglass.units import strength_from_text
 
+TYPED_STOPS = 0.3
+"""How well somebody knows a lamp: by a meter, or a frame in which it does not clip."""
 PAIR_KEYS = ("bare", "with", "strength", "stops")
 
 
@@ -71,9 +74,17 @@ class PairOnDisk:
         single = self._single_stops()
         bare = _side(self.bare, single[0] if single else self.stops)
         other = _side(self.with_glass, single[1] if single else self.stops)
-        if recovery is not None and len(self.bare) == 1 and bare.encoding.sample.is_integer:
-            bare = with_recovered_light(bare, recovery).picture
-        return StillPair(bare=bare, with_glass=other, strength=self.strength, name=self.name)
+        doubt = TYPED_STOPS
+        if recovery is not None and len(self.bare) == 1 and bare.encoding.ends_somewhere:
+            found = with_recovered_light(bare, recovery)
+            bare, doubt = found.picture, _doubt_stops(found.lamps)
+        return StillPair(
+            bare=bare,
+            with_glass=other,
+            strength=self.strength,
+            name=self.name,
+            lamp_stops=doubt,
+        )
 
     def _single_stops(self) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
         if self.stops is None or len(self.bare) > 1 or len(self.with_glass) > 1:
@@ -120,6 +131,11 @@ def stops_from_text(text: str) -> tuple[float, ...]:
         return tuple(float(part) for part in text.split(","))
     except ValueError:
         raise ParameterError("stops", "numbers such as 0,-4,-8", text) from None
+
+
+def _doubt_stops(lamps: Sequence[ClippedLamp]) -> float:
+    """How sure the light of some lamps is, each by its share of it."""
+    return math.hypot(*(lamp.share * max(lamp.uncertain_stops, TYPED_STOPS) for lamp in lamps))
 
 
 def _is_same(one: Path, other: Path) -> bool:
