@@ -81,6 +81,10 @@ def learn(
     surround: Annotated[
         Literal["lampless", "mirror", "dark"], typer.Option(help="What lies outside the frames.")
     ] = "lampless",
+    form: Annotated[
+        Literal["lobes", "table"],
+        typer.Option(help="Lobes of the catalogue where few of them fit, or a table at once."),
+    ] = "lobes",
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -104,7 +108,9 @@ def learn(
     known, assumed = _camera(camera, stills)
     named = name or texts.name_of(out)
     with working("learning the glass") as step:
-        learned = learn_look(stills, camera=known, name=named, surround=surround, step=step)
+        learned = learn_look(
+            stills, camera=known, name=named, surround=surround, form=form, step=step
+        )
     note(*assumed, *learned.notices)
     write_all_whole(texts.writers(learned, out, picture))
     if as_json:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,31 +94,21 @@ def told_of_rings(fit: Fitted) -> Told:
         hint = "Shoot a small bright lamp in a dark room, or a bright wall with a black card on it."
         rule = "stills with something bright beside something dark"
         raise ParameterError("pairs", rule, "stills in which glass would hardly show", hint)
+    all_told = Told(near_deg=near_deg, scattered_share=scattered, scattered_deviation=deviation)
     if scattered + shares[-1] < max(NOTHING_SHARE, NOTHING_SIGMAS * deviation):
         line = (
             "nothing: the pair shows no more scatter than its noise"
             f" ({100 * (scattered + shares[-1]):.2f} %"
             f" +- {100 * deviation:.2f} %); this look does nothing to speak of."
         )
-        return Told(
-            lines=(line,),
-            near_deg=near_deg,
-            scattered_share=scattered,
-            scattered_deviation=deviation,
-            is_nothing=True,
-        )
+        return replace(all_told, lines=(line,), is_nothing=True)
     deviations = np.sqrt(np.diag(covariance))[:rings]
     typical = np.maximum(shares[:rings], shares[:rings].sum() / rings)
     well = deviations < WELL_KNOWN * typical
     degrees = np.degrees(fit.rings.angles_rad)
     if not well.any():
         line = "no ring is known to a tenth; shoot a small bright lamp in a dark room as well."
-        return Told(
-            lines=(line,),
-            near_deg=near_deg,
-            scattered_share=scattered,
-            scattered_deviation=deviation,
-        )
+        return replace(all_told, lines=(line,))
     low, high = int(np.argmax(well)), int(rings - 1 - np.argmax(well[::-1]))
     lines = [f"well known: from {degrees[low]:.2g} to {degrees[high]:.2g} degrees."]
     if px[low] > 1:
@@ -131,13 +121,11 @@ def told_of_rings(fit: Fitted) -> Told:
             f"hardly known: farther out than {degrees[high]:.2g} degrees, where it is taken for a"
             " veil; a lamp in a dark room, or a black card before a bright wall, would tell it."
         )
-    return Told(
+    return replace(
+        all_told,
         lines=tuple(lines),
         known_from_deg=float(f"{degrees[low]:.3g}"),
         known_to_deg=float(f"{degrees[high]:.3g}"),
-        near_deg=near_deg,
-        scattered_share=scattered,
-        scattered_deviation=deviation,
     )
 
 

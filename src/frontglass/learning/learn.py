@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
+from frontglass.elements import Glow
 from frontglass.errors import ParameterError
 from frontglass.learning.fitting import Fitted, fitted, in_stops, rings_for
 from frontglass.learning.glass import GREEN, elements_of, glass_of, mean_glass
@@ -21,6 +22,7 @@ from frontglass.learning.judging import (
     told_of_rings,
     told_of_strengths,
 )
+from frontglass.learning.lobes import Form, RingLight, glows_of_lobes, ring_light
 from frontglass.learning.pairs import Compared, StillPair, check_exposed_alike, compared
 from frontglass.looks import LearnedFrom, Look
 from frontglass.optics.camera import Camera
@@ -31,6 +33,9 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+NO_WORSE, LEAST_WORSE_STOPS = 1.02, 1e-4
+"""What lobes may leave of the pairs, over what a table leaves."""
+NAME = "learned-glass"
 SUMMARY = "Learned from stills without and with the glass."
 WATCH = "It is as good as its stills: try it on a still that it was not learned from."
 
@@ -138,8 +143,9 @@ def learn_look(
     pairs: Sequence[StillPair | tuple[object, object]],
     *,
     camera: Camera | None = None,
-    name: str = "learned-glass",
+    name: str = NAME,
     surround: Surround | str = Surround.LAMPLESS,
+    form: Form | str = Form.LOBES,
     step: Callable[[str], None] = lambda _: None,
 ) -> Learned:
     """Look that does to bare stills what a piece of glass did.
@@ -150,24 +156,22 @@ def learn_look(
         Stills of one view without and with the glass, of one or several strengths of a series.
     camera : Camera or None
         What took all of them; None goes by what each bare still's file says.
-    name : str
-        Of the look.
-    surround : "lampless", "mirror" or "dark"
-        What lies outside the frames.
+    name, surround
+        Of the look; what lies outside the frames, as for `render`.
+    form : "lobes" or "table"
+        Up to three lobes of the catalogue if they fit, or a table at once.
     step : callable
         Told what is done.
 
     Returns
     -------
     Learned
-        The look, and how sure it is.
 
     Raises
     ------
     ParameterError
-        If a pair is none: sizes differ, both stills are the same or seem swapped, nothing is
-        bright enough to show a halo, exposures are unlike and not said, or no thin scatterer does
-        that.
+        If a pair is none: sizes differ, both are the same or seem swapped, nothing shows a halo,
+        exposures are unlike and not said, or no thin scatterer does that.
 
     Notes
     -----
@@ -193,23 +197,30 @@ def learn_look(
     taken = [compared(pair, camera) for pair in given]
     fits = _fits(given, taken, kind, step)
     step("looking through what was learned")
-    return _learned(given, taken, fits, name, kind)
+    learned = _learned(given, taken, fits, kind, Form.of("form", form))
+    return replace(learned, look=replace(learned.look, name=name))
 
 
 def _learned(
     given: Sequence[StillPair],
     taken: Sequence[Compared],
     fits: Mapping[float, Fitted],
-    name: str,
     kind: Surround,
+    form: Form,
 ) -> Learned:
-    """Return the look behind fits, and what is to be said of it."""
+    """Return the look behind fits, without a name, and what is to be said of it."""
     glasses = {strength: glass_of(fit, strength) for strength, fit in fits.items()}
     whole = mean_glass(list(glasses.values()), list(glasses))
     elements = elements_of(whole, is_exposed=all(take.is_exposed for take in taken))
-    look = Look(name=name, summary=SUMMARY, watch=WATCH, elements=elements)
-    seen = tuple(_seen(one, look, kind) for one in _all_of(given, taken, fits))
+    look = Look(name=NAME, summary=SUMMARY, watch=WATCH, elements=elements)
+    ones = _all_of(given, taken, fits)
+    seen = tuple(_seen(one, look, kind) for one in ones)
     first = next(iter(fits.values()))
+    if form is Form.LOBES:
+        rings = ring_light(whole, first, next(iter(fits)))
+        look, seen = _shorter(
+            look, seen, rings, lambda look: tuple(_seen(one, look, kind) for one in ones)
+        )
     # What is no thin glass has rings that mean nothing: it is told first.
     doubts = tuple(_doubts(one) for one in seen)
     ranges = told_of_rings(first)
@@ -234,10 +245,30 @@ def _learned(
     )
 
 
+def _shorter(
+    look: Look,
+    seen: tuple[LearnedPair, ...],
+    rings: RingLight,
+    through: Callable[[Look], tuple[LearnedPair, ...]],
+) -> tuple[Look, tuple[LearnedPair, ...]]:
+    """Return a look of few lobes and what it makes of the pairs, unless its table is better."""
+    most = NO_WORSE * _residual_stops(seen) + LEAST_WORSE_STOPS
+    for glow in glows_of_lobes(rings):
+        elements = tuple(glow if isinstance(part, Glow) else part for part in look.elements)
+        shorter = replace(look, elements=elements)
+        shown = through(shorter)
+        if _residual_stops(shown) <= most:
+            return shorter, shown
+    return look, seen
+
+
+def _residual_stops(seen: Sequence[LearnedPair]) -> float:
+    return float(np.sqrt(np.mean([pair.residual_stops**2 for pair in seen])))
+
+
 def _learned_from(
     lens: Camera, strengths: tuple[float, ...], seen: Sequence[LearnedPair], ranges: Told
 ) -> LearnedFrom:
-    squares = [pair.residual_stops**2 for pair in seen]
     return LearnedFrom(
         date=datetime.datetime.now(tz=datetime.UTC).date().isoformat(),
         pairs=len(seen),
@@ -245,7 +276,7 @@ def _learned_from(
         lens_mm=float(f"{lens.focal_length_mm:.6g}"),
         f_number=lens.f_number,
         image_width_mm=float(f"{lens.sensor_width_mm:.6g}"),
-        residual_stops=round(float(np.sqrt(np.mean(squares))), 4),
+        residual_stops=round(_residual_stops(seen), 4),
         known_from_deg=ranges.known_from_deg,
         known_to_deg=ranges.known_to_deg,
     )

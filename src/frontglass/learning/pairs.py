@@ -156,8 +156,6 @@ def compared(pair: StillPair, camera: Camera | None) -> Compared:
     is_exposed = None not in stops
     if stops[0] is not None and stops[1] is not None:
         lights[1] = lights[1] * np.float32(2.0 ** (stops[0] - stops[1]))
-    else:
-        _check_alike(pair, lights, masks)
     clipped = masks[0] | masks[1]
     size_px = _fewer(lights[0].shape[:2])
     if size_px != lights[0].shape[:2]:
@@ -165,6 +163,8 @@ def compared(pair: StillPair, camera: Camera | None) -> Compared:
         lights = [_shrunk(light, shape) for light in lights]
         lost = None if lost is None else _shrunk(lost, shape)
         clipped = cv2.resize(clipped.astype(np.float32), shape, interpolation=cv2.INTER_AREA) > 0
+    if not is_exposed:
+        _check_alike(pair.name, lights, ~clipped)
     is_coded = any(s.encoding.sample.is_integer for s in (pair.bare, pair.with_glass))
     return Compared(
         bare=lights[0],
@@ -183,11 +183,10 @@ def _shrunk(light: Float32, shape: tuple[int, int]) -> Float32:
     return np.asarray(cv2.resize(light, shape, interpolation=cv2.INTER_AREA), dtype=np.float32)
 
 
-def _check_alike(pair: StillPair, lights: list[Float32], masks: list[Mask]) -> None:
-    held = ~(masks[0] | masks[1])
+def _check_alike(name: str, lights: list[Float32], held: Mask) -> None:
     means = [float(light[held].mean()) if held.any() else 0.0 for light in lights]
     if min(means) <= 0:
-        raise ParameterError(pair.name, "stills with light in them", "a black one")
+        raise ParameterError(name, "stills with light in them", "a black one")
     # Glass lifts what is dark, by many stops beside a lamp, and leaves what is bright.
     levels = [np.maximum(np.quantile(light[held], COMPARED_AT), 1e-9) for light in lights]
     ratios = [means[1] / means[0], *(levels[1] / levels[0])]
@@ -195,7 +194,7 @@ def _check_alike(pair: StillPair, lights: list[Float32], masks: list[Mask]) -> N
     fine = [_detail(light, held) for light in lights]
     if min(fine) > 0:
         ratios.append(fine[1] / fine[0])
-    check_exposed_alike(pair.name, float(np.abs(np.log2(ratios)).min()))
+    check_exposed_alike(name, float(np.abs(np.log2(ratios)).min()))
 
 
 def _detail(light: Float32, held: Mask) -> float:
