@@ -65,6 +65,8 @@ class Fitted:
         How each lay.
     moved : list of ndarray
         What was left out because it moved.
+    lamp_stops : float
+        How well the light of lamps that clip is known; 0 where none does. [stop]
     """
 
     rings: Rings
@@ -75,6 +77,7 @@ class Fitted:
     models: list[Float32]
     wheres: list[Similarity]
     moved: list[Mask]
+    lamp_stops: float
 
 
 def rings_for(pairs: Sequence[Compared]) -> Rings:
@@ -141,6 +144,7 @@ def fitted(
         models=models,
         wheres=wheres,
         moved=away,
+        lamp_stops=min(pair.lamp_stops for pair in pairs),
     )
 
 

@@ -32,6 +32,7 @@ REFUSED_STOPS, FLAGGED_STOPS = 0.03, 0.012
 """What is left, over what the glass changes, and in itself [stop rms over blocks of 8 px]: from
 which on a pair is refused, or flagged. Pairs of one thin glass left 0.01 and 0.003, a fine net 0.5
 and 0.04 or more, half a frame dimmed by a third of a stop 0.18 and 0.11."""
+LAMPS_TOLD_STOPS = 0.2
 NEAR_PX, NEAR_SHARE = 1.5, 0.125
 """Light that goes no farther is told from a change of focus by nobody; nor is that share of the
 light where it blurs no more than stills may differ in blur."""
@@ -81,8 +82,6 @@ def told_of_rings(fit: Fitted) -> Told:
         If they know nothing: no part of them is bright enough to show a halo.
     """
     shares, covariance = fit.shares[GREEN], fit.covariances[GREEN]
-    rings = len(fit.rings)
-    px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
     # Light that stays within a pixel is none that anyone misses: it is left out of the sum.
     near_deg = math.degrees(_near_rad(fit))
     far = np.append(_is_far(fit), False)
@@ -90,36 +89,53 @@ def told_of_rings(fit: Fitted) -> Told:
     # What nothing tells has a variance beyond all numbers, or below zero by rounding.
     deviation = math.sqrt(variance) if variance >= 0 else math.inf
     scattered = float(shares[far].sum())
-    if deviation > UNKNOWN_SHARE:
+    # What is not known of lamps makes a halo stronger or weaker: it hides none.
+    of_lamps = fit.lamp_stops * math.log(2) * scattered
+    noise = math.sqrt(max(deviation**2 - of_lamps**2, 0))
+    if noise > UNKNOWN_SHARE:
         hint = "Shoot a small bright lamp in a dark room, or a bright wall with a black card on it."
         rule = "stills with something bright beside something dark"
         raise ParameterError("pairs", rule, "stills in which glass would hardly show", hint)
     all_told = Told(near_deg=near_deg, scattered_share=scattered, scattered_deviation=deviation)
-    if scattered + shares[-1] < max(NOTHING_SHARE, NOTHING_SIGMAS * deviation):
+    if scattered + shares[-1] < max(NOTHING_SHARE, NOTHING_SIGMAS * noise):
         line = (
             "nothing: the pair shows no more scatter than its noise"
             f" ({100 * (scattered + shares[-1]):.2f} %"
-            f" +- {100 * deviation:.2f} %); this look does nothing to speak of."
+            f" +- {100 * noise:.2f} %); this look does nothing to speak of."
         )
         return replace(all_told, lines=(line,), is_nothing=True)
-    deviations = np.sqrt(np.diag(covariance))[:rings]
-    typical = np.maximum(shares[:rings], shares[:rings].sum() / rings)
-    well = deviations < WELL_KNOWN * typical
+    return _told_of_each(fit, all_told)
+
+
+def _told_of_each(fit: Fitted, all_told: Told) -> Told:
+    """Return between which angles rings are well known, one strength for all of them apart."""
+    rings = len(fit.rings)
+    shares = fit.shares[GREEN, :rings]
+    of_lamps = (fit.lamp_stops * math.log(2) * shares) ** 2
+    variance = np.diag(fit.covariances[GREEN])[:rings] - of_lamps
+    typical = np.maximum(shares, shares.sum() / rings)
+    well = np.sqrt(np.maximum(variance, 0)) < WELL_KNOWN * typical
     degrees = np.degrees(fit.rings.angles_rad)
     if not well.any():
         line = "no ring is known to a tenth; shoot a small bright lamp in a dark room as well."
         return replace(all_told, lines=(line,))
     low, high = int(np.argmax(well)), int(rings - 1 - np.argmax(well[::-1]))
+    px = math.radians(degrees[low]) * max(pair.px_per_rad for pair in fit.pairs)
     lines = [f"well known: from {degrees[low]:.2g} to {degrees[high]:.2g} degrees."]
-    if px[low] > 1:
+    if px > 1:
         lines.append(
-            f"hardly known: finer than {degrees[low]:.2g} degrees ({px[low]:.1f} px of the fit);"
+            f"hardly known: finer than {degrees[low]:.2g} degrees ({px:.1f} px of the fit);"
             " a page of print, or the same lamp on a longer lens, would tell it."
         )
     if high < rings - 1:
         lines.append(
             f"hardly known: farther out than {degrees[high]:.2g} degrees, where it is taken for a"
             " veil; a lamp in a dark room, or a black card before a bright wall, would tell it."
+        )
+    if fit.lamp_stops > LAMPS_TOLD_STOPS:
+        lines.append(
+            f"how strong it is, is known to {fit.lamp_stops:.1f} stops, as its lamps are: name them"
+            " with --lamp X,Y,STOPS or X,Y,KIND, or shoot a bracket."
         )
     return replace(
         all_told,
