@@ -166,12 +166,6 @@ def _gain(one: Products, shares: Float64, gain: float) -> float:
     return float((inverse @ free.T @ one.sums @ rest)[0])
 
 
-def chi_square(one: Products, shares: Float64, gain: float) -> float:
-    """Weighed squares of what is left of a pair."""
-    vector = np.concatenate([gain * shares, [0.0, gain, -1.0]])
-    return float(vector @ one.sums @ vector)
-
-
 def _penalty(shares: Float64) -> Float64:
     """Inverse variance of second differences: rings are like their neighbours, the veil is free."""
     rings = shares[:-1]
