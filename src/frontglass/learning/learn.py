@@ -117,7 +117,7 @@ class Learned:
     >>> rng = np.random.default_rng(3)
     >>> bare = rng.uniform(0.05, 0.2, (96, 128, 3))
     >>> bare[40:44, 60:64] = 300
-    >>> glass = fg.Glow(optical_depth=0.2, lobes=(fg.MoffatLobe(core_deg=0.4, beta=2),))
+    >>> glass = fg.Glow(optical_depth=0.2, lobes=(fg.MoffatLobe(core_deg=1.5, beta=3),))
     >>> camera = fg.Camera.from_field(30)
     >>> seen = fg.render(bare, glass, camera=camera)
     >>> learned = fg.learn_look([(bare, seen)], camera=camera)
