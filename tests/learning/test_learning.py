@@ -13,6 +13,8 @@ import frontglass as fg
 from frontglass.errors import ParameterError
 from frontglass.learning.judging import told_of_left
 from frontglass.learning.rings import Rings, once_deviated
+from frontglass.picture.clipped import outline
+from frontglass.picture.curves import SRGB_CURVE
 from tests.learning.truth import (
     Glass,
     View,
@@ -131,6 +133,32 @@ def test_bare_against_bare_does_nothing_and_says_so():
     assert rms_stops(seen, bare, floor=0.01) < 0.02
 
 
+def test_single_stills_of_8_bits_do_where_lamps_are_marked():
+    rng = np.random.default_rng(6)
+    view = View(yaw=180, shape=SHAPE)
+    bare, other = pair_of(room(rng, lamps=2), GLASS, view, view.nudged(rng))
+    codes = [
+        np.rint(255 * SRGB_CURVE.encode(np.clip(light, 0, 1))).astype(np.uint8)
+        for light in (bare, other)
+    ]
+    still = fg.Picture.from_array(codes[0])
+    areas = outline(still.radiance)
+    light = bare.mean(axis=2).ravel()[areas.at]
+    marks = [
+        fg.LampMark(x, y, max(0.0, math.log2(level)))
+        for (x, y), level in zip(
+            areas.centres, areas.sums(light) / areas.sums(np.ones_like(light)), strict=True
+        )
+    ]
+    lit = fg.with_recovered_light(still, fg.Recovery(marks=tuple(marks))).picture
+    found = fg.learn_look([(lit, fg.Picture.from_array(codes[1]))], camera=CAMERA)
+    scene = behind(room(np.random.default_rng(11)), None, view)
+    want = behind(room(np.random.default_rng(11)), GLASS, view)
+    got = fg.render(scene, found.look, camera=CAMERA, surround="mirror")
+    # The bound, though lamps are told to a stop or so.
+    assert rms_stops(got, want) <= 0.15
+
+
 def test_swapped_stills_are_refused(pair):
     bare, other = (still[:64, 20:100] for still in pair)
     with pytest.raises(ParameterError, match="look swapped"):
@@ -159,15 +187,15 @@ def grey() -> np.ndarray:
 
 
 @pytest.mark.parametrize(
-    ("through", "said"),
+    "through",
     [
-        (lambda x: 0.8 * x + 0.2 * ndimage.uniform_filter1d(x, 61, axis=1), "moved or changed"),
-        (lambda x: 0.98 * x + 0.01 * x[::-1, ::-1], "moved or changed"),
+        lambda x: 0.8 * x + 0.2 * ndimage.uniform_filter1d(x, 61, axis=1),
+        lambda x: 0.98 * x + 0.01 * x[::-1, ::-1],
     ],
     ids=["rays", "a ghost"],
 )
-def test_what_is_no_thin_glass_is_refused(grey, through, said):
-    with pytest.raises(ParameterError, match=said):
+def test_what_is_no_thin_glass_is_refused(grey, through):
+    with pytest.raises(ParameterError, match=r"moved or changed|left over"):
         fg.learn_look([(grey, through(grey))], camera=CAMERA)
 
 

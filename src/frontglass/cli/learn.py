@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -42,7 +42,7 @@ class PairOptions:
     lamp: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="X,Y[,STOPS|KIND]", help="A clipped lamp of single bare stills, as in apply."
+            metavar="X,Y,STOPS|KIND", help="A clipped lamp of a single bare still, as in apply."
         ),
     ] = None
     lamps: Lamps = None
@@ -50,19 +50,27 @@ class PairOptions:
 
     def listed(self) -> tuple[PairOnDisk, ...]:
         """Return the pairs that were typed or listed."""
+        from frontglass.errors import ParameterError
+        from frontglass.picture.marks import marks_from_texts
         from frontglass.units import strength_from_text
 
         strength = strength_from_text(self.strength)
-        return _listed(self.bare or [], self.with_ or [], self.pairs, strength, self.stops)
-
-    def stills(self, listed: tuple[PairOnDisk, ...]) -> list[StillPair]:
-        """Return the pairs read from their files."""
-        from frontglass.picture.marks import marks_from_texts
-
+        listed = _listed(self.bare or [], self.with_ or [], self.pairs, strength, self.stops)
         marks = marks_from_texts(self.lamp or ()).levels
         recovery = recovery_from(None, marks, self.lamps, self.white)
-        with working("reading stills"):
-            return [pair.read(recovery) for pair in listed]
+        if recovery is None:
+            return listed
+        if self.pairs is not None and self.lamp:
+            hint = "The list says the lamps of each pair."
+            raise ParameterError("lamp", "given without --pairs", self.lamp[0], hint)
+        # Marks of a list stay; what is said of all lamps is said of those of every pair.
+        return tuple(
+            replace(
+                pair,
+                recovery=replace(recovery, marks=(*pair.recovery.marks, *recovery.marks)),
+            )
+            for pair in listed
+        )
 
 
 def learn(
@@ -81,6 +89,10 @@ def learn(
     surround: Annotated[
         Literal["lampless", "mirror", "dark"], typer.Option(help="What lies outside the frames.")
     ] = "lampless",
+    form: Annotated[
+        Literal["lobes", "table"],
+        typer.Option(help="Lobes of the catalogue where few of them fit, or a table at once."),
+    ] = "lobes",
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -100,11 +112,14 @@ def learn(
         check_may_write(target, files, overwrite=overwrite)
     if picture is not None:
         check_suffix(picture)
-    stills = chosen.stills(listed)
+    with working("reading stills"):
+        stills = [pair.read() for pair in listed]
     known, assumed = _camera(camera, stills)
     named = name or texts.name_of(out)
     with working("learning the glass") as step:
-        learned = learn_look(stills, camera=known, name=named, surround=surround, step=step)
+        learned = learn_look(
+            stills, camera=known, name=named, surround=surround, form=form, step=step
+        )
     note(*assumed, *learned.notices)
     write_all_whole(texts.writers(learned, out, picture))
     if as_json:

@@ -59,7 +59,8 @@ def learned_lines(learned: Learned, out: Path, picture: Path | None) -> Iterator
 
 def _numbers(learned: Learned) -> Iterator[str]:
     yield (
-        f"scattered: {100 * learned.scattered_share:.1f} % of green light"
+        f"scattered beyond {learned.near_deg:.2g} degrees:"
+        f" {100 * learned.scattered_share:.1f} % of green light"
         f" (+- {100 * learned.scattered_deviation:.1f}), of the first piece."
     )
     yield f"veil: {100 * learned.veil_share:.2f} % (+- {100 * learned.veil_deviation:.2f})."
@@ -84,6 +85,7 @@ def learned_record(learned: Learned, out: Path, picture: Path | None) -> Record:
         "out": str(out),
         "picture": None if picture is None else str(picture),
         "name": learned.look.name,
+        "near_deg": learned.near_deg,
         "scattered_share": learned.scattered_share,
         "scattered_deviation": learned.scattered_deviation,
         "veil_share": learned.veil_share,

@@ -18,6 +18,7 @@ from frontglass.files.tags import (
 from frontglass.optics.camera import ShotData
 
 _ORIENTATION = 274
+_MAKE, _MODEL, _MOST_LETTERS = 271, 272, 80
 _F_NUMBER, _FOCAL_LENGTH, _FOCAL_LENGTH_35MM = 33437, 37386, 41989
 _EXPOSURE_TIME, _ISO = 33434, 34855
 _SUBJECT_DISTANCE, _FAR_AWAY = 37382, 2**32 - 1
@@ -35,6 +36,14 @@ def orientation_of(exif: bytes | None) -> int:
     main = _main(exif)
     value = main.integers(_ORIENTATION)[:1] if main else ()
     return value[0] if value and value[0] in range(1, 9) else 1
+
+
+def camera_of(exif: bytes | None) -> str:
+    """Return make and model of the camera, as the block has them; empty where it says neither."""
+    main = _main(exif)
+    tags = [main.tags.get(code) for code in (_MAKE, _MODEL)] if main else []
+    texts = [tag.raw.split(b"\0")[0].decode("ascii", "replace").strip() for tag in tags if tag]
+    return " ".join(filter(None, texts))[:_MOST_LETTERS]
 
 
 def upright_exif(exif: bytes) -> bytes:

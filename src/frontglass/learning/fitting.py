@@ -36,6 +36,9 @@ WEIGHINGS = 3
 WIDEST_RING_DEG = 19.0
 """Where the middle of the last ring may be: rings go on for up to three steps, and a lobe ends at
 60 degrees."""
+OWN_COLOUR = 0.1
+"""By how much the light that glass scatters differs among red, green and blue [ln]; common
+practice, no source."""
 MOVED_AGAIN_PX = 0.02
 LEAST_HELD = 0.02
 
@@ -62,6 +65,8 @@ class Fitted:
         How each lay.
     moved : list of ndarray
         What was left out because it moved.
+    lamp_stops : float
+        How well the light of lamps that clip is known; 0 where none does. [stop]
     """
 
     rings: Rings
@@ -72,6 +77,7 @@ class Fitted:
     models: list[Float32]
     wheres: list[Similarity]
     moved: list[Mask]
+    lamp_stops: float
 
 
 def rings_for(pairs: Sequence[Compared]) -> Rings:
@@ -110,12 +116,9 @@ def fitted(
     wheres = []
     for pair in pairs:
         step("laying the stills over each other")
-        wheres.append(registered(pair.bare, pair.other))
+        wheres.append(registered(pair.bare, pair.other, without=pair.clipped))
     for again in (True, False):
-        lain = [
-            laid(pair.bare, pair.other, pair.clipped, where, pair.px_per_rad)
-            for pair, where in zip(pairs, wheres, strict=True)
-        ]
+        lain = [laid(pair, where) for pair, where in zip(pairs, wheres, strict=True)]
         step("spreading light to rings")
         columns = [columns_of(pair, rings, surround) for pair in lain]
         step("finding the share of each ring")
@@ -131,22 +134,56 @@ def fitted(
         # The model lies half way: what is left to do comes between the halves.
         halves = [where.half() for where in wheres]
         wheres = [half.then(move).then(half) for half, move in zip(halves, moves, strict=True)]
+    table, covariances = _together(shares, min(pair.lamp_stops for pair in pairs))
     return Fitted(
         rings=rings,
-        shares=np.stack([one.shares for one in shares]),
-        covariances=np.stack([one.covariance for one in shares]),
+        shares=table,
+        covariances=covariances,
         gains=np.stack([one.gains for one in shares], axis=1),
         pairs=lain,
         models=models,
         wheres=wheres,
         moved=away,
+        lamp_stops=min(pair.lamp_stops for pair in pairs),
     )
+
+
+def _together(shares: Sequence[Shares], lamp_stops: float) -> tuple[Float64, Float64]:
+    """Shares and covariances of all channels, with what is not known of lamps that clip."""
+    table = np.stack([one.shares for one in shares])
+    covariances = np.stack([one.covariance for one in shares])
+    doubt = lamp_stops * math.log(2)
+    if doubt > 0:
+        table = _of_one_colour(table, covariances, doubt)
+        covariances += doubt**2 * table[:, :, np.newaxis] * table[:, np.newaxis, :]
+    return table, covariances
+
+
+def _of_one_colour(shares: Float64, covariances: Float64, doubt: float) -> Float64:
+    """Shares of rings that are as alike in red, green and blue as glass makes them.
+
+    Where lamps clip, their colour is an estimate, and a halo of another colour is theirs sooner
+    than the glass's: what both may be off by says how much of the difference is the glass's. Of
+    coded stills a channel alone tells fine rings badly, so that all have one shape.
+    """
+    rings = np.maximum(shares[:, :-1], 0)
+    variance = np.maximum(np.diagonal(covariances, axis1=1, axis2=2)[:, :-1], 1e-12)
+    middle = rings.mean(axis=0) + 1e-12
+    weight = 1 / variance.sum(axis=0)
+    ratios = np.maximum((rings * middle * weight).sum(axis=1) / (middle**2 * weight).sum(), 0.05)
+    each = ratios[:, np.newaxis] ** 2 / variance
+    shape = (rings / ratios[:, np.newaxis] * each).sum(axis=0) / each.sum(axis=0)
+    off = np.log(ratios) - np.log(ratios).mean()
+    kept = OWN_COLOUR**2 / (OWN_COLOUR**2 + doubt**2)
+    out = shares.copy()
+    out[:, :-1] = shape * np.exp(np.log(ratios).mean() + kept * off)[:, np.newaxis]
+    return out
 
 
 def _moves(models: Sequence[Float32], pairs: Sequence[Laid]) -> list[Similarity]:
     """How far the stills with glass still are from what a fit makes of the bare ones."""
     return [
-        registered(model, pair.other, coarse=False)
+        registered(model, pair.other, coarse=False, without=~pair.held)
         for model, pair in zip(models, pairs, strict=True)
     ]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +32,10 @@ REFUSED_STOPS, FLAGGED_STOPS = 0.03, 0.012
 """What is left, over what the glass changes, and in itself [stop rms over blocks of 8 px]: from
 which on a pair is refused, or flagged. Pairs of one thin glass left 0.01 and 0.003, a fine net 0.5
 and 0.04 or more, half a frame dimmed by a third of a stop 0.18 and 0.11."""
-NEAR_PX = 1.5
-"""Light that goes no farther is told from a change of focus by nobody."""
+LAMPS_TOLD_STOPS = 0.2
+NEAR_PX, NEAR_SHARE = 1.5, 0.125
+"""Light that goes no farther is told from a change of focus by nobody; nor is that share of the
+light where it blurs no more than stills may differ in blur."""
 MOVED_TOLD, REFUSED_MOVED = 0.01, 0.25
 """Share of a pair that moved or changed, from which on it is said, or the pair refused."""
 STRENGTHS_TOLD = 0.1
@@ -49,8 +51,10 @@ class Told:
         To a person.
     known_from_deg, known_to_deg : float
         Angles between which rings are well known; both 0 if none is.
-    scattered_deviation : float
-        Of all scattered green light.
+    near_deg : float
+        Angle up to which scattered light is not told from other blur.
+    scattered_share, scattered_deviation : float
+        Green light that goes farther than that, veil apart.
     is_nothing : bool
         Whether there is no more than noise.
     """
@@ -58,6 +62,8 @@ class Told:
     lines: tuple[str, ...] = ()
     known_from_deg: float = 0.0
     known_to_deg: float = 0.0
+    near_deg: float = 0.0
+    scattered_share: float = 0.0
     scattered_deviation: float = 0.0
     is_nothing: bool = False
 
@@ -76,36 +82,49 @@ def told_of_rings(fit: Fitted) -> Told:
         If they know nothing: no part of them is bright enough to show a halo.
     """
     shares, covariance = fit.shares[GREEN], fit.covariances[GREEN]
-    rings = len(fit.rings)
-    px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
     # Light that stays within a pixel is none that anyone misses: it is left out of the sum.
-    far = np.append(px > NEAR_PX, False)
+    near_deg = math.degrees(_near_rad(fit))
+    far = np.append(_is_far(fit), False)
     variance = float(far @ covariance @ far)
     # What nothing tells has a variance beyond all numbers, or below zero by rounding.
     deviation = math.sqrt(variance) if variance >= 0 else math.inf
-    scattered = float(shares[far].sum() + shares[-1])
-    if deviation > UNKNOWN_SHARE:
+    scattered = float(shares[far].sum())
+    # What is not known of lamps makes a halo stronger or weaker: it hides none.
+    of_lamps = fit.lamp_stops * math.log(2) * scattered
+    noise = math.sqrt(max(deviation**2 - of_lamps**2, 0))
+    if noise > UNKNOWN_SHARE:
         hint = "Shoot a small bright lamp in a dark room, or a bright wall with a black card on it."
         rule = "stills with something bright beside something dark"
         raise ParameterError("pairs", rule, "stills in which glass would hardly show", hint)
-    if scattered < max(NOTHING_SHARE, NOTHING_SIGMAS * deviation):
+    all_told = Told(near_deg=near_deg, scattered_share=scattered, scattered_deviation=deviation)
+    if scattered + shares[-1] < max(NOTHING_SHARE, NOTHING_SIGMAS * noise):
         line = (
-            f"nothing: the pair shows no more scatter than its noise ({100 * scattered:.2f} %"
-            f" +- {100 * deviation:.2f} %); this look does nothing to speak of."
+            "nothing: the pair shows no more scatter than its noise"
+            f" ({100 * (scattered + shares[-1]):.2f} %"
+            f" +- {100 * noise:.2f} %); this look does nothing to speak of."
         )
-        return Told(lines=(line,), scattered_deviation=deviation, is_nothing=True)
-    deviations = np.sqrt(np.diag(covariance))[:rings]
-    typical = np.maximum(shares[:rings], shares[:rings].sum() / rings)
-    well = deviations < WELL_KNOWN * typical
+        return replace(all_told, lines=(line,), is_nothing=True)
+    return _told_of_each(fit, all_told)
+
+
+def _told_of_each(fit: Fitted, all_told: Told) -> Told:
+    """Return between which angles rings are well known, one strength for all of them apart."""
+    rings = len(fit.rings)
+    shares = fit.shares[GREEN, :rings]
+    of_lamps = (fit.lamp_stops * math.log(2) * shares) ** 2
+    variance = np.diag(fit.covariances[GREEN])[:rings] - of_lamps
+    typical = np.maximum(shares, shares.sum() / rings)
+    well = np.sqrt(np.maximum(variance, 0)) < WELL_KNOWN * typical
     degrees = np.degrees(fit.rings.angles_rad)
     if not well.any():
         line = "no ring is known to a tenth; shoot a small bright lamp in a dark room as well."
-        return Told(lines=(line,), scattered_deviation=deviation)
+        return replace(all_told, lines=(line,))
     low, high = int(np.argmax(well)), int(rings - 1 - np.argmax(well[::-1]))
+    px = math.radians(degrees[low]) * max(pair.px_per_rad for pair in fit.pairs)
     lines = [f"well known: from {degrees[low]:.2g} to {degrees[high]:.2g} degrees."]
-    if px[low] > 1:
+    if px > 1:
         lines.append(
-            f"hardly known: finer than {degrees[low]:.2g} degrees ({px[low]:.1f} px of the fit);"
+            f"hardly known: finer than {degrees[low]:.2g} degrees ({px:.1f} px of the fit);"
             " a page of print, or the same lamp on a longer lens, would tell it."
         )
     if high < rings - 1:
@@ -113,11 +132,16 @@ def told_of_rings(fit: Fitted) -> Told:
             f"hardly known: farther out than {degrees[high]:.2g} degrees, where it is taken for a"
             " veil; a lamp in a dark room, or a black card before a bright wall, would tell it."
         )
-    return Told(
+    if fit.lamp_stops > LAMPS_TOLD_STOPS:
+        lines.append(
+            f"how strong it is, is known to {fit.lamp_stops:.1f} stops, as its lamps are: name them"
+            " with --lamp X,Y,STOPS or X,Y,KIND, or shoot a bracket."
+        )
+    return replace(
+        all_told,
         lines=tuple(lines),
         known_from_deg=float(f"{degrees[low]:.3g}"),
         known_to_deg=float(f"{degrees[high]:.3g}"),
-        scattered_deviation=deviation,
     )
 
 
@@ -160,10 +184,21 @@ def check_not_swapped(
         raise ParameterError(name, "a bare still and one with glass", "a softer bare one", hint)
 
 
+def _near_rad(fit: Fitted) -> float:
+    """Angle up to which light that is scattered is not told from other blur."""
+    return min(
+        max(NEAR_PX, math.sqrt(4 * pair.blur_px2 / NEAR_SHARE)) / pair.px_per_rad
+        for pair in fit.pairs
+    )
+
+
+def _is_far(fit: Fitted) -> Mask:
+    return np.asarray(np.array(fit.rings.angles_rad) > _near_rad(fit), dtype=np.bool_)
+
+
 def _scattered(fit: Fitted) -> float:
     """Mean share of light that goes beyond a pixel or two, veil included."""
-    px = np.array(fit.rings.angles_rad) * max(pair.px_per_rad for pair in fit.pairs)
-    return float(fit.shares[:, np.append(px > NEAR_PX, True)].sum(axis=1).mean())
+    return float(fit.shares[:, np.append(_is_far(fit), True)].sum(axis=1).mean())
 
 
 def _left(fit: Fitted) -> float:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
+from frontglass.learning.pairs import Compared
 from frontglass.learning.registration import STILL_PX, Similarity, seen_from
 from frontglass.learning.rings import Rings
 
@@ -43,7 +44,9 @@ class Laid:
     Parameters
     ----------
     bare, other : ndarray, shape (H, W, 3), float32
-        Without and with the glass. Linear light.
+        Without and with the glass, as far as stills hold it. Linear light.
+    source : ndarray, shape (H, W, 3), float32
+        What glass spreads: the bare light, and what its clipped lamps lost.
     held : ndarray, shape (H, W), bool
         Where both stills hold light and neither clips.
     rung : ndarray, shape (H, W), bool
@@ -51,28 +54,27 @@ class Laid:
         stops it would look like an error of the glass.
     px_per_rad : float
         Scale.
+    blur_px2 : float
+        How much blur may differ between them for other reasons than glass. [px^2]
     """
 
     bare: Float32
     other: Float32
+    source: Float32
     held: Mask
     rung: Mask
     px_per_rad: float
+    blur_px2: float
 
 
-def laid(
-    bare: Float32, other: Float32, clipped: Mask, where: Similarity, px_per_rad: float
-) -> Laid:
+def laid(pair: Compared, where: Similarity) -> Laid:
     """Pair moved half way each, so that what interpolation blurs is blurred in both alike."""
     half = where.half()
-    height, width = bare.shape[:2]
-    bare, other = (
-        np.asarray(cv2.GaussianBlur(light, (0, 0), SOFTENED_PX), dtype=np.float32)
-        for light in (bare, other)
-    )
+    height, width = pair.bare.shape[:2]
+    bare, other = _softened(pair.bare), _softened(pair.other)
     side = 2 * math.ceil(2 * SOFTENED_PX) + 1
-    lost = cv2.dilate(clipped.astype(np.uint8), np.ones((side, side), np.uint8))
-    held = 1 - lost.astype(np.float32)
+    away = cv2.dilate(pair.clipped.astype(np.uint8), np.ones((side, side), np.uint8))
+    held = 1 - away.astype(np.float32)
     if where.farthest_px(width, height) >= STILL_PX:
         moved = [seen_from(held, half), seen_from(held, half.inverse())]
         held = np.minimum(*moved)
@@ -80,8 +82,24 @@ def laid(
         held[:edge] = held[-edge:] = 0
         held[:, :edge] = held[:, -edge:] = 0
     one, two = seen_from(bare, half.inverse()), seen_from(other, half)
+    # Lost light is kept apart: softened, it would reach over what is compared.
+    source = one
+    if pair.lost is not None:
+        source = one + np.maximum(seen_from(_softened(pair.lost), half.inverse()), 0)
     rung = np.zeros(held.shape, dtype=np.bool_) if one is bare else _rung(one) | _rung(two)
-    return Laid(bare=one, other=two, held=held > 0.999, rung=rung, px_per_rad=px_per_rad)
+    return Laid(
+        bare=one,
+        other=two,
+        source=source,
+        held=held > 0.999,
+        rung=rung,
+        px_per_rad=pair.px_per_rad,
+        blur_px2=pair.blur_px2,
+    )
+
+
+def _softened(light: Float32) -> Float32:
+    return np.asarray(cv2.GaussianBlur(light, (0, 0), SOFTENED_PX), dtype=np.float32)
 
 
 def _rung(light: Float32) -> Mask:
@@ -112,8 +130,8 @@ def columns_of(pair: Laid, rings: Rings, surround: Surround) -> Columns:
     """Return what rings and a veil would change in the bare still of a pair."""
     changes = np.empty((len(rings) + 1, *pair.bare.shape), np.float32)
     for number in range(len(rings)):
-        changes[number] = rings.spread(number, pair.bare, pair.px_per_rad, surround)
-    changes[-1] = np.array(cv2.mean(pair.bare)[:3], dtype=np.float32)
+        changes[number] = rings.spread(number, pair.source, pair.px_per_rad, surround)
+    changes[-1] = np.array(cv2.mean(pair.source)[:3], dtype=np.float32)
     changes -= pair.bare
     blur = np.asarray(cv2.Laplacian(pair.bare, cv2.CV_32F), dtype=np.float32)
     return Columns(changes, blur)

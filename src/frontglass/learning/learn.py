@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -10,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
+from frontglass.elements import Glow
 from frontglass.errors import ParameterError
 from frontglass.learning.fitting import Fitted, fitted, in_stops, rings_for
 from frontglass.learning.glass import GREEN, elements_of, glass_of, mean_glass
@@ -20,7 +22,8 @@ from frontglass.learning.judging import (
     told_of_rings,
     told_of_strengths,
 )
-from frontglass.learning.pairs import Compared, StillPair, compared
+from frontglass.learning.lobes import Form, RingLight, glows_of_lobes, ring_light
+from frontglass.learning.pairs import Compared, StillPair, check_exposed_alike, compared
 from frontglass.looks import LearnedFrom, Look
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
@@ -30,6 +33,9 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
+NO_WORSE, LEAST_WORSE_STOPS = 1.02, 1e-4
+"""What lobes may leave of the pairs, over what a table leaves."""
+NAME = "learned-glass"
 SUMMARY = "Learned from stills without and with the glass."
 WATCH = "It is as good as its stills: try it on a still that it was not learned from."
 
@@ -45,7 +51,8 @@ class LearnedPair:
     strength : float
         What the piece carries.
     bare, with_glass, predicted : ndarray, shape (H, W, 3), float32
-        The stills as they lie over each other, and the bare one behind the look. Linear light.
+        The stills as they lie over each other, with what clipped lamps of the bare one lost, and
+        that behind the look. Linear light.
     held : ndarray, shape (H, W), bool
         What was compared: neither clipped, nor moved, nor beyond an edge.
     difference_stops : ndarray, shape (H, W), float32
@@ -91,8 +98,10 @@ class Learned:
         red, green and blue; and the standard deviation of each. [1]
     veil_share, veil_deviation : float
         Of the piece of the first strength. [1]
+    near_deg : float
+        Angle up to which scattered light is not told from other blur. [degree]
     scattered_share, scattered_deviation : float
-        All scattered green light. [1]
+        Green light that is scattered farther than that, veil apart. [1]
     pairs : tuple of LearnedPair
         The pairs behind the look.
     is_nothing : bool
@@ -108,7 +117,7 @@ class Learned:
     >>> rng = np.random.default_rng(3)
     >>> bare = rng.uniform(0.05, 0.2, (96, 128, 3))
     >>> bare[40:44, 60:64] = 300
-    >>> glass = fg.Glow(optical_depth=0.2, lobes=(fg.MoffatLobe(core_deg=0.4, beta=2),))
+    >>> glass = fg.Glow(optical_depth=0.2, lobes=(fg.MoffatLobe(core_deg=1.5, beta=3),))
     >>> camera = fg.Camera.from_field(30)
     >>> seen = fg.render(bare, glass, camera=camera)
     >>> learned = fg.learn_look([(bare, seen)], camera=camera)
@@ -122,6 +131,7 @@ class Learned:
     deviations: Float64
     veil_share: float
     veil_deviation: float
+    near_deg: float
     scattered_share: float
     scattered_deviation: float
     pairs: tuple[LearnedPair, ...]
@@ -134,8 +144,9 @@ def learn_look(
     pairs: Sequence[StillPair | tuple[object, object]],
     *,
     camera: Camera | None = None,
-    name: str = "learned-glass",
+    name: str = NAME,
     surround: Surround | str = Surround.LAMPLESS,
+    form: Form | str = Form.LOBES,
     step: Callable[[str], None] = lambda _: None,
 ) -> Learned:
     """Look that does to bare stills what a piece of glass did.
@@ -146,24 +157,22 @@ def learn_look(
         Stills of one view without and with the glass, of one or several strengths of a series.
     camera : Camera or None
         What took all of them; None goes by what each bare still's file says.
-    name : str
-        Of the look.
-    surround : "lampless", "mirror" or "dark"
-        What lies outside the frames.
+    name, surround
+        Of the look; what lies outside the frames, as for `render`.
+    form : "lobes" or "table"
+        Up to three lobes of the catalogue if they fit, or a table at once.
     step : callable
         Told what is done.
 
     Returns
     -------
     Learned
-        The look, and how sure it is.
 
     Raises
     ------
     ParameterError
-        If a pair is none: sizes differ, both stills are the same or seem swapped, nothing is
-        bright enough to show a halo, exposures are unlike and not said, or no thin scatterer does
-        that.
+        If a pair is none: sizes differ, both are the same or seem swapped, nothing shows a halo,
+        exposures are unlike and not said, or no thin scatterer does that.
 
     Notes
     -----
@@ -189,23 +198,30 @@ def learn_look(
     taken = [compared(pair, camera) for pair in given]
     fits = _fits(given, taken, kind, step)
     step("looking through what was learned")
-    return _learned(given, taken, fits, name, kind)
+    learned = _learned(given, taken, fits, kind, Form.of("form", form))
+    return replace(learned, look=replace(learned.look, name=name))
 
 
 def _learned(
     given: Sequence[StillPair],
     taken: Sequence[Compared],
     fits: Mapping[float, Fitted],
-    name: str,
     kind: Surround,
+    form: Form,
 ) -> Learned:
-    """Return the look behind fits, and what is to be said of it."""
+    """Return the look behind fits, without a name, and what is to be said of it."""
     glasses = {strength: glass_of(fit, strength) for strength, fit in fits.items()}
     whole = mean_glass(list(glasses.values()), list(glasses))
     elements = elements_of(whole, is_exposed=all(take.is_exposed for take in taken))
-    look = Look(name=name, summary=SUMMARY, watch=WATCH, elements=elements)
-    seen = tuple(_seen(one, look, kind) for one in _all_of(given, taken, fits))
+    look = Look(name=NAME, summary=SUMMARY, watch=WATCH, elements=elements)
+    ones = _all_of(given, taken, fits)
+    seen = tuple(_seen(one, look, kind) for one in ones)
     first = next(iter(fits.values()))
+    if form is Form.LOBES:
+        rings = ring_light(whole, first, next(iter(fits)))
+        look, seen = _shorter(
+            look, seen, rings, lambda look: tuple(_seen(one, look, kind) for one in ones)
+        )
     # What is no thin glass has rings that mean nothing: it is told first.
     doubts = tuple(_doubts(one) for one in seen)
     ranges = told_of_rings(first)
@@ -220,7 +236,8 @@ def _learned(
         deviations=deviations[:, :-1],
         veil_share=float(first.shares[GREEN, -1]),
         veil_deviation=float(deviations[GREEN, -1]),
-        scattered_share=float(first.shares[GREEN, :-1].sum()),
+        near_deg=ranges.near_deg,
+        scattered_share=ranges.scattered_share,
         scattered_deviation=ranges.scattered_deviation,
         pairs=seen,
         is_nothing=ranges.is_nothing,
@@ -229,10 +246,30 @@ def _learned(
     )
 
 
+def _shorter(
+    look: Look,
+    seen: tuple[LearnedPair, ...],
+    rings: RingLight,
+    through: Callable[[Look], tuple[LearnedPair, ...]],
+) -> tuple[Look, tuple[LearnedPair, ...]]:
+    """Return a look of few lobes and what it makes of the pairs, unless its table is better."""
+    most = NO_WORSE * _residual_stops(seen) + LEAST_WORSE_STOPS
+    for glow in glows_of_lobes(rings):
+        elements = tuple(glow if isinstance(part, Glow) else part for part in look.elements)
+        shorter = replace(look, elements=elements)
+        shown = through(shorter)
+        if _residual_stops(shown) <= most:
+            return shorter, shown
+    return look, seen
+
+
+def _residual_stops(seen: Sequence[LearnedPair]) -> float:
+    return float(np.sqrt(np.mean([pair.residual_stops**2 for pair in seen])))
+
+
 def _learned_from(
     lens: Camera, strengths: tuple[float, ...], seen: Sequence[LearnedPair], ranges: Told
 ) -> LearnedFrom:
-    squares = [pair.residual_stops**2 for pair in seen]
     return LearnedFrom(
         date=datetime.datetime.now(tz=datetime.UTC).date().isoformat(),
         pairs=len(seen),
@@ -240,7 +277,7 @@ def _learned_from(
         lens_mm=float(f"{lens.focal_length_mm:.6g}"),
         f_number=lens.f_number,
         image_width_mm=float(f"{lens.sensor_width_mm:.6g}"),
-        residual_stops=round(float(np.sqrt(np.mean(squares))), 4),
+        residual_stops=round(_residual_stops(seen), 4),
         known_from_deg=ranges.known_from_deg,
         known_to_deg=ranges.known_to_deg,
     )
@@ -259,6 +296,9 @@ def _fits(
         both = [(p, t) for p, t in zip(given, taken, strict=True) if p.strength == strength]
         own = [take for _, take in both]
         fits[strength] = fitted(own, rings, surround, step)
+        for (pair, take), gains in zip(both, fits[strength].gains, strict=True):
+            if not take.is_exposed:
+                check_exposed_alike(pair.name, float(np.log2(max(gains[GREEN], 1e-6))))
         check_not_swapped(own, both[0][0].name, fits[strength], surround)
     return fits
 
@@ -312,16 +352,22 @@ def _seen(one: _OneOf, look: Look, surround: Surround) -> LearnedPair:
     lain, where = one.fit.pairs[one.number], one.fit.wheres[one.number]
     gone = one.fit.moved[one.number]
     how = Conditions(camera=one.taken.camera, surround=surround, grain=False)
-    seen = how.seen(Picture(radiance=lain.bare), look.at(one.pair.strength)).radiance
+    seen = how.seen(Picture(radiance=lain.source), look.at(one.pair.strength)).radiance
+    compared_with = seen
+    if lain.source is not lain.bare:
+        # What lamps lost and sends straight on is nowhere in the still with glass.
+        path = look.at(one.pair.strength).light_path
+        direct = [math.prod(part.direct_share(channel) for part in path) for channel in range(3)]
+        compared_with = seen - (lain.source - lain.bare) * np.array(direct, np.float32)
     held = lain.held & ~lain.rung & ~gone
-    stops = in_stops(seen, lain.other)
+    stops = in_stops(compared_with, lain.other)
     gain = float(np.median(stops[held])) if held.any() else 0.0
     stops -= np.float32(gain)
     kept = stops[held] if held.any() else stops
     return LearnedPair(
         name=one.pair.name,
         strength=one.pair.strength,
-        bare=lain.bare,
+        bare=lain.source,
         with_glass=lain.other,
         predicted=seen * np.float32(2.0**-gain),
         held=held,

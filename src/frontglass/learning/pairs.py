@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.checks import check_positive
+from frontglass.checks import check_not_negative, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.clipped import clipping_levels
@@ -23,6 +23,11 @@ NEAR_CLIPPING = 0.97
 AROUND_CLIPPED_PX = 3
 """JPEG rings round what clips, and sensors bleed."""
 LEAST_SIDE_PX = 64
+STEADY_PX2, CODED_PX2 = 0.01, 0.5
+"""How much blur may differ between stills that a tripod holds [px^2 per axis, halved], and between
+stills of codes: what coding takes of a bare still's fine detail looks the same."""
+DETAIL_PX = 2.0
+COMPARED_AT = (0.02, 0.1, 0.5, 0.9, 0.98)
 UNLIKE_STOPS = 1.0
 """Stills farther apart than this must say how they were exposed."""
 
@@ -39,6 +44,9 @@ class StillPair:
         What the piece carries: it makes 1 of the look 1 of the series. [1], > 0.
     name : str
         What to call it in messages.
+    lamp_stops : float
+        How sure the light is that was recovered for clipped lamps of the bare still, where any was:
+        a standard deviation. [stop], >= 0.
 
     Raises
     ------
@@ -57,9 +65,11 @@ class StillPair:
     with_glass: Picture
     strength: float = 1.0
     name: str = "pair"
+    lamp_stops: float = 0.5
 
     def __post_init__(self) -> None:
         check_positive("strength", self.strength)
+        check_not_negative("lamp_stops", self.lamp_stops)
         for side in ("bare", "with_glass"):
             still = getattr(self, side)
             if not isinstance(still, Picture):
@@ -84,7 +94,9 @@ class Compared(NamedTuple):
     Parameters
     ----------
     bare, other : ndarray, shape (H, W, 3), float32
-        Linear light at one exposure, as far as the stills say theirs.
+        Linear light at one exposure, as far as the stills say theirs, as far as they hold it.
+    lost : ndarray, shape (H, W, 3), float32, or None
+        Light of the bare still's lamps beyond that. It spreads, and is nowhere compared.
     clipped : ndarray, shape (H, W), bool
         Where a still does not hold its light.
     camera : Camera
@@ -93,14 +105,21 @@ class Compared(NamedTuple):
         What was assumed.
     is_exposed : bool
         Whether both stills said how they were exposed.
+    blur_px2 : float
+        How much blur may differ between them for other reasons than glass. [px^2]
+    lamp_stops : float
+        How sure lost light is: a standard deviation, 0 where there is none. [stop]
     """
 
     bare: Float32
     other: Float32
+    lost: Float32 | None
     clipped: Mask
     camera: Camera
     notices: tuple[str, ...]
     is_exposed: bool
+    blur_px2: float
+    lamp_stops: float
 
     @property
     def px_per_rad(self) -> float:
@@ -130,51 +149,78 @@ def compared(pair: StillPair, camera: Camera | None) -> Compared:
             shown = " and ".join(f"{value:g} {unit}".strip() for value in pair_of)
             what = key.removesuffix("_mm").replace("_", " ")
             notices.append(f"{pair.name}: the two stills differ in {what}: {shown}.")
-    lights = [_source(pair.bare), _source(pair.with_glass)]
+    lights = [np.maximum(still.scene, 0) for still in (pair.bare, pair.with_glass)]
+    lost = None if pair.bare.recovered is None else np.asarray(pair.bare.recovered, np.float32)
     masks = [_clipped(pair.bare), _clipped(pair.with_glass)]
     stops = one.exposure_stops, two.exposure_stops
     is_exposed = None not in stops
     if stops[0] is not None and stops[1] is not None:
         lights[1] = lights[1] * np.float32(2.0 ** (stops[0] - stops[1]))
-    else:
-        _check_alike(pair, lights, masks)
     clipped = masks[0] | masks[1]
     size_px = _fewer(lights[0].shape[:2])
     if size_px != lights[0].shape[:2]:
         shape = (size_px[1], size_px[0])
-        lights = [
-            np.asarray(cv2.resize(x, shape, interpolation=cv2.INTER_AREA), np.float32)
-            for x in lights
-        ]
+        lights = [_shrunk(light, shape) for light in lights]
+        lost = None if lost is None else _shrunk(lost, shape)
         clipped = cv2.resize(clipped.astype(np.float32), shape, interpolation=cv2.INTER_AREA) > 0
-    return Compared(lights[0], lights[1], clipped, camera, tuple(notices), is_exposed)
+    if not is_exposed:
+        _check_alike(pair.name, lights, ~clipped)
+    is_coded = any(s.encoding.sample.is_integer for s in (pair.bare, pair.with_glass))
+    return Compared(
+        bare=lights[0],
+        other=lights[1],
+        lost=lost,
+        clipped=clipped,
+        camera=camera,
+        notices=tuple(notices),
+        is_exposed=is_exposed,
+        blur_px2=CODED_PX2 if is_coded else STEADY_PX2,
+        lamp_stops=0.0 if lost is None else pair.lamp_stops,
+    )
 
 
-def _check_alike(pair: StillPair, lights: list[Float32], masks: list[Mask]) -> None:
-    held = ~(masks[0] | masks[1])
+def _shrunk(light: Float32, shape: tuple[int, int]) -> Float32:
+    return np.asarray(cv2.resize(light, shape, interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+
+def _check_alike(name: str, lights: list[Float32], held: Mask) -> None:
     means = [float(light[held].mean()) if held.any() else 0.0 for light in lights]
     if min(means) <= 0:
-        raise ParameterError(pair.name, "stills with light in them", "a black one")
-    # Glass lifts the dark half of a frame; lamps that clipped are missing from a mean.
-    middles = [max(float(np.median(light[held])), 1e-9) for light in lights]
-    apart = min(abs(float(np.log2(two / one))) for one, two in (means, middles))
-    if apart > UNLIKE_STOPS:
+        raise ParameterError(name, "stills with light in them", "a black one")
+    # Glass lifts what is dark, by many stops beside a lamp, and leaves what is bright.
+    levels = [np.maximum(np.quantile(light[held], COMPARED_AT), 1e-9) for light in lights]
+    ratios = [means[1] / means[0], *(levels[1] / levels[0])]
+    # A halo over all of a dark room leaves its detail, which is as bright as the exposure.
+    fine = [_detail(light, held) for light in lights]
+    if min(fine) > 0:
+        ratios.append(fine[1] / fine[0])
+    check_exposed_alike(name, float(np.abs(np.log2(ratios)).min()))
+
+
+def _detail(light: Float32, held: Mask) -> float:
+    """How much a still varies within a few pixels, rms."""
+    grey = np.where(held, light.mean(axis=2), np.float32(0)).astype(np.float32)
+    share = held.astype(np.float32)
+    low, near = (cv2.GaussianBlur(x, (0, 0), DETAIL_PX) for x in (grey, share))
+    off = (grey - low / np.maximum(near, 1e-6))[held]
+    return float(np.sqrt(np.mean(off**2)))
+
+
+def check_exposed_alike(name: str, apart: float) -> None:
+    """Refuse stills so many stops apart that do not say how they were exposed."""
+    if abs(apart) > UNLIKE_STOPS:
         hint = "Say the exposures with --stops, such as --stops 0,-2 for bare and with."
         rule = "exposed alike, or by files that say how"
-        raise ParameterError(pair.name, rule, f"{apart:.1f} stops apart", hint)
-
-
-def _source(picture: Picture) -> Float32:
-    """Light of a still, with what was recovered of its lamps."""
-    return np.maximum(picture.with_lamps, 0)
+        raise ParameterError(name, rule, f"{abs(apart):.1f} stops apart", hint)
 
 
 def _clipped(picture: Picture) -> Mask:
-    """Where a still clips and nothing was recovered; floats hold all light there is."""
+    """Where a still clips; floats hold all light there is."""
     shape = (picture.height_px, picture.width_px)
     if not picture.encoding.sample.is_integer:
         return np.zeros(shape, dtype=np.bool_)
-    share = picture.radiance / clipping_levels(picture.radiance)
+    light = np.asarray(picture.scene / np.array(picture.encoding.ends, np.float32), np.float32)
+    share = light / clipping_levels(light)
     lost = np.asarray((share >= NEAR_CLIPPING).any(axis=2), dtype=np.uint8)
     side = 2 * AROUND_CLIPPED_PX + 1
     around = cv2.dilate(lost, np.ones((side, side), np.uint8))

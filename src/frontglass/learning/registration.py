@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 NARROWEST_PX = 60
 """The search begins with stills shrunk to this."""
@@ -20,6 +21,7 @@ LAST_STEP_PX = 0.003
 HIGH_PASS_PX = 4.0
 STILL_PX = 0.01
 """Stills that lie so close over each other are left as they are."""
+LEAST_USED = 0.1
 ROBUST = 2.0
 """Differences beyond so many typical ones count less: glow, and what moved."""
 
@@ -89,7 +91,7 @@ def seen_from(light: Float32, where: Similarity) -> Float32:
 
 
 def registered(
-    bare: Float32, other: Float32, start: Similarity | None = None, *, coarse: bool = True
+    bare: Float32, other: Float32, *, coarse: bool = True, without: Mask | None = None
 ) -> Similarity:
     """Where points of `bare` are in `other`.
 
@@ -97,10 +99,10 @@ def registered(
     ----------
     bare, other : ndarray, shape (H, W, 3), float32
         Linear light.
-    start : Similarity or None
-        Where the search begins.
     coarse : bool
         Whether much smaller stills are compared first.
+    without : ndarray, shape (H, W), bool, or None
+        What is not to be compared: the outlines of clipped lamps grow with their halos.
 
     Notes
     -----
@@ -112,7 +114,7 @@ def registered(
     floor = 0.05 * float(np.median(one)) + 1e-4 * float(one.max()) + 1e-9
     gain = max(float(one.mean()), 1e-12) / max(float(two.mean()), 1e-12)
     one, two = np.log(one + floor), np.log(two * gain + floor)
-    found = start or Similarity()
+    found = Similarity()
     level = max(0, int(math.log2(min(one.shape) / NARROWEST_PX))) if coarse else 0
     while level >= 0:
         size = (one.shape[1] >> level, one.shape[0] >> level)
@@ -120,7 +122,8 @@ def registered(
             _without_slow(cv2.resize(x, size, interpolation=cv2.INTER_AREA)) for x in (one, two)
         ]
         times = one.shape[1] / size[0]
-        found = _stepped(small[0], small[1], found.enlarged(1 / times)).enlarged(times)
+        use = _used(without, size)
+        found = _stepped(small[0], small[1], use, found.enlarged(1 / times)).enlarged(times)
         level -= 1
     return found
 
@@ -130,7 +133,20 @@ def _without_slow(log_light: NDArray[np.float32]) -> Float32:
     return np.asarray(fine - cv2.GaussianBlur(log_light, (0, 0), HIGH_PASS_PX), dtype=np.float32)
 
 
-def _stepped(one: Float32, two: Float32, found: Similarity) -> Similarity:
+def _used(without: Mask | None, size: tuple[int, int]) -> Float32:
+    """Weight of each pixel of stills of some size: nothing where slow changes hold what is not."""
+    every = np.ones(size[::-1], np.float32)
+    if without is None or not without.any():
+        return every
+    away = cv2.resize(without.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0
+    side = 2 * round(HIGH_PASS_PX) + 1
+    wide = cv2.dilate(away.astype(np.uint8), np.ones((side, side), np.uint8))
+    use = 1 - wide.astype(np.float32)
+    # Of a coarse still next to nothing may be left; any start will do for it.
+    return use if use.mean() > LEAST_USED else every
+
+
+def _stepped(one: Float32, two: Float32, use: Float32, found: Similarity) -> Similarity:
     height, width = one.shape
     y, x = np.mgrid[:height, :width].astype(np.float32)
     x -= (width - 1) / 2
@@ -154,7 +170,7 @@ def _stepped(one: Float32, two: Float32, found: Similarity) -> Similarity:
         contrast /= float(np.vdot(one[inner], one[inner])) + 1e-20
         off = (contrast * one - moved)[inner].ravel().astype(np.float64)
         typical = 1.4826 * float(np.median(np.abs(off))) + 1e-9
-        weight = 1 / (1 + (off / (ROBUST * typical)) ** 2)
+        weight = use[inner].ravel() / (1 + (off / (ROBUST * typical)) ** 2)
         weighed = rates * weight
         system = weighed @ rates.T
         # What is black all over moves nowhere.

@@ -18,10 +18,6 @@ SMOOTHNESS = 0.35
 """How much a ring's share may differ from what its neighbours say, as a share of them."""
 LEAST_SHARE = 2e-4
 """Of a ring: below that none is told from its neighbours."""
-
-
-BLUR_PX2 = 0.01
-"""How much blur may differ between stills that a tripod holds [px^2 per axis, halved]."""
 MODEL_SHARE = 0.016
 """Errors that no disagreement shows, as a share of a ring's light and its neighbours'; read from
 some pairs with known glass."""
@@ -44,12 +40,12 @@ class Products:
     ----------
     tiles : ndarray, shape (tiles, columns, columns)
         Of each part of the frame.
-    pixels : int
-        How many there are.
+    blur_px2 : float
+        How much blur may differ. [px^2]
     """
 
     tiles: Float64
-    pixels: int
+    blur_px2: float
 
     @property
     def sums(self) -> Float64:
@@ -82,7 +78,7 @@ def products(pair: Laid, columns: Columns, variance: Float32, use: Mask) -> list
             table = np.stack([one[at] for one in (*columns.changes[..., channel], *own)])
             table = table.astype(np.float64) * weight[at]
             tiles[number] = table @ table.T
-        found.append(Products(tiles=tiles, pixels=int(np.count_nonzero(use))))
+        found.append(Products(tiles=tiles, blur_px2=pair.blur_px2))
     return found
 
 
@@ -108,7 +104,7 @@ def solved(pairs: Sequence[Products]) -> Shares:
     for turn in range(ROUNDS):
         system, wanted = penalty.copy(), np.zeros(count)
         for one, gain in zip(pairs, gains, strict=True):
-            left = _projection(one.sums, gain) @ one.sums
+            left = _projection(one, gain) @ one.sums
             system += gain**2 * left[:count, :count]
             wanted += gain * left[:count, -1]
         # Columns of one length: without that, nnls stops early and far off.
@@ -117,9 +113,7 @@ def solved(pairs: Sequence[Products]) -> Shares:
         shares, _ = nnls(root.T, np.linalg.solve(root, wanted * unit), maxiter=50 * count)
         shares *= unit
         shares *= min(1.0, 0.98 / max(shares.sum(), 1e-12))
-        after = np.array(
-            [_gain(one.sums, shares, gain) for one, gain in zip(pairs, gains, strict=True)]
-        )
+        after = np.array([_gain(one, shares, gain) for one, gain in zip(pairs, gains, strict=True)])
         shares *= float(np.mean(gains / after))
         gains = after
         if turn < ROUNDS - 2:
@@ -135,7 +129,7 @@ def _covariance(
     inverse = np.linalg.inv(system)
     spread = np.zeros_like(system)
     for one, gain in zip(pairs, gains, strict=True):
-        project = _projection(one.sums, gain)
+        project = _projection(one, gain)
         # What is left, as a combination of the columns: the free ones explain what they can.
         vector = project.T @ np.concatenate([-gain * shares, [0.0, 0.0, 1.0]])
         pulls = gain * (one.tiles @ vector) @ project.T
@@ -147,34 +141,29 @@ def _covariance(
     return np.asarray(inverse + inverse @ spread @ inverse + floor, dtype=np.float64)
 
 
-def _free(sums: Float64, gain: float) -> tuple[Float64, Float64]:
+def _free(one: Products, gain: float) -> tuple[Float64, Float64]:
     """Return columns whose factors are free, still and blur, and the inverse of their products."""
+    sums = one.sums
     count = len(sums)
     free = np.zeros((count, 2))
     free[-2, 0] = 1.0
     free[-3, 1] = gain
     within = free.T @ sums @ free
-    within[1, 1] += 1 / BLUR_PX2**2
+    within[1, 1] += 1 / one.blur_px2**2
     return free, np.asarray(np.linalg.inv(within), dtype=np.float64)
 
 
-def _projection(sums: Float64, gain: float) -> Float64:
+def _projection(one: Products, gain: float) -> Float64:
     """Return what takes out of products what the free columns explain."""
-    free, inverse = _free(sums, gain)
-    return np.asarray(np.eye(len(sums)) - (sums @ free) @ inverse @ free.T)
+    free, inverse = _free(one, gain)
+    return np.asarray(np.eye(len(free)) - (one.sums @ free) @ inverse @ free.T)
 
 
-def _gain(sums: Float64, shares: Float64, gain: float) -> float:
+def _gain(one: Products, shares: Float64, gain: float) -> float:
     """Gain of a pair whose rings, at the gain before, have these shares."""
-    free, inverse = _free(sums, gain)
+    free, inverse = _free(one, gain)
     rest = np.concatenate([-gain * shares, [0.0, 0.0, 1.0]])
-    return float((inverse @ free.T @ sums @ rest)[0])
-
-
-def chi_square(one: Products, shares: Float64, gain: float) -> float:
-    """Weighed squares of what is left of a pair."""
-    vector = np.concatenate([gain * shares, [0.0, gain, -1.0]])
-    return float(vector @ one.sums @ vector)
+    return float((inverse @ free.T @ one.sums @ rest)[0])
 
 
 def _penalty(shares: Float64) -> Float64:
