@@ -19,13 +19,13 @@ from frontglass.warned import gathered_warnings
 CAMERA = fg.Camera(focal_length_mm=36.9, f_number=2.8, sensor_width_mm=36)
 STEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] > 2]
 UNSTEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] == 2]
-STRENGTHS = (0.04, 1.6)
-"""Between the first two nodes, and between middle ones."""
+STRENGTHS = (0.04, 0.3, 0.6, 1.6, 3.3)
+"""Between all nodes of most looks, and near bare, where the eye sees most."""
 
 
 def weights(nodes, strength):
     """Lagrange's, over all nodes: those of the page, written down once more."""
-    places, at = np.array(nodes["places"]), np.sqrt(strength)
+    places, at = np.array(nodes["places"]), strength ** nodes["power"]
     others = [np.delete(places, k) for k in range(len(places))]
     return [np.prod((at - o) / (p - o)) for p, o in zip(places, others, strict=True)]
 

@@ -26,6 +26,7 @@ from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.convolution.kept import KeptPlanes
 from frontglass.convolution.lamps import LampPixels, lamp_pixels
 from frontglass.convolution.parts import (
     FilterOnCells,
@@ -252,7 +253,7 @@ def _planes_within(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]
 
 # Kept for the next still of a scene. Planes on pixels are as large as the picture, those on cells
 # are small: looks that take turns must not throw each other's out.
-_planes_on_pixels = lru_cache(maxsize=3)(_planes)
+_planes_on_pixels = KeptPlanes(_planes, fewest=3)
 _planes_on_cells = lru_cache(maxsize=12)(_planes)
 
 

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.errors import ParameterError
+from frontglass.files.draft import draft
+from frontglass.files.size import is_drafted
 from frontglass.live.open_still import OpenStill, watched_part
 from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
 from frontglass.looks import Look
@@ -25,6 +27,9 @@ from frontglass.units import strength_from_text
 
 LONGEST_PX, SMALL_PX, TILE_PX = 1280, 168, 320
 """Longest side of what is worked on, of a small picture, and of what the loupe shows."""
+DRAFT_FINER = 2
+"""A draft is read so much finer than it is shown: then light is averaged at hard edges, not codes,
+and it differs from the still by more than a code in a hundredth of the pixels."""
 MOST_OPEN = 6
 """Stills that stay open; the one looked at least lately is read anew when it is wanted."""
 MOST_SEEN = 3
@@ -204,13 +209,29 @@ class LightTable:
         camera = still.recipe.framing.camera_for(still.tiny).camera
         return shown_codes(replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera))
 
+    def draft(self, number: int) -> NDArray[np.uint8] | None:
+        """Return a still at the page's size before its lamps are found.
+
+        None if it is open, or is no sooner read that way.
+        """
+        path = self.path(number)
+        if number in self._open or not is_drafted(path, DRAFT_FINER * LONGEST_PX):
+            return None
+        return self._drafted(path, LONGEST_PX)
+
     def film(self, number: int) -> NDArray[np.uint8]:
         """Return a small picture of a still for the filmstrip; what is open stays so."""
-        still, read = self._open.get(number), self._read
+        still = self._open.get(number)
         if still is None:
-            still = self._as_shown(number, self._recipe_of(self.path(number)))
-            self._read = read
+            return self._drafted(self.path(number), SMALL_PX)
         return shown_codes(still.tiny)
+
+    def _drafted(self, path: Path, longest_px: int) -> NDArray[np.uint8]:
+        """Return a bare still, read only as finely as it is shown."""
+        recipe = self._recipe_of(path)
+        with draft(DRAFT_FINER * longest_px):
+            picture = recipe.exposed(path).picture
+        return shown_codes(at_most(recipe.framing.framed(picture), longest_px))
 
     def tile(self, number: int, looks: Sequence[Look], x: float, y: float) -> NDArray[np.uint8]:
         """Return pixels of the full still through looks round a place.
@@ -274,7 +295,15 @@ class LightTable:
 
     def _exposed(self, number: int, recipe: Recipe) -> ExposedStill:
         """Return a still as its file holds it; read anew if another was, or it is exposed anew."""
-        asked = replace(recipe, recovery=Recipe().recovery)
+        plain = Recipe()
+        # What is done to the light only once it has been read.
+        asked = replace(
+            recipe,
+            recovery=plain.recovery,
+            framing=plain.framing,
+            space=plain.space,
+            surround=plain.surround,
+        )
         if self._read is None or self._read[:2] != (number, asked):
             self._read = None
             self._read = (number, asked, recipe.exposed(self.path(number)))

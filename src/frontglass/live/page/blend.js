@@ -10,16 +10,17 @@ export const rounded = (s) => (s < 0.1 ? Math.round(s * 200) / 200 : Math.round(
 /**
  * Weights of renders at a strength.
  *
- * nodes: { strengths, places, window }: at `places` the light is nearly a polynomial, through
- * `window` neighbours. has(index): whether that render is there. Where neighbours are missing, a
- * straight line between the nearest two serves. Returns [[index, weight], ...], or null.
+ * nodes: { strengths, places, power, window }: at `places`, which are strengths to that power, the
+ * light is nearly a polynomial through `window` neighbours. has(index): whether that render is
+ * there. Where neighbours are missing, a straight line between the nearest two serves. Returns
+ * [[index, weight], ...], or null.
  */
-export function weights(nodes, has, strength, placed) {
-  const { strengths, places, window } = nodes;
+export function weights(nodes, has, strength) {
+  const { strengths, places, power, window } = nodes;
   const exact = strengths.indexOf(strength);
   if (exact >= 0 && has(exact)) return [[exact, 1]];
   if (strength > strengths[strengths.length - 1]) return null;
-  const at = placed(strength);
+  const at = strength ** power;
   const above = strengths.findIndex((one) => one > strength);
   const first = Math.max(0, Math.min(above - Math.floor(window / 2), strengths.length - window));
   const near = Array.from({ length: window }, (_, k) => first + k);

@@ -1,6 +1,6 @@
 // The page: what is on the screen, and what every hand and key does to it.
 
-import { onLost, pixels, said, told } from "./api.js";
+import { onLost, onTelling, pixels, said, told } from "./api.js";
 import { LARGEST, placeOf, rounded, strengthAt, weights } from "./blend.js";
 import { Distances } from "./distances.js";
 import { HandOut } from "./hand_out.js";
@@ -15,7 +15,7 @@ import { Watched } from "./watched.js";
 
 const REST_MS = 160, ASK_MS = 2000;
 const page = {
-  state: null, still: null, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
+  state: null, still: null, early: null, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
   sides: [{ look: "", strength: 0.25, over: "", overStrength: 0.25 }, { look: "", strength: 1, over: "", overStrength: 0.25 }], shown: ["", ""],
 };
 const screen = screenOn(find("picture"));
@@ -68,15 +68,15 @@ function wants() {
   if (!page.still) return [];
   if (page.still.problem) return filmWants();
   const list = [];
-  if (page.isResting) for (const one of sides()) list.push(exactWant(looksOf(one)));
+  if (page.isResting) for (const one of sides()) list.push({ ...exactWant(looksOf(one)), isUrgent: true });
   if (page.isBare || list.every((one) => renders.has(one.key) || renders.problem(one.key))) list.push(exactWant([]));
   if (loupe.isShown && page.isResting) list.push(loupe.want(page.still, looksOf(side())));
   for (const one of new Set([side(), ...sides()])) {
     const look = lookNamed(one.look);
     if (!look) continue;
     const near = [...look.nodes.strengths.keys()];
-    near.sort((a, b) => Math.abs(look.nodes.places[a] - Math.sqrt(one.strength))
-      - Math.abs(look.nodes.places[b] - Math.sqrt(one.strength)));
+    const at = one.strength ** look.nodes.power;
+    near.sort((a, b) => Math.abs(look.nodes.places[a] - at) - Math.abs(look.nodes.places[b] - at));
     list.push(...near.map((index) => nodeWant(one, look, index)));
   }
   // Nets take longest: they come last.
@@ -100,13 +100,13 @@ function source(one) {
   const look = lookNamed(one.look);
   if (look && !page.isBare) {
     const nodes = look.nodes;
-    const shares = weights(nodes, (index) => renders.has(nodeWant(one, look, index).key), one.strength, Math.sqrt);
+    const shares = weights(nodes, (index) => renders.has(nodeWant(one, look, index).key), one.strength);
     if (shares) {
       const planes = shares.map(([index, weight]) => {
         const { key } = nodeWant(one, look, index);
         return { key, weight, data: new Uint16Array(renders.get(key).data) };
       });
-      const isRough = shares.length > 1 && (nodes.window < 4 || shares.length < nodes.window);
+      const isRough = shares.length > 1 && (nodes.window < 3 || shares.length < nodes.window);
       return { key: "", planes, said: isRough ? "about" : "" };
     }
   }
@@ -263,9 +263,17 @@ async function refresh() {
   takeStill({ notices: [], ...still, number }, isOther);
 }
 
+function fit({ width, height }) {
+  document.documentElement.style.setProperty("--shape", String(width / height));
+  screen.size(width, height);
+  page.drawn = "";
+}
+
 function takeStill(still, isOther) {
-  const isSame = page.still && page.still.number === still.number && page.still.width === still.width;
+  const before = page.still || page.early;
+  const isSame = before && before.number === still.number && before.width === still.width && before.height === still.height;
   page.still = still;
+  page.early = null;
   path.update(still);
   const entry = find("stills").children[still.number];
   if (entry && still.problem) { entry.querySelector(".problem").textContent = still.problem; entry.querySelector("canvas").hidden = true; }
@@ -283,9 +291,7 @@ function takeStill(still, isOther) {
   const keeps = (key) => key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light);
   renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
   if (!isSame) {
-    document.documentElement.style.setProperty("--shape", String(still.width / still.height));
-    screen.size(still.width, still.height);
-    page.drawn = "";
+    fit(still);
     page.shown = ["", ""];
   } else {
     for (const one of page.shown) if (one) one.light = still.light; // stays until the next is there
@@ -295,9 +301,25 @@ function takeStill(still, isOther) {
   changed();
 }
 
+/** A large still takes a while until its lamps are found: show it bare and without their light. */
+async function showDraft(number) {
+  const found = await pixels(`still/${number}/draft`).catch(() => null);
+  if (!found?.width || page.at !== number || page.still?.number === number) return;
+  const codes = { key: `draft|${number}`, codes: new Uint8Array(found.data), said: "" };
+  Object.assign(page, { still: null, early: { number, width: found.width, height: found.height }, shown: [codes, { ...codes }] });
+  fit(found);
+  screen.draw([codes], found.width + 1);
+  find("lamps").replaceChildren();
+  find("picture").hidden = false;
+  find("picture").dataset.shows = "draft";
+  find("tag0").textContent = "bare, still looking for lamps";
+  find("tag1").textContent = "";
+}
+
 async function open(number) {
   page.at = number;
   [...find("stills").children].forEach((one, k) => one.setAttribute("aria-pressed", String(k === number)));
+  showDraft(number);
   try { await refresh(); } catch (error) { say(error.message); }
 }
 
@@ -392,6 +414,7 @@ async function ask() {
   setTimeout(ask, ASK_MS);
 }
 
+onTelling(() => renders.hush());
 onLost((isLost) => {
   find("lost").hidden = !isLost;
   find("lost").textContent = isLost
