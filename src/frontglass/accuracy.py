@@ -66,6 +66,9 @@ class Accuracy:
         Of tables along the radius of a transfer function. More take memory and time.
     few_frequencies : int
         Up to here a table along the radius costs less than sums of Gaussians, seen at 1280x720.
+    kept_frequencies : int
+        Pieces of planes up to this keep what does not depend on strength, for the other strengths
+        of a look: 8 bytes a frequency, for at most twenty pieces.
     kept_in_the_dark_px : int
         Frames up to this keep what was made of a filter for the next still, 100 bytes a pixel; a
         larger one would hold copies of itself. Under mirrors all frames do, at a quarter of that.
@@ -240,6 +243,7 @@ class Accuracy:
     most_aliases: int = 12
     radius_nodes: int = 8192
     few_frequencies: int = 500_000
+    kept_frequencies: int = 900_000
     kept_in_the_dark_px: int = 2_100_000
     single_from_px: int = 1_000_000
     single_rms: float = 12.0

@@ -19,6 +19,7 @@ from frontglass.convolution.pixels import (
     deviated_on_grid,
     fits_the_grid,
     point_on_grid,
+    transform_at,
 )
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
@@ -271,7 +272,7 @@ class ScatterFilter(Filter):
         f_per_rad = f_per_px * self.px_per_rad
         exponent = np.zeros_like(f_per_px)
         for depth, profile in self.scatterers:
-            exponent += depth * profile.transform(f_per_rad)
+            exponent += depth * transform_at(profile, f_per_rad)
         return exponent
 
     def _multiple(self, f_per_px: Float64) -> Float64:
