@@ -22,6 +22,8 @@ IN_STRENGTH = {"plate", "glow", "veil", "tint", "stray_lamp"}
 """Kinds behind which light falls and spreads by powers of one number for each unit of strength."""
 NODES_BY_DEPTH = ((0.25, 3), (1.0, 4), (4.0, 6))
 """Optical depth at the largest strength, and how many renders tell all light between."""
+THIN, NODES_OF_OTHERS = 1.0, 5
+"""The same of thin haze and grease."""
 IN_ROOT, ROOT_NODES = 0.5, 7
 UNSTEADY_NODES = (0.0, 0.06, 0.125, 0.25, 0.375, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, LARGEST)
 
@@ -36,12 +38,13 @@ def nodes_of(look: Look) -> dict[str, Any]:
     -----
     Behind glass that light goes straight through or is spread by, light is a sum of terms
     ``depth**n exp(-depth)``, and depth is in proportion to strength: where there is little of it,
-    a polynomial of low degree. Grease and haze are nearly polynomials in the square root of
-    strength. Through Chebyshev's places of either, bare and the end among them, the blend is
-    within one 8-bit code. Nets and lines are not: orders far from a lamp wax and wane many times
-    while the threads get thicker, and no few renders tell what lies between. There the page blends
-    the two nearest in straight lines, says so, and is exact at rest. Glass is there at any strength
-    but 0, with all its ghosts: with it the first place is just above.
+    a polynomial of low degree. So it is behind thin haze and grease; where they are thick, light
+    is nearly a polynomial in the square root of strength. Through Chebyshev's places of either,
+    bare and the end among them, the blend is within one 8-bit code. Nets and lines are not: orders
+    far from a lamp wax and wane many times while the threads get thicker, and no few renders tell
+    what lies between. There the page blends the two nearest in straight lines, says so, and is
+    exact at rest. Glass is there at any strength but 0, with all its ghosts: with it the first
+    place is just above.
     """
     power, count = _power_and_count(look)
     if all(element.is_steady for element in look.elements):
@@ -71,4 +74,6 @@ def _power_and_count(look: Look) -> tuple[float, int]:
         for deepest, count in NODES_BY_DEPTH:
             if depth <= deepest:
                 return 1.0, count
+    elif depth <= THIN:
+        return 1.0, NODES_OF_OTHERS
     return IN_ROOT, ROOT_NODES

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.convolution.blocks import single_precision
 from frontglass.errors import ParameterError
 from frontglass.files.draft import draft
 from frontglass.files.size import is_drafted
@@ -138,17 +139,23 @@ class LightTable:
 
     def seen(self, number: int, looks: Sequence[Look]) -> Picture:
         """Return the still at the page's size through looks; the last few are at hand."""
-        still = self.held(number)
-        key = (number, still.light, tuple(map(str, looks)))
+        key = self._key(number, looks)
         if key not in self._seen:
-            self._seen[key] = still.seen(looks)
+            self._seen[key] = self.held(number).seen(looks)
         while len(self._seen) > MOST_SEEN:
             del self._seen[next(iter(self._seen))]
         return self._seen[key]
 
     def light(self, number: int, looks: Sequence[Look]) -> NDArray[np.float16]:
         """Return what the page blends: the still through looks, in linear light."""
-        return half_light(self.held(number).seen(looks))
+        seen = self._seen.get(self._key(number, looks))
+        if seen is None:
+            with single_precision():  # half floats hold less
+                seen = self.held(number).seen(looks)
+        return half_light(seen)
+
+    def _key(self, number: int, looks: Sequence[Look]) -> object:
+        return number, self.held(number).light, tuple(map(str, looks))
 
     def view(self, number: int) -> NDArray[np.float16]:
         """Return codes of what the still is looked at through, as `view_codes` has them.
@@ -257,8 +264,7 @@ class LightTable:
         self, number: int, looks: Sequence[Look], parts: Sequence[SceneWatch] = ()
     ) -> InFull:
         """Return the full still through looks; kept for the next tile of it, as codes alone."""
-        still = self.held(number)
-        key = (number, still.light, tuple(map(str, looks)))
+        still, key = self.held(number), self._key(number, looks)
         if self._full is None or self._full.key != key or not {*parts} <= {*self._full.parts}:
             self._full = None
             picture = still.recipe.lit(

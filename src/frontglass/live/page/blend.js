@@ -7,6 +7,23 @@ export const strengthAt = (place) => rounded(LARGEST * place * place);
 export const placeOf = (strength) => Math.sqrt(Math.min(strength, LARGEST) / LARGEST);
 export const rounded = (s) => (s < 0.1 ? Math.round(s * 200) / 200 : Math.round(s * 100) / 100);
 
+/** Where between the ends a strength may take a node's place: nearer to one, a blend amplifies rounding. */
+const CLEAR_OF_ENDS = { 3: [1 / 4, 3 / 4] }, OF_MORE = [1 / 32, 3 / 4];
+
+/**
+ * The same nodes with a strength that is there already in place of the inner one next to it; those
+ * of straight lines stay.
+ */
+export function anchored(nodes, anchor) {
+  const { strengths, places, power, window } = nodes, last = strengths.length - 1;
+  if (anchor === undefined || window < strengths.length) return nodes;
+  const at = anchor ** power, inner = [...places.keys()].slice(1, last);
+  const [least, most] = CLEAR_OF_ENDS[strengths.length] || OF_MORE;
+  if (!(at >= least * places[last] && at <= most * places[last])) return nodes;
+  const nearest = inner.reduce((one, other) => (Math.abs(places[other] - at) < Math.abs(places[one] - at) ? other : one));
+  return { strengths: strengths.with(nearest, anchor), places: places.with(nearest, at), power, window, anchor };
+}
+
 /**
  * Weights of renders at a strength.
  *

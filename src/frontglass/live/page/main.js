@@ -1,7 +1,7 @@
 // The page: what is on the screen, and what every hand and key does to it.
 
 import { onLost, onTelling, pixels, said, told } from "./api.js";
-import { LARGEST, placeOf, rounded, strengthAt, weights } from "./blend.js";
+import { LARGEST, anchored, placeOf, rounded, strengthAt, weights } from "./blend.js";
 import { Distances } from "./distances.js";
 import { HandOut } from "./hand_out.js";
 import { Kept } from "./kept.js";
@@ -15,7 +15,7 @@ import { Watched } from "./watched.js";
 
 const REST_MS = 160, ASK_MS = 2000;
 const page = {
-  state: null, still: null, early: null, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
+  state: null, still: null, early: null, isOpening: false, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
   sides: [{ look: "", strength: 0.25, over: "", overStrength: 0.25 }, { look: "", strength: 1, over: "", overStrength: 0.25 }], shown: ["", ""],
 };
 const screen = screenOn(find("picture"));
@@ -43,8 +43,14 @@ function exactWant(looks) {
   return { key: `${prefix("exact")}|${looks.join("+")}`, path: `still/${page.still.number}/exact`, values: { look: looks } };
 }
 
+/** Strengths that are there already, since a hand has rested at them: by look, and what is on top. */
+const anchors = new Map();
+const anchorKey = (one, look) => `${prefix("light")}|${looksOf({ ...one, look: "" })}|${look.name}`;
+const nodesOf = (one, look) => anchored(look.nodes, anchors.get(anchorKey(one, look)));
+
 function nodeWant(one, look, index) {
-  const strength = look.nodes.strengths[index];
+  const { strengths, anchor } = nodesOf(one, look);
+  const strength = strengths[index] === anchor ? strengthText(anchor) : strengths[index];
   const over = looksOf({ ...one, look: "" });
   const key = `${prefix("light")}|${over}|${strength ? `${look.name}|${strength}` : "bare"}`;
   return { key, path: `still/${page.still.number}/light`, values: { look: [...over, `${look.name}:${strength}`] } };
@@ -65,7 +71,7 @@ const isBareSide = (one) => !looksOf(one).length;
 
 /** What is wanted, the most wanted first. */
 function wants() {
-  if (!page.still) return [];
+  if (!page.still || page.isOpening) return [];
   if (page.still.problem) return filmWants();
   const list = [];
   if (page.isResting) for (const one of sides()) list.push({ ...exactWant(looksOf(one)), isUrgent: true });
@@ -74,9 +80,9 @@ function wants() {
   for (const one of new Set([side(), ...sides()])) {
     const look = lookNamed(one.look);
     if (!look) continue;
-    const near = [...look.nodes.strengths.keys()];
-    const at = one.strength ** look.nodes.power;
-    near.sort((a, b) => Math.abs(look.nodes.places[a] - at) - Math.abs(look.nodes.places[b] - at));
+    const { places, power } = nodesOf(one, look), near = [...places.keys()];
+    const at = one.strength ** power;
+    near.sort((a, b) => Math.abs(places[a] - at) - Math.abs(places[b] - at));
     list.push(...near.map((index) => nodeWant(one, look, index)));
   }
   // Nets take longest: they come last.
@@ -89,7 +95,16 @@ function arrived(key) {
   if (key.startsWith("small")) { paintStrip(); kept.paint(); return; }
   if (key.startsWith("film")) { paintFilm(); return; }
   if (key.startsWith("tile")) { loupe.draw(renders); return; }
+  if (key.startsWith("exact")) for (const one of sides()) anchor(one, key);
   draw();
+}
+
+/** Take the first exact picture of a look for one of the strengths that all others are blended of. */
+function anchor(one, key) {
+  const look = lookNamed(one.look);
+  if (!look || !page.still || key !== exactWant(looksOf(one)).key || anchors.has(anchorKey(one, look))) return;
+  const hasInner = look.nodes.strengths.some((_, k) => k && k < look.nodes.strengths.length - 1 && renders.has(nodeWant(one, look, k).key));
+  if (!hasInner) anchors.set(anchorKey(one, look), one.strength);
 }
 
 /** What is to be painted of a side: codes of a render, else a blend; null if nothing is there yet. */
@@ -99,7 +114,7 @@ function source(one) {
   if (found) return { key: exact, codes: new Uint8Array(found.data), said: "" };
   const look = lookNamed(one.look);
   if (look && !page.isBare) {
-    const nodes = look.nodes;
+    const nodes = nodesOf(one, look);
     const shares = weights(nodes, (index) => renders.has(nodeWant(one, look, index).key), one.strength);
     if (shares) {
       const planes = shares.map(([index, weight]) => {
@@ -137,7 +152,9 @@ function draw() {
   }
   const isExact = shown.every((one) => one.codes && !one.said);
   find("picture").dataset.shows = isExact ? "exact" : shown.some((one) => one.said === "working") ? "late" : "blend";
-  find("picture").dataset.light = page.still.light;
+  const look = lookNamed(side().look), all = look ? [...look.nodes.strengths.keys()] : []; // with an anchor as many
+  const held = all.filter((index) => renders.has(nodeWant(side(), look, index).key));
+  Object.assign(find("picture").dataset, { light: page.still.light, still: page.still.number, strengths: `${held.length} of ${all.length}` });
   find("picture").dataset.what = sides().map((one) => (page.isBare ? "bare" : textOf(one))).join(" | ");
   sides().forEach((one, number) => { tag(number, one, shown[number].said); });
   if (!page.isWiping) find("tag1").textContent = "";
@@ -257,6 +274,7 @@ async function refresh() {
   const number = page.at;
   const still = await said(`still/${number}`);
   if (page.at !== number) return; // another one has been chosen meanwhile
+  page.isOpening = false;
   const isOther = !page.still || still.light !== page.still.light || page.still.number !== number;
   if (isOther && !still.problem) screen.view(still.view ? await pixels(`still/${number}/view`) : null);
   if (page.at !== number) return;
@@ -311,7 +329,7 @@ async function showDraft(number) {
   screen.draw([codes], found.width + 1);
   find("lamps").replaceChildren();
   find("picture").hidden = false;
-  find("picture").dataset.shows = "draft";
+  Object.assign(find("picture").dataset, { shows: "draft", still: number });
   find("tag0").textContent = "bare, still looking for lamps";
   find("tag1").textContent = "";
 }
@@ -319,8 +337,10 @@ async function showDraft(number) {
 async function open(number) {
   page.at = number;
   [...find("stills").children].forEach((one, k) => one.setAttribute("aria-pressed", String(k === number)));
+  page.isOpening = true;
+  renders.pump(); // of the one before nothing is wanted any more
   showDraft(number);
-  try { await refresh(); } catch (error) { say(error.message); }
+  try { await refresh(); } catch (error) { page.isOpening = false; say(error.message); }
 }
 
 function stepStill(direction) {
@@ -408,6 +428,7 @@ async function ask() {
   try {
     const { session, scene } = await said("alive");
     if (!page.state || session !== page.state.session) await begin();
+    else if (!page.still && !page.isOpening) await open(page.at);
     else if (scene !== page.state.scene) await takeKept({ ...(await said("state")) });
     else renders.pump();
   } catch { /* said already */ }
