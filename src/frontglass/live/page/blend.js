@@ -11,17 +11,23 @@ export const rounded = (s) => (s < 0.1 ? Math.round(s * 200) / 200 : Math.round(
 const CLEAR_OF_ENDS = { 3: [1 / 4, 3 / 4] }, OF_MORE = [1 / 32, 3 / 4];
 
 /**
- * The same nodes with a strength that is there already in place of the inner one next to it; those
- * of straight lines stay.
+ * Nodes with strengths among them at which a hand has rested, so that they are there already.
+ *
+ * Of a polynomial the first of them takes the place of the inner node next to it. Of straight lines
+ * all stand between the nodes: where the hand goes to and fro they lie close.
  */
-export function anchored(nodes, anchor) {
+export function anchored(nodes, anchors) {
   const { strengths, places, power, window } = nodes, last = strengths.length - 1;
-  if (anchor === undefined || window < strengths.length) return nodes;
-  const at = anchor ** power, inner = [...places.keys()].slice(1, last);
+  if (!anchors) return nodes;
+  if (window < strengths.length) {
+    const all = [...new Set([...strengths, ...anchors])].sort((a, b) => a - b);
+    return { ...nodes, strengths: all, places: all.map((one) => one ** power), anchors };
+  }
+  const at = anchors[0] ** power, inner = [...places.keys()].slice(1, last);
   const [least, most] = CLEAR_OF_ENDS[strengths.length] || OF_MORE;
   if (!(at >= least * places[last] && at <= most * places[last])) return nodes;
   const nearest = inner.reduce((one, other) => (Math.abs(places[other] - at) < Math.abs(places[one] - at) ? other : one));
-  return { strengths: strengths.with(nearest, anchor), places: places.with(nearest, at), power, window, anchor };
+  return { ...nodes, strengths: strengths.with(nearest, anchors[0]), places: places.with(nearest, at), anchors };
 }
 
 /**

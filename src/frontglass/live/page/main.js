@@ -13,7 +13,7 @@ import { Renders } from "./renders.js";
 import { screenOn } from "./screen.js";
 import { Watched } from "./watched.js";
 
-const REST_MS = 160, ASK_MS = 2000;
+const REST_MS = 160, ASK_MS = 2000, MOST_ANCHORS = 6;
 const page = {
   state: null, still: null, early: null, isOpening: false, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
   sides: [{ look: "", strength: 0.25, over: "", overStrength: 0.25 }, { look: "", strength: 1, over: "", overStrength: 0.25 }], shown: ["", ""],
@@ -49,8 +49,8 @@ const anchorKey = (one, look) => `${prefix("light")}|${looksOf({ ...one, look: "
 const nodesOf = (one, look) => anchored(look.nodes, anchors.get(anchorKey(one, look)));
 
 function nodeWant(one, look, index) {
-  const { strengths, anchor } = nodesOf(one, look);
-  const strength = strengths[index] === anchor ? strengthText(anchor) : strengths[index];
+  const { strengths, anchors: there } = nodesOf(one, look);
+  const strength = there?.includes(strengths[index]) ? strengthText(strengths[index]) : strengths[index];
   const over = looksOf({ ...one, look: "" });
   const key = `${prefix("light")}|${over}|${strength ? `${look.name}|${strength}` : "bare"}`;
   return { key, path: `still/${page.still.number}/light`, values: { look: [...over, `${look.name}:${strength}`] } };
@@ -99,12 +99,19 @@ function arrived(key) {
   draw();
 }
 
-/** Take the first exact picture of a look for one of the strengths that all others are blended of. */
+/** Take exact pictures of a look for strengths that others are blended of; see `anchored`. */
 function anchor(one, key) {
   const look = lookNamed(one.look);
-  if (!look || !page.still || key !== exactWant(looksOf(one)).key || anchors.has(anchorKey(one, look))) return;
-  const hasInner = look.nodes.strengths.some((_, k) => k && k < look.nodes.strengths.length - 1 && renders.has(nodeWant(one, look, k).key));
-  if (!hasInner) anchors.set(anchorKey(one, look), one.strength);
+  if (!look || !page.still || key !== exactWant(looksOf(one)).key) return;
+  const { strengths, window } = look.nodes, known = anchorKey(one, look), before = anchors.get(known);
+  const isBetween = one.strength > strengths[0] && one.strength < strengths[strengths.length - 1];
+  if (!isBetween || strengths.includes(one.strength)) return;
+  if (window < strengths.length) {
+    const own = [...(before || []).filter((other) => other !== one.strength), one.strength];
+    anchors.set(known, own.slice(-MOST_ANCHORS));
+  } else if (!before && !strengths.some((_, k) => k && k < strengths.length - 1 && renders.has(nodeWant(one, look, k).key))) {
+    anchors.set(known, [one.strength]);
+  }
 }
 
 /** What is to be painted of a side: codes of a render, else a blend; null if nothing is there yet. */
@@ -152,7 +159,7 @@ function draw() {
   }
   const isExact = shown.every((one) => one.codes && !one.said);
   find("picture").dataset.shows = isExact ? "exact" : shown.some((one) => one.said === "working") ? "late" : "blend";
-  const look = lookNamed(side().look), all = look ? [...look.nodes.strengths.keys()] : []; // with an anchor as many
+  const look = lookNamed(side().look), all = look ? [...nodesOf(side(), look).strengths.keys()] : [];
   const held = all.filter((index) => renders.has(nodeWant(side(), look, index).key));
   Object.assign(find("picture").dataset, { light: page.still.light, still: page.still.number, strengths: `${held.length} of ${all.length}` });
   find("picture").dataset.what = sides().map((one) => (page.isBare ? "bare" : textOf(one))).join(" | ");
@@ -307,6 +314,7 @@ function takeStill(still, isOther) {
   distances.update(still);
   if (!isOther) { changed(); return; } // what is watched may be another part
   const keeps = (key) => key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light);
+  anchors.clear();
   renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
   if (!isSame) {
     fit(still);
@@ -401,6 +409,7 @@ function layOut(state) {
 async function begin() {
   page.state = await said("state");
   layOut(page.state);
+  anchors.clear();
   renders.clear();
   page.still = null;
   page.sides[0].look ||= page.state.looks[0].name;
