@@ -72,7 +72,7 @@ class Tab:
 def served(sources: list[Path]) -> Iterator[tuple[Page, str]]:
     """Serve stills beside this process' other work."""
     page = page_for(list(map(str, sources)), WORDS)
-    page.table.looks = {name: page.table.looks[name] for name in LOOKS}
+    page.table.looks = {name: page.table.looks[name] for name in (*LOOKS, "fine-net")}
     listener = listening(None)
     server = server_of(page, listener.getsockname()[1], TOKEN)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
@@ -269,11 +269,26 @@ def large(folder: Path) -> None:
             tab.seconds_until("picture.dataset.shows == 'exact'")
         middle = sorted(waited)[len(waited) // 2]
         print(f"  the next one on the screen after {middle:.2f} s, {max(waited):.2f} at most")
-        status = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii")
-        peak = next(int(line.split()[1]) for line in status.splitlines() if "VmHWM" in line)
-        verdict = "holds" if peak <= 1.5 * GIB else "MISSED"
-        print(f"  ten of them, each looked at: {peak / GIB:.2f} GiB, at most 1.5: {verdict}")
+        tell_peak("ten of them, each looked at", process.pid)
+        tab.says("(() => dispatchEvent(new KeyboardEvent('keydown', {key: 'l'})))()")
+        for look in (None, "fine-net"):
+            if look is not None:
+                tab.choose(look)
+            for _ in range(2):
+                tab.says("(() => dispatchEvent(new KeyboardEvent('keydown', {key: ','})))()")
+                time.sleep(0.5)
+                tab.seconds_until("picture.dataset.shows == 'exact'")
+                tab.seconds_until("!document.getElementById('loupe').classList.contains('late')")
+            tell_peak(f"and with the loupe on two, through {look or LOOKS[0]}", process.pid)
         process.terminate()
+
+
+def tell_peak(what: str, pid: int) -> None:
+    """Print the most memory that a process has taken so far."""
+    status = Path(f"/proc/{pid}/status").read_text(encoding="ascii")
+    peak = next(int(line.split()[1]) for line in status.splitlines() if "VmHWM" in line)
+    verdict = "holds" if peak <= 1.5 * GIB else "MISSED"
+    print(f"  {what}: {peak / GIB:.2f} GiB, at most 1.5: {verdict}")
 
 
 def serve_alone(stills: list[str]) -> None:

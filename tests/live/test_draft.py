@@ -49,10 +49,13 @@ def test_one_that_is_open_has_none(folder):
 
 def test_a_film_reads_no_more_than_it_shows(folder, monkeypatch):
     page = page_of(folder)
-    seen = []
-    monkeypatch.setattr(
-        "frontglass.live.table.shown_codes", lambda one: seen.append(one.width_px) or one.radiance
-    )
+    seen: list[int] = []
+
+    def shown(picture):
+        seen.append(picture.width_px)
+        return picture.radiance
+
+    monkeypatch.setattr("frontglass.live.table.shown_codes", shown)
     page.table.film(0)
     assert seen == [168]
     assert page.table._read is None
