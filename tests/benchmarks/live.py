@@ -182,7 +182,6 @@ def choosing(still: Path) -> None:
         look = LOOKS[-1]
         # As a hand does that has come to rest.
         tab.seconds_until("picture.dataset.shows == 'exact'")
-        tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
         changes = {
             "a moved lamp": "shift.value = 1; shift.dispatchEvent(new Event('change'))",
             "another stop": "document.getElementById('set-stop').value = '8';"
@@ -192,15 +191,17 @@ def choosing(still: Path) -> None:
             "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
         }
         strength = tab.says("document.getElementById('strength').value")
+        before: list[float] = []
         for what, script in changes.items():
+            is_at_once = "at once" in what  # else once all strengths are there
+            if not is_at_once:
+                tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
+                before = renders(page, look)
             light = tab.says("picture.dataset.light")
-            before = renders(page, look)
             tab.says(f"(() => {{ {script} }})()")
             shown = EXACT.format(f"{look}:{strength}") + f" && picture.dataset.light != '{light}'"
             seconds = tab.seconds_until(shown)
             ratio(what, seconds, statistics.median(before), 2)
-            if "at once" not in what:
-                tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
 
 
 def all_of(page: Page, look: str) -> str:

@@ -7,8 +7,8 @@ export const strengthAt = (place) => rounded(LARGEST * place * place);
 export const placeOf = (strength) => Math.sqrt(Math.min(strength, LARGEST) / LARGEST);
 export const rounded = (s) => (s < 0.1 ? Math.round(s * 200) / 200 : Math.round(s * 100) / 100);
 
-/** Where between the ends a strength may take a node's place: nearer to one, a blend amplifies rounding. */
-const CLEAR_OF_ENDS = { 3: [1 / 4, 3 / 4] }, OF_MORE = [1 / 32, 3 / 4];
+/** Where between the ends a strength may take a node's place, by the power: else a blend amplifies errors. */
+const CLEAR_OF_ENDS = { 1: [1 / 16, 3 / 4], 0.5: [1 / 8, 2 / 5] };
 
 /**
  * Nodes with strengths among them at which a hand has rested, so that they are there already.
@@ -24,7 +24,7 @@ export function anchored(nodes, anchors) {
     return { ...nodes, strengths: all, places: all.map((one) => one ** power), anchors };
   }
   const at = anchors[0] ** power, inner = [...places.keys()].slice(1, last);
-  const [least, most] = CLEAR_OF_ENDS[strengths.length] || OF_MORE;
+  const [least, most] = CLEAR_OF_ENDS[power];
   if (!(at >= least * places[last] && at <= most * places[last])) return nodes;
   const nearest = inner.reduce((one, other) => (Math.abs(places[other] - at) < Math.abs(places[one] - at) ? other : one));
   return { ...nodes, strengths: strengths.with(nearest, anchors[0]), places: places.with(nearest, at), anchors };
