@@ -189,6 +189,11 @@ class VeilFilter(Filter):
         """See `Filter`."""
         return self.share
 
+    @property
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
+        """See `Filter`; it deviates nothing."""
+        return ()
+
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
         return np.zeros((len(fy_per_px), len(fx_per_px)))

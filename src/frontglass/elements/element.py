@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from functools import partial
@@ -13,7 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.convolution.convolve import convolve, convolve_over
+from frontglass.convolution.convolve import (
+    MixedPart,
+    Share,
+    add_weighed,
+    convolve,
+    convolve_mixed_over,
+    convolve_over,
+)
 from frontglass.convolution.filters import Filter
 from frontglass.convolution.product import in_turn
 from frontglass.convolution.split import most_parts, on_split_pixels
@@ -271,6 +278,31 @@ class LaidOver(Element):
 def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
     return _convolved(_products(filters), passage, convolve, light)
+
+
+def filtered_over(light: Float32, filters: Sequence[Filter], passage: Passage) -> Float32:
+    """Light after filters for red, green and blue; what is handed in is lost."""
+    return _convolved(filters, passage, convolve_over, light)
+
+
+def mixed_over(light: Float32, parts: Sequence[MixedPart], passage: Passage) -> Float32:
+    """Light of which parts go through filters of their own; what is handed in may be lost."""
+    if not is_wide(passage.camera, light.shape):
+        return convolve_mixed_over(light, parts, passage.surround)
+    return laid_together(
+        (part.share, filtered(light, [part.filters], passage) if part.filters else light)
+        for part in parts
+    )
+
+
+def laid_together(parts: Iterable[tuple[Share, Float32]]) -> Float32:
+    """Sum of light, shape (H, W, 3), of which only a share counts in each pixel."""
+    out: Float32 | None = None
+    for share, light in parts:
+        out = np.zeros_like(light) if out is None else out
+        add_weighed(out, light, share)
+    assert out is not None
+    return out
 
 
 def through_filters(light: Float32, elements: Sequence[Element], passage: Passage) -> Float32:

@@ -15,7 +15,7 @@ from frontglass.convolution.filters import Filter, ScatterFilter
 from frontglass.elements.bounds import AT_STRENGTH, DEEPEST
 from frontglass.elements.clear_centre import ClearCentre
 from frontglass.elements.covering import Covering
-from frontglass.elements.element import CHANNELS, Passage, filtered
+from frontglass.elements.element import CHANNELS, Passage, filtered_over
 from frontglass.elements.lobes import EVEN, Lobe, check_triple
 from frontglass.errors import ParameterError
 from frontglass.optics.profiles import Mixture, Profile
@@ -24,6 +24,7 @@ from frontglass.optics.scatter import (
     CompoundScatter,
     optical_depth_at_wavelength,
 )
+from frontglass.threads import in_pieces
 from frontglass.units import ratio_from_stops
 
 Float32 = NDArray[np.float32]
@@ -174,15 +175,20 @@ class Glow(Covering):
         """See `Covering`; with a threshold what is above it is spread, and nothing else."""
         if self.threshold_stops is None:
             return Covering.through_covered(self, light, passage)
-        above = light_above(light, threshold_stops=self.threshold_stops, knee_stops=self.knee_stops)
+        knee = self.threshold_stops, self.knee_stops
+        above = light_above(light, threshold_stops=knee[0], knee_stops=knee[1])
         if not above.any():
             passage.notices.append(NOTHING_TO_DO)
             return light
         px_per_rad = passage.camera.px_per_rad(light.shape[1])
-        filters = [[self._spread(channel, px_per_rad) for channel in CHANNELS]]
-        spread = filtered(above, filters, passage)
-        spread -= above
-        spread += light
+        spread = filtered_over(above, [self._spread(c, px_per_rad) for c in CHANNELS], passage)
+
+        def lay(rows: slice) -> None:
+            # Found once more: that takes less than to hold it all the while.
+            above = light_above(light[rows], threshold_stops=knee[0], knee_stops=knee[1])
+            spread[rows] += light[rows] - above
+
+        in_pieces(lay, len(light), ROWS_AT_A_TIME)
         return spread
 
 
