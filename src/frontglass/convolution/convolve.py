@@ -33,8 +33,8 @@ from frontglass.convolution.over_pixels import (
     add_spread_without_images,
     by_filter,
     come_round,
-    of_lamps,
     of_light,
+    of_lit,
 )
 from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
 from frontglass.convolution.sines import LampRows, twins_that_show
@@ -100,6 +100,17 @@ def convolve_over(light: Float32, filters: Sequence[Filter], boundary: Surround)
     return _convolved(light, filters, _outside(light, boundary), light)
 
 
+def add_what_spreads(
+    out: Float32, lit: LitPixels, filters: Sequence[Filter], boundary: Surround
+) -> None:
+    """Add what filters make of the light of some pixels to light that holds it, in place of it.
+
+    Filters without veils; shapes and units are those of `convolve`.
+    """
+    if not all(f.direct >= 1 - NOTHING for f in filters):
+        _convolved(lit, filters, _outside(np.asarray(lit), boundary), out)
+
+
 def convolve_mixed_over(light: Float32, parts: Sequence[MixedPart], boundary: Surround) -> Float32:
     """Light of which parts go through filters of their own.
 
@@ -150,9 +161,12 @@ def _outside(light: Float32, boundary: Surround) -> _Outside:
 
 
 def _convolved(
-    light: Float32, filters: Sequence[Filter], outside: _Outside, out: Float32
+    light: Float32 | LitPixels, filters: Sequence[Filter], outside: _Outside, out: Float32
 ) -> Float32:
-    """Light after filters, laid into `out`, which may be the light itself."""
+    """Light after filters, laid into `out`, which may be the light itself.
+
+    That of some pixels takes their place in `out`, which holds it.
+    """
     shortest_px = min(light.shape[:2])
     cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
     if _are_direct(filters):
@@ -162,9 +176,9 @@ def _convolved(
         _without_deviated_light(light, filters, out)
         _add_cells(out, cells, axes)
     elif outside.boundary is Surround.DARK:
-        _add_in_the_dark(out, of_light(light, filters, out), light, filters)
+        _add_in_the_dark(out, _source(light, filters, out), light, filters)
     elif outside.lamps is None:
-        add_spread(out, of_light(light, filters, out), filters)
+        add_spread(out, _source(light, filters, out), filters)
     else:
         _without_images(light, filters, outside.lamps, out)
     return out
@@ -174,14 +188,25 @@ def _are_direct(filters: Sequence[Filter]) -> bool:
     return all(f.direct + f.veil >= 1 - NOTHING for f in filters)
 
 
+def _source(
+    light: Float32 | LitPixels,
+    filters: Sequence[Filter],
+    out: Float32,
+    less: LitPixels | None = None,
+) -> Source:
+    if isinstance(light, LitPixels):
+        return of_lit(light, filters, out, less)
+    return of_light(light, filters, out, less)
+
+
 def _without_images(
-    light: Float32, filters: Sequence[Filter], lamps: LitPixels, out: Float32
+    light: Float32 | LitPixels, filters: Sequence[Filter], lamps: LitPixels, out: Float32
 ) -> None:
     """Light after filters that are not smooth, whose lamps have no mirror images."""
-    source = of_light(light, filters, out)
+    source = _source(light, filters, out)
     if come_round(lamps, source, filters):
-        add_spread(out, of_light(light, filters, out, less=lamps), filters)
-        _add_in_the_dark(out, of_lamps(lamps), lamps, filters)
+        add_spread(out, _source(light, filters, out, lamps), filters)
+        _add_in_the_dark(out, of_lit(lamps), lamps, filters)
     else:
         add_spread_without_images(out, source, filters, lamps)
 
@@ -199,8 +224,13 @@ def _add_in_the_dark(
     _add_cells(out, cells, axes)
 
 
-def _without_deviated_light(light: Float32, filters: Sequence[Filter], out: Float32) -> None:
+def _without_deviated_light(
+    light: Float32 | LitPixels, filters: Sequence[Filter], out: Float32
+) -> None:
     """Direct light and veils, laid into `out`, which may be the light itself."""
+    if isinstance(light, LitPixels):
+        light.times([f.direct - 1 for f in filters]).added_to(out)
+        return
     height, width, channels = light.shape
     veils = [f.veil for f in filters]
     if any(veils):

@@ -28,7 +28,7 @@ from frontglass.threads import in_pieces
 Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
 
-COLUMNS_AT_ONCE = 768
+COLUMNS_AT_ONCE = 384
 REFERENCE_PX = 10.0
 
 

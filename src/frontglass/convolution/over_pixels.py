@@ -6,6 +6,7 @@ the planes of its filter, which go before the next one's are made.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple
 
@@ -85,16 +86,30 @@ def of_light(
     return Source(_shape(light), max(squares, 0.0) / light.size, plane)
 
 
-def of_lamps(lamps: LitPixels) -> Source:
-    """Light of lamps alone."""
+def of_lit(
+    lit: LitPixels,
+    filters: Sequence[Filter] = (),
+    out: Float32 | None = None,
+    less: LitPixels | None = None,
+) -> Source:
+    """Light of some pixels, less some of it.
+
+    What of it does not go straight on is taken out of `out`, if there is such, as channels are
+    handed out. None of it may be veil.
+    """
 
     def plane(channel: int) -> Float32:
-        own = np.zeros(_shape(lamps), np.float32)
-        own[lamps.at] = lamps.light[:, channel]
+        own = np.zeros(_shape(lit), np.float32)
+        own[lit.at] = lit.light[:, channel]
+        if out is not None:
+            lost = np.float32(1 - filters[channel].direct)
+            out[..., channel][lit.at] -= lost * lit.light[:, channel]
+        if less is not None:
+            own[less.at] -= less.light[:, channel]
         return own
 
-    squares = np.square(lamps.light, dtype=np.float64).sum() / np.prod(lamps.shape)
-    return Source(_shape(lamps), float(squares), plane)
+    squares = float(np.square(lit.light, dtype=np.float64).sum())
+    return Source(_shape(lit), squares / math.prod(lit.shape), plane)
 
 
 def add_spread(

@@ -17,6 +17,7 @@ from frontglass.convolution.convolve import (
     MixedPart,
     Share,
     add_weighed,
+    add_what_spreads,
     convolve,
     convolve_mixed_over,
     convolve_over,
@@ -26,6 +27,7 @@ from frontglass.convolution.product import in_turn
 from frontglass.convolution.split import most_parts, on_split_pixels
 from frontglass.elements.encircled import encircled_flux
 from frontglass.elements.wide_field import is_wide, spread_wide
+from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.picture.lamp_place import LampPlace
@@ -280,9 +282,18 @@ def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passa
     return _convolved(_products(filters), passage, convolve, light)
 
 
-def filtered_over(light: Float32, filters: Sequence[Filter], passage: Passage) -> Float32:
-    """Light after filters for red, green and blue; what is handed in is lost."""
-    return _convolved(filters, passage, convolve_over, light)
+def spread_some_over(
+    light: Float32, lit: LitPixels, filters: Sequence[Filter], passage: Passage
+) -> Float32:
+    """Light of which that of some pixels goes through filters; what is handed in may be lost."""
+    filters = _lit(light, filters)
+    if is_wide(passage.camera, light.shape):
+        above = np.asarray(lit)
+        light += filtered(above, [filters], passage)
+        light -= above
+    else:
+        add_what_spreads(light, lit, filters, passage.surround)
+    return light
 
 
 def mixed_over(light: Float32, parts: Sequence[MixedPart], passage: Passage) -> Float32:
