@@ -29,7 +29,7 @@ from frontglass.threads import in_pieces
 Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
 
-COLUMNS_AT_ONCE = 768
+COLUMNS_AT_ONCE = 384
 REFERENCE_PX = 10.0
 
 
@@ -189,6 +189,11 @@ class VeilFilter(Filter):
     def veil(self) -> float:
         """See `Filter`."""
         return self.share
+
+    @property
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
+        """See `Filter`; it deviates nothing."""
+        return ()
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""

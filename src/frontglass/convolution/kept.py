@@ -1,47 +1,74 @@
-"""Planes that are kept for the next still: a few, or more where they are small."""
+"""Planes kept for the next still of a scene."""
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Hashable
+from collections import OrderedDict
+from collections.abc import Callable
+from threading import Lock
+from typing import Any, Concatenate, Generic, ParamSpec
 
-from frontglass.convolution.filters import Planes
+from frontglass.accuracy import ACCURACY
+from frontglass.convolution.filters import Filter, Planes
 
-KEPT_BYTES = 2**27
-"""More than the fewest are kept up to here: all strengths of a look, at the size of a screen."""
+How = ParamSpec("How")
+KEPT_BYTES = 2**26
+"""Of small frames more are kept than the fewest up to here: all strengths of a look on a screen."""
+REMEMBERED = 24
+"""Planes that were asked for once, of which no more is known than that."""
 
 
-class KeptPlanes:
-    """Planes that a function made, kept by what it was asked.
+def is_small(shape: tuple[int, ...]) -> bool:
+    """Whether planes of a frame, and of one four times as large, as the dark takes, are kept."""
+    return shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
+
+
+class Kept(Generic[How]):
+    """What was made last of filters, kept for the next still.
+
+    Those of a large frame are as large as the picture. They are kept from the second time on: a
+    single still goes through with none of them but those at work.
 
     Parameters
     ----------
-    make : callable
-        Makes planes.
-    fewest : int
-        So many are kept however large they are.
+    make : callable (filter, shape, ...) -> Planes
+        What is kept.
+    most : int
+        How many of them, and as many more as there is room for by `KEPT_BYTES`.
     """
 
-    def __init__(self, make: Callable[..., Planes], *, fewest: int) -> None:
-        self._make, self._fewest = make, fewest
-        self._kept: dict[Hashable, Planes] = {}
-        self._lock = threading.Lock()
+    def __init__(
+        self, make: Callable[Concatenate[Filter, tuple[int, int], How], Planes], most: int
+    ) -> None:
+        self._make, self._most = make, most
+        self._made: OrderedDict[Any, Planes] = OrderedDict()
+        self._asked: OrderedDict[Any, None] = OrderedDict()
+        self._turn = Lock()
 
-    def __call__(self, *asked: Hashable) -> Planes:
-        """Return planes; those that were wanted least lately make room."""
-        with self._lock:
-            planes = self._kept.pop(asked, None)
-            if planes is not None:
-                self._kept[asked] = planes
-                return planes
-        planes = self._make(*asked)
-        with self._lock:
-            self._kept[asked] = planes
-            held = sum(map(_bytes, self._kept.values()))
-            while len(self._kept) > self._fewest and held > KEPT_BYTES:
-                held -= _bytes(self._kept.pop(next(iter(self._kept))))
+    def __call__(
+        self, filter_: Filter, shape: tuple[int, int], *how: How.args, **named: How.kwargs
+    ) -> Planes:
+        """Return planes of a filter for a frame of `shape`, made now or before."""
+        key = (filter_, shape, how, tuple(named.items()))
+        with self._turn:
+            found = self._made.pop(key, None)
+            if found is not None:
+                self._made[key] = found
+                return found
+            is_kept = is_small(shape) or key in self._asked
+            self._asked[key] = None
+            self._asked.move_to_end(key)
+            while len(self._asked) > REMEMBERED:
+                self._asked.popitem(last=False)
+            if is_kept:
+                # Room is made before it is needed.
+                while len(self._made) >= self._most and not self._has_room(shape):
+                    self._made.popitem(last=False)
+        planes = self._make(filter_, shape, *how, **named)
+        if is_kept:
+            with self._turn:
+                self._made[key] = planes
         return planes
 
-
-def _bytes(planes: Planes) -> int:
-    return sum(plane.nbytes for plane in planes if plane is not None)
+    def _has_room(self, shape: tuple[int, int]) -> bool:
+        held = sum(p.nbytes for one in self._made.values() for p in one if p is not None)
+        return is_small(shape) and held < KEPT_BYTES

@@ -17,8 +17,8 @@ from scipy.interpolate import CubicSpline
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
-from frontglass.convolution.filters import Filter, Planes
-from frontglass.threads import available_cores
+from frontglass.convolution.filters import COLUMNS_AT_ONCE, Filter, Planes, frequencies
+from frontglass.threads import available_cores, in_pieces
 
 Float64 = NDArray[np.float64]
 
@@ -187,9 +187,13 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
     points /= spline_response(*(np.arange(side + 1) / (2 * side) for side in wide)) ** 2
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
-    planes = rest.cosine_planes(wide, points.dtype)
-    np.add(planes.even, points, out=planes.even)
-    return planes
+
+    def add(columns: slice) -> None:
+        fy, fx = frequencies(wide, columns)
+        points[:, columns] += rest.on_grid(fx, fy)
+
+    in_pieces(add, wide[1] + 1, COLUMNS_AT_ONCE)
+    return Planes(points, None)
 
 
 def planes_of_images(filter_: Filter, shape: tuple[int, int]) -> Float64:

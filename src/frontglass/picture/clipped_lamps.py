@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
+from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.clipped import Outline, outline
 from frontglass.picture.clipped_features import RegionFeatures, region_features
@@ -19,7 +20,6 @@ from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
 from frontglass.picture.lamp_rim import Rims
 from frontglass.picture.last_light import LastLight
-from frontglass.picture.lit_pixels import LitPixels
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import AUTO, OFF, LampMark, LampRange, Recovery
 
