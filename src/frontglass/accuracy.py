@@ -134,8 +134,9 @@ class Accuracy:
         Of these orders, up to how many cycles per pitch their points are how far apart [px].
     lone_tulle_orders : float
         Beyond so many cycles per pitch they may be an eighth of the orders' distance apart.
-    fine_arms, arm_steps_px : float, (float, float)
-        Out to so many times where they begin, and beyond, steps of the arms' rows [px].
+    fine_arms, fine_arms_px, arm_steps_px : float, float, (float, float)
+        Out to so many times where they begin, and at least so far, and beyond, steps of the arms'
+        rows [px].
     darkest_point : float
         Share of a lamp's light below which a point of tulle's arms is left out.
     halo_nodes, halo_wavelengths, darkest_halo : int, int, float
@@ -291,6 +292,7 @@ class Accuracy:
         (math.inf, 0.5),
     )
     fine_arms: float = 8.0
+    fine_arms_px: float = 64.0
     arm_steps_px: tuple[float, float] = (0.5, 4.0)
     darkest_point: float = 1e-12
     halo_nodes: int = 512
