@@ -10,7 +10,8 @@ from frontglass.convolution.kept import Kept
 LARGE, SMALL = (3000, 3000), (30, 40)
 
 
-def test_large_planes_are_kept_from_the_second_time_on():
+def test_large_planes_are_kept_from_the_second_time_on(monkeypatch):
+    monkeypatch.setattr("frontglass.convolution.kept.KEPT_BYTES", 0)  # no more than the fewest
     made = []
 
     def make(filter_, shape):
