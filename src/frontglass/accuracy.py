@@ -66,6 +66,9 @@ class Accuracy:
         Of tables along the radius of a transfer function. More take memory and time.
     few_frequencies : int
         Up to here a table along the radius costs less than sums of Gaussians, seen at 1280x720.
+    kept_frequencies : int
+        Pieces of planes up to this keep what does not depend on strength, for the other strengths
+        of a look: 8 bytes a frequency, for at most twenty pieces.
     kept_in_the_dark_px : int
         Frames up to this keep what was made of a filter for the next still, 100 bytes a pixel; a
         larger one would hold copies of itself. Under mirrors all frames do, at a quarter of that.
@@ -135,8 +138,9 @@ class Accuracy:
         Of these orders, up to how many cycles per pitch their points are how far apart [px].
     lone_tulle_orders : float
         Beyond so many cycles per pitch they may be an eighth of the orders' distance apart.
-    fine_arms, arm_steps_px : float, (float, float)
-        Out to so many times where they begin, and beyond, steps of the arms' rows [px].
+    fine_arms, fine_arms_px, arm_steps_px : float, float, (float, float)
+        Out to so many times where they begin, and at least so far, and beyond, steps of the arms'
+        rows [px].
     darkest_point : float
         Share of a lamp's light below which a point of tulle's arms is left out.
     halo_nodes, halo_wavelengths, darkest_halo : int, int, float
@@ -244,6 +248,7 @@ class Accuracy:
     most_aliases: int = 12
     radius_nodes: int = 8192
     few_frequencies: int = 500_000
+    kept_frequencies: int = 900_000
     kept_in_the_dark_px: int = 2_100_000
     single_from_px: int = 1_000_000
     single_rms: float = 12.0
@@ -294,6 +299,7 @@ class Accuracy:
         (math.inf, 0.5),
     )
     fine_arms: float = 8.0
+    fine_arms_px: float = 64.0
     arm_steps_px: tuple[float, float] = (0.5, 4.0)
     darkest_point: float = 1e-12
     halo_nodes: int = 512

@@ -3,14 +3,35 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TypeVar
 
 Part = TypeVar("Part")
 
 STRIP_SAMPLES = 1 << 17
 """As much of a picture as stays in a processor's cache."""
+
+_IS_WANTED: ContextVar[Callable[[], bool] | None] = ContextVar("is_wanted", default=None)
+
+
+class GivenUp(Exception):  # noqa: N818  # no error: what was asked for
+    """Nobody waits for the work any more, so it has ended half done."""
+
+
+@contextmanager
+def while_wanted(is_wanted: Callable[[], bool]) -> Iterator[None]:
+    """Let work that is done within end by `GivenUp` once it is not wanted.
+
+    It asks whenever it shares parts among threads, which a render does some forty times.
+    """
+    before = _IS_WANTED.set(is_wanted)
+    try:
+        yield
+    finally:
+        _IS_WANTED.reset(before)
 
 
 def available_cores() -> int:
@@ -22,6 +43,9 @@ def available_cores() -> int:
 
 def for_each(do: Callable[[Part], None], parts: Iterable[Part]) -> None:
     """Share parts among threads; an error in one is raised here."""
+    is_wanted = _IS_WANTED.get()
+    if is_wanted is not None and not is_wanted():
+        raise GivenUp
     every = list(parts)
     if len(every) == 1:
         do(every[0])

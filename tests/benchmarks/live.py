@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import io
 import shutil
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -26,6 +27,7 @@ from selenium import webdriver
 import frontglass as fg
 from frontglass.cli.live import page_for
 from frontglass.live.app import Page
+from frontglass.live.blending import nodes_of
 from frontglass.live.serving import address_of, listening, server_of
 from frontglass.shipped import shipped_folder
 
@@ -70,7 +72,7 @@ class Tab:
 def served(sources: list[Path]) -> Iterator[tuple[Page, str]]:
     """Serve stills beside this process' other work."""
     page = page_for(list(map(str, sources)), WORDS)
-    page.table.looks = {name: page.table.looks[name] for name in LOOKS}
+    page.table.looks = {name: page.table.looks[name] for name in (*LOOKS, "fine-net")}
     listener = listening(None)
     server = server_of(page, listener.getsockname()[1], TOKEN)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
@@ -98,14 +100,19 @@ def browser() -> Iterator[Tab]:
         driver.quit()
 
 
-def best(work: Callable[[], object]) -> float:
-    """Return the shortest of a few times [s]."""
+def times_of(work: Callable[[], object]) -> list[float]:
+    """Return a few times [s]."""
     times = []
     for _ in range(TIMES):
         before = time.perf_counter()
         work()
         times.append(time.perf_counter() - before)
-    return min(times)
+    return times
+
+
+def best(work: Callable[[], object]) -> float:
+    """Return the shortest of a few times [s]."""
+    return min(times_of(work))
 
 
 def ratio(what: str, seconds: float, of: float, allowed: float) -> None:
@@ -170,52 +177,62 @@ def choosing(still: Path) -> None:
         opened = page.table.opened(0)
         print(f"{opened.small.width_px} x {opened.small.height_px} of {still.name}")
         for look in LOOKS[1:]:
-            chosen = page.table.looks[look].at(0.25)
-            render = best(lambda chosen=chosen: opened.seen([chosen]))  # type: ignore[misc]
-            asked = _requests(page)
-            before = time.perf_counter()
-            ratio(f"{look}, first exact picture", tab.choose(look), render, 3)
-            while len(asked) < 7 and time.perf_counter() - before < 60:
-                time.sleep(0.01)
-            _unspied(page)
-            ratio(f"{look}, all strengths", time.perf_counter() - before, render, 8)
+            chosen_at(page, tab, look)
         hand(tab)
         look = LOOKS[-1]
-        light = tab.says("picture.dataset.light")
+        # As a hand does that has come to rest.
+        tab.seconds_until("picture.dataset.shows == 'exact'")
+        changes = {
+            "a moved lamp": "shift.value = 1; shift.dispatchEvent(new Event('change'))",
+            "another stop": "document.getElementById('set-stop').value = '8';"
+            "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
+            "a lamp moved back": "shift.value = -1; shift.dispatchEvent(new Event('change'))",
+            "another stop at once": "document.getElementById('set-stop').value = '4';"
+            "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
+        }
         strength = tab.says("document.getElementById('strength').value")
-        render = best(lambda: opened.seen([page.table.looks[look].at(0.25)]))
-        for what, script in (
-            ("a moved lamp", "shift.value = 1; shift.dispatchEvent(new Event('change'))"),
-            (
-                "another stop",
-                "document.getElementById('set-stop').value = '8';"
-                "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
-            ),
-        ):
-            if what == "another stop" and "stop" in page.fixed:
-                continue
+        before: list[float] = []
+        for what, script in changes.items():
+            is_at_once = "at once" in what  # else once all strengths are there
+            if not is_at_once:
+                tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
+                before = renders(page, look)
+            light = tab.says("picture.dataset.light")
             tab.says(f"(() => {{ {script} }})()")
             shown = EXACT.format(f"{look}:{strength}") + f" && picture.dataset.light != '{light}'"
-            ratio(what, tab.seconds_until(shown), render, 2)
-            light = tab.says("picture.dataset.light")
+            seconds = tab.seconds_until(shown)
+            ratio(what, seconds, statistics.median(before), 2)
 
 
-def _requests(page: Page) -> list[object]:
-    """Return a list that grows with every plane that is rendered for blending."""
-    seen: list[object] = []
-    light = page.table.light
-
-    def counted(*words):  # type: ignore[no-untyped-def]
-        found = light(*words)
-        seen.append(words)
-        return found
-
-    page.table.light = counted  # type: ignore[method-assign]
-    return seen
+def all_of(page: Page, look: str) -> str:
+    """Return what the page says once it holds all strengths of a look."""
+    count = len(nodes_of(page.table.looks[look])["strengths"])
+    return f"{count} of {count}"
 
 
-def _unspied(page: Page) -> None:
-    del page.table.light
+def renders(page: Page, look: str) -> list[float]:
+    """Return how long a few renders take [s], at a strength that nobody asks the page for."""
+    still, chosen = page.table.opened(0), page.table.looks[look].at(0.26)
+    return times_of(lambda: still.seen([chosen]))
+
+
+def chosen_at(page: Page, tab: Tab, look: str) -> None:
+    """Print what it takes to a look's first picture and to all strengths, in later renders.
+
+    Nothing of the look was rendered at this size before; its renders are, but for the first.
+    """
+    began, worked = time.perf_counter(), time.process_time()
+    first = tab.choose(look)
+    tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
+    every, work = time.perf_counter() - began, time.process_time() - worked
+    renders(page, look)
+    worked = time.process_time()
+    render = statistics.median(renders(page, look))
+    own = (time.process_time() - worked) / TIMES
+    print(f"  one render of {look}: {render:.2f} s, {own:.2f} CPU s")
+    print(f"  all strengths of it take the program {work / own:.1f} renders' CPU time")
+    ratio(f"{look}, first exact picture", first, render, 3)
+    ratio(f"{look}, all strengths ({all_of(page, look)})", every, render, 8)
 
 
 def large(folder: Path) -> None:
@@ -244,15 +261,35 @@ def large(folder: Path) -> None:
         verdict = "holds" if seconds <= 2.5 * decoding + 1 else "MISSED"
         allowed = f"{2.5 * decoding + 1:.2f} s (2.5 x {decoding:.2f} + 1)"
         print(f"  on the screen after {seconds:.2f} s, at most {allowed}: {verdict}")
-        for _ in stills[1:]:
+        tab.seconds_until("picture.dataset.shows == 'exact'")
+        print(f"  its lamps found and through a look after {time.perf_counter() - before:.2f} s")
+        waited = []
+        for number in range(1, len(stills)):
             tab.says("(() => dispatchEvent(new KeyboardEvent('keydown', {key: '.'})))()")
-            time.sleep(0.2)
-            tab.seconds_until("document.getElementById('picture').dataset.shows == 'exact'")
-        status = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii")
-        peak = next(int(line.split()[1]) for line in status.splitlines() if "VmHWM" in line)
-        verdict = "holds" if peak <= 1.5 * GIB else "MISSED"
-        print(f"  ten of them, each looked at: {peak / GIB:.2f} GiB, at most 1.5: {verdict}")
+            waited.append(tab.seconds_until(f"picture.dataset.still == {number}"))
+            tab.seconds_until("picture.dataset.shows == 'exact'")
+        middle = sorted(waited)[len(waited) // 2]
+        print(f"  the next one on the screen after {middle:.2f} s, {max(waited):.2f} at most")
+        tell_peak("ten of them, each looked at", process.pid)
+        tab.says("(() => dispatchEvent(new KeyboardEvent('keydown', {key: 'l'})))()")
+        for look in (None, "fine-net"):
+            if look is not None:
+                tab.choose(look)
+            for _ in range(2):
+                tab.says("(() => dispatchEvent(new KeyboardEvent('keydown', {key: ','})))()")
+                time.sleep(0.5)
+                tab.seconds_until("picture.dataset.shows == 'exact'")
+                tab.seconds_until("!document.getElementById('loupe').classList.contains('late')")
+            tell_peak(f"and with the loupe on two, through {look or LOOKS[0]}", process.pid)
         process.terminate()
+
+
+def tell_peak(what: str, pid: int) -> None:
+    """Print the most memory that a process has taken so far."""
+    status = Path(f"/proc/{pid}/status").read_text(encoding="ascii")
+    peak = next(int(line.split()[1]) for line in status.splitlines() if "VmHWM" in line)
+    verdict = "holds" if peak <= 1.5 * GIB else "MISSED"
+    print(f"  {what}: {peak / GIB:.2f} GiB, at most 1.5: {verdict}")
 
 
 def serve_alone(stills: list[str]) -> None:

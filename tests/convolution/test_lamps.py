@@ -5,10 +5,11 @@ import pytest
 
 import frontglass as fg
 from frontglass.choices import Surround
-from frontglass.convolution.convolve import _lamps_within, convolve
+from frontglass.convolution.convolve import convolve
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import ScatterFilter
 from frontglass.convolution.lamps import lamp_pixels
+from frontglass.convolution.over_pixels import lamps_within
 from frontglass.convolution.product import in_turn
 from frontglass.convolution.sines import LampRows
 from frontglass.elements import ExponentialLobe, Glow, Net
@@ -99,7 +100,7 @@ def test_a_lamp_is_one_with_all_its_light_and_leaves_the_rest():
     light = dim((HEIGHT, WIDTH))
     lamp = disc((HEIGHT, WIDTH), 60, 80, 6, 40.0)
     lamps = lamp_pixels(np.maximum(light, lamp))
-    np.testing.assert_array_equal(lamps.over(light.shape), lamp)
+    np.testing.assert_array_equal(np.asarray(lamps), lamp)
 
 
 def test_what_is_lamp_changes_with_the_light_and_never_jumps():
@@ -118,7 +119,7 @@ def test_what_is_lamp_changes_with_the_light_and_never_jumps():
         lamp_pixels(np.maximum(base, disc((HEIGHT, WIDTH), 60, 80, radius, 30.0)))
         for radius in radii
     ]
-    middle = np.array([0.0 if s is None else s.over(base.shape)[60, 80, 0] / 30 for s in sizes])
+    middle = np.array([0.0 if s is None else np.asarray(s)[60, 80, 0] / 30 for s in sizes])
     assert middle[0] == 1
     assert middle[-1] == 0
     assert np.diff(middle).max() <= 0
@@ -171,7 +172,7 @@ def test_of_a_net_and_a_glow_on_a_large_frame_nothing_comes_round():
     lamp[30, 4], lamp[85, 120] = 3000.0, 2000.0
     dark = convolve(lamp, filters, Surround.DARK) - lamp * np.float32(filters[1].direct)
     rows = LampRows(np.array([30, 85]), lamp[[30, 85], :, 1])
-    got = _lamps_within(rows, filters[1], shape, np.dtype(np.float64))
+    got = lamps_within(rows, filters[1], shape, np.dtype(np.float64))
     np.testing.assert_allclose(got, dark[..., 1], rtol=1e-3, atol=1e-4)
     # And it would, without a thought.
     folded = filtered(lamp[..., 1], filters[1].cosine_planes(shape, np.dtype(np.float64)))

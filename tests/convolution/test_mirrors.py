@@ -153,10 +153,12 @@ def test_single_precision_keeps_well_within_the_engines_bound_as_long_as_it_is_t
         light[int(y * 990) :, int(x * 1490) :][:9, :9] = 600.0
     glow = ScatterFilter(scatterers=((3.0, Gaussian(sigma_rad=2.0)),), px_per_rad=1.0)
     light *= np.float32(ACCURACY.single_rms / np.sqrt(np.mean(light.astype(float) ** 2)))
-    assert precision_for(light * np.float32(0.999), 1.0) == SINGLE
-    assert precision_for(light * np.float32(1.001), 1.0) == DOUBLE
+    squares = float(np.square(light, dtype=np.float64).mean())
+    assert precision_for(0.999 * squares, light.shape, 1.0) == SINGLE
+    assert precision_for(1.001 * squares, light.shape, 1.0) == DOUBLE
     single, double = (
-        filtered(light[..., 0], glow.cosine_planes(shape, dtype)) for dtype in (SINGLE, DOUBLE)
+        filtered(light[..., 0].copy(), glow.cosine_planes(shape, dtype))
+        for dtype in (SINGLE, DOUBLE)
     )
     assert (single.dtype, double.dtype) == (SINGLE, DOUBLE)
     np.testing.assert_allclose(single, double, rtol=4e-4, atol=4e-5)

@@ -20,8 +20,7 @@ FULL_FRAME = {"focal_length_mm": 50.0, "sensor_width_mm": 36.0, "filter_distance
 def share_of_clear(clear: ClearCentre, f_number: float) -> np.ndarray:
     """Share of each pixel's light that passes the clean part."""
     camera = Camera(f_number=f_number, **FULL_FRAME)
-    white = np.ones((*SHAPE, 3), np.float32)
-    return clear.through(white, camera, 0.0, np.zeros_like)[..., 1]
+    return clear.share(SHAPE, camera).within(slice(0, SHAPE[0]))
 
 
 def counted_share(x_mm: float, f_number: float) -> float:

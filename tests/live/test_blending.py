@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
+from PIL import Image
 from scipy import ndimage
 
 import frontglass as fg
@@ -14,18 +16,20 @@ from frontglass.live.blending import ALMOST_BARE, LARGEST, TRADE, nodes_of
 from frontglass.live.shown import VIEW_NODES, VIEW_STEEPNESS, VIEW_TOP, half_light, view_codes
 from frontglass.picture.display import display_codes
 from frontglass.picture.primaries import BT709
+from frontglass.pipeline.kept_grain import bare
 from frontglass.warned import gathered_warnings
+from tests.live.conftest import CAFE
 
 CAMERA = fg.Camera(focal_length_mm=36.9, f_number=2.8, sensor_width_mm=36)
 STEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] > 2]
 UNSTEADY = [one for one in fg.catalogue() if nodes_of(one)["window"] == 2]
-STRENGTHS = (0.04, 1.6)
-"""Between the first two nodes, and between middle ones."""
+STRENGTHS = (0.04, 0.3, 0.6, 1.6, 3.3)
+"""Between all nodes of most looks, and near bare, where the eye sees most."""
 
 
 def weights(nodes, strength):
     """Lagrange's, over all nodes: those of the page, written down once more."""
-    places, at = np.array(nodes["places"]), np.sqrt(strength)
+    places, at = np.array(nodes["places"]), strength ** nodes["power"]
     others = [np.delete(places, k) for k in range(len(places))]
     return [np.prod((at - o) / (p - o)) for p, o in zip(places, others, strict=True)]
 
@@ -65,19 +69,57 @@ def test_bare_and_the_end_are_rendered_and_strengths_rise(look):
 def test_a_blend_is_within_one_code_of_the_render(look, cafe):
     rows, columns = cafe.radiance.shape[:2]
     away = np.linspace(9, 2, rows, dtype=np.float32)[:, np.newaxis] + np.zeros(columns, np.float32)
-    still = replace(cafe, distance_m=away)
+    check_blends(look, replace(cafe, distance_m=away))
 
+
+@pytest.fixture(scope="module")
+def noisy(tmp_path_factory):
+    """A file of 8 bits with a sensor's noise, large enough to tell it; its lamps are given back."""
+    whole = fg.read_picture(CAFE, exposure_stops=2.5)
+    light = np.maximum(cv2.resize(whole.radiance, (480, 270), interpolation=cv2.INTER_AREA), 0)
+    noise = np.random.default_rng(3).normal(0, 0.02, light.shape) * np.sqrt(light)
+    path = tmp_path_factory.mktemp("noisy") / "counter.png"
+    Image.fromarray(display_codes(np.float32(np.maximum(light + noise, 0)))).save(path)
+    still = fg.Recipe(framing=fg.Framing(lens_mm=36.9, sensor="36x20.25")).picture_from(path)
+    assert still.recovered is not None
+    assert bare(still).grain is not None
+    return still
+
+
+@pytest.mark.parametrize("name", ["harbour-night", "wet-quay"])
+def test_with_grain_and_lamps_given_back_it_is_as_well(name, noisy):
+    """Grain goes by the root of the light, which in the dark is all strength."""
+    check_blends(fg.read_look(name), noisy)
+
+
+def check_blends(look, still):
     def seen(strength):
         with gathered_warnings():  # deep haze is less exact, at every strength alike
             return fg.render(still, look.at(strength), camera=CAMERA)
 
     nodes = nodes_of(look)
-    planes = [half_light(seen(strength)).astype(np.float64) for strength in nodes["strengths"]]
-    for strength in STRENGTHS:
-        blend = np.tensordot(weights(nodes, strength), planes, 1).astype(np.float32)
-        exact = display_codes(seen(strength).radiance)
-        off = np.abs(display_codes(blend).astype(int) - exact).max(axis=-1)
-        assert off.max() <= 3
-        assert np.mean(off > 1) <= 0.001
-        # And it is not because nothing happens: the look shows.
-        assert np.abs(exact.astype(int) - display_codes(still.radiance)).max() > 0
+    rested = {strength: seen(strength) for strength in STRENGTHS}
+    planes = {strength: half_light(seen(strength)) for strength in nodes["strengths"]}
+    # The page puts one at which a hand has rested in the place of the node next to it.
+    anchor = 0.3
+    planes[anchor] = half_light(rested[anchor])
+    for own in (nodes, with_anchor(nodes, anchor)):
+        light = [planes[strength].astype(np.float64) for strength in own["strengths"]]
+        for strength in STRENGTHS:
+            blend = np.tensordot(weights(own, strength), light, 1).astype(np.float32)
+            exact = display_codes(rested[strength].radiance)
+            off = np.abs(display_codes(blend).astype(int) - exact).max(axis=-1)
+            assert off.max() <= 3
+            assert np.mean(off > 1) <= 0.001
+            # And it is not because nothing happens: the look shows.
+            assert np.abs(exact.astype(int) - display_codes(still.radiance)).max() > 0
+
+
+def with_anchor(nodes, anchor):
+    """Nodes with a strength in the place of the inner one next to it, as the page has them."""
+    strengths, places = list(nodes["strengths"]), list(nodes["places"])
+    at = anchor ** nodes["power"]
+    nearest = min(range(1, len(places) - 1), key=lambda k: abs(places[k] - at))
+    strengths[nearest], places[nearest] = anchor, at
+    assert strengths == sorted(strengths)
+    return {**nodes, "strengths": strengths, "places": places}

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from frontglass.picture.lit_pixels import LitPixels
+from frontglass.lit_pixels import LitPixels
 
 
 def frame(shape=(47, 83, 3)):

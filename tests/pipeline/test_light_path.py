@@ -227,7 +227,7 @@ class TestThreshold:
 
     def test_colour_of_what_is_above_is_that_of_the_pixel(self) -> None:
         light = room()
-        above = light_above(light, threshold_stops=1.0, knee_stops=1.0)
+        above = np.asarray(light_above(light, threshold_stops=1.0, knee_stops=1.0))
         at = np.unravel_index(light[..., 0].argmax(), light.shape[:2])
         share = above[at] / light[at]
         np.testing.assert_allclose(share, share[0], rtol=1e-6)
@@ -237,7 +237,7 @@ class TestThreshold:
     def test_the_knee_is_smooth_and_never_more_than_the_light(self, knee: float) -> None:
         levels = np.linspace(0, 12, 24001, dtype=np.float32)
         light = np.repeat(levels[np.newaxis, :, np.newaxis], 3, axis=2)
-        above = light_above(light, threshold_stops=1.0, knee_stops=knee)[0, :, 0]
+        above = np.asarray(light_above(light, threshold_stops=1.0, knee_stops=knee))[0, :, 0]
         slopes = np.diff(above.astype(np.float64)) / np.diff(levels.astype(np.float64))
         low, high = 2 ** (1 - knee / 2), 2 ** (1 + knee / 2)
         assert (above[levels <= low * (1 - 1e-6)] == 0).all()

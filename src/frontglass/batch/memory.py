@@ -14,8 +14,9 @@ from frontglass.files.size import claimed_size
 from frontglass.threads import available_cores
 
 PICTURES, PICTURES_BOTH = 9, 12
-"""Float pictures that a still takes at its peak, and where nets and glows go through one filter:
-tests/benchmarks/memory.py prints up to 8.6 for the shipped looks, and 11.2 for old-matinee."""
+"""Float pictures that a still takes at its peak, and where nets and glows go through one filter.
+One alone takes 4 to 5.6 (tests/benchmarks/memory.py); from the second on what nets make of a frame
+is kept: two pictures more, or four."""
 BYTES_PER_PIXEL = 12
 GREEN = 1
 PROGRAM_BYTES = 400e6

@@ -3,26 +3,38 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 
-Float32 = NDArray[np.float32]
 Plane = NDArray[Any]
 
 ROWS_AT_ONCE, COLUMNS_AT_ONCE = 32, 192
 
 
-def precision_for(light: Float32, share: float) -> np.dtype[Any]:
-    """Precision for light of shape (H, W, 3) of which a share is spread over the whole frame."""
-    root_mean_square = cv2.norm(light, cv2.NORM_L2) / math.sqrt(light.size)
-    small = light.shape[0] * light.shape[1] < ACCURACY.single_from_px
-    is_double = small or root_mean_square * share > ACCURACY.single_rms
+_is_single: ContextVar[bool] = ContextVar("single_precision", default=False)
+
+
+@contextmanager
+def single_precision() -> Iterator[None]:
+    """Let small frames meanwhile be spread as large ones are, in half the time."""
+    before = _is_single.set(True)
+    try:
+        yield
+    finally:
+        _is_single.reset(before)
+
+
+def precision_for(squares: float, shape: tuple[int, ...], share: float) -> np.dtype[Any]:
+    """Precision for light of a frame, by the mean of its squares, of which a share is spread."""
+    small = shape[0] * shape[1] < ACCURACY.single_from_px and not _is_single.get()
+    is_double = small or math.sqrt(squares) * share > ACCURACY.single_rms
     return np.dtype(np.float64 if is_double else np.float32)
 
 

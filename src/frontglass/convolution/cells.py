@@ -80,17 +80,18 @@ class CellAxis:
         return self._with_spilled(spilled)
 
     def gather_some(self, at: Places, across: Places, light: Float32, width: int) -> Float32:
-        """Return the same of N pixels and else darkness, light of shape (N, 3) -> (total, 3 width).
+        """Return the same of N pixels and else darkness, light of shape (N, C) -> (total, C width).
 
         They are `at` places along this axis, and `across` the other one.
         """
         starts, weights = self._weights()
-        spilled = np.zeros((self.count + 2 * REACH, 3 * width), dtype=np.float32)
+        channels = light.shape[1]
+        spilled = np.zeros((self.count + 2 * REACH, channels * width), dtype=np.float32)
         own = np.searchsorted(starts, at, side="right") - 1
-        place = ((own * width + across) * 3)[:, np.newaxis] + np.arange(3)
+        place = ((own * width + across) * channels)[:, np.newaxis] + np.arange(channels)
         light = light / np.float32(self.width_px)
         for cell, weight in enumerate(weights[at].T.astype(np.float32)):
-            lit = (place + cell * 3 * width).ravel()
+            lit = (place + cell * channels * width).ravel()
             np.add.at(spilled.reshape(-1), lit, (weight[:, np.newaxis] * light).ravel())
         return self._with_spilled(spilled)
 

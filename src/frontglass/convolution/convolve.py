@@ -12,8 +12,7 @@ which costs next to nothing, and on pixels with sines (see `sines`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from functools import lru_cache
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import cv2
@@ -22,39 +21,56 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.choices import Surround
-from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for
+from frontglass.convolution.blocks import ROWS_AT_ONCE
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.convolution.lamps import LampPixels, lamp_pixels
-from frontglass.convolution.parts import (
-    FilterOnCells,
-    SharpPart,
-    SmoothPart,
-    padded,
-    planes_in_the_dark,
-    planes_of_images,
+from frontglass.convolution.kept import Kept, is_small
+from frontglass.convolution.lamps import lamp_pixels
+from frontglass.convolution.over_pixels import (
+    Source,
+    add_spread,
+    add_spread_without_images,
+    by_filter,
+    come_round,
+    of_light,
+    of_lit,
 )
-from frontglass.convolution.sines import (
-    LampRows,
-    Twins,
-    filtered_without_twins,
-    go_beyond,
-    twins_that_show,
-)
+from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
+from frontglass.convolution.sines import LampRows, twins_that_show
+from frontglass.lit_pixels import LitPixels
 from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
+Share = Callable[[slice], Float32]
 
 NOTHING = 1e-12
 """Less light than this is rounding."""
+
+
+class MixedPart(NamedTuple):
+    """A part of light: its share in some rows, shape (rows, W), and filters; None of what has none.
+
+    Filters are one per channel.
+    """
+
+    share: Share
+    filters: Sequence[Filter] | None
+
+    def of(self, share: Share) -> MixedPart:
+        """Return it as a part of what is a share of the light itself."""
+        return self._replace(share=lambda rows: share(rows) * self.share(rows))
 
 
 class _Outside(NamedTuple):
     """What lies outside the frame: its mirror image or nothing, and lamps that have no image."""
 
     boundary: Surround
-    lamps: LampPixels | None = None
+    lamps: LitPixels | None = None
+
+    def of_channel(self, channel: int) -> _Outside:
+        """Return the same for a frame of one channel."""
+        return _Outside(self.boundary, self.lamps and self.lamps.channel(channel))
 
 
 def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> Float32:
@@ -75,86 +91,154 @@ def convolve(light: Float32, filters: Sequence[Filter], boundary: Surround) -> F
         Within 1e-3 of the local value plus 1e-4 of white of the sum over every pair of pixels.
     """
     light = np.ascontiguousarray(light)
-    return _convolved(light, filters, boundary, np.empty_like(light))
+    return _convolved(light, filters, _outside(light, boundary), np.empty_like(light))
 
 
 def convolve_over(light: Float32, filters: Sequence[Filter], boundary: Surround) -> Float32:
     """Return the same as `convolve`, and lose the light: a frame less is held and written."""
     light = np.ascontiguousarray(light)
-    return _convolved(light, filters, boundary, light)
+    return _convolved(light, filters, _outside(light, boundary), light)
+
+
+def add_what_spreads(
+    out: Float32, lit: LitPixels, filters: Sequence[Filter], boundary: Surround
+) -> None:
+    """Add what filters make of the light of some pixels to light that holds it, in place of it.
+
+    Filters without veils; shapes and units are those of `convolve`.
+    """
+    if not all(f.direct >= 1 - NOTHING for f in filters):
+        _convolved(lit, filters, _outside(np.asarray(lit), boundary), out)
+
+
+def convolve_mixed_over(light: Float32, parts: Sequence[MixedPart], boundary: Surround) -> Float32:
+    """Light of which parts go through filters of their own.
+
+    One channel at a time, which holds a single one of them beside the light, and loses that.
+
+    Parameters
+    ----------
+    light : ndarray, shape (H, W, 3), float32
+        Linear light, finite.
+    parts : sequence of MixedPart
+        What light is divided into where it leaves.
+    boundary : Surround
+        What lies outside the frame.
+    """
+    light = np.ascontiguousarray(light)
+    outside = _outside(light, boundary)
+    for channel in range(light.shape[2]):
+        lit = light[..., channel : channel + 1]
+        if not (lit[::61, ::59].any() or lit.any()):
+            continue
+        own = lit.copy()
+        lit[:] = 0
+        for part in parts:
+            seen = own
+            if part.filters is not None:
+                lone = outside.of_channel(channel)
+                seen = _convolved(own, [part.filters[channel]], lone, np.empty_like(own))
+            add_weighed(lit, seen, part.share)
+            del seen  # before the next one is made
+    return light
+
+
+def add_weighed(out: Float32, light: Float32, share: Share) -> None:
+    """Add a share of light, shape (H, W, N), to other light."""
+
+    def some(rows: slice) -> None:
+        weights = share(rows)
+        for channel in range(light.shape[2]):
+            out[rows, :, channel] += weights * light[rows, :, channel]
+
+    in_pieces(some, len(out), ROWS_AT_ONCE)
+
+
+def _outside(light: Float32, boundary: Surround) -> _Outside:
+    if boundary is Surround.LAMPLESS:
+        return _Outside(Surround.MIRROR, lamp_pixels(light))
+    return _Outside(boundary)
 
 
 def _convolved(
-    light: Float32, filters: Sequence[Filter], boundary: Surround, out: Float32
+    light: Float32 | LitPixels, filters: Sequence[Filter], outside: _Outside, out: Float32
 ) -> Float32:
-    """Light after filters, laid into `out`, which may be the light itself."""
-    outside = _Outside(boundary)
-    is_all_direct = all(f.direct + f.veil >= 1 - NOTHING for f in filters)
-    if boundary is Surround.LAMPLESS and not is_all_direct:
-        outside = _Outside(Surround.MIRROR, lamp_pixels(light))
+    """Light after filters, laid into `out`, which may be the light itself.
+
+    That of some pixels takes their place in `out`, which holds it.
+    """
     shortest_px = min(light.shape[:2])
     cell_px = min(cell_width_px(f, shortest_px) for f in set(filters))
-    if is_all_direct:
+    if _are_direct(filters):
         _without_deviated_light(light, filters, out)
     elif cell_px > 1:
         cells, axes = _on_cells(light, filters, outside, cell_px)
         _without_deviated_light(light, filters, out)
         _add_cells(out, cells, axes)
+    elif outside.boundary is Surround.DARK:
+        _add_in_the_dark(out, _source(light, filters, out), light, filters)
+    elif outside.lamps is None:
+        add_spread(out, _source(light, filters, out), filters)
     else:
-        light = light.copy() if out is light else light
-        _without_deviated_light(light, filters, out)
-        _add_deviated(out, light, filters, outside)
+        _without_images(light, filters, outside.lamps, out)
     return out
 
 
-def _add_deviated(
-    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside
+def _are_direct(filters: Sequence[Filter]) -> bool:
+    return all(f.direct + f.veil >= 1 - NOTHING for f in filters)
+
+
+def _source(
+    light: Float32 | LitPixels,
+    filters: Sequence[Filter],
+    out: Float32,
+    less: LitPixels | None = None,
+) -> Source:
+    if isinstance(light, LitPixels):
+        return of_lit(light, filters, out, less)
+    return of_light(light, filters, out, less)
+
+
+def _without_images(
+    light: Float32 | LitPixels, filters: Sequence[Filter], lamps: LitPixels, out: Float32
 ) -> None:
-    """Add deviated light that is not smooth, the way that suits filters and surround."""
-    if outside.boundary is Surround.DARK and all(f.is_round for f in filters):
-        smooth = [SmoothPart(f) for f in filters]
-        _add_cells(out, *_on_cells(light, smooth, outside, ACCURACY.smooth_cell_px))
-        _add_over_pixels(out, light, [SharpPart(f) for f in filters], outside)
-    elif outside.lamps is not None and _come_round(outside.lamps, light, filters):
-        lamps, rest = outside.lamps.over(light.shape), outside.lamps.taken_from(light)
-        _add_deviated(out, lamps, filters, _Outside(Surround.DARK))
-        _add_over_pixels(out, rest, filters, _Outside(Surround.MIRROR))
+    """Light after filters that are not smooth, whose lamps have no mirror images."""
+    source = _source(light, filters, out)
+    if come_round(lamps, source, filters):
+        add_spread(out, _source(light, filters, out, lamps), filters)
+        _add_in_the_dark(out, of_lit(lamps), lamps, filters)
     else:
-        _add_over_pixels(out, light, filters, outside)
+        add_spread_without_images(out, source, filters, lamps)
 
 
-def _come_round(lamps: LampPixels, light: Float32, filters: Sequence[Filter]) -> bool:
-    """Whether light of lamps would come in again from two frames away, for all that is done."""
-    shape = light.shape[:2]
-    if not any(f.beyond_the_frame for f in filters):
-        return False
-    if not _is_small(shape) and all(_is_laid_among_round(f) for f in filters):
-        return False
-    dtype = precision_for(light, max(1 - f.direct for f in filters))
-    return any(
-        go_beyond(_rows_of(lamps, channel, shape[1]), planes)
-        for channels, planes in _planes_of(
-            filters, shape, dtype, Surround.MIRROR, _planes_on_pixels
-        )
-        for channel in channels
-    )
+def _add_in_the_dark(
+    out: Float32, source: Source, light: Float32 | LitPixels, filters: Sequence[Filter]
+) -> None:
+    """Add deviated light in the dark: of round filters the smooth part on cells."""
+    if not all(f.is_round for f in filters):
+        add_spread(out, source, filters, is_dark=True)
+        return
+    smooth = [SmoothPart(f) for f in filters]
+    cells, axes = _on_cells(light, smooth, _Outside(Surround.DARK), ACCURACY.smooth_cell_px)
+    add_spread(out, source, [SharpPart(f) for f in filters], is_dark=True)
+    _add_cells(out, cells, axes)
 
 
-def _is_laid_among_round(filter_: Filter) -> bool:
-    """Whether `_planes_within` can do without what goes farther than a frame is long."""
-    return filter_.is_laid and all(part.is_round for part in filter_.beyond_the_frame)
-
-
-def _without_deviated_light(light: Float32, filters: Sequence[Filter], out: Float32) -> None:
+def _without_deviated_light(
+    light: Float32 | LitPixels, filters: Sequence[Filter], out: Float32
+) -> None:
     """Direct light and veils, laid into `out`, which may be the light itself."""
-    height, width, _ = light.shape
+    if isinstance(light, LitPixels):
+        light.times([f.direct - 1 for f in filters]).added_to(out)
+        return
+    height, width, channels = light.shape
     veils = [f.veil for f in filters]
     if any(veils):
         means = cv2.mean(light)  # summed in double precision
         veils = [own * mean for own, mean in zip(veils, means, strict=False)]
     direct = np.tile(np.array([f.direct for f in filters], dtype=np.float32), width)
     veil = np.tile(np.array(veils, dtype=np.float32), width)
-    flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)
+    flat_light, flat_out = light.reshape(height, -1), out.reshape(height, width * channels)
 
     def some(rows: slice) -> None:
         np.multiply(flat_light[rows], direct, out=flat_out[rows])
@@ -164,100 +248,20 @@ def _without_deviated_light(light: Float32, filters: Sequence[Filter], out: Floa
     in_pieces(some, height, ROWS_AT_ONCE)
 
 
-def _add_over_pixels(
-    out: Float32, light: Float32, filters: Sequence[Filter], outside: _Outside
-) -> None:
-    """Add deviated light pixel by pixel, one channel at a time to hold memory down."""
-    boundary, lamps = outside
-    shape = (light.shape[0], light.shape[1])
-    dtype = precision_for(light, max(1 - f.direct for f in filters))
-    for channels, planes in _planes_of(filters, shape, dtype, boundary, _planes_on_pixels):
-        for channel in channels:
-            own = light[..., channel]
-            if lamps is not None:
-                shining = _rows_of(lamps, channel, shape[1])
-                is_round = filters[channel].is_round
-                twins = twins_that_show(shining, planes, shape, is_round=is_round)
-                if any(twins) and filters[channel].is_laid and go_beyond(shining, planes):
-                    out[..., channel] += _lamps_within(shining, filters[channel], shape, dtype)
-                    own = own.copy()
-                    own[shining.rows] -= shining.light
-                elif any(twins):
-                    out[..., channel] += filtered_without_twins(own, shining, planes, twins)
-                    continue
-            out[..., channel] += filtered(own, planes)
-
-
-def _lamps_within(
-    lamps: LampRows, filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]
-) -> Float32:
-    """Deviated light of lamps in the dark, of what goes no farther than the frame is long.
-
-    Where all ends there exactly, nothing comes round. A glow smears that end: it gets a margin.
-    """
-    margin = ACCURACY.least_reach_px if filter_.beyond_the_frame else 0
-    height, width = padded(shape, (margin, margin)) if margin else shape
-    alone = np.zeros((height, width), np.float32)
-    alone[lamps.rows, : shape[1]] = lamps.light
-    planes = _planes_within(filter_, (height, width), dtype)
-    shining = LampRows(lamps.rows, alone[lamps.rows])
-    both = Twins(beside=True, above=True)
-    return filtered_without_twins(alone, shining, planes, both)[: shape[0], : shape[1]]
-
-
-def _rows_of(lamps: LampPixels, channel: int, width: int) -> LampRows:
-    rows, place = np.unique(lamps.rows, return_inverse=True)
-    light = np.zeros((len(rows), width), np.float32)
-    light[place, lamps.columns] = lamps.light[:, channel]
-    return LampRows(rows, light)
-
-
-def _planes_of(
-    filters: Sequence[Filter],
-    shape: tuple[int, int],
-    dtype: np.dtype[Any],
-    boundary: Surround,
-    kept: Callable[..., Planes],
-) -> Iterator[tuple[list[int], Planes]]:
-    """Channels that share a filter, and its planes, one filter at a time to hold memory down."""
-    make = kept if boundary is Surround.MIRROR or _is_small(shape) else _planes
-    for filter_ in dict.fromkeys(filters):
-        channels = [channel for channel, own in enumerate(filters) if own == filter_]
-        yield channels, make(filter_, shape, dtype, boundary)
-
-
-def _is_small(shape: tuple[int, int]) -> bool:
-    """Whether planes of a frame four times as large, as the dark takes, are kept."""
-    return shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
-
-
-def _planes(
+def _made_on_cells(
     filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any], boundary: Surround
 ) -> Planes:
-    """Planes of a filter."""
     if boundary is Surround.MIRROR:
         return filter_.cosine_planes(shape, dtype)
     return planes_in_the_dark(filter_, shape, dtype)
 
 
-@lru_cache(maxsize=3)
-def _planes_within(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
-    """Planes of what of a filter goes no farther than the frame is long."""
-    planes = filter_.without_mirrors().cosine_planes(shape, dtype)
-    for part in filter_.beyond_the_frame:
-        images = planes_of_images(part, shape)
-        planes.even[: images.shape[0], : images.shape[1]] -= images
-    return planes
-
-
-# Kept for the next still of a scene. Planes on pixels are as large as the picture, those on cells
-# are small: looks that take turns must not throw each other's out.
-_planes_on_pixels = lru_cache(maxsize=3)(_planes)
-_planes_on_cells = lru_cache(maxsize=12)(_planes)
+# Planes on cells are small, mostly: looks that take turns must not throw each other's out.
+_planes_on_cells = Kept(_made_on_cells, 12)
 
 
 def _on_cells(
-    light: Float32, filters: Sequence[Filter], outside: _Outside, cell_px: float
+    light: Float32 | LitPixels, filters: Sequence[Filter], outside: _Outside, cell_px: float
 ) -> tuple[Float32, tuple[CellAxis, CellAxis]]:
     """Light gathered into cells and filtered there, and their axes."""
     boundary, lamps = outside
@@ -269,16 +273,15 @@ def _on_cells(
         _filter_cells(cells, planes)
     else:
         beyond = _axes(height, width, cell_px, REACH)
-        tall = beyond[0].gather_some(lamps.rows, lamps.columns, lamps.light, width)
-        of_lamps = _across(tall, beyond)
-        folded = _folded(_folded(of_lamps).swapaxes(0, 1)).swapaxes(0, 1)
+        shining = _gathered(lamps, beyond)
+        folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
         if _twins_show(folded, planes, filters):
             cells -= folded
             _filter_cells(cells, planes)
-            _filter_cells(of_lamps, _planes_on(beyond, filters, Surround.DARK))
+            _filter_cells(shining, _planes_on(beyond, filters, Surround.DARK))
             margin = (REACH, REACH)
             cells = np.pad(cells, (margin, margin, (0, 0)), mode="symmetric")
-            cells += of_lamps
+            cells += shining
             axes = beyond
         else:
             _filter_cells(cells, planes)
@@ -288,11 +291,11 @@ def _on_cells(
 def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
     """Spread the light of cells over pixels."""
     rows, columns = axes
-    height, width, _ = out.shape
-    wide = np.zeros((width, rows.total * 3), dtype=np.float32)
-    columns.add(cells.reshape(columns.total, rows.total * 3), wide)
-    tall = np.ascontiguousarray(wide.reshape(width, rows.total, 3).transpose(1, 0, 2))
-    rows.add(tall.reshape(rows.total, width * 3), out.reshape(height, width * 3))
+    height, width, channels = out.shape
+    wide = np.zeros((width, rows.total * channels), dtype=np.float32)
+    columns.add(cells.reshape(columns.total, rows.total * channels), wide)
+    tall = np.ascontiguousarray(wide.reshape(width, rows.total, channels).transpose(1, 0, 2))
+    rows.add(tall.reshape(rows.total, width * channels), out.reshape(height, width * channels))
 
 
 def _axes(height: int, width: int, cell_px: float, margin: int) -> tuple[CellAxis, CellAxis]:
@@ -303,17 +306,17 @@ def _axes(height: int, width: int, cell_px: float, margin: int) -> tuple[CellAxi
     return rows, columns
 
 
-def _gathered(light: Float32, axes: tuple[CellAxis, CellAxis]) -> Float32:
-    """Cells of light, shape (columns, rows, 3)."""
-    return _across(axes[0].gather(light.reshape(len(light), -1)), axes)
-
-
-def _across(tall: Float32, axes: tuple[CellAxis, CellAxis]) -> Float32:
-    """Cells of light that has been gathered down the frame, shape (rows, 3 width)."""
+def _gathered(light: Float32 | LitPixels, axes: tuple[CellAxis, CellAxis]) -> Float32:
+    """Cells of light, shape (columns, rows, channels)."""
     rows, columns = axes
-    wide = tall.reshape(rows.total, -1, 3).transpose(1, 0, 2)
-    cells = columns.gather(wide.reshape(len(wide), rows.total * 3))
-    return cells.reshape(columns.total, rows.total, 3)
+    _, width, channels = light.shape
+    if isinstance(light, LitPixels):
+        tall = rows.gather_some(*light.at, light.light, width)
+    else:
+        tall = rows.gather(light.reshape(len(light), -1))
+    wide = tall.reshape(rows.total, width, channels).transpose(1, 0, 2)
+    cells = columns.gather(wide.reshape(width, rows.total * channels))
+    return cells.reshape(columns.total, rows.total, channels)
 
 
 def _folded(cells: Float32) -> Float32:
@@ -329,9 +332,10 @@ def _planes_on(
 ) -> list[tuple[list[int], Planes]]:
     rows, columns = axes
     shape = (rows.total, columns.total)
-    on_cells = [FilterOnCells(f, rows, columns) for f in filters]
     dtype = np.dtype(np.float64)
-    return list(_planes_of(on_cells, shape, dtype, boundary, _planes_on_cells))
+    make = _planes_on_cells if boundary is Surround.MIRROR or is_small(shape) else _made_on_cells
+    on_cells = [FilterOnCells(f, rows, columns) for f in filters]
+    return [(channels, make(own, shape, dtype, boundary)) for own, channels in by_filter(on_cells)]
 
 
 def _filter_cells(cells: Float32, planes: list[tuple[list[int], Planes]]) -> None:

@@ -25,7 +25,7 @@ Plane = NDArray[Any]
 
 
 def filtered(light: Plane, planes: Planes) -> Plane:
-    """Deviated light of one channel.
+    """Deviated light of one channel, which is lost: it is written over where that can be done.
 
     Parameters
     ----------
@@ -50,12 +50,12 @@ def filtered(light: Plane, planes: Planes) -> Plane:
     (height, width), (tall, wide) = light.shape, (n - 1 for n in planes.even.shape)
     rows_inside = slice((tall - height) // 2, (tall + height) // 2)
     columns_inside = slice((wide - width) // 2, (wide + width) // 2)
-    cosines = np.zeros((height, wide), dtype)
+    cosines = light
+    if wide > width or light.dtype != dtype:
+        cosines = np.zeros((height, wide), dtype)
+        cosines[:, columns_inside] = light
+    del light
     sines = None if planes.odd is None else np.zeros((height, wide), dtype)
-
-    def forward(rows: slice) -> None:
-        cosines[rows, columns_inside] = light[rows]
-        in_place(fft.dct, cosines[rows], axis=1)
 
     def down(columns: slice) -> None:
         waves = np.zeros((tall, columns.stop - columns.start), dtype)
@@ -80,7 +80,7 @@ def filtered(light: Plane, planes: Planes) -> Plane:
             in_place(fft.idst, sines[rows], axis=1)
             cosines[rows] += sines[rows]
 
-    in_pieces(forward, height, ROWS_AT_ONCE)
+    in_pieces(lambda rows: in_place(fft.dct, cosines[rows], axis=1), height, ROWS_AT_ONCE)
     in_pieces(down, wide, COLUMNS_AT_ONCE)
     in_pieces(inverse, height, ROWS_AT_ONCE)
     return cosines[:, columns_inside]

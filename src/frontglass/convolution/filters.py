@@ -19,6 +19,7 @@ from frontglass.convolution.pixels import (
     deviated_on_grid,
     fits_the_grid,
     point_on_grid,
+    transform_at,
 )
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
@@ -28,7 +29,7 @@ from frontglass.threads import in_pieces
 Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
 
-COLUMNS_AT_ONCE = 768
+COLUMNS_AT_ONCE = 384
 REFERENCE_PX = 10.0
 
 
@@ -189,6 +190,11 @@ class VeilFilter(Filter):
         """See `Filter`."""
         return self.share
 
+    @property
+    def beyond_the_frame(self) -> tuple[Filter, ...]:
+        """See `Filter`; it deviates nothing."""
+        return ()
+
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
         return np.zeros((len(fy_per_px), len(fx_per_px)))
@@ -271,7 +277,7 @@ class ScatterFilter(Filter):
         f_per_rad = f_per_px * self.px_per_rad
         exponent = np.zeros_like(f_per_px)
         for depth, profile in self.scatterers:
-            exponent += depth * profile.transform(f_per_rad)
+            exponent += depth * transform_at(profile, f_per_rad)
         return exponent
 
     def _multiple(self, f_per_px: Float64) -> Float64:

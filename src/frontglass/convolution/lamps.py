@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.convolution.blocks import ROWS_AT_ONCE
+from frontglass.lit_pixels import LitPixels
+from frontglass.rows_between import RowsBetween
 from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
+Places = NDArray[np.intp]
 
 WHITE = 1.0
 NEAR_SHARE = 0.25
@@ -23,35 +24,7 @@ SURE_TIMES = 2.0
 NODES, PX_PER_NODE = 64, 8
 
 
-class LampPixels(NamedTuple):
-    """Pixels of a frame that are lamp.
-
-    Parameters
-    ----------
-    rows, columns : ndarray, shape (N,)
-        Where they are, row by row.
-    light : ndarray, shape (N, 3), float32
-        Light of the lamp in each.
-    """
-
-    rows: NDArray[np.intp]
-    columns: NDArray[np.intp]
-    light: Float32
-
-    def taken_from(self, light: Float32) -> Float32:
-        """Return what is not lamp of `light`, shape (H, W, 3)."""
-        rest = light.copy()
-        rest[self.rows, self.columns] -= self.light
-        return rest
-
-    def over(self, shape: tuple[int, ...]) -> Float32:
-        """Return them on a whole frame, shape (H, W, 3)."""
-        whole = np.zeros(shape, np.float32)
-        whole[self.rows, self.columns] = self.light
-        return whole
-
-
-def lamp_pixels(light: Float32) -> LampPixels | None:
+def lamp_pixels(light: Float32) -> LitPixels | None:
     """Return what in a frame is lamp: brighter than white, and small.
 
     Parameters
@@ -61,7 +34,7 @@ def lamp_pixels(light: Float32) -> LampPixels | None:
 
     Returns
     -------
-    LampPixels or None
+    LitPixels or None
         A share of each pixel's light, the same for the three channels. None if nothing is lamp.
 
     Notes
@@ -70,38 +43,37 @@ def lamp_pixels(light: Float32) -> LampPixels | None:
     rises smoothly from 0 at one to 1 at twice that. So a wall brighter than white stays what it
     is, however bright, and so does a sky or a window that fills a quarter of what is near.
     """
-    height, width, _ = light.shape
+    height = light.shape[0]
     least = least_lamps(light)
-    above, below, part = nodes_round(np.arange(height), height, len(least))
-    found: dict[int, LampPixels] = {}
+    found: dict[int, tuple[Places, Places, Float32]] = {}
 
     def some(rows: slice) -> None:
-        bright = np.flatnonzero(light[rows].reshape(-1) > WHITE) // 3
-        # One place for each pixel, of which several channels may be bright.
-        at = bright[np.flatnonzero(np.diff(bright, prepend=-1))]
-        down, across = rows.start + at // width, at % width
-        own, t = light[down, across], part[down]
-        bound = (1 - t) * least[above[down], across] + t * least[below[down], across]
-        share = share_of_lamp(np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2]) / bound)
-        lit = np.flatnonzero(share)
-        if lit.size:
-            lamps = own[lit] * share[lit, np.newaxis]
-            found[rows.start] = LampPixels(down[lit], across[lit], lamps)
+        down, across = brighter_than_white(light[rows])
+        found[rows.start] = lamps_among(light, least, down + rows.start, across)
 
     in_pieces(some, height, ROWS_AT_ONCE)
-    if not found:
-        return None
     parts = zip(*(found[row] for row in sorted(found)), strict=True)
-    return LampPixels(*(np.concatenate(part) for part in parts))
+    rows, columns, lamps = (np.concatenate(part) for part in parts)
+    return LitPixels(light.shape, (rows, columns), lamps) if len(rows) else None
 
 
-def nodes_round(
-    rows: NDArray[np.intp], height: int, count: int
-) -> tuple[NDArray[np.intp], NDArray[np.intp], Float32]:
-    """Nodes above and below rows of a frame, and how far on the way between them these lie."""
-    y = np.clip((rows + 0.5) * count / height - 0.5, 0, count - 1)
-    high = np.minimum(y.astype(np.intp), max(count - 2, 0))
-    return high, np.minimum(high + 1, count - 1), (y - high).astype(np.float32)
+def brighter_than_white(light: Float32) -> tuple[Places, Places]:
+    """Rows and columns of pixels of which a channel is brighter than white, row by row."""
+    bright = np.flatnonzero(light > WHITE) // 3
+    # One place for each pixel, of which several channels may be bright.
+    rows, columns = np.divmod(bright[np.flatnonzero(np.diff(bright, prepend=-1))], light.shape[1])
+    return rows, columns
+
+
+def lamps_among(
+    light: Float32, least: RowsBetween, rows: Places, columns: Places
+) -> tuple[Places, Places, Float32]:
+    """Pixels of a frame, of some, that are lamp, and the light of the lamp in each."""
+    own = light[rows, columns]
+    over = np.maximum(np.maximum(own[:, 0], own[:, 1]), own[:, 2]) / least.at(rows, columns)
+    share = share_of_lamp(np.asarray(over, np.float32))
+    lit = np.flatnonzero(share)
+    return rows[lit], columns[lit], own[lit] * share[lit, np.newaxis]
 
 
 def share_of_lamp(over: Float32) -> Float32:
@@ -110,8 +82,8 @@ def share_of_lamp(over: Float32) -> Float32:
     return np.asarray(t * t * (3 - 2 * t), np.float32)
 
 
-def least_lamps(light: Float32) -> Float32:
-    """Light from which on a pixel is a lamp, on few rows and all columns."""
+def least_lamps(light: Float32) -> RowsBetween:
+    """Light from which on a pixel is a lamp."""
     height, width, _ = light.shape
     ratio = min(1.0, NODES / min(height, width))
     size = max(1, round(width * ratio)), max(1, round(height * ratio))
@@ -122,4 +94,4 @@ def least_lamps(light: Float32) -> Float32:
     near = NEAR_SHARE * min(size)
     mean = cv2.GaussianBlur(coarse.max(axis=2), (0, 0), near, borderType=cv2.BORDER_REFLECT)
     least = np.maximum(np.asarray(mean, np.float32) * np.float32(NEAR_TIMES), np.float32(WHITE))
-    return np.asarray(cv2.resize(least, (width, size[1]), interpolation=cv2.INTER_LINEAR))
+    return RowsBetween.of(least, height, width)

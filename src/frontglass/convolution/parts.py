@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,8 +17,8 @@ from scipy.interpolate import CubicSpline
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
-from frontglass.convolution.filters import Filter, Planes
-from frontglass.threads import available_cores
+from frontglass.convolution.filters import COLUMNS_AT_ONCE, Filter, Planes, frequencies
+from frontglass.threads import available_cores, in_pieces
 
 Float64 = NDArray[np.float64]
 
@@ -62,16 +64,19 @@ class SmoothPart(DerivedFilter):
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
-        window = self._window(np.hypot(fy_per_px[:, np.newaxis], fx_per_px))
-        return self.whole.on_grid(fx_per_px, fy_per_px) * window
+        is_kept = len(fx_per_px) * len(fy_per_px) <= ACCURACY.kept_frequencies
+        window_on = _window_on if is_kept else _window_on.__wrapped__
+        window = window_on(self.window, fx_per_px.tobytes(), fy_per_px.tobytes())
+        return np.asarray(self.whole.on_grid(fx_per_px, fy_per_px) * window)
 
     def along_radius(self, f_per_px: Float64) -> Float64:
         """See `Filter`."""
-        return self.whole.along_radius(f_per_px) * self._window(f_per_px)
+        return self.whole.along_radius(f_per_px) * self.window(_gaussian(f_per_px) - 1)
 
-    def _window(self, f_per_px: Float64) -> Float64:
-        fallen = np.expm1(-2 * (np.pi * ACCURACY.smoothing_px * f_per_px) ** 2)
-        return np.asarray(1 + fallen**3)
+    @staticmethod
+    def window(fallen: Float64) -> Float64:
+        """Return the window where ``exp(-x)`` has fallen so far from 1."""
+        return np.asarray(1 + fallen * fallen * fallen)
 
 
 class SharpPart(SmoothPart):
@@ -85,8 +90,10 @@ class SharpPart(SmoothPart):
         lit = np.flatnonzero(light > ACCURACY.sharp_light_per_px2)
         return float(r[lit[-1]]) if lit.size else ACCURACY.smoothing_px
 
-    def _window(self, f_per_px: Float64) -> Float64:
-        return 1 - super()._window(f_per_px)
+    @staticmethod
+    def window(fallen: Float64) -> Float64:
+        """See `SmoothPart`."""
+        return np.asarray(fallen * fallen * -fallen)
 
 
 @dataclass(frozen=True)
@@ -125,6 +132,18 @@ class WithoutPoints(FilterOnCells):
         points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
         points /= spline_response(fy_per_px, fx_per_px) ** 2
         return np.asarray(super().on_grid(fx_per_px, fy_per_px) - points)
+
+
+@lru_cache(maxsize=8)
+def _window_on(window: Callable[[Float64], Float64], fx_per_px: bytes, fy_per_px: bytes) -> Float64:
+    """Window on a grid. Not to be changed."""
+    # A Gaussian of the radius is one of y times one of x: nothing is raised on the grid.
+    along_y, along_x = (_gaussian(np.frombuffer(f)) for f in (fy_per_px, fx_per_px))
+    return window(np.outer(along_y, along_x) - 1)
+
+
+def _gaussian(f_per_px: Float64) -> Float64:
+    return np.asarray(np.exp(-2 * (np.pi * ACCURACY.smoothing_px * f_per_px) ** 2))
 
 
 def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
@@ -168,9 +187,13 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
     points /= spline_response(*(np.arange(side + 1) / (2 * side) for side in wide)) ** 2
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
-    planes = rest.cosine_planes(wide, points.dtype)
-    np.add(planes.even, points, out=planes.even)
-    return planes
+
+    def add(columns: slice) -> None:
+        fy, fx = frequencies(wide, columns)
+        points[:, columns] += rest.on_grid(fx, fy)
+
+    in_pieces(add, wide[1] + 1, COLUMNS_AT_ONCE)
+    return Planes(points, None)
 
 
 def planes_of_images(filter_: Filter, shape: tuple[int, int]) -> Float64:

@@ -90,9 +90,28 @@ def point_on_grid(
     """Return the same as it is before any pixel averages it, up to the grid's own frequencies."""
     parts = _simple(scatterers)
     depth = _depth(parts)
-    is_few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
-    exponent = (_from_table if is_few else _exponent)(parts, px_per_rad, fx_per_px, fy_per_px)
+    if depth and len(fx_per_px) * len(fy_per_px) <= ACCURACY.kept_frequencies:
+        # Shares to so many digits are the same at every strength.
+        shares = tuple((round(part / depth, 13), profile) for part, profile in parts)
+        exponent = depth * _kept(shares, px_per_rad, fx_per_px.tobytes(), fy_per_px.tobytes())
+    else:
+        exponent = _quicker(parts, px_per_rad, fx_per_px, fy_per_px)
     return deviated_share(exponent, depth, out=exponent)
+
+
+def _quicker(
+    parts: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
+) -> Float64:
+    is_few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
+    return (_from_table if is_few else _exponent)(parts, px_per_rad, fx_per_px, fy_per_px)
+
+
+@lru_cache(maxsize=12)
+def _kept(parts: Scatterers, px_per_rad: float, fx_per_px: bytes, fy_per_px: bytes) -> Float64:
+    """Exponent of a depth of 1, for all strengths of a look. Not to be changed."""
+    exponent = _quicker(parts, px_per_rad, np.frombuffer(fx_per_px), np.frombuffer(fy_per_px))
+    exponent.flags.writeable = False
+    return exponent
 
 
 @lru_cache(maxsize=64)
@@ -163,8 +182,20 @@ def _at(f_per_px: Float64, parts: Scatterers, px_per_rad: float) -> Float64:
     """``sum tau K`` at frequencies [cycles/px]."""
     total = np.zeros(f_per_px.shape)
     for depth, profile in parts:
-        total += depth * profile.transform(f_per_px * px_per_rad)
+        total += depth * transform_at(profile, f_per_px * px_per_rad)
     return total
+
+
+def transform_at(profile: Profile, f_per_rad: Float64) -> Float64:
+    """Transform of a profile; kept, since another strength asks for the same. Not to be changed."""
+    return _transform(profile, np.ascontiguousarray(f_per_rad).tobytes()).reshape(f_per_rad.shape)
+
+
+@lru_cache(maxsize=64)
+def _transform(profile: Profile, f_per_rad: bytes) -> Float64:
+    values = np.asarray(profile.transform(np.frombuffer(f_per_rad)), dtype=np.float64)
+    values.flags.writeable = False
+    return values
 
 
 def _deviated(parts: Scatterers, px_per_rad: float) -> Callable[[Float64], Float64]:

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.convolution.blocks import COLUMNS_AT_ONCE
 from frontglass.convolution.filters import (
-    COLUMNS_AT_ONCE,
     REFERENCE_PX,
     Filter,
     Planes,
@@ -158,8 +158,10 @@ class Product(Filter):
         With the direct light counted in E, a product has ``E1 E2 + O1 O2`` and ``E1 O2 + O1 E2``.
         Light that others deviate has been averaged over pixels before a scatterer deviates it.
         """
-        planes = Planes.empty(shape, dtype, is_even=self.is_even)
         laid = {m: m.cosine_planes(shape, dtype) for m in set(self.members) if m.is_laid}
+        # Planes of one that is askew if this is are written over, piece by piece.
+        spare = (own for own in laid.values() if (own.odd is None) == self.is_even)
+        planes = next(spare, None) or Planes.empty(shape, dtype, is_even=self.is_even)
 
         def multiply(columns: slice) -> None:
             glow, others = self._glow_and_others

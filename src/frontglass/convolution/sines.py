@@ -88,13 +88,16 @@ def twins_that_show(
     return Twins(*(bool(light > ACCURACY.white_share) for light in most))
 
 
-def go_beyond(lamps: LampRows, planes: Planes) -> bool:
-    """Whether light of lamps goes farther than the frame is long, and so comes round again."""
+def go_beyond(lamps: LampRows, across: Plane, down: Plane) -> bool:
+    """Whether light of lamps goes farther than the frame is long, and so comes round again.
+
+    Planes tell by their first row and their first column.
+    """
     return any(
         float(light.sum(dtype=np.float64) * _at_least(along)[-1]) > ACCURACY.white_share
         for light, along in (
-            (lamps.light.max(axis=0), planes.even[0]),
-            (lamps.light.max(axis=1), planes.even[:, 0]),
+            (lamps.light.max(axis=0), across),
+            (lamps.light.max(axis=1), down),
         )
     )
 
@@ -155,6 +158,7 @@ def filtered_without_twins(light: Plane, lamps: LampRows, planes: Planes, twins:
     cosines = np.zeros((height, width + 1), dtype)
     cosines[:, :-1] = light
     cosines[lamps.rows, :-1] -= ((1 - share) * lamps.light).astype(dtype)
+    del light
     sines = np.zeros_like(cosines) if twins.beside or planes.odd is not None else None
     of_lamps = _lamp_waves(lamps, share, twins, dtype)
     _along_rows(fft.dct, cosines[:, :-1])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -15,8 +15,10 @@ from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Planes
+from frontglass.convolution.kept import is_small
 from frontglass.convolution.nets import streaks_of
-from frontglass.convolution.splat import MaskFilter, Points, planes_of, splat
+from frontglass.convolution.splat import MaskFilter, Pixels, Points, planes_of, splat
+from frontglass.convolution.tulle_halo import beyond, halo_points, is_narrow_halo
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
@@ -51,11 +53,33 @@ class TulleFilter(MaskFilter):
         # Jitter's halo has what is left; of a perfect net that is next to nothing.
         brighter = 1.0 if self.mask.jitter_m or not found else whole / found
         parts = (splat(Points(x, y, share * brighter * light)) for x, y, light in laid)
-        planes = planes_of(parts, shape, dtype, is_even=self.is_even, has_mirrors=self.has_mirrors)
-        if self.mask.jitter_m and found:
-            halo = halo_of_pieces(self.mask, self.band)
-            add_halo(planes, halo, self.px_per_rad, share * (whole - found))
+        every: Iterable[Pixels] = parts
+        has_halo = self.mask.jitter_m and found
+        is_narrow = has_halo and is_narrow_halo(self.mask, self.band, self.px_per_rad)
+        if is_narrow:
+            halo_light = share * (whole - found)
+            pieces = halo_points(self.mask, self.band, self.px_per_rad, max(shape))
+            more = (splat(Points(x, y, halo_light * light)) for x, y, light in pieces)
+            every = itertools.chain(parts, more)
+        planes = planes_of(every, shape, dtype, is_even=self.is_even, has_mirrors=self.has_mirrors)
+        if has_halo and not is_narrow:
+            self._add_folded_halo(planes, shape, share * (whole - found))
         return planes
+
+    def _add_folded_halo(self, planes: Planes, shape: tuple[int, int], light: float) -> None:
+        """Add the halo as mirrors fold it, and without them take off what goes beyond the frame.
+
+        Of a large frame that would take as much memory as a picture, and little goes so far.
+        """
+        add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
+        if self.has_mirrors or not is_small(shape):
+            return
+        pieces = halo_points(self.mask, self.band, self.px_per_rad, max(shape))
+        parts = (splat(Points(x, y, -light * own)) for x, y, own in beyond(pieces, shape))
+        folded = planes_of(parts, shape, planes.even.dtype, is_even=self.is_even)
+        np.add(planes.even, folded.even, out=planes.even)
+        if planes.odd is not None and folded.odd is not None:
+            np.add(planes.odd, folded.odd, out=planes.odd)
 
 
 def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
@@ -89,10 +113,17 @@ def _arms(
     if light <= 0 or start_px >= ACCURACY.streak_reach_px:
         return
     relative = band.sigma_m / band.centre_m
-    first, coarse = (1 - REACH_SIGMAS * relative) * start_px, ACCURACY.fine_arms * start_px
+    first = (1 - REACH_SIGMAS * relative) * start_px
+    coarse = max(ACCURACY.fine_arms * start_px, ACCURACY.fine_arms_px)
     fine_px, coarse_px = ACCURACY.arm_steps_px
+    # Where arms begin within a pixel, most of their light is there.
+    near = np.geomspace(first, fine_px, 32)[:-1] if first < fine_px else np.zeros(0)
     edges = np.concatenate(
-        [np.arange(first, coarse, fine_px), np.arange(coarse, ACCURACY.streak_reach_px, coarse_px)]
+        [
+            near,
+            np.arange(max(first, fine_px), coarse, fine_px),
+            np.arange(coarse, ACCURACY.streak_reach_px, coarse_px),
+        ]
     )
     along = (edges[1:] + edges[:-1]) / 2
     # The band blurs where they begin, and each row aside: every point has a wavelength.

@@ -139,7 +139,7 @@ class Canvas:
         if lamps is None:
             return _as_light(self._taken(light, border))
         rest = _as_light(self._taken(lamps.taken_from(light), border))
-        rest += _as_light(self._taken(lamps.over(light.shape), cv2.BORDER_CONSTANT))
+        rest += _as_light(self._taken(np.asarray(lamps), cv2.BORDER_CONSTANT))
         return rest
 
     def _taken(self, light: Float32, border: int) -> Float32:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,19 +11,16 @@ from numpy.typing import NDArray
 from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_positive, check_within
 from frontglass.choices import Choice
-from frontglass.convolution.split import most_parts, on_split_pixels
+from frontglass.convolution.split import most_parts
 from frontglass.elements.bounds import WIDEST_GLASS_MM
 from frontglass.elements.element import Fact
 from frontglass.elements.filter_plane import map_over_frame
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint, RoundHole
+from frontglass.rows_between import RowsBetween
 from frontglass.units import m_from_mm
 
-Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
-Light = Callable[[Float32], Float32]
-
-ROWS_AT_A_TIME = 16
 
 
 class ClearPart(Choice):
@@ -71,15 +67,16 @@ class ClearCentre:
         check_within("up_mm", self.up_mm, -WIDEST_GLASS_MM, WIDEST_GLASS_MM)
         object.__setattr__(self, "clear", ClearPart.of("clear", self.clear))
 
-    def share(self, shape: tuple[int, int], camera: Camera) -> Float32:
-        """Share of each pixel's light that passes the clear part. [1], shape (H, W)."""
-        return map_over_frame(
-            lambda x, y: self._share(x, y, camera),
+    def share(self, shape: tuple[int, int], camera: Camera) -> RowsBetween:
+        """Share of each pixel's light that passes the clear part. [1]."""
+        (share,) = map_over_frame(
+            lambda x, y: self._share(x, y, camera)[np.newaxis],
             shape,
             camera,
             nodes_per_blur=ACCURACY.hole_nodes_per_blur,
             fewest_nodes=ACCURACY.fewest_hole_nodes,
         )
+        return share
 
     def share_in_the_middle(self, camera: Camera) -> float:
         """Share of the light from the middle of the frame that passes the clear part. [1]."""
@@ -105,65 +102,10 @@ class ClearCentre:
             Fact(name="its edge is soft over, of the width", values=(100 * soft,), unit="%"),
         )
 
-    def through(
-        self, light: Float32, camera: Camera, transmittance: float, covered: Light
-    ) -> Float32:
-        """Light of which a part passes the clear place.
+    def parts_of_a_pixel(self, shape: tuple[int, int], camera: Camera) -> int:
+        """How many parts along a side pixels of a small frame are to be split into.
 
-        Parameters
-        ----------
-        light : ndarray, shape (H, W, 3), float32
-            Linear light.
-        camera : Camera
-            Lens and filter distance.
-        transmittance : float
-            Transmittance of the covered part. [1]
-        covered : callable
-            What becomes of light that passes the covered part, its losses left out.
-
-        Returns
-        -------
-        ndarray, shape (H, W, 3), float32
-            Even light stays even, and is as much as before.
-
-        Notes
-        -----
-        The lens sees, in a direction, what leaves the filter in that direction over the footprint
-        of that direction, wherever it came from: ``out = c L + (1 - c) T spread(L)`` with c the
-        share of the footprint that is clear. Rays of a lamp that are deviated elsewhere on the
-        filter pass the lens by. So a lamp seen through the clear part gets a halo where the
-        filter is covered, and one seen through the covered part sends none into the clear one.
-        The light of all lamps together is kept; that of one at the rim is not, by as much as its
-        halo finds more of the filter covered than the lamp itself does.
+        Where the rim begins, both what is clear and a lamp's halo change within a pixel.
         """
-
-        def seen(fine: Float32) -> Float32:
-            clear = self.share((fine.shape[0], fine.shape[1]), camera)
-            out = _weighed(covered(fine), (1 - clear) * np.float32(transmittance))
-            return _weighed(fine, clear, onto=out)
-
-        # Where the rim begins, both what is clear and a lamp's halo change within a pixel.
-        shape = (light.shape[0], light.shape[1])
         blur_px = Footprint.of_camera(camera).blur_diameter * camera.px_per_rad(shape[1])
-        parts = min(most_parts(shape), math.ceil(ACCURACY.rim_px / blur_px))
-        return on_split_pixels(light, parts, seen)
-
-
-def _weighed(light: Float32, share: Float32, *, onto: Float32 | None = None) -> Float32:
-    """Light times a map, added `onto` other light if there is some.
-
-    A few rows at a time with the map laid out channel by channel: three times as fast as numpy's
-    own broadcasting over three channels, and without copies of the picture.
-    """
-    out = np.empty_like(light) if onto is None else onto
-    height, width, _ = light.shape
-    flat_light, flat_out = light.reshape(height, width * 3), out.reshape(height, width * 3)
-    for top in range(0, height, ROWS_AT_A_TIME):
-        rows = slice(top, top + ROWS_AT_A_TIME)
-        weights = np.repeat(share[rows], 3, axis=1)
-        weights *= flat_light[rows]
-        if onto is None:
-            flat_out[rows] = weights
-        else:
-            flat_out[rows] += weights
-    return out
+        return min(most_parts(shape), math.ceil(ACCURACY.rim_px / blur_px))

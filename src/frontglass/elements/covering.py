@@ -8,13 +8,30 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.convolution.convolve import MixedPart
 from frontglass.convolution.filters import Filter
+from frontglass.convolution.split import on_split_pixels
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.element import CHANNELS, Element, Fact, Passage, Place, filtered
+from frontglass.elements.element import (
+    CHANNELS,
+    Element,
+    Fact,
+    Passage,
+    Place,
+    laid_together,
+    mixed_over,
+)
 from frontglass.elements.encircled import encircled_flux
 from frontglass.optics.camera import Camera
+from frontglass.rows_between import RowsBetween
 
 Float32 = NDArray[np.float32]
+
+
+def all_of_it(rows: slice) -> Float32:
+    """Share of a part that is all of the light."""
+    del rows
+    return np.ones((1, 1), np.float32)
 
 
 class Covering(Element):
@@ -37,11 +54,20 @@ class Covering(Element):
     def covered_filter(self, channel: int, px_per_rad: float) -> Filter | None:
         """See `Element.filter`, where it is covered."""
 
+    def covered_parts(self, shape: tuple[int, int], camera: Camera) -> list[MixedPart]:
+        """Return what light of a frame is divided into, where it is covered.
+
+        None for one that has a way of its own, `through_covered`.
+        """
+        px_per_rad = camera.px_per_rad(shape[1])
+        filters = [self.covered_filter(channel, px_per_rad) for channel in CHANNELS]
+        own = [one for one in filters if one is not None]
+        return [MixedPart(all_of_it, own)] if own else []
+
     def through_covered(self, light: Float32, passage: Passage) -> Float32:
-        """See `Element.through`, where it is covered; by its filter unless it has its own way."""
-        px_per_rad = passage.camera.px_per_rad(light.shape[1])
-        filters = [self._has(self.covered_filter(channel, px_per_rad)) for channel in CHANNELS]
-        return filtered(light, [filters], passage)
+        """See `Element.through_over`, where it is covered."""
+        parts = self.covered_parts(_shape(light), passage.camera)
+        return mixed_over(light, parts, passage)
 
     def covered_facts(self, px_per_deg: float) -> tuple[Fact, ...]:
         """See `Element.facts`, where it is covered."""
@@ -59,14 +85,42 @@ class Covering(Element):
 
     def through(self, light: Float32, passage: Passage) -> Float32:
         """See `Element`."""
-        if self.clear_centre is None:
+        return self.through_over(light.copy(), passage)
+
+    def through_over(self, light: Float32, passage: Passage) -> Float32:
+        """See `Element`.
+
+        Notes
+        -----
+        The lens sees, in a direction, what leaves the filter in that direction over the footprint
+        of that direction, wherever it came from: ``out = c L + (1 - c) T spread(L)`` with c the
+        share of the footprint that is clear. Rays of a lamp that are deviated elsewhere on the
+        filter pass the lens by. So a lamp seen through the clear part gets a halo where the
+        filter is covered, and one seen through the covered part sends none into the clear one.
+        The light of all lamps together is kept; that of one at the rim is not, by as much as its
+        halo finds more of the filter covered than the lamp itself does.
+        """
+        clear = self.clear_centre
+        if clear is None:
             return self.through_covered(light, passage)
-        return self.clear_centre.through(
+        parts = clear.parts_of_a_pixel(_shape(light), passage.camera)
+        return on_split_pixels(
             light,
-            passage.camera,
-            self.covered_transmittance,
-            lambda part: self.through_covered(part, passage),
+            parts,
+            lambda fine: self._beside(clear.share(_shape(fine), passage.camera), fine, passage),
         )
+
+    def _beside(self, clear: RowsBetween, light: Float32, passage: Passage) -> Float32:
+        """Light of which a share passes a clear part."""
+        times = np.float32(self.covered_transmittance)
+        passed = clear._replace(nodes=(1 - clear.nodes) * times)
+        parts = [
+            part.of(passed.within) for part in self.covered_parts(_shape(light), passage.camera)
+        ]
+        if parts:
+            return mixed_over(light, [MixedPart(clear.within, None), *parts], passage)
+        seen = self.through_covered(light.copy(), passage)
+        return laid_together([(clear.within, light), (passed.within, seen)])
 
     def encircled_flux(self, radius_rad: float, channel: int) -> float:
         """See `Element`."""
@@ -85,3 +139,7 @@ class Covering(Element):
         """See `Element`."""
         clear = () if self.clear_centre is None else self.clear_centre.facts(camera)
         return (*self.covered_facts(camera.px_per_deg(width_px)), *clear)
+
+
+def _shape(light: Float32) -> tuple[int, int]:
+    return light.shape[0], light.shape[1]

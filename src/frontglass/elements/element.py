@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from functools import partial
@@ -13,12 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.choices import Surround
-from frontglass.convolution.convolve import convolve, convolve_over
+from frontglass.convolution.convolve import (
+    MixedPart,
+    Share,
+    add_weighed,
+    add_what_spreads,
+    convolve,
+    convolve_mixed_over,
+    convolve_over,
+)
 from frontglass.convolution.filters import Filter
 from frontglass.convolution.product import in_turn
 from frontglass.convolution.split import most_parts, on_split_pixels
 from frontglass.elements.encircled import encircled_flux
 from frontglass.elements.wide_field import is_wide, spread_wide
+from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.picture.lamp_place import LampPlace
@@ -271,6 +280,40 @@ class LaidOver(Element):
 def filtered(light: Float32, filters: Sequence[Sequence[Filter]], passage: Passage) -> Float32:
     """Light after filters one behind the other, each a triple for red, green and blue."""
     return _convolved(_products(filters), passage, convolve, light)
+
+
+def spread_some_over(
+    light: Float32, lit: LitPixels, filters: Sequence[Filter], passage: Passage
+) -> Float32:
+    """Light of which that of some pixels goes through filters; what is handed in may be lost."""
+    filters = _lit(light, filters)
+    if is_wide(passage.camera, light.shape):
+        above = np.asarray(lit)
+        light += filtered(above, [filters], passage)
+        light -= above
+    else:
+        add_what_spreads(light, lit, filters, passage.surround)
+    return light
+
+
+def mixed_over(light: Float32, parts: Sequence[MixedPart], passage: Passage) -> Float32:
+    """Light of which parts go through filters of their own; what is handed in may be lost."""
+    if not is_wide(passage.camera, light.shape):
+        return convolve_mixed_over(light, parts, passage.surround)
+    return laid_together(
+        (part.share, filtered(light, [part.filters], passage) if part.filters else light)
+        for part in parts
+    )
+
+
+def laid_together(parts: Iterable[tuple[Share, Float32]]) -> Float32:
+    """Sum of light, shape (H, W, 3), of which only a share counts in each pixel."""
+    out: Float32 | None = None
+    for share, light in parts:
+        out = np.zeros_like(light) if out is None else out
+        add_weighed(out, light, share)
+    assert out is not None
+    return out
 
 
 def through_filters(light: Float32, elements: Sequence[Element], passage: Passage) -> Float32:

@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
+from frontglass.rows_between import RowsBetween
 
-Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
 
@@ -34,13 +33,13 @@ def map_over_frame(
     *,
     nodes_per_blur: int = ACCURACY.map_nodes_per_blur,
     fewest_nodes: int = ACCURACY.fewest_map_nodes,
-) -> Float32:
-    """Map of something painted on the filter and averaged over the pupil.
+) -> list[RowsBetween]:
+    """Return maps of what is painted on the filter and averaged over the pupil.
 
     Parameters
     ----------
     value : callable (tangent_x, tangent_y) -> ndarray
-        The averaged value in field directions; several may stand along a first axis.
+        The averaged values in field directions, along a first axis.
     shape : (int, int)
         Of the picture.
     camera : Camera
@@ -51,7 +50,8 @@ def map_over_frame(
 
     Returns
     -------
-    ndarray, shape (H, W) or (N, H, W), float32
+    list of RowsBetween
+        One for each value.
     """
     px_per_rad = camera.px_per_rad(shape[1])
     blur_px = Footprint.of_camera(camera).blur_diameter * px_per_rad
@@ -68,11 +68,4 @@ def map_over_frame(
         (np.arange(n) + 0.5) * side / n - 0.5 for n, side in zip(counts, shape, strict=True)
     )
     x, y = tangents(rows, columns, shape, px_per_rad)
-    nodes = np.asarray(value(x, y), dtype=np.float32)
-    if nodes.ndim == 2:
-        return _resized(nodes, shape)
-    return np.stack([_resized(plane, shape) for plane in nodes])
-
-
-def _resized(nodes: Float32, shape: tuple[int, int]) -> Float32:
-    return np.asarray(cv2.resize(nodes, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR))
+    return [RowsBetween.of(nodes.astype(np.float32), *shape) for nodes in value(x, y)]

@@ -6,27 +6,24 @@ import math
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
-import numpy as np
-from numpy.typing import NDArray
-
 from frontglass.checks import (
     check_share,
     check_within,
 )
+from frontglass.convolution.convolve import MixedPart
 from frontglass.convolution.films import FilmFilter
 from frontglass.convolution.filters import Filter
 from frontglass.elements.bounds import AT_STRENGTH, THICKEST_FILM_UM, check_turn_deg
 from frontglass.elements.clear_centre import ClearCentre
-from frontglass.elements.covering import Covering
-from frontglass.elements.element import CHANNELS, Fact, Passage, filtered
+from frontglass.elements.covering import Covering, all_of_it
+from frontglass.elements.element import CHANNELS, Fact
 from frontglass.elements.encircled import encircled_flux
 from frontglass.elements.grease_patches import Patches
 from frontglass.errors import ParameterError
+from frontglass.optics.camera import Camera
 from frontglass.optics.grease import GreaseFilm, Strokes
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.units import deg_from_rad, m_from_mm, m_from_nm, m_from_um, rad_from_deg
-
-Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,26 +154,25 @@ class Grease(Covering):
         """Whether streaks run in different directions."""
         return self.streak_ratio > 1 and self.strokes != Strokes.STRAIGHT.value
 
-    def through_covered(self, light: Float32, passage: Passage) -> Float32:
+    def covered_parts(self, shape: tuple[int, int], camera: Camera) -> list[MixedPart]:
         """See `Covering`.
 
         Notes
         -----
         What leaves an uneven film in a direction is a mean over films of a few depths and strokes,
-        by how much of each the pupil sees in that direction (see `ClearCentre.through`).
+        by how much of each the pupil sees in that direction (see `Covering.through_over`).
         """
         if self.film_um == 0 or self.gaps == 1:
-            return light
+            return [MixedPart(all_of_it, None)]
         if not (self._turns or self.unevenness):
-            return Covering.through_covered(self, light, passage)
-        shape = (light.shape[0], light.shape[1])
-        px_per_rad = passage.camera.px_per_rad(shape[1])
-        out = np.zeros_like(light)
-        for share, patch in self._patches().over_frame(shape, passage.camera):
+            return Covering.covered_parts(self, shape, camera)
+        px_per_rad = camera.px_per_rad(shape[1])
+        parts = []
+        for share, patch in self._patches().over_frame(shape, camera):
             film = self.film(variance_ratio=patch.variance_ratio, stroke_rad=patch.stroke_rad)
             filters = [film_filter(film, channel, px_per_rad) for channel in CHANNELS]
-            out += filtered(light, [filters], passage) * share[..., np.newaxis]
-        return out
+            parts.append(MixedPart(share.within, filters))
+        return parts
 
     def _patches(self) -> Patches:
         return Patches(

@@ -19,8 +19,8 @@ from frontglass.elements.filter_plane import map_over_frame
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
 from frontglass.optics.grease import Strokes, stroke_direction_rad, variance_weights
+from frontglass.rows_between import RowsBetween
 
-Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
 WAVES = 24
@@ -58,8 +58,10 @@ class Patches:
     patch_m: float
     seed: int
 
-    def over_frame(self, shape: tuple[int, int], camera: Camera) -> Iterator[tuple[Float32, Patch]]:
-        """Share of each pixel's light that passes a patch, shape (H, W), and the patch.
+    def over_frame(
+        self, shape: tuple[int, int], camera: Camera
+    ) -> Iterator[tuple[RowsBetween, Patch]]:
+        """Share of each pixel's light that passes a patch, and the patch.
 
         Shares sum to 1.
         """
@@ -67,7 +69,7 @@ class Patches:
         footprint = Footprint.of_camera(camera)
         maps = map_over_frame(lambda x, y: footprint.seen(self._shares, x, y), shape, camera)
         for share, patch in zip(maps, kinds, strict=True):
-            if share.any():
+            if share.nodes.any():
                 yield share, patch
 
     def _directions(self) -> list[float]:

@@ -9,7 +9,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.lamps import WHITE, least_lamps, nodes_round, share_of_lamp
+from frontglass.convolution.lamps import (
+    WHITE,
+    brighter_than_white,
+    lamps_among,
+    least_lamps,
+    share_of_lamp,
+)
+from frontglass.rows_between import RowsBetween
 from frontglass.threads import in_pieces
 
 Float32 = NDArray[np.float32]
@@ -190,26 +197,15 @@ def lamps_found(light: Float32) -> FoundLamps | None:
 
 def _few_lit(light: Float32, top: int, left: int) -> NDArray[np.intp] | None:
     """Pixels of a block that are brighter than white, (2, N); None if they are many."""
-    bright = light[top : top + BLOCK_PX, left : left + BLOCK_PX] > WHITE
-    at = np.flatnonzero(bright) // 3
-    # One place for each pixel, of which several channels may be bright.
-    at = at[np.flatnonzero(np.diff(at, prepend=-1))]
-    if len(at) >= FEW_PX:
-        return None
-    row, column = np.divmod(at, bright.shape[1])
-    return np.stack([row + top, column + left])
+    row, column = brighter_than_white(light[top : top + BLOCK_PX, left : left + BLOCK_PX])
+    return np.stack([row + top, column + left]) if len(row) < FEW_PX else None
 
 
-def _points(light: Float32, least: Float32, places: list[NDArray[np.intp]]) -> LampPoints:
+def _points(light: Float32, least: RowsBetween, places: list[NDArray[np.intp]]) -> LampPoints:
     """Return what of single pixels is lamp."""
-    rows, columns = np.concatenate([np.zeros((2, 0), np.intp), *places], axis=1)
-    own = light[rows, columns]
-    above, below, t = nodes_round(rows, light.shape[0], len(least))
-    level = (1 - t) * least[above, columns] + t * least[below, columns]
-    share = share_of_lamp(own.max(axis=1, initial=0.0) / level)
-    kept = share > 0
-    own = own[kept] * share[kept, np.newaxis]
-    return LampPoints(rows[kept].astype(np.float64), columns[kept].astype(np.float64), own)
+    at = np.concatenate([np.zeros((2, 0), np.intp), *places], axis=1)
+    rows, columns, own = lamps_among(light, least, *at)
+    return LampPoints(rows.astype(np.float64), columns.astype(np.float64), own)
 
 
 def _brightest(light: Float32) -> Float32:
@@ -217,19 +213,18 @@ def _brightest(light: Float32) -> Float32:
     return np.asarray(np.maximum(np.maximum(light[..., 0], light[..., 1]), light[..., 2]))
 
 
-def _lit_blocks(light: Float32, least: Float32) -> NDArray[np.uint8]:
+def _lit_blocks(light: Float32, least: RowsBetween) -> NDArray[np.uint8]:
     """Squares of a picture in which something is so bright that it may be lamp."""
     height, width, _ = light.shape
     rows, columns = -(-height // BLOCK_PX), -(-width // BLOCK_PX)
     lit = np.zeros((rows, columns), np.uint8)
     flat = light.reshape(height, width * 3)
     begins = np.arange(0, width, BLOCK_PX)
-    above, below, _ = nodes_round(np.arange(height), height, len(least))
 
     def some(part: slice) -> None:
         for row in range(part.start, part.stop):
             own = slice(row * BLOCK_PX, min((row + 1) * BLOCK_PX, height))
-            near = least[above[own.start] : below[own.stop - 1] + 1].min(axis=0)
+            near = least.least(own)
             peaks = np.maximum.reduceat(flat[own].max(axis=0), 3 * begins)
             lit[row] = peaks > np.minimum.reduceat(near, begins)
 
@@ -269,7 +264,7 @@ def _runs(mask: NDArray[np.bool_]) -> Iterator[tuple[int, int, int, int]]:
 
 
 def _patch(
-    light: Float32, least: Float32, place: tuple[int, int, int, int], *, is_whole: bool
+    light: Float32, least: RowsBetween, place: tuple[int, int, int, int], *, is_whole: bool
 ) -> LampPatch | None:
     """Return the lamps within a rectangle, cut to where they are; None if there are none."""
     top, left, bottom, right = place
@@ -280,11 +275,7 @@ def _patch(
     if not width:
         return None
     rows, columns = slice(y, y + height), slice(x, x + width)
-    lines = np.arange(top + y, top + y + height)
-    above, below, part = nodes_round(lines, light.shape[0], len(least))
-    across = slice(left + x, left + x + width)
-    t = part[:, np.newaxis]
-    level = (1 - t) * least[above, across] + t * least[below, across]
+    level = least.within(slice(top + y, top + y + height), slice(left + x, left + x + width))
     share = share_of_lamp(np.asarray(bright[rows, columns] / level, np.float32))
     if not share.any():
         return None

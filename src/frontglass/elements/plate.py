@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from abc import abstractmethod
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Self
 
@@ -59,8 +60,38 @@ class Coating(Choice):
     MULTI = "multi"
 
 
+class Mirroring(LaidOver):
+    """Glass that throws lamps back into the lens."""
+
+    __slots__ = ()
+
+    place: ClassVar[Place] = Place.PLATE
+
+    @property
+    @abstractmethod
+    def glass(self) -> Glass:
+        """What of it mirrors, the outermost surface first."""
+
+    def through(self, light: Float32, passage: Passage) -> Float32:
+        """See `Element`: ghosts of lamps are laid over light."""
+        return self._laid(light, passage, may_lose=False)
+
+    def through_over(self, light: Float32, passage: Passage) -> Float32:
+        """See `Element`."""
+        return self._laid(light, passage, may_lose=True)
+
+    def _laid(self, light: Float32, passage: Passage, *, may_lose: bool) -> Float32:
+        glass, camera, axis = self.glass, passage.camera, passage.axis_px
+        lamps = lamps_found(light) if glass.reflects else None
+        if lamps is None:
+            return light
+        ghosts = ghosts_in(light, lamps, glass, camera, axis)
+        passage.notices.extend(ghost_notices(ghosts, camera))
+        return with_ghosts(light, lamps, glass, camera, axis, may_lose=may_lose)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plate(LaidOver):
+class Plate(Mirroring):
     """A plane pane of glass: ghosts of lamps, upside down and mirrored.
 
     Parameters
@@ -108,7 +139,6 @@ class Plate(LaidOver):
     """
 
     kind: ClassVar[str] = "plate"
-    place: ClassVar[Place] = Place.PLATE
 
     index: float = CROWN_INDEX
     reflectance: float | None = None
@@ -182,14 +212,6 @@ class Plate(LaidOver):
             return self
         return replace(self, reflectance=0.0, coating=Coating.NONE)
 
-    def through(self, light: Float32, passage: Passage) -> Float32:
-        """See `Element`: ghosts of lamps are laid over light."""
-        return _laid(self.glass, light, passage)
-
-    def through_over(self, light: Float32, passage: Passage) -> Float32:
-        """See `Element`."""
-        return _laid(self.glass, light, passage, may_lose=True)
-
     def merged_with(self, other: Element) -> Element | None:
         """See `Element`: panes of glass mirror one another."""
         return Panes(plates=(self, other)) if isinstance(other, Plate) else None
@@ -221,12 +243,10 @@ class Plate(LaidOver):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Panes(LaidOver):
+class Panes(Mirroring):
     """Several plates one behind the other, the outermost first: no look's, but a light path's."""
 
     kind: ClassVar[str] = "plates"
-    place: ClassVar[Place] = Place.PLATE
-
     plates: tuple[Plate, ...]
 
     @property
@@ -245,26 +265,9 @@ class Panes(LaidOver):
         # One camera: what it sends back is what the plate nearest to it says.
         return Glass(mirrors, self.plates[-1].returns, self.plates[-1].blades)
 
-    def through(self, light: Float32, passage: Passage) -> Float32:
-        """See `Element`."""
-        return _laid(self.glass, light, passage)
-
-    def through_over(self, light: Float32, passage: Passage) -> Float32:
-        """See `Element`."""
-        return _laid(self.glass, light, passage, may_lose=True)
-
     def merged_with(self, other: Element) -> Element | None:
         """See `Element`."""
         return Panes(plates=(*self.plates, other)) if isinstance(other, Plate) else None
-
-
-def _laid(glass: Glass, light: Float32, passage: Passage, *, may_lose: bool = False) -> Float32:
-    camera, axis = passage.camera, passage.axis_px
-    lamps = lamps_found(light) if glass.reflects else None
-    if lamps is None:
-        return light
-    passage.notices.extend(ghost_notices(ghosts_in(light, lamps, glass, camera, axis), camera))
-    return with_ghosts(light, lamps, glass, camera, axis, may_lose=may_lose)
 
 
 def glass_of(elements: tuple[Element, ...]) -> Glass | None:

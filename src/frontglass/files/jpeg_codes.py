@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.files.damage import heard
+from frontglass.files.draft import draft_parts
 
 if TYPE_CHECKING:
     from PIL.JpegImagePlugin import JpegImageFile
@@ -40,6 +41,10 @@ def codes_of(still: JpegImageFile, data: bytes) -> tuple[Codes, tuple[str, ...]]
     import cv2
 
     flags = {"RGB": cv2.IMREAD_COLOR_RGB, "L": cv2.IMREAD_GRAYSCALE}
+    if draft_parts(still.size) > 1:
+        width, height = (side // draft_parts(still.size) for side in still.size)
+        still.draft(still.mode, (width, height))
+        return np.asarray(still), ()
     if still.mode in flags:
         codes, lines = _decoded(data, flags[still.mode] | cv2.IMREAD_IGNORE_ORIENTATION)
         if codes is not None and codes.shape[1::-1] == still.size and not lines:

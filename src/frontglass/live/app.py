@@ -95,6 +95,7 @@ class Page:
             "/noise": self.noise,
             "/share.svg": self.code,
             "/still/{number:int}": self.still,
+            "/still/{number:int}/draft": self.draft,
             "/still/{number:int}/exact": self.exact,
             "/still/{number:int}/light": self.light,
             "/still/{number:int}/view": self.view,
@@ -214,6 +215,12 @@ class Page:
             }
 
         return JSONResponse(await self.desk.done(request, work))
+
+    async def draft(self, request: Request) -> Response:
+        """Answer with the bare still before its lamps are found; with nothing if it is open."""
+        number = request.path_params["number"]
+        codes = await self.desk.done(request, lambda: self.table.draft(number))
+        return Response() if codes is None else codes_reply(codes)
 
     async def exact(self, request: Request) -> Response:
         """Answer with the codes of the still through looks."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import Callable
 from typing import TypeVar
 
@@ -10,12 +11,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
+from frontglass.threads import GivenUp, while_wanted
+
 Result = TypeVar("Result")
 MOST_WAITING = 16
 
 
 class Desk:
-    """Works on one thing at a time; what nobody waits for any more is not begun."""
+    """Works on one thing at a time; what nobody waits for any more is not begun, or ended."""
 
     def __init__(self) -> None:
         self._lock, self._waiting = asyncio.Lock(), 0
@@ -30,6 +33,34 @@ class Desk:
             async with self._lock:
                 if await request.is_disconnected():
                     raise HTTPException(408)
-                return await run_in_threadpool(work)
+                # What changes something is never left half done.
+                return await (_looked_at if request.method == "GET" else _done)(request, work)
         finally:
             self._waiting -= 1
+
+
+async def _done(request: Request, work: Callable[[], Result]) -> Result:
+    del request
+    return await run_in_threadpool(work)
+
+
+async def _looked_at(request: Request, work: Callable[[], Result]) -> Result:
+    """Return what `work` returns, which ends when nobody waits for it any more."""
+    gone = threading.Event()
+
+    async def listen() -> None:
+        while (await request.receive())["type"] != "http.disconnect":
+            pass
+        gone.set()
+
+    def wanted() -> Result:
+        with while_wanted(lambda: not gone.is_set()):
+            return work()
+
+    listener = asyncio.create_task(listen())
+    try:
+        return await run_in_threadpool(wanted)
+    except GivenUp:
+        raise HTTPException(408) from None
+    finally:
+        listener.cancel()

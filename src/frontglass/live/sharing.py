@@ -29,6 +29,8 @@ Result = TypeVar("Result")
 AT_ONCE, A_SECOND = 120, 20
 MOST_GUESTS = 6
 """Guests that wait at the desk at once, of the many that it takes."""
+COOKIE, MOST_BROWSERS, MOST_KNOWN = "guest", 8, 256
+"""Whose hearts are whose: so many browsers of one address, and of all, are told apart."""
 NOWHERE = ("192.0.2.1", 9)  # RFC 5737: an address for documents, to which nothing is sent
 
 
@@ -50,6 +52,7 @@ class SharedView:
     listener: socket.socket
     token: str = field(default_factory=lambda: secrets.token_urlsafe(32))
     _hearts: set[tuple[str, str]] = field(default_factory=set)
+    _browsers: dict[str, str] = field(default_factory=dict)
     _waiting: int = 0
 
     @property
@@ -74,9 +77,16 @@ class SharedView:
         return Guard(inner, token=self.token, hosts=hosts, at_once=AT_ONCE, a_second=A_SECOND)
 
     async def index(self, request: Request) -> Response:
-        """Answer with the view."""
-        del request
-        return Response(self.page.files["view.html"], media_type=TYPES[".html"])
+        """Answer with the view, and a cookie for a browser that has none."""
+        reply = Response(self.page.files["view.html"], media_type=TYPES[".html"])
+        address, known = _address(request), self._browsers
+        is_new = request.cookies.get(COOKIE) not in known and len(known) < MOST_KNOWN
+        if is_new and sum(one == address for one in known.values()) < MOST_BROWSERS:
+            guest = secrets.token_urlsafe(16)
+            known[guest] = address
+            path = f"/{self.token}/"
+            reply.set_cookie(COOKIE, guest, path=path, httponly=True, samesite="strict")
+        return reply
 
     async def file(self, request: Request) -> Response:
         """Answer with a file of the view, of which there is a fixed list."""
@@ -87,7 +97,7 @@ class SharedView:
 
     async def kept(self, request: Request) -> Response:
         """Say what is kept: no command, no path, no name of a file's folder."""
-        return JSONResponse(await self._done(request, lambda: self._kept(_who(request))))
+        return JSONResponse(await self._done(request, lambda: self._kept(self._who(request))))
 
     async def picture(self, request: Request) -> Response:
         """Answer with a still through a kept choice; 0 is bare."""
@@ -106,9 +116,9 @@ class SharedView:
         return codes_reply(await self._done(request, work))
 
     async def heart(self, request: Request) -> Response:
-        """Give a choice a heart, or take it back; an address has one for each."""
+        """Give a choice a heart, or take it back; a browser has one for each."""
         asked = await asked_of(request)
-        key, is_given, who = text_in(asked, "key"), asked.get("given") is True, _who(request)
+        key, is_given, who = text_in(asked, "key"), asked.get("given") is True, self._who(request)
 
         def work() -> dict[str, Any]:
             choice, _ = self._choices().get(key, ({}, []))
@@ -140,6 +150,14 @@ class SharedView:
             said = repr((self.token, choice["looks"], choice["stills"])).encode()
             found[hashlib.sha256(said).hexdigest()[:24]] = (choice, choice["on"] or every)
         return found
+
+    def _who(self, request: Request) -> str:
+        """Return who asks: a browser by its cookie, one without by its address.
+
+        Whoever throws cookies away has no more hearts than an address has browsers.
+        """
+        guest = request.cookies.get(COOKIE, "")
+        return guest if guest in self._browsers else _address(request)
 
     def _kept(self, who: str) -> dict[str, Any]:
         page = self.page
@@ -201,5 +219,5 @@ def _look_words(text: str) -> str:
     return " ".join(filter(None, (name, strength)))
 
 
-def _who(request: Request) -> str:
+def _address(request: Request) -> str:
     return request.client.host if request.client else ""

@@ -10,7 +10,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.convolution.blocks import single_precision
 from frontglass.errors import ParameterError
+from frontglass.files.draft import draft
+from frontglass.files.size import is_drafted
 from frontglass.live.open_still import OpenStill, watched_part
 from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
 from frontglass.looks import Look
@@ -25,6 +28,9 @@ from frontglass.units import strength_from_text
 
 LONGEST_PX, SMALL_PX, TILE_PX = 1280, 168, 320
 """Longest side of what is worked on, of a small picture, and of what the loupe shows."""
+DRAFT_FINER = 2
+"""A draft is read so much finer than it is shown: then light is averaged at hard edges, not codes,
+and it differs from the still by more than a code in a hundredth of the pixels."""
 MOST_OPEN = 6
 """Stills that stay open; the one looked at least lately is read anew when it is wanted."""
 MOST_SEEN = 3
@@ -133,17 +139,23 @@ class LightTable:
 
     def seen(self, number: int, looks: Sequence[Look]) -> Picture:
         """Return the still at the page's size through looks; the last few are at hand."""
-        still = self.held(number)
-        key = (number, still.light, tuple(map(str, looks)))
+        key = self._key(number, looks)
         if key not in self._seen:
-            self._seen[key] = still.seen(looks)
+            self._seen[key] = self.held(number).seen(looks)
         while len(self._seen) > MOST_SEEN:
             del self._seen[next(iter(self._seen))]
         return self._seen[key]
 
     def light(self, number: int, looks: Sequence[Look]) -> NDArray[np.float16]:
         """Return what the page blends: the still through looks, in linear light."""
-        return half_light(self.held(number).seen(looks))
+        seen = self._seen.get(self._key(number, looks))
+        if seen is None:
+            with single_precision():  # half floats hold less
+                seen = self.held(number).seen(looks)
+        return half_light(seen)
+
+    def _key(self, number: int, looks: Sequence[Look]) -> object:
+        return number, self.held(number).light, tuple(map(str, looks))
 
     def view(self, number: int) -> NDArray[np.float16]:
         """Return codes of what the still is looked at through, as `view_codes` has them.
@@ -204,13 +216,29 @@ class LightTable:
         camera = still.recipe.framing.camera_for(still.tiny).camera
         return shown_codes(replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera))
 
+    def draft(self, number: int) -> NDArray[np.uint8] | None:
+        """Return a still at the page's size before its lamps are found.
+
+        None if it is open, or is no sooner read that way.
+        """
+        path = self.path(number)
+        if number in self._open or not is_drafted(path, DRAFT_FINER * LONGEST_PX):
+            return None
+        return self._drafted(path, LONGEST_PX)
+
     def film(self, number: int) -> NDArray[np.uint8]:
         """Return a small picture of a still for the filmstrip; what is open stays so."""
-        still, read = self._open.get(number), self._read
+        still = self._open.get(number)
         if still is None:
-            still = self._as_shown(number, self._recipe_of(self.path(number)))
-            self._read = read
+            return self._drafted(self.path(number), SMALL_PX)
         return shown_codes(still.tiny)
+
+    def _drafted(self, path: Path, longest_px: int) -> NDArray[np.uint8]:
+        """Return a bare still, read only as finely as it is shown."""
+        recipe = self._recipe_of(path)
+        with draft(DRAFT_FINER * longest_px):
+            picture = recipe.exposed(path).picture
+        return shown_codes(at_most(recipe.framing.framed(picture), longest_px))
 
     def tile(self, number: int, looks: Sequence[Look], x: float, y: float) -> NDArray[np.uint8]:
         """Return pixels of the full still through looks round a place.
@@ -236,8 +264,7 @@ class LightTable:
         self, number: int, looks: Sequence[Look], parts: Sequence[SceneWatch] = ()
     ) -> InFull:
         """Return the full still through looks; kept for the next tile of it, as codes alone."""
-        still = self.held(number)
-        key = (number, still.light, tuple(map(str, looks)))
+        still, key = self.held(number), self._key(number, looks)
         if self._full is None or self._full.key != key or not {*parts} <= {*self._full.parts}:
             self._full = None
             picture = still.recipe.lit(
@@ -274,7 +301,15 @@ class LightTable:
 
     def _exposed(self, number: int, recipe: Recipe) -> ExposedStill:
         """Return a still as its file holds it; read anew if another was, or it is exposed anew."""
-        asked = replace(recipe, recovery=Recipe().recovery)
+        plain = Recipe()
+        # What is done to the light only once it has been read.
+        asked = replace(
+            recipe,
+            recovery=plain.recovery,
+            framing=plain.framing,
+            space=plain.space,
+            surround=plain.surround,
+        )
         if self._read is None or self._read[:2] != (number, asked):
             self._read = None
             self._read = (number, asked, recipe.exposed(self.path(number)))

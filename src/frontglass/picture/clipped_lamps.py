@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
+from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.clipped import Outline, outline
 from frontglass.picture.clipped_features import RegionFeatures, region_features
@@ -18,7 +19,7 @@ from frontglass.picture.lamp_colours import colours_of
 from frontglass.picture.lamp_kinds import KINDS, White, kind_named, white_of
 from frontglass.picture.lamp_levels import Levels
 from frontglass.picture.lamp_rim import Rims
-from frontglass.picture.lit_pixels import LitPixels
+from frontglass.picture.last_light import LastLight
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import AUTO, OFF, LampMark, LampRange, Recovery
 
@@ -184,11 +185,12 @@ def _recovered(
     camera: Camera | None,
 ) -> RecoveredStill:
     """Return a still whose light ends at white with what its clipped lamps lost."""
-    found = outline(bare.radiance, white)
+    # Who marks lamps one after the other asks of the same light each time.
+    found, features = _AREAS.of(bare.radiance, white, lambda: _areas(bare.radiance, white))
     marked = tuple(_region_at(mark, found) for mark in recovery.marks)
     if found.regions == 0:
         return RecoveredStill(bare, (), luminance)
-    features = region_features(bare.radiance, found)
+    assert features is not None
     rims = Rims(bare.radiance, found, _px_per_rad(bare, camera))
     likely = _levels(features, recovery, marked, luminance, rims)
     levels = replace(likely, stops=likely.off_by(recovery.lamp_range.deviations))
@@ -201,6 +203,15 @@ def _recovered(
         given = int(np.count_nonzero(levels.stops))
         bare = _lit(bare, found, excess, _said(lamps, given, doubt))
     return RecoveredStill(bare, lamps, luminance, doubt, found.regions)
+
+
+def _areas(light: Float32, white: float) -> tuple[Outline, RegionFeatures | None]:
+    """Clipped areas of light, and what is seen of them if there are any."""
+    found = outline(light, white)
+    return found, region_features(light, found) if found.regions else None
+
+
+_AREAS = LastLight[tuple[Outline, RegionFeatures | None]]()
 
 
 def _lit(bare: Picture, found: Outline, excess: Float32, said: tuple[str, ...]) -> Picture:

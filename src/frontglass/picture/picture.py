@@ -12,11 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from frontglass.choices import PastWhite
 from frontglass.errors import ParameterError
+from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import ShotData
 from frontglass.picture.arrays import light_of_array
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.lamp_place import LampPlace
-from frontglass.picture.lit_pixels import LitPixels
 from frontglass.picture.non_finite import NonFinite, is_finite, spoilt_samples
 from frontglass.picture.primaries import BT709, Primaries, primaries_of
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import weakref
-import zlib
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.picture.grain import FAINT, Grain, grain_of
+from frontglass.picture.last_light import LastLight
 from frontglass.picture.picture import Picture
 from frontglass.threads import over_strips
 
@@ -82,32 +81,13 @@ def bare(picture: Picture) -> Bare:
     how finely the rest was coded.
     """
     step = picture.encoding.code_step
-    grain = None if step is None else _LAST.of(picture.radiance, step)
+    grain = (
+        None
+        if step is None
+        else _LAST.of(picture.radiance, step, lambda: grain_of(picture.radiance, step))
+    )
     return Bare(picture.radiance, grain)
 
 
-class _Last:
-    """Grain of the last still, for as long as that still is there as it was.
-
-    A sheet shows one still through many looks, and finding grain takes longer than most of them.
-    """
-
-    def __init__(self) -> None:
-        self._found: tuple[weakref.ref[Float32], tuple[float, int], Grain | None] | None = None
-
-    def of(self, light: Float32, step: float) -> Grain | None:
-        """Return grain of light, or None if it has none."""
-        found = self._found
-        as_it_is = step, zlib.crc32(np.ascontiguousarray(light).data)
-        if found is None or found[0]() is not light or found[1] != as_it_is:
-            grain = grain_of(light, step)
-            found = self._found = (weakref.ref(light, self._forget), as_it_is, grain)
-        return found[2]
-
-    def _forget(self, gone: weakref.ref[Float32]) -> None:
-        found = self._found
-        if found is not None and found[0] is gone:
-            self._found = None
-
-
-_LAST = _Last()
+# A sheet shows one still through many looks, and finding grain takes longer than most of them.
+_LAST = LastLight[Grain | None]()

@@ -17,8 +17,8 @@ from frontglass.choices import Surround
 from frontglass.elements import Element, Passage, Place, Stack
 from frontglass.elements.element import through_filters
 from frontglass.errors import LookError
+from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera, choose_camera
-from frontglass.picture.lit_pixels import LitPixels
 from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare, bare

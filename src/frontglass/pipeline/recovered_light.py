@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.elements import Element, Passage, Place
-from frontglass.picture.lit_pixels import LitPixels
+from frontglass.lit_pixels import LitPixels
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare
 from frontglass.threads import over_strips

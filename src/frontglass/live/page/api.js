@@ -33,7 +33,13 @@ async function answer(path, options) {
 
 export async function said(path) { return (await answer(path)).json(); }
 
+const beforeTelling = [];
+
+/** Call `listener()` before the program is told something, which then need not wait for its turn. */
+export function onTelling(listener) { beforeTelling.push(listener); }
+
 export async function told(path, body) {
+  for (const listener of beforeTelling) listener();
   const headers = { "content-type": "application/json" };
   return (await answer(path, { method: "POST", headers, body: JSON.stringify(body) })).json();
 }

@@ -7,19 +7,43 @@ export const strengthAt = (place) => rounded(LARGEST * place * place);
 export const placeOf = (strength) => Math.sqrt(Math.min(strength, LARGEST) / LARGEST);
 export const rounded = (s) => (s < 0.1 ? Math.round(s * 200) / 200 : Math.round(s * 100) / 100);
 
+/** Where between the ends a strength may take a node's place, by the power: else a blend amplifies errors. */
+const CLEAR_OF_ENDS = { 1: [1 / 16, 3 / 4], 0.5: [1 / 8, 2 / 5] };
+
+/**
+ * Nodes with strengths among them at which a hand has rested, so that they are there already.
+ *
+ * Of a polynomial the first of them takes the place of the inner node next to it. Of straight lines
+ * all stand between the nodes: where the hand goes to and fro they lie close.
+ */
+export function anchored(nodes, anchors) {
+  const { strengths, places, power, window } = nodes, last = strengths.length - 1;
+  if (!anchors) return nodes;
+  if (window < strengths.length) {
+    const all = [...new Set([...strengths, ...anchors])].sort((a, b) => a - b);
+    return { ...nodes, strengths: all, places: all.map((one) => one ** power), anchors };
+  }
+  const at = anchors[0] ** power, inner = [...places.keys()].slice(1, last);
+  const [least, most] = CLEAR_OF_ENDS[power];
+  if (!(at >= least * places[last] && at <= most * places[last])) return nodes;
+  const nearest = inner.reduce((one, other) => (Math.abs(places[other] - at) < Math.abs(places[one] - at) ? other : one));
+  return { ...nodes, strengths: strengths.with(nearest, anchors[0]), places: places.with(nearest, at), anchors };
+}
+
 /**
  * Weights of renders at a strength.
  *
- * nodes: { strengths, places, window }: at `places` the light is nearly a polynomial, through
- * `window` neighbours. has(index): whether that render is there. Where neighbours are missing, a
- * straight line between the nearest two serves. Returns [[index, weight], ...], or null.
+ * nodes: { strengths, places, power, window }: at `places`, which are strengths to that power, the
+ * light is nearly a polynomial through `window` neighbours. has(index): whether that render is
+ * there. Where neighbours are missing, a straight line between the nearest two serves. Returns
+ * [[index, weight], ...], or null.
  */
-export function weights(nodes, has, strength, placed) {
-  const { strengths, places, window } = nodes;
+export function weights(nodes, has, strength) {
+  const { strengths, places, power, window } = nodes;
   const exact = strengths.indexOf(strength);
   if (exact >= 0 && has(exact)) return [[exact, 1]];
   if (strength > strengths[strengths.length - 1]) return null;
-  const at = placed(strength);
+  const at = strength ** power;
   const above = strengths.findIndex((one) => one > strength);
   const first = Math.max(0, Math.min(above - Math.floor(window / 2), strengths.length - window));
   const near = Array.from({ length: window }, (_, k) => first + k);

@@ -1,7 +1,7 @@
 // The page: what is on the screen, and what every hand and key does to it.
 
-import { onLost, pixels, said, told } from "./api.js";
-import { LARGEST, placeOf, rounded, strengthAt, weights } from "./blend.js";
+import { onLost, onTelling, pixels, said, told } from "./api.js";
+import { LARGEST, anchored, placeOf, rounded, strengthAt, weights } from "./blend.js";
 import { Distances } from "./distances.js";
 import { HandOut } from "./hand_out.js";
 import { Kept } from "./kept.js";
@@ -13,9 +13,9 @@ import { Renders } from "./renders.js";
 import { screenOn } from "./screen.js";
 import { Watched } from "./watched.js";
 
-const REST_MS = 160, ASK_MS = 2000;
+const REST_MS = 160, ASK_MS = 2000, MOST_ANCHORS = 6;
 const page = {
-  state: null, still: null, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
+  state: null, still: null, early: null, isOpening: false, at: 0, active: 0, isWiping: false, line: 0.5, isBare: false, isResting: true,
   sides: [{ look: "", strength: 0.25, over: "", overStrength: 0.25 }, { look: "", strength: 1, over: "", overStrength: 0.25 }], shown: ["", ""],
 };
 const screen = screenOn(find("picture"));
@@ -43,8 +43,14 @@ function exactWant(looks) {
   return { key: `${prefix("exact")}|${looks.join("+")}`, path: `still/${page.still.number}/exact`, values: { look: looks } };
 }
 
+/** Strengths that are there already, since a hand has rested at them: by look, and what is on top. */
+const anchors = new Map();
+const anchorKey = (one, look) => `${prefix("light")}|${looksOf({ ...one, look: "" })}|${look.name}`;
+const nodesOf = (one, look) => anchored(look.nodes, anchors.get(anchorKey(one, look)));
+
 function nodeWant(one, look, index) {
-  const strength = look.nodes.strengths[index];
+  const { strengths, anchors: there } = nodesOf(one, look);
+  const strength = there?.includes(strengths[index]) ? strengthText(strengths[index]) : strengths[index];
   const over = looksOf({ ...one, look: "" });
   const key = `${prefix("light")}|${over}|${strength ? `${look.name}|${strength}` : "bare"}`;
   return { key, path: `still/${page.still.number}/light`, values: { look: [...over, `${look.name}:${strength}`] } };
@@ -65,18 +71,18 @@ const isBareSide = (one) => !looksOf(one).length;
 
 /** What is wanted, the most wanted first. */
 function wants() {
-  if (!page.still) return [];
+  if (!page.still || page.isOpening) return [];
   if (page.still.problem) return filmWants();
   const list = [];
-  if (page.isResting) for (const one of sides()) list.push(exactWant(looksOf(one)));
+  if (page.isResting) for (const one of sides()) list.push({ ...exactWant(looksOf(one)), isUrgent: true });
   if (page.isBare || list.every((one) => renders.has(one.key) || renders.problem(one.key))) list.push(exactWant([]));
   if (loupe.isShown && page.isResting) list.push(loupe.want(page.still, looksOf(side())));
   for (const one of new Set([side(), ...sides()])) {
     const look = lookNamed(one.look);
     if (!look) continue;
-    const near = [...look.nodes.strengths.keys()];
-    near.sort((a, b) => Math.abs(look.nodes.places[a] - Math.sqrt(one.strength))
-      - Math.abs(look.nodes.places[b] - Math.sqrt(one.strength)));
+    const { places, power } = nodesOf(one, look), near = [...places.keys()];
+    const at = one.strength ** power;
+    near.sort((a, b) => Math.abs(places[a] - at) - Math.abs(places[b] - at));
     list.push(...near.map((index) => nodeWant(one, look, index)));
   }
   // Nets take longest: they come last.
@@ -89,7 +95,23 @@ function arrived(key) {
   if (key.startsWith("small")) { paintStrip(); kept.paint(); return; }
   if (key.startsWith("film")) { paintFilm(); return; }
   if (key.startsWith("tile")) { loupe.draw(renders); return; }
+  if (key.startsWith("exact")) for (const one of sides()) anchor(one, key);
   draw();
+}
+
+/** Take exact pictures of a look for strengths that others are blended of; see `anchored`. */
+function anchor(one, key) {
+  const look = lookNamed(one.look);
+  if (!look || !page.still || key !== exactWant(looksOf(one)).key) return;
+  const { strengths, window } = look.nodes, known = anchorKey(one, look), before = anchors.get(known);
+  const isBetween = one.strength > strengths[0] && one.strength < strengths[strengths.length - 1];
+  if (!isBetween || strengths.includes(one.strength)) return;
+  if (window < strengths.length) {
+    const own = [...(before || []).filter((other) => other !== one.strength), one.strength];
+    anchors.set(known, own.slice(-MOST_ANCHORS));
+  } else if (!before && !strengths.some((_, k) => k && k < strengths.length - 1 && renders.has(nodeWant(one, look, k).key))) {
+    anchors.set(known, [one.strength]);
+  }
 }
 
 /** What is to be painted of a side: codes of a render, else a blend; null if nothing is there yet. */
@@ -99,14 +121,14 @@ function source(one) {
   if (found) return { key: exact, codes: new Uint8Array(found.data), said: "" };
   const look = lookNamed(one.look);
   if (look && !page.isBare) {
-    const nodes = look.nodes;
-    const shares = weights(nodes, (index) => renders.has(nodeWant(one, look, index).key), one.strength, Math.sqrt);
+    const nodes = nodesOf(one, look);
+    const shares = weights(nodes, (index) => renders.has(nodeWant(one, look, index).key), one.strength);
     if (shares) {
       const planes = shares.map(([index, weight]) => {
         const { key } = nodeWant(one, look, index);
         return { key, weight, data: new Uint16Array(renders.get(key).data) };
       });
-      const isRough = shares.length > 1 && (nodes.window < 4 || shares.length < nodes.window);
+      const isRough = shares.length > 1 && (nodes.window < 3 || shares.length < nodes.window);
       return { key: "", planes, said: isRough ? "about" : "" };
     }
   }
@@ -137,7 +159,9 @@ function draw() {
   }
   const isExact = shown.every((one) => one.codes && !one.said);
   find("picture").dataset.shows = isExact ? "exact" : shown.some((one) => one.said === "working") ? "late" : "blend";
-  find("picture").dataset.light = page.still.light;
+  const look = lookNamed(side().look), all = look ? [...nodesOf(side(), look).strengths.keys()] : [];
+  const held = all.filter((index) => renders.has(nodeWant(side(), look, index).key));
+  Object.assign(find("picture").dataset, { light: page.still.light, still: page.still.number, strengths: `${held.length} of ${all.length}` });
   find("picture").dataset.what = sides().map((one) => (page.isBare ? "bare" : textOf(one))).join(" | ");
   sides().forEach((one, number) => { tag(number, one, shown[number].said); });
   if (!page.isWiping) find("tag1").textContent = "";
@@ -257,15 +281,24 @@ async function refresh() {
   const number = page.at;
   const still = await said(`still/${number}`);
   if (page.at !== number) return; // another one has been chosen meanwhile
+  page.isOpening = false;
   const isOther = !page.still || still.light !== page.still.light || page.still.number !== number;
   if (isOther && !still.problem) screen.view(still.view ? await pixels(`still/${number}/view`) : null);
   if (page.at !== number) return;
   takeStill({ notices: [], ...still, number }, isOther);
 }
 
+function fit({ width, height }) {
+  document.documentElement.style.setProperty("--shape", String(width / height));
+  screen.size(width, height);
+  page.drawn = "";
+}
+
 function takeStill(still, isOther) {
-  const isSame = page.still && page.still.number === still.number && page.still.width === still.width;
+  const before = page.still || page.early;
+  const isSame = before && before.number === still.number && before.width === still.width && before.height === still.height;
   page.still = still;
+  page.early = null;
   path.update(still);
   const entry = find("stills").children[still.number];
   if (entry && still.problem) { entry.querySelector(".problem").textContent = still.problem; entry.querySelector("canvas").hidden = true; }
@@ -281,11 +314,10 @@ function takeStill(still, isOther) {
   distances.update(still);
   if (!isOther) { changed(); return; } // what is watched may be another part
   const keeps = (key) => key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light);
+  anchors.clear();
   renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
   if (!isSame) {
-    document.documentElement.style.setProperty("--shape", String(still.width / still.height));
-    screen.size(still.width, still.height);
-    page.drawn = "";
+    fit(still);
     page.shown = ["", ""];
   } else {
     for (const one of page.shown) if (one) one.light = still.light; // stays until the next is there
@@ -295,10 +327,28 @@ function takeStill(still, isOther) {
   changed();
 }
 
+/** A large still takes a while until its lamps are found: show it bare and without their light. */
+async function showDraft(number) {
+  const found = await pixels(`still/${number}/draft`).catch(() => null);
+  if (!found?.width || page.at !== number || page.still?.number === number) return;
+  const codes = { key: `draft|${number}`, codes: new Uint8Array(found.data), said: "" };
+  Object.assign(page, { still: null, early: { number, width: found.width, height: found.height }, shown: [codes, { ...codes }] });
+  fit(found);
+  screen.draw([codes], found.width + 1);
+  find("lamps").replaceChildren();
+  find("picture").hidden = false;
+  Object.assign(find("picture").dataset, { shows: "draft", still: number });
+  find("tag0").textContent = "bare, still looking for lamps";
+  find("tag1").textContent = "";
+}
+
 async function open(number) {
   page.at = number;
   [...find("stills").children].forEach((one, k) => one.setAttribute("aria-pressed", String(k === number)));
-  try { await refresh(); } catch (error) { say(error.message); }
+  page.isOpening = true;
+  renders.pump(); // of the one before nothing is wanted any more
+  showDraft(number);
+  try { await refresh(); } catch (error) { page.isOpening = false; say(error.message); }
 }
 
 function stepStill(direction) {
@@ -359,6 +409,7 @@ function layOut(state) {
 async function begin() {
   page.state = await said("state");
   layOut(page.state);
+  anchors.clear();
   renders.clear();
   page.still = null;
   page.sides[0].look ||= page.state.looks[0].name;
@@ -386,12 +437,14 @@ async function ask() {
   try {
     const { session, scene } = await said("alive");
     if (!page.state || session !== page.state.session) await begin();
+    else if (!page.still && !page.isOpening) await open(page.at);
     else if (scene !== page.state.scene) await takeKept({ ...(await said("state")) });
     else renders.pump();
   } catch { /* said already */ }
   setTimeout(ask, ASK_MS);
 }
 
+onTelling(() => renders.hush());
 onLost((isLost) => {
   find("lost").hidden = !isLost;
   find("lost").textContent = isLost

@@ -6,7 +6,7 @@ const MOST_BYTES = 700e6;
 
 export class Renders {
   constructor({ wants, arrived }) {
-    Object.assign(this, { wants, arrived, held: new Map(), failed: new Map(), bytes: 0, asked: null });
+    Object.assign(this, { wants, arrived, held: new Map(), failed: new Map(), bytes: 0, asked: null, isHushed: false });
   }
 
   get(key) {
@@ -27,15 +27,24 @@ export class Renders {
     if (this.asked && !keeps(this.asked.key)) this.asked.abort.abort();
   }
 
-  /** Ask for what is wanted most; what is under way and no longer wanted is given up. */
+  /** Ask for what is wanted most; what is under way and can wait, or is no longer wanted, is given up. */
   pump() {
     const wanted = this.wants();
+    const next = wanted.find((one) => !this.held.has(one.key) && !this.failed.has(one.key));
     if (this.asked) {
-      if (!wanted.some((one) => one.key === this.asked.key)) this.asked.abort.abort();
+      // What is looked at now does not wait for what may be looked at later.
+      const isBehind = next && next.isUrgent && next.key !== this.asked.key;
+      if (isBehind || !wanted.some((one) => one.key === this.asked.key)) this.asked.abort.abort();
       return;
     }
-    const next = wanted.find((one) => !this.held.has(one.key) && !this.failed.has(one.key));
     if (next) this.fetch(next, new Set(wanted.map((one) => one.key)));
+  }
+
+  /** Give up what is under way; what is wanted then is asked for by the next pump. */
+  hush() {
+    if (!this.asked) return;
+    this.isHushed = true;
+    this.asked.abort.abort();
   }
 
   async fetch(next, wanted) {
@@ -51,7 +60,9 @@ export class Renders {
     }
     this.asked = null;
     this.arrived(next.key);
-    if (!isLost) this.pump(); // else once it is back
+    const isHushed = this.isHushed;
+    this.isHushed = false;
+    if (!isLost && !isHushed) this.pump(); // else once it is back, or has been told
   }
 
   hold(key, found, wanted) {

@@ -82,18 +82,35 @@ class CardScreen {
     Object.assign(canvas, { width, height });
     gl.viewport(0, 0, width, height);
     for (const side of this.sides) { gl.deleteTexture(side.light); gl.deleteTexture(side.codes); }
-    this.sides = [0, 1].map((number) => {
-      const light = this.texture(number, gl.TEXTURE_2D_ARRAY);
-      gl.texStorage3D(gl.TEXTURE_2D_ARRAY, 1, gl.RGB16F, width, height, LAYERS);
-      const codes = this.texture(2 + number, gl.TEXTURE_2D);
-      gl.texStorage2D(gl.TEXTURE_2D, 1, gl.RGBA8, width, height);
-      return { light, codes, held: null, layers: Array(LAYERS).fill(null), used: Array(LAYERS).fill(0) };
-    });
+    this.sides = [0, 1].map((number) => ({
+      light: this.room(number, "light", 1, 1), codes: this.room(number, "codes", 1, 1),
+      hasLight: false, hasCodes: false, held: null, layers: Array(LAYERS).fill(null), used: Array(LAYERS).fill(0),
+    }));
+  }
+
+  /** Textures of a side. Room for many pictures is cleared when it is made: it is made when it is needed. */
+  room(number, kind, width, height) {
+    const { gl } = this;
+    const isLight = kind === "light";
+    const texture = this.texture(isLight ? number : 2 + number, isLight ? gl.TEXTURE_2D_ARRAY : gl.TEXTURE_2D);
+    if (isLight) gl.texStorage3D(gl.TEXTURE_2D_ARRAY, 1, gl.RGB16F, width, height, width > 1 ? LAYERS : 1);
+    else gl.texStorage2D(gl.TEXTURE_2D, 1, gl.RGBA8, width, height);
+    return texture;
+  }
+
+  /** See that a side has room for light, or codes, of the picture's size. */
+  provide(side, number, kind) {
+    const has = kind === "light" ? "hasLight" : "hasCodes";
+    if (side[has]) return;
+    side[has] = true;
+    this.gl.deleteTexture(side[kind]);
+    side[kind] = this.room(number, kind, this.canvas.width, this.canvas.height);
   }
 
   /** The layer that holds a plane; uploaded into the one used at least lately if need be. */
   layer(side, number, plane, turn) {
     const { gl, canvas } = this;
+    this.provide(side, number, "light");
     let layer = side.layers.indexOf(plane.key);
     if (layer < 0) {
       layer = side.used.indexOf(Math.min(...side.used));
@@ -115,6 +132,7 @@ class CardScreen {
       gl.uniform1i(this.place(`isExact${number}`), source.codes ? 1 : 0);
       if (source.codes) {
         if (side.held !== source.key) {
+          this.provide(side, number, "codes");
           side.held = source.key;
           gl.activeTexture(gl.TEXTURE0 + 2 + number);
           gl.texSubImage2D(gl.TEXTURE_2D, 0, 0, 0, canvas.width, canvas.height, gl.RGBA,

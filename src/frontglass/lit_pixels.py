@@ -22,11 +22,11 @@ class LitPixels:
 
     Parameters
     ----------
-    shape : (int, int, 3)
-        Of the frame.
+    shape : (int, int, N)
+        Of the frame, which has three channels or one.
     at : (ndarray, ndarray), shapes (N,)
         Rows and columns of its lit pixels, row by row.
-    light : ndarray, shape (N, 3), float32
+    light : ndarray, a row for each, float32
         Their light.
 
     Examples
@@ -61,9 +61,19 @@ class LitPixels:
         """Return it so many times as bright, by one factor or three."""
         return type(self)(self.shape, self.at, np.asarray(self.light * factor, np.float32))
 
+    def channel(self, number: int) -> Self:
+        """Return it in one channel alone, of a frame that has no other."""
+        return type(self)((*self.shape[:2], 1), self.at, self.light[:, number : number + 1])
+
     def added_to(self, frame: Float32) -> Float32:
         """Return a frame with this light added to it, in place."""
         frame[self.at] += self.light
+        return frame
+
+    def taken_from(self, frame: Float32) -> Float32:
+        """Return another frame, which lacks this light."""
+        frame = frame.copy()
+        frame[self.at] -= self.light
         return frame
 
     def on_pixels(self, width: int, height: int) -> Self:

@@ -1,0 +1,74 @@
+"""Planes kept for the next still of a scene."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from threading import Lock
+from typing import Any, Concatenate, Generic, ParamSpec
+
+from frontglass.accuracy import ACCURACY
+from frontglass.convolution.filters import Filter, Planes
+
+How = ParamSpec("How")
+KEPT_BYTES = 2**26
+"""Of small frames more are kept than the fewest up to here: all strengths of a look on a screen."""
+REMEMBERED = 24
+"""Planes that were asked for once, of which no more is known than that."""
+
+
+def is_small(shape: tuple[int, ...]) -> bool:
+    """Whether planes of a frame, and of one four times as large, as the dark takes, are kept."""
+    return shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
+
+
+class Kept(Generic[How]):
+    """What was made last of filters, kept for the next still.
+
+    Those of a large frame are as large as the picture. They are kept from the second time on: a
+    single still goes through with none of them but those at work.
+
+    Parameters
+    ----------
+    make : callable (filter, shape, ...) -> Planes
+        What is kept.
+    most : int
+        How many of them, and as many more as there is room for by `KEPT_BYTES`.
+    """
+
+    def __init__(
+        self, make: Callable[Concatenate[Filter, tuple[int, int], How], Planes], most: int
+    ) -> None:
+        self._make, self._most = make, most
+        self._made: OrderedDict[Any, Planes] = OrderedDict()
+        self._asked: OrderedDict[Any, None] = OrderedDict()
+        self._turn = Lock()
+
+    def __call__(
+        self, filter_: Filter, shape: tuple[int, int], *how: How.args, **named: How.kwargs
+    ) -> Planes:
+        """Return planes of a filter for a frame of `shape`, made now or before."""
+        key = (filter_, shape, how, tuple(named.items()))
+        with self._turn:
+            found = self._made.pop(key, None)
+            if found is not None:
+                self._made[key] = found
+                return found
+            is_kept = is_small(shape) or key in self._asked
+            self._asked[key] = None
+            self._asked.move_to_end(key)
+            while len(self._asked) > REMEMBERED:
+                self._asked.popitem(last=False)
+            if is_kept:
+                # Room is made before it is needed.
+                while len(self._made) >= self._most and not self._has_room(shape):
+                    self._made.popitem(last=False)
+        planes = self._make(filter_, shape, *how, **named)
+        if is_kept:
+            with self._turn:
+                self._made[key] = planes
+        return planes
+
+    def _has_room(self, shape: tuple[int, int]) -> bool:
+        held = sum(p.nbytes for one in self._made.values() for p in one if p is not None)
+        return is_small(shape) and held < KEPT_BYTES

@@ -1,0 +1,29 @@
+"""Planes are kept: small ones at once, large ones when they are asked for again."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from frontglass.convolution.filters import Planes, VeilFilter
+from frontglass.convolution.kept import Kept
+
+LARGE, SMALL = (3000, 3000), (30, 40)
+
+
+def test_large_planes_are_kept_from_the_second_time_on(monkeypatch):
+    monkeypatch.setattr("frontglass.convolution.kept.KEPT_BYTES", 0)  # no more than the fewest
+    made = []
+
+    def make(filter_, shape):
+        made.append((filter_, shape))
+        return Planes(np.zeros((1, 1)), None)
+
+    kept, veil = Kept(make, 2), VeilFilter(share=0.1)
+    assert kept(veil, SMALL) is kept(veil, SMALL)
+    first, second, third = (kept(veil, LARGE) for _ in range(3))
+    assert first is not second
+    assert second is third
+    assert made == [(veil, SMALL), (veil, LARGE), (veil, LARGE)]
+    for share in (0.2, 0.3):
+        kept(VeilFilter(share=share), SMALL)
+    assert kept(veil, LARGE) is not third

@@ -1,0 +1,53 @@
+"""What was found in light serves again for the same light alone."""
+
+from __future__ import annotations
+
+import gc
+
+import numpy as np
+import pytest
+
+import frontglass as fg
+from frontglass.picture.clipped_lamps import _AREAS
+from frontglass.picture.last_light import LastLight
+
+
+def test_it_is_found_anew_for_other_light_other_questions_and_light_that_changed():
+    found: list[float] = []
+    last = LastLight[float]()
+
+    def of(light, asked=0):
+        def find() -> float:
+            found.append(float(light.sum()))
+            return found[-1]
+
+        return last.of(light, asked, find)
+
+    light = np.ones((4, 5, 3), np.float32)
+    assert of(light) == of(light) == 60
+    assert len(found) == 1
+    of(light, asked=1)
+    assert len(found) == 2
+    light[0, 0, 0] = 3
+    assert of(light, asked=1) == 62
+    assert of(light.copy(), asked=1) == 62
+    assert len(found) == 4
+    del light
+    gc.collect()
+    assert last._kept is None
+
+
+@pytest.mark.parametrize("clipped", ["auto", 5.0])
+def test_lamps_marked_one_after_the_other_are_as_if_found_anew(clipped):
+    rng = np.random.default_rng(2)
+    codes = rng.integers(20, 90, (90, 140, 3), dtype=np.uint8)
+    codes[20:26, 30:37] = codes[60:63, 100:104] = 255
+    still = fg.Picture.from_array(codes)
+    marks = ((), (fg.LampMark(x_px=32, y_px=22, stops=7.0),), ())
+    for one in marks:
+        recovery = fg.Recovery(clipped=clipped, marks=one)
+        again = fg.with_recovered_light(still, recovery)
+        _AREAS._kept = None
+        anew = fg.with_recovered_light(still, recovery)
+        assert again.lamps == anew.lamps
+        np.testing.assert_array_equal(again.picture.recovered.light, anew.picture.recovered.light)
