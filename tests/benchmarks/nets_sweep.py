@@ -54,7 +54,7 @@ def main(count: int, seed: int) -> None:
     rng = np.random.default_rng(seed)
     light = rng.uniform(0, 0.2, (*SHAPE, 3)).astype(np.float32)
     light[14, 20], light[7, 33:35] = LAMP, LAMP / 3
-    found = []
+    found: list[tuple[float, float]] = []
     while len(found) < count:
         try:
             mesh = drawn(rng)
