@@ -280,12 +280,12 @@ class Accuracy:
     much_joint_light: float = 0.01
     strewn_joint_light: float = 0.0015
     strewn_joint_orders: tuple[int, float] = (24, 0.25)
-    most_parts_between: int = 12
+    most_parts_between: int = 8
     fine_joint_orders: tuple[float, float] = (8.0, 1 / 32)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0
     most_joint_orders: int = 128
-    orders_of_several: tuple[int, int] = (20, 5)
+    orders_of_several: tuple[int, int] = (16, 5)
     darkest_share: float = 1e-13
     points_at_once: int = 400_000
     tulle_orders: float = 64.0

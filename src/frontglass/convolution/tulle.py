@@ -18,7 +18,7 @@ from frontglass.convolution.filters import Planes
 from frontglass.convolution.kept import is_small
 from frontglass.convolution.nets import streaks_of
 from frontglass.convolution.splat import MaskFilter, Pixels, Points, planes_of, splat
-from frontglass.convolution.tulle_halo import beyond, halo_points, is_narrow_halo
+from frontglass.convolution.tulle_halo import arms_beyond, halo_points, is_narrow_halo
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
@@ -74,8 +74,8 @@ class TulleFilter(MaskFilter):
         add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
         if self.has_mirrors or not is_small(shape):
             return
-        pieces = halo_points(self.mask, self.band, self.px_per_rad, max(shape))
-        parts = (splat(Points(x, y, -light * own)) for x, y, own in beyond(pieces, shape))
+        pieces = arms_beyond(self.mask, self.band, self.px_per_rad, shape)
+        parts = (splat(Points(x, y, -light * own)) for x, y, own in pieces)
         folded = planes_of(parts, shape, planes.even.dtype, is_even=self.is_even)
         np.add(planes.even, folded.even, out=planes.even)
         if planes.odd is not None and folded.odd is not None:

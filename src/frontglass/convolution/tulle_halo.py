@@ -24,6 +24,9 @@ _NARROWEST_PX, _GRADED_PX, _NEAR_PX = 2.0**-14, 3.0, 16.0
 _FINE_PX, _STEP_PX, _FAR_STEP_PX = 1 / 8, 0.5, 4.0
 """Steps near the lamp, where they grow with the distance at first, along the frame, and beyond."""
 _GRADED_STEPS = 256
+_ARMS_NARROWEST_PX, _ARMS_STEPS = 2.0**-10, 96
+_ARMS_FINE_PX, _ARMS_FAR_STEPS = 512.0, 440
+"""Of arms beyond the frame, fewer across them, and far out."""
 _MOST_ALIASES = 24
 _GOLDEN = (1 + math.sqrt(5)) / 2
 _NODES = 1 << 16
@@ -54,37 +57,58 @@ def halo_points(
     sinc(L y)**2`` less what jitter leaves in the orders, ``exp(-(2 pi jitter)**2 (x**2 + y**2))``
     times that: two products, which are summed over cells in closed form, wavelength by wavelength.
     """
-    near = np.r_[
-        0.0,
-        np.geomspace(_NARROWEST_PX, _GRADED_PX, _GRADED_STEPS),
-        np.arange(_GRADED_PX + _FINE_PX, _NEAR_PX + _FINE_PX / 2, _FINE_PX),
-    ]
+    near = _graded(_NARROWEST_PX, _GRADED_STEPS)
+    far = _along(_NEAR_PX, longest_px)
+    coarse = np.geomspace(_NEAR_PX, far[-1], 100)
+    return _points(
+        _Cells(mask, band, px_per_rad), [(near, near), (far, near), (near, far), (coarse, coarse)]
+    )
+
+
+def arms_beyond(
+    mask: HexagonalNet, band: Band, px_per_rad: float, shape: tuple[int, int]
+) -> Iterator[Points]:
+    """Points of the halo's arms that a lamp in a corner sends beyond the opposite sides.
+
+    What is far from all arms is left: so few points stand for so much that is even that, taken off
+    light, they would be dark specks.
+    """
+    near = _graded(_ARMS_NARROWEST_PX, _ARMS_STEPS)
+    far = _along(max(_NEAR_PX, min(shape)), max(shape))
+    fine = far < _ARMS_FINE_PX
+    far = np.r_[far[fine], np.geomspace(_ARMS_FINE_PX, far[-1], _ARMS_FAR_STEPS)]
+    for x, y, shares in _points(_Cells(mask, band, px_per_rad), [(far, near), (near, far)]):
+        out = (np.abs(x) >= shape[1]) | (np.abs(y) >= shape[0])
+        yield Points(x[out], y[out], shares[out])
+
+
+def _graded(narrowest: float, steps: int) -> Float64:
+    """Edges near the lamp."""
+    even = np.arange(_GRADED_PX + _FINE_PX, _NEAR_PX + _FINE_PX / 2, _FINE_PX)
+    return np.concatenate([[0.0], np.geomspace(narrowest, _GRADED_PX, steps), even])
+
+
+def _along(start: float, longest_px: int) -> Float64:
+    """Edges from some distance on, along the frame and far beyond."""
     frame = max(2.0 * longest_px, 2 * _NEAR_PX)
     reach = max(float(ACCURACY.streak_reach_px), 2 * frame)
-    far = np.r_[
-        np.arange(_NEAR_PX, frame, _STEP_PX), np.arange(frame, reach + _FAR_STEP_PX, _FAR_STEP_PX)
-    ]
-    coarse = np.geomspace(_NEAR_PX, far[-1], 100)
-    cells = _Cells(mask, band, px_per_rad)
-    parts = [(near, near), (far, near), (near, far), (coarse, coarse)]
-    shares = [cells.light(*edges) for edges in parts]
-    found = 4 * sum(float(share.sum()) for share in shares)
-    for (across, along), share in zip(parts, shares, strict=True):
+    far = np.arange(frame, reach + _FAR_STEP_PX, _FAR_STEP_PX)
+    return np.concatenate([np.arange(start, frame, _STEP_PX), far])
+
+
+def _points(cells: _Cells, parts: list[tuple[Float64, Float64]]) -> Iterator[Points]:
+    reach = np.array([0.0, max(float(along[-1]) for _, along in parts)])
+    found = 4 * float(cells.light(reach, reach)[0, 0])
+    for across, along in parts:
+        share = cells.light(across, along)
         x, y = _places(across, along), _places(along, across).T
         own_share = share / (found * len(_NORMALS))
         lit = own_share > _DARKEST
         for a in _NORMALS:
             c, s = math.cos(a), math.sin(a)
             for own in (y[lit], -y[lit]):
-                turned = mask.turned(c * x[lit] - s * own, s * x[lit] + c * own)
+                turned = cells.mask.turned(c * x[lit] - s * own, s * x[lit] + c * own)
                 yield Points(*turned, own_share[lit])
-
-
-def beyond(points: Iterator[Points], shape: tuple[int, int]) -> Iterator[Points]:
-    """Points that a lamp in a corner of a frame sends beyond the opposite sides."""
-    for x, y, shares in points:
-        out = (np.abs(x) >= shape[1]) | (np.abs(y) >= shape[0])
-        yield Points(x[out], y[out], shares[out])
 
 
 def _places(edges: Float64, others: Float64) -> Float64:
@@ -101,6 +125,7 @@ class _Cells:
     """Light of a quadrant of one set of pieces, by cells."""
 
     def __init__(self, mask: HexagonalNet, band: Band, px_per_rad: float) -> None:
+        self.mask = mask
         wavelengths, self._weights = band.wavelengths(band.sigma_m / ACCURACY.halo_wavelengths)
         self._per_px = 1 / (wavelengths * px_per_rad)
         self._sides = tuple(
