@@ -108,12 +108,10 @@ class Accuracy:
     aliases_of_points : int
         Detail of a streak finer than this part of the points' distance is left out; at most scales
         a band has washed it out long before.
-    joint_orders, more_joint_orders : (int, float)
+    joint_orders : tuple of (float, int, float)
         First orders of two families that are laid at their exact places, and how far apart their
-        points are [px]. More take time with the square of their number; farther out a product is
-        as good.
-    much_joint_light : float
-        Share of what two families deviate from which on there are more of them.
+        points are [px], from which share on of what both deviate. More take time with the square of
+        their number; farther out a product is as good.
     strewn_joint_light, strewn_joint_orders, most_parts_between : float, (int, float), int
         The same where threads lie unevenly: from which share on what they strew between orders is
         laid too, at most so far and so far apart, and in how many parts for each order at most: one
@@ -275,9 +273,11 @@ class Accuracy:
     streak_reach_rad: float = 16.0
     streak_least_px: int = 512
     aliases_of_points: int = 16
-    joint_orders: tuple[int, float] = (16, 0.25)
-    more_joint_orders: tuple[int, float] = (72, 0.25)
-    much_joint_light: float = 0.01
+    joint_orders: tuple[tuple[float, int, float], ...] = (
+        (0.0, 16, 0.25),
+        (0.01, 36, 0.125),
+        (0.03, 72, 0.25),
+    )
     strewn_joint_light: float = 0.0015
     strewn_joint_orders: tuple[int, float] = (24, 0.25)
     most_parts_between: int = 8

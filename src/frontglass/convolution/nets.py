@@ -222,10 +222,8 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     if len(numbers) < 2 or not all(g.width_m for g in mask.gratings):
         return None
     spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
-    orders, step = ACCURACY.joint_orders
     both = math.prod(sorted(1 - grating.direct for grating in mask.gratings)[-2:])
-    if both > ACCURACY.much_joint_light:
-        orders, step = ACCURACY.more_joint_orders
+    _, orders, step = next(tier for tier in reversed(ACCURACY.joint_orders) if both >= tier[0])
     between = 0
     if both * max(map(_strewn, mask.gratings)) > ACCURACY.strewn_joint_light:
         between = min(math.ceil(spacing), ACCURACY.most_parts_between)
