@@ -10,6 +10,7 @@ units of the bound (0.1 % of a pixel's light and 0.01 % of white) and in 8-bit c
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from pathlib import Path
@@ -32,11 +33,11 @@ KINDS = ("woven", "knitted", "tulle", "lines", "grooves")
 def drawn(rng: np.random.Generator) -> Net | Lines:
     """Return a mesh; half of the nets are even."""
     kind = KINDS[rng.integers(len(KINDS))]
-    pitch = float(np.exp(rng.uniform(np.log(0.2), np.log(3))).round(3))
-    thread = float((pitch * np.exp(rng.uniform(np.log(0.03), np.log(0.4)))).round(4))
-    angle = float(rng.uniform(0, 90).round(1))
+    pitch = round(math.exp(rng.uniform(math.log(0.2), math.log(3))), 3)
+    thread = round(pitch * math.exp(rng.uniform(math.log(0.03), math.log(0.4))), 4)
+    angle = round(rng.uniform(0, 90), 1)
     uneven = float(rng.choice([0.0, 0.0, 0.02, 0.05]))
-    families, phase = int(rng.integers(1, 5)), float(rng.uniform(30, 180).round())
+    families, phase = int(rng.integers(1, 5)), float(round(rng.uniform(30, 180)))
     if kind in {"lines", "grooves"}:
         deep = {"groove_phase_deg": phase} if kind == "grooves" else {}
         return Lines(pitch_mm=pitch, line_mm=thread, families=families, angle_deg=angle, **deep)
