@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -66,7 +66,7 @@ def level_index(level: Float32) -> Index:
 
 
 def with_margin(
-    light: Float32, place: tuple[int, int], size: tuple[int, int], margin_px: int
+    light: NDArray[Any], place: tuple[int, int], size: tuple[int, int], margin_px: int
 ) -> Float32:
     """Part of a frame with a margin all round; beyond the frame lies its mirror image."""
     parts, ends = [], []
