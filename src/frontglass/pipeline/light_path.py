@@ -80,7 +80,28 @@ def through_light_path(
     camera, told = (camera, ()) if camera else _camera_of(picture)
     if any(element.place is Place.AIR for element in path):
         picture = _measured(picture, camera)
-    passage = Passage(
+    passage = _passage(picture, camera, surround, axis_px, told)
+    still = bare(picture, again) if grain and path else Bare(picture.radiance, None, again)
+    light, left, beyond = _with_unshown(picture, still, path, passage)
+    factor = np.float32(math.prod(element.transmittance for element in path))
+    if not compensate and factor != 1:
+        light *= factor
+        left = None if left is None else left.times(factor)
+        beyond = None if beyond is None else beyond * factor
+    if path:
+        light = _without_rounding(still.laid_over(light), picture, still)
+    notices = (*picture.notices, *dict.fromkeys(passage.notices))
+    return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
+
+
+def _passage(
+    picture: Picture,
+    camera: Camera,
+    surround: Surround,
+    axis_px: tuple[float, float] | None,
+    told: tuple[str, ...],
+) -> Passage:
+    return Passage(
         camera=camera,
         surround=surround,
         distance_m=picture.distance_m,
@@ -88,18 +109,6 @@ def through_light_path(
         axis_px=axis_px,
         notices=list(told),
     )
-    still = bare(picture, again) if grain and path else Bare(picture.radiance, None, again)
-    light, left, beyond = _with_unshown(picture, still, path, passage)
-    transmittance = math.prod(element.transmittance for element in path)
-    if not compensate and transmittance != 1:
-        factor = np.float32(transmittance)
-        light = light * factor
-        left = None if left is None else left.times(factor)
-        beyond = None if beyond is None else beyond * factor
-    if path:
-        light = _without_rounding(still.laid_over(light), picture, still)
-    notices = (*picture.notices, *dict.fromkeys(passage.notices))
-    return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
 
 
 def _without_rounding(light: Float32, picture: Picture, still: Bare) -> Float32:
