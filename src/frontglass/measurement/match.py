@@ -239,7 +239,7 @@ def _filled_in(found: Match, tried: _Tried, rough: _Tried | None) -> Match:
     def excess(octave: float) -> float:
         return tried.excess(2.0**octave, wanted, criteria)
 
-    near = rough and _mended(excess, rough, rough.meter(reference), criteria)
+    near = None if rough is None else _mended(excess, rough, rough.meter(reference), criteria)
     octave = _sought(excess) if near is None else near
     if isinstance(octave, str):
         return replace(found, reason=f"{other.name} {octave} {reference} in {_named(criteria)}")

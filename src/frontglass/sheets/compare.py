@@ -108,6 +108,7 @@ def compare(
         for look, end, seen in conditions.each_of(views, progress(looks)):
             said = ghost_words(picture, look, camera)
             shown.append(layout.shown(look, end, seen, numbers, said))
+            del seen  # before the next one is made
     notices = tuple(dict.fromkeys((*notices, *told)))
     return layout.painted(shown, _head_texts(facts, camera, notices), notices)
 
