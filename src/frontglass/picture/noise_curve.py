@@ -76,6 +76,8 @@ def with_margin(
         ends.append((max(-first, 0), max(last - length, 0)))
     (top, bottom), (left, right) = ends
     around = light[parts[0], parts[1]]
+    if not any((top, bottom, left, right)):
+        return np.asarray(around, np.float32)
     whole = cv2.copyMakeBorder(around, top, bottom, left, right, cv2.BORDER_REFLECT)
     return np.asarray(whole, np.float32)
 
