@@ -13,10 +13,11 @@ from frontglass.elements import LightPath
 from frontglass.files.size import claimed_size
 from frontglass.threads import available_cores
 
-PICTURES, PICTURES_BOTH = 9, 12
-"""Float pictures that a still takes at its peak, and where nets and glows go through one filter.
-One alone takes 4 to 5.6 (tests/benchmarks/memory.py); from the second on what nets make of a frame
-is kept: two pictures more, or four."""
+PICTURES, PICTURES_BOTH = 6, 9
+"""Float pictures that a still takes at its peak beside the program, and where nets and glows go
+through one filter: a picture more than was measured, for what was not. Of three stills one after
+the other, for nets are kept from the second on (tests/benchmarks/memory.py): 2.2 for a glow, 3.1 on
+floats, 4.7 for a net, and 7.9 for a net with a glow."""
 BYTES_PER_PIXEL = 12
 GREEN = 1
 PROGRAM_BYTES = 400e6

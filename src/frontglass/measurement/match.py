@@ -26,8 +26,8 @@ NO_EFFECT = 2e-4
 """Effect below which a look does nothing by a criterion, in that criterion's unit."""
 ROUGH_OCTAVES = 0.01
 """How near a rough meter leads."""
-FARTHEST_OCTAVES, MOST_STEPS = 1.0, 5
-"""Steps from there to the match: longer ones, or more of them, say that it was none."""
+FARTHEST_OCTAVES, MOST_STEPS = 3.0, 6
+"""Steps from there to the match: longer ones, or more of them, say that it led astray."""
 
 
 class Criterion(Choice):
@@ -306,12 +306,16 @@ def _mended(
     slope = (roughly(farther) - roughly(before)) / (farther - before)
     off = excess(before)
     for _ in range(MOST_STEPS):
-        if slope <= 0 or abs(off / slope) > FARTHEST_OCTAVES:
-            return None
-        octave = before - off / slope
+        octave = before - off / slope if slope > 0 else math.inf
         if abs(octave - before) < ACCURACY.match_tolerance:
             return before
-        now = excess(octave)
+        is_near = abs(octave - before) <= FARTHEST_OCTAVES
+        if not (is_near and WEAKEST <= 2.0**octave <= STRONGEST):
+            break
+        try:
+            now = excess(octave)
+        except ParameterError:  # Threads cannot become wider than their spacing lets them.
+            break
         before, off, slope = octave, now, (now - off) / (octave - before)
     return None
 
