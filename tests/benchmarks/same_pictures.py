@@ -62,8 +62,8 @@ def commands() -> Iterator[tuple[str, list[str], str]]:
             yield f"apply {look}:{strength}", [*words, *light], "still.exr"
     look, pair = ["--look", SHEET_LOOK], ["--look", SHEET_LOOK, "--look", OTHER_LOOK]
     png = ["cafe-0.png", *pair, *light]
-    both = ["apply", "cafe-0.png", "--look", f"{SHEET_LOOK}+{OTHER_LOOK}", *light]
-    both += ["-o", "out/still.exr"]
+    stacked = ["--look", f"{SHEET_LOOK}+{OTHER_LOOK}"]
+    both = ["apply", "cafe-0.png", *stacked, *light, "-o", "out/still.exr"]
     yield "apply, clipped lamps", both, "still.exr"
     yield "apply, dark surround", [*both, "--surround", "dark", "--no-compensate"], "still.exr"
     yield "batch", ["batch", "cafe.exr", *png, "--format", "exr", "-o", "out"], "**/*.exr"
@@ -74,7 +74,7 @@ def commands() -> Iterator[tuple[str, list[str], str]]:
     yield "compare", ["compare", "cafe.exr", *pair, *light, "-o", "out/sheet.png"], "sheet.png"
     yield "mood", ["mood", "cafe.exr", *pair, *light, "-o", "out"], "*.png"
     yield "distance", ["distance", "cafe.exr", *light, "-o", "out/sheet.png"], "sheet.png"
-    loop = ["sway", "cafe.exr", *pair, *CAMERA, "--width", "240"]
+    loop = ["sway", "cafe.exr", *stacked, *CAMERA, "--width", "240"]
     yield "sway", [*loop, "-o", "out/loop.webp"], "loop.webp"
     measured = ["measure", SHEET_LOOK, OTHER_LOOK, *CAMERA, "--width", "1024"]
     yield "measure", [*measured, "-o", "out/curves.png"], "curves.png"
