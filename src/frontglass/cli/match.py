@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from frontglass.optics.camera import Camera
 
 WIDTH_PX = 4096
-RANKED_WIDTH_PX, ROUGH_WIDTH_PX = 1280, 480
+RANKED_WIDTH_PX, ROUGH_WIDTH_PX = 1280, 960
 """Width at which a still is good enough to rank looks on it, and to begin to match them."""
 LEAST_PART_PX = 6
 """What watched parts keep at least there."""

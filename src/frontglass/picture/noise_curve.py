@@ -203,6 +203,8 @@ def _noise(bands: Float64, total: Float64, least: Float64, most: Float64) -> tup
     middle = float(np.quantile(own, QUIETEST))
     for _ in range(12):
         some = own[(own > middle / WIDE) & (own < middle * NARROW)]
+        if not some.size:  # It lies in a gap, where nothing clusters.
+            break
         middle = float(np.median(some))
     near = (own > middle / WIDE) & (own < middle * WIDE)
     narrow = (own > middle / NARROW) & (own < middle * NARROW)
