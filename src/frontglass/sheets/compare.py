@@ -105,7 +105,6 @@ def compare(
     layout = _Layout.of(picture, count, watched, width_px=width_px, medium=medium)
     with gathered_warnings() as told:
         shown = [layout.shown(None, "", picture, numbers)]
-        # First, for it takes a frame, and so does what is seen.
         said = [ghost_words(picture, look, camera) for look in looks for _ in views]
         for look, end, seen in conditions.each_of(views, progress(looks)):
             shown.append(layout.shown(look, end, seen, numbers, said[len(shown) - 1]))
