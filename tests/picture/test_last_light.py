@@ -34,7 +34,18 @@ def test_it_is_found_anew_for_other_light_other_questions_and_light_that_changed
     assert len(found) == 4
     del light
     gc.collect()
-    assert last._kept is None
+    assert not last._kept
+
+
+def test_the_last_two_stills_are_known():
+    last, asked = LastLight[int](), []
+    lights = [np.full((4, 5, 3), n, np.float32) for n in range(3)]
+
+    def of(number):
+        return last.of(lights[number], None, lambda: asked.append(number) or number)
+
+    assert [of(n) for n in (0, 1, 0, 1, 2, 1, 0)] == [0, 1, 0, 1, 2, 1, 0]
+    assert asked == [0, 1, 2, 0]
 
 
 @pytest.mark.parametrize("clipped", ["auto", 5.0])
@@ -47,7 +58,7 @@ def test_lamps_marked_one_after_the_other_are_as_if_found_anew(clipped):
     for one in marks:
         recovery = fg.Recovery(clipped=clipped, marks=one)
         again = fg.with_recovered_light(still, recovery)
-        _AREAS._kept = None
+        _AREAS._kept = []
         anew = fg.with_recovered_light(still, recovery)
         assert again.lamps == anew.lamps
         np.testing.assert_array_equal(again.picture.recovered.light, anew.picture.recovered.light)

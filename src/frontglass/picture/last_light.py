@@ -1,4 +1,4 @@
-"""What was found in the light of the last still, for as long as that is there as it was."""
+"""What was found in the light of the last stills, for as long as that is there as it was."""
 
 from __future__ import annotations
 
@@ -11,28 +11,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 Found = TypeVar("Found")
+MOST = 2
+"""Stills of which something is kept: the live page shows one, and small pictures of it."""
 
 
 class LastLight(Generic[Found]):
-    """Keeps what a function finds in light, for one still and while nothing else is asked of it."""
+    """Keeps what a function finds in light, for the last stills, one answer of each."""
 
     def __init__(self) -> None:
-        self._kept: tuple[weakref.ref[NDArray[Any]], Hashable, Found] | None = None
+        self._kept: list[tuple[weakref.ref[NDArray[Any]], Hashable, Found]] = []
 
     def of(self, light: NDArray[Any], asked: Hashable, find: Callable[[], Found]) -> Found:
         """Return what `find` finds in light; `asked` is what else that hangs on."""
         as_it_is = asked, zlib.crc32(np.ascontiguousarray(light).data)
-        kept = self._kept
-        if kept is None or kept[0]() is not light or kept[1] != as_it_is:
-            kept = self._kept = (weakref.ref(light, self._forget), as_it_is, find())
+        kept = next((kept for kept in self._kept if kept[0]() is light), None)
+        if kept is None or kept[1] != as_it_is:
+            kept = weakref.ref(light, self._forget), as_it_is, find()
+        others = [other for other in self._kept if other[0]() is not light]
+        self._kept = [*others, kept][-MOST:]
         return kept[2]
 
     def once(self, light: NDArray[Any], asked: Hashable, find: Callable[[], Found]) -> Found:
         """Return the same, but keep nothing new: nobody will ask again."""
-        kept = self._kept
-        return find() if kept is None or kept[0]() is not light else self.of(light, asked, find)
+        is_known = any(kept[0]() is light for kept in self._kept)
+        return self.of(light, asked, find) if is_known else find()
 
     def _forget(self, gone: weakref.ref[NDArray[Any]]) -> None:
-        kept = self._kept
-        if kept is not None and kept[0] is gone:
-            self._kept = None
+        self._kept = [kept for kept in self._kept if kept[0] is not gone]
