@@ -23,9 +23,9 @@ NEAR_CLIPPING = 0.97
 AROUND_CLIPPED_PX = 3
 """JPEG rings round what clips, and sensors bleed."""
 LEAST_SIDE_PX = 64
-STEADY_PX2, CODED_PX2 = 0.01, 0.5
-"""How much blur may differ between stills that a tripod holds [px^2 per axis, halved], and between
-stills of codes: what coding takes of a bare still's fine detail looks the same."""
+NEAR_PX, CODED_NEAR_PX = 1.5, 4.0
+"""Light that goes no farther is told from a change of focus by nobody; nor, in stills of codes,
+from what coding takes of the bare one's fine detail."""
 DETAIL_PX = 2.0
 COMPARED_AT = (0.02, 0.1, 0.5, 0.9, 0.98)
 UNLIKE_STOPS = 1.0
@@ -105,8 +105,8 @@ class Compared(NamedTuple):
         What was assumed.
     is_exposed : bool
         Whether both stills said how they were exposed.
-    blur_px2 : float
-        How much blur may differ between them for other reasons than glass. [px^2]
+    near_px : float
+        Light that goes no farther is not told from other blur.
     lamp_stops : float
         How sure lost light is: a standard deviation, 0 where there is none. [stop]
     """
@@ -118,7 +118,7 @@ class Compared(NamedTuple):
     camera: Camera
     notices: tuple[str, ...]
     is_exposed: bool
-    blur_px2: float
+    near_px: float
     lamp_stops: float
 
     @property
@@ -174,7 +174,7 @@ def compared(pair: StillPair, camera: Camera | None) -> Compared:
         camera=camera,
         notices=tuple(notices),
         is_exposed=is_exposed,
-        blur_px2=CODED_PX2 if is_coded else STEADY_PX2,
+        near_px=CODED_NEAR_PX if is_coded else NEAR_PX,
         lamp_stops=0.0 if lost is None else pair.lamp_stops,
     )
 

@@ -26,6 +26,9 @@ NEAR_RINGS = 4
 FALLS_INWARDS = 0.6
 """Share of a near ring over that of the next: 0.48 for an even core, 0.69 for a density that falls
 as the distance does."""
+STEADY_PX2 = 0.01
+"""How much blur may differ between stills that a tripod holds [px^2 per axis, halved]. With 0.5 it
+took all of the halo within ten pixels from single JPEGs."""
 TILES = (4, 6)
 """A frame's errors are read from how its parts disagree."""
 
@@ -40,12 +43,9 @@ class Products:
     ----------
     tiles : ndarray, shape (tiles, columns, columns)
         Of each part of the frame.
-    blur_px2 : float
-        How much blur may differ. [px^2]
     """
 
     tiles: Float64
-    blur_px2: float
 
     @property
     def sums(self) -> Float64:
@@ -78,7 +78,7 @@ def products(pair: Laid, columns: Columns, variance: Float32, use: Mask) -> list
             table = np.stack([one[at] for one in (*columns.changes[..., channel], *own)])
             table = table.astype(np.float64) * weight[at]
             tiles[number] = table @ table.T
-        found.append(Products(tiles=tiles, blur_px2=pair.blur_px2))
+        found.append(Products(tiles=tiles))
     return found
 
 
@@ -149,7 +149,7 @@ def _free(one: Products, gain: float) -> tuple[Float64, Float64]:
     free[-2, 0] = 1.0
     free[-3, 1] = gain
     within = free.T @ sums @ free
-    within[1, 1] += 1 / one.blur_px2**2
+    within[1, 1] += 1 / STEADY_PX2**2
     return free, np.asarray(np.linalg.inv(within), dtype=np.float64)
 
 
