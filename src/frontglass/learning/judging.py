@@ -34,6 +34,9 @@ REFUSED_STOPS, FLAGGED_STOPS = 0.03, 0.012
 which on a pair is refused, or flagged. Pairs of one thin glass left 0.01 and 0.003, a fine net 0.5
 and 0.04 or more, half a frame dimmed by a third of a stop 0.18 and 0.11."""
 LAMPS_TOLD_STOPS = 0.2
+NEAR_PX, CODED_NEAR_PX = 1.5, 4.0
+"""Light that goes no farther is told from a change of focus by nobody; nor, in stills of codes,
+from what coding takes of the bare one's fine detail."""
 MOVED_TOLD, REFUSED_MOVED = 0.01, 0.25
 """Share of a pair that moved or changed, from which on it is said, or the pair refused."""
 STRENGTHS_TOLD = 0.1
@@ -185,7 +188,9 @@ def check_not_swapped(
 
 def _near_rad(fit: Fitted) -> float:
     """Angle up to which light that is scattered is not told from other blur."""
-    return min(pair.near_px / pair.px_per_rad for pair in fit.pairs)
+    return min(
+        (CODED_NEAR_PX if pair.is_coded else NEAR_PX) / pair.px_per_rad for pair in fit.pairs
+    )
 
 
 def _is_far(fit: Fitted) -> Mask:

@@ -54,8 +54,8 @@ class Laid:
         stops it would look like an error of the glass.
     px_per_rad : float
         Scale.
-    near_px : float
-        Light that goes no farther is not told from other blur.
+    is_coded : bool
+        Whether one of them held whole codes.
     """
 
     bare: Float32
@@ -64,7 +64,7 @@ class Laid:
     held: Mask
     rung: Mask
     px_per_rad: float
-    near_px: float
+    is_coded: bool
 
 
 def laid(pair: Compared, where: Similarity) -> Laid:
@@ -94,7 +94,7 @@ def laid(pair: Compared, where: Similarity) -> Laid:
         held=held > 0.999,
         rung=rung,
         px_per_rad=pair.px_per_rad,
-        near_px=pair.near_px,
+        is_coded=pair.is_coded,
     )
 
 

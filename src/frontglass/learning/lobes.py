@@ -24,6 +24,8 @@ Numbers = Sequence[float] | Float64
 MOST_LOBES = 3
 FITS = 1.0
 """Mean square of what lobes leave, in variances of rings: the true halo leaves up to about that."""
+FOLLOWED = 0.1
+"""How far lobes may be off in a ring at most, as a share of the ring with most light."""
 STEEPEST, FLATTEST = 12.0, 1.15
 """Of a Moffat's tail: beyond, it is a bell, or has no end."""
 TRIED = {
@@ -109,7 +111,9 @@ def ring_light(glass: GlassAt1, fit: Fitted, strength: float) -> RingLight:
         direct = max(1 - float(fit.shares[channel, :-1].sum()), 0.05)
         rings = np.sqrt(np.maximum(np.diag(within.T @ own[:-1, :-1] @ within), 0))
         rings[-1] = math.sqrt(max(own[-1, -1], 0))
-        deviations[channel] = rings / direct / strength + 1e-6
+        # Lobes follow what was found even where it is hardly known: they would leave it out.
+        most = FOLLOWED * float(light[channel].max())
+        deviations[channel] = np.minimum(rings / direct / strength, most) + 1e-6
     return RingLight(edges, light, deviations)
 
 
