@@ -136,29 +136,42 @@ def fitted(
         # The model lies half way: what is left to do comes between the halves.
         halves = [where.half() for where in wheres]
         wheres = [half.then(move).then(half) for half, move in zip(halves, moves, strict=True)]
-    shares = found.shares
-    table, covariances = _together(shares, min(pair.lamp_stops for pair in pairs))
+    doubt = min(pair.lamp_stops for pair in pairs)
+    table, covariances = _together(found.shares, doubt)
     if any(pair.lost is not None for pair in pairs):
-        # Light within a clipped area is drawn by estimate. Another drawing says what rests on it.
-        evenly = [
-            laid(pair._replace(lost=None if pair.lost is None else evened(pair.lost)), where)
-            for pair, where in zip(pairs, wheres, strict=True)
-        ]
-        columns = [columns_of(pair, rings, surround) for pair in evenly]
-        others = _solved(evenly, columns, found.variances, found.moved)
-        off = np.stack([a.shares - b.shares for a, b in zip(shares, others, strict=True)])
-        covariances += off[:, :, np.newaxis] * off[:, np.newaxis, :]
+        covariances += _if_even(pairs, wheres, rings, surround, found)
     return Fitted(
         rings=rings,
         shares=table,
         covariances=covariances,
-        gains=np.stack([one.gains for one in shares], axis=1),
+        gains=np.stack([one.gains for one in found.shares], axis=1),
         pairs=lain,
         models=found.models,
         wheres=wheres,
         moved=found.moved,
-        lamp_stops=min(pair.lamp_stops for pair in pairs),
+        lamp_stops=doubt,
     )
+
+
+def _if_even(
+    pairs: Sequence[Compared],
+    wheres: Sequence[Similarity],
+    rings: Rings,
+    surround: Surround,
+    found: _Weighed,
+) -> Float64:
+    """Covariance by which shares are others where light lies evenly within each clipped area.
+
+    How it lies there is an estimate. Another one says what rests on it.
+    """
+    evenly = [
+        laid(pair._replace(lost=None if pair.lost is None else evened(pair.lost)), where)
+        for pair, where in zip(pairs, wheres, strict=True)
+    ]
+    columns = [columns_of(pair, rings, surround) for pair in evenly]
+    others = _solved(evenly, columns, found.variances, found.moved)
+    off = np.stack([a.shares - b.shares for a, b in zip(found.shares, others, strict=True)])
+    return np.asarray(off[:, :, np.newaxis] * off[:, np.newaxis, :])
 
 
 def _together(shares: Sequence[Shares], lamp_stops: float) -> tuple[Float64, Float64]:
