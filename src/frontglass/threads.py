@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from contextvars import ContextVar
+from functools import lru_cache
 from typing import TypeVar
 
 Part = TypeVar("Part")
@@ -46,13 +48,42 @@ def for_each(do: Callable[[Part], None], parts: Iterable[Part]) -> None:
     is_wanted = _IS_WANTED.get()
     if is_wanted is not None and not is_wanted():
         raise GivenUp
-    every = list(parts)
-    if len(every) == 1:
-        do(every[0])
-        return
-    with ThreadPoolExecutor(available_cores()) as pool:
-        for _ in pool.map(do, every):
-            pass
+    left = deque(parts)
+    helpers = min(len(left), available_cores()) - 1
+
+    def work() -> None:
+        while left:
+            try:
+                part = left.popleft()
+            except IndexError:  # Another was quicker.
+                return
+            do(part)
+
+    beside = [_helpers().submit(work) for _ in range(helpers)]
+    try:
+        work()
+    except BaseException:
+        left.clear()
+        raise
+    finally:
+        # One that has not begun has nothing left to do; so parts may be shared within parts.
+        wait([helper for helper in beside if not helper.cancel()])
+    for helper in beside:
+        if not helper.cancelled():
+            helper.result()
+
+
+@lru_cache(maxsize=1)
+def _helpers() -> ThreadPoolExecutor:
+    """Threads that help the one that shares its work; starting them takes longer than most parts.
+
+    They are not there in a process that was forked.
+    """
+    return ThreadPoolExecutor(max(os.cpu_count() or 1, available_cores()))
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_helpers.cache_clear)
 
 
 def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:

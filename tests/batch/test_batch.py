@@ -302,10 +302,10 @@ class TestRun:
         shoot("in/a.png"), shoot("in/b.png")
         whole = work.render_picture
 
-        def flawed(picture, still, *rest):
+        def flawed(picture, still, *rest, **how):
             if still.name == "a.png":
                 raise ZeroDivisionError("division by zero")
-            return whole(picture, still, *rest)
+            return whole(picture, still, *rest, **how)
 
         monkeypatch.setattr(work, "render_picture", flawed)
         outcomes = fg.render_batch([tmp_path / "in"], tmp_path / "out", recipe, processes=1)

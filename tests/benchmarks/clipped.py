@@ -1,9 +1,10 @@
 """Clipped lamps: the glow of an 8-bit still, as it is and recovered, against the true scene's.
 
 Truth are open high-dynamic-range crops (tests/data/hdr), exposed by one rule, clipped to 8 bits
-of sRGB and stored as JPEG, and drawn rooms with lamps of known luminance. None is of a panorama
-that the estimate was fitted to (fit_lamps.py). Errors are of the scattered light alone, in stops,
-outside the clipped areas; what is said of exposures in EXIF is guessed for the panoramas.
+of sRGB and stored as JPEG, and drawn rooms, streets and windows with lamps of known luminance. None
+is a drawing, or of a panorama, that the estimate was fitted to (fit_lamps.py). Errors are of the
+scattered light alone, in stops, outside the clipped areas; what is said of exposures in EXIF is
+guessed for the panoramas.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -33,11 +35,20 @@ from tests.picture.hdr_scenes import (
     white_cd_per_m2,
 )
 from tests.picture.lamp_rooms import lamp_room
+from tests.picture.lit_boxes import LitBox, lit_box
 
 QUALITIES = (None, 98, 90, 75)
 BRACKET_STOPS = (0.0, -4.0, -8.0, -12.0)
 CONSTANTS = (1.5, 2.0, 2.5, 3.0, 4.0, 5.0)
 ROOMS = 24
+KINDS = {
+    "interior": ("warehouse", "interior"), "sun": ("dawn", "park-sun", "sunset"),
+    "open sky": ("forest",), "boxes": ("box",), "streets at night": ("street",),
+    "windows by day": ("window",),
+}  # fmt: skip
+"""Kinds of scenes, by how their names begin."""
+BOXES, LEAST_PART = range(101, 141, 2), 2e-4
+"""Numbers of drawn boxes that nothing was fitted to, nor chosen on; of which that part clips."""
 EXIF_STOPS = 0.5
 """What exposure leaves open of white, as a standard deviation."""
 Rows = dict[str, list[tuple[float, float]]]
@@ -67,14 +78,35 @@ def summed_up(rows: Rows) -> None:
     plain = [rms for rms, _ in rows["8-bit"]]
     for name, column in rows.items():
         errors = [rms for rms, _ in column]
-        ratio = statistics.median(error / least for error, least in zip(errors, plain, strict=True))
         light = statistics.median(light for _, light in column)
         back = "" if name == "8-bit" else f", light {light:+.1f} stops"
         worse = sum(error > least for error, least in zip(errors, plain, strict=True))
         print(
             f"{name:9} median {statistics.median(errors):.3f}, mean {np.mean(errors):.3f},"
-            f" most {max(errors):.2f}, left of the still's own {ratio:.2f}, {worse} worse{back}"
+            f" most {max(errors):.2f}, left of the still's own {left(rows, name):.2f},"
+            f" {worse} worse{back}"
         )
+
+
+def left(rows: Rows, name: str) -> float:
+    """Median of what is left of the 8-bit still's error in one way."""
+    pairs = zip(rows[name], rows["8-bit"], strict=True)
+    return statistics.median(error / least for (error, _), (least, _) in pairs)
+
+
+def by_kind(names: list[str], rows: Rows) -> None:
+    """Print what is left, and how much light is given back, beside the kind's best constant."""
+    for kind, begins in KINDS.items():
+        own = [i for i, name in enumerate(names) if name.startswith(begins)]
+        if not own:
+            continue
+        some = {way: [column[i] for i in own] for way, column in rows.items()}
+        least, best = min((left(some, way), way) for way in some if way.startswith("flat"))
+        said = (
+            f"{way} {left(some, way):.2f} {statistics.median(x for _, x in some[way]):+.1f}"
+            for way in ("no EXIF", "EXIF")
+        )
+        print(f"{kind:17}{len(own):3} scenes: {', '.join(said)}; {best} {least:.2f}")
 
 
 def measured(
@@ -92,6 +124,7 @@ def measured(
         for key, pair in found.items():
             rows.setdefault(key, []).append(pair)
     summed_up(rows)
+    by_kind(names, rows)
 
 
 def open_scene(name: str, folder: Path) -> tuple[fg.Picture, np.ndarray, dict]:
@@ -127,6 +160,20 @@ def room(name: str, folder: Path) -> tuple[fg.Picture, np.ndarray, dict]:
         "EXIF": fg.Recovery(white_cd_per_m2=white),
         "kinds": fg.Recovery(marks=tuple(marks), white_cd_per_m2=white),
     }  # fmt: skip
+
+
+@cache
+def box_named(name: str) -> LitBox:
+    kind, number = name.split()
+    return lit_box(int(number), "room" if kind == "box" else kind)
+
+
+def box(name: str, folder: Path) -> tuple[fg.Picture, np.ndarray, dict]:
+    """A drawn box, street or window wall."""
+    drawn, number = box_named(name), name.split()[1]
+    white = drawn.white_cd_per_m2 * 2.0 ** np.random.default_rng(int(number)).normal(0, EXIF_STOPS)
+    how = {"no EXIF": None, "EXIF": fg.Recovery(white_cd_per_m2=white)}
+    return as_still(drawn.light, folder), drawn.light, how
 
 
 def bracketed(folder: Path) -> None:
@@ -189,6 +236,10 @@ def main() -> None:
         bracketed(folder)
         print("\ndrawn rooms with lamps of known luminance")
         measured([f"room {seed}" for seed in range(ROOMS)], lambda name: room(name, folder))
+        print("\ndrawn boxes, streets and windows that nothing was chosen on")
+        boxes = [f"{kind} {number}" for kind in ("box", "street", "window") for number in BOXES]
+        clip = [name for name in boxes if (box_named(name).light > 1).mean() > LEAST_PART]
+        measured(clip, lambda name: box(name, folder))
         print(
             "\nscenes without lamps: error of the whole picture at strength 1, without EXIF, with"
         )

@@ -62,9 +62,10 @@ def commands() -> Iterator[tuple[str, list[str], str]]:
             yield f"apply {look}:{strength}", [*words, *light], "still.exr"
     look, pair = ["--look", SHEET_LOOK], ["--look", SHEET_LOOK, "--look", OTHER_LOOK]
     png = ["cafe-0.png", *pair, *light]
-    yield "apply, clipped lamps", ["apply", *png, "-o", "out/still.exr"], "still.exr"
-    dark = ["apply", *png, "--surround", "dark", "--no-compensate"]
-    yield "apply, dark surround", [*dark, "-o", "out/still.exr"], "still.exr"
+    stacked = ["--look", f"{SHEET_LOOK}+{OTHER_LOOK}"]
+    both = ["apply", "cafe-0.png", *stacked, *light, "-o", "out/still.exr"]
+    yield "apply, clipped lamps", both, "still.exr"
+    yield "apply, dark surround", [*both, "--surround", "dark", "--no-compensate"], "still.exr"
     yield "batch", ["batch", "cafe.exr", *png, "--format", "exr", "-o", "out"], "**/*.exr"
     bracket = ["cafe-0.png", "cafe-3.png", "cafe-6.png", "--stops", "0,-3,-6"]
     yield "merge", ["merge", *bracket, "-o", "out/merged.exr"], "merged.exr"
@@ -73,7 +74,7 @@ def commands() -> Iterator[tuple[str, list[str], str]]:
     yield "compare", ["compare", "cafe.exr", *pair, *light, "-o", "out/sheet.png"], "sheet.png"
     yield "mood", ["mood", "cafe.exr", *pair, *light, "-o", "out"], "*.png"
     yield "distance", ["distance", "cafe.exr", *light, "-o", "out/sheet.png"], "sheet.png"
-    loop = ["sway", "cafe.exr", *pair, *CAMERA, "--width", "240"]
+    loop = ["sway", "cafe.exr", *stacked, *CAMERA, "--width", "240"]
     yield "sway", [*loop, "-o", "out/loop.webp"], "loop.webp"
     measured = ["measure", SHEET_LOOK, OTHER_LOOK, *CAMERA, "--width", "1024"]
     yield "measure", [*measured, "-o", "out/curves.png"], "curves.png"

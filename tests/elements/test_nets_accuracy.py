@@ -134,7 +134,7 @@ def test_turned_nets_are_within_the_engines_bound(mesh, scale):
     ("unevenness", "scale", "wavelengths"),
     [
         pytest.param(0.0, 2000.0, 256, marks=past_the_numeric_bound(1.29)),
-        pytest.param(0.0, 9000.0, 1024, marks=past_the_numeric_bound(1.32)),
+        (0.0, 9000.0, 1024),
         (0.01, 2000.0, 256),
         (0.01, 9000.0, 1024),
     ],
@@ -213,6 +213,23 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
 @pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
 def test_what_a_sweep_over_meshes_found(mesh, scale):
     assert_within_the_bound(mesh, scale, channel=1, wavelengths=512)
+
+
+@pytest.mark.source("Goodman2005", "sec. 4.4, of a honeycomb")
+def test_dots_of_close_tulle_do_not_show_behind_a_long_lens():
+    # Points of far orders 5 px apart were 7 times the bound off.
+    mesh = Net(pitch_mm=0.265, thread_mm=0.0499, weave="tulle", angle_deg=4.2)
+    assert_within_the_bound(mesh, 15422.0, 0, least_weight=1e-3, wavelengths=1024)
+
+
+@pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
+def test_three_families_that_deviate_nearly_all_light_look_right():
+    # 5 times the numeric bound, 35 with as few orders as others take.
+    mesh = Lines(pitch_mm=2.218, line_mm=0.7969, families=3, groove_phase_deg=130, angle_deg=81.3)
+    light = small_night(600.0)
+    got = seen(light, mesh, camera=camera(SMALL[1], 3855.0))[..., 2]
+    plane = light[..., 2].astype(float)
+    assert_no_one_sees_a_difference(got, recorded(mask_reference, plane, mesh, 2, 3855.0))
 
 
 def assert_within_the_bound(mesh, scale, channel, **how):

@@ -108,9 +108,9 @@ def test_a_wide_hole_takes_no_time_and_holds_the_light_around_it():
 def test_apply_leaves_what_appears_while_it_works(zeroed: Path, tmp_path: Path, monkeypatch):
     out, render = tmp_path / "out.jpg", still_files.render_picture
 
-    def slow(*given: object) -> object:
+    def slow(*given: object, **how: object) -> object:
         out.write_bytes(b"somebody's")
-        return render(*given)
+        return render(*given, **how)
 
     monkeypatch.setattr(still_files, "render_picture", slow)
     recipe = fg.Recipe(looks=(fg.read_look("slate-roof").at("1/4"),))

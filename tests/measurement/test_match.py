@@ -141,3 +141,48 @@ def test_watched_parts_of_a_still_are_where_it_looks():
         meter_on_still(picture, CAMERA, watched=(part,))(look).black_stops for part in (dark, light)
     ]
     assert lift[0] > 5 * lift[1] > 0
+
+
+class TestARoughMeter:
+    """What a fast meter finds is mended by the slow one, which says what the match is."""
+
+    @staticmethod
+    def meter(level: float, slope: float, asked: list[float] | None = None):
+        def effects(look):
+            if asked is not None:
+                asked.append(look.strength)
+            halo = level * look.strength**slope
+            return Effects(halo=halo, black_stops=1.0, texture=0.1, light_loss_stops=0.0)
+
+        return effects
+
+    @pytest.mark.parametrize(("level", "slope"), [(0.02, 0.9), (0.014, 1.1), (0.02, 0.6)])
+    def test_the_answer_is_that_of_the_slow_one_after_few_looks(self, level, slope):
+        asked: list[float] = []
+        meter = self.meter(0.02, 0.8, asked)
+        found = match(glow(0.1).at(0.7), glow(0.1), meter, "halo", rough=self.meter(level, slope))
+        assert found.matched.strength == pytest.approx(0.7, rel=1e-4)
+        # The reference, the match in four steps at most, and the stock strength.
+        assert len(asked) <= 6
+
+    def test_one_that_leads_astray_changes_nothing(self):
+        def falling(look):
+            return Effects(
+                halo=0.02 / look.strength, black_stops=1.0, texture=0.1, light_loss_stops=0.0
+            )
+
+        for rough in (falling, self.meter(0.02, 0.01), self.meter(1e-5, 1.0)):
+            found = match(glow(0.1).at(0.7), glow(0.1), self.meter(0.02, 0.8), "halo", rough=rough)
+            assert found.matched.strength == pytest.approx(0.7, rel=1e-3)
+
+    def test_a_small_still_leads_to_the_match_on_a_large_one(self):
+        from frontglass.picture.reduced import reduced
+
+        large = still()
+        meter, rough = (meter_on_still(one, CAMERA) for one in (large, reduced(large, 80)))
+        pair = (
+            glow(0.05).at(0.6),
+            look_of(Glow(optical_depth=0.1, lobes=(GaussianLobe(sigma_deg=0.5),))),
+        )
+        plain, mended = (match(*pair, meter, "mix", rough=one) for one in (None, rough))
+        assert mended.matched.strength == pytest.approx(plain.matched.strength, rel=2e-4)

@@ -123,10 +123,7 @@ def test_channels_clip_each_for_itself():
     assert inside[..., 2].max() == 0
 
 
-OVERSHOT = pytest.mark.xfail(strict=True, reason="Bright skies between leaves pass for lamps.")
 QUALITIES = (None, 98, 90, 75)
-TOO_MUCH = {("forest-a", False, quality) for quality in (None, 98, 90)}
-"""Scenes, whether white is known, and how they are stored."""
 
 
 class TestAgainstOpenScenes:
@@ -135,10 +132,7 @@ class TestAgainstOpenScenes:
     @pytest.mark.source("HdrCrops", "tests/data/hdr")
     @pytest.mark.parametrize(
         ("name", "is_white_known", "quality"),
-        [
-            pytest.param(*case, marks=[OVERSHOT] if case in TOO_MUCH else [])
-            for case in itertools.product(LAMP_SCENES, (True, False), QUALITIES)
-        ],
+        list(itertools.product(LAMP_SCENES, (True, False), QUALITIES)),
     )
     def test_recovered_glow_is_nearer_to_the_truth(self, name, is_white_known, quality, tmp_path):
         truth = scene(name)
@@ -286,9 +280,9 @@ class TestProfiles:
 
 CRUMBLING = pytest.mark.xfail(
     strict=True,
-    reason="A JPEG of quality 75 moves the rims of small areas and swallows some: 0.10 to 0.16.",
+    reason="A JPEG of quality 75 moves the rims of small areas and swallows some: 0.15.",
 )
-CRUMBS = (("forest-b", 75), ("interior-b", 75))
+CRUMBS = (("interior-b", 75),)
 
 
 class TestStability:

@@ -12,6 +12,7 @@ from PIL import Image
 import frontglass as fg
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.grain import grain_of
+from frontglass.picture.noise_curve import _noise
 
 SHAPE = (256, 384)
 CAMERA = fg.Camera(focal_length_mm=50, f_number=2.8, sensor_width_mm=8.0)
@@ -212,3 +213,10 @@ def test_small_stills_and_single_rows_pass():
     for shape in ((1, 1, 3), (3, 40, 3), (40, 3, 3), (17, 33, 3)):
         codes = np.random.default_rng(1).integers(90, 110, shape).astype(np.uint8)
         assert fg.render(codes, LOOK.at(1), camera=CAMERA).shape == shape
+
+
+def test_a_level_whose_quietest_blocks_lie_apart_from_all_others_tells_nothing():
+    total = np.array([1.0] * 2 + [100.0] * 23)
+    found, count = _noise(np.tile(total / 3, (3, 1)), total, np.full(25, 0.5), np.full(25, 1e3))
+    assert np.isnan(found).all()
+    assert count == 0

@@ -13,10 +13,12 @@ from frontglass.elements import LightPath
 from frontglass.files.size import claimed_size
 from frontglass.threads import available_cores
 
-PICTURES, PICTURES_BOTH = 9, 12
-"""Float pictures that a still takes at its peak, and where nets and glows go through one filter.
-One alone takes 4 to 5.6 (tests/benchmarks/memory.py); from the second on what nets make of a frame
-is kept: two pictures more, or four."""
+PICTURES, PICTURES_BOTH = 7, 10
+"""Float pictures that a still takes at its peak beside the program, and where nets and glows go
+through one filter. Of three stills one after the other (nets are kept from the second on) 2.2 were
+measured for a glow, 3.9 for grease on floats, 4.7 for a net, 5.7 for grease and then a net, 7.9 for
+a net with a glow (tests/benchmarks/memory.py). What is added is a margin: for what a gain map tells
+of a still, and for another look after a net with a glow."""
 BYTES_PER_PIXEL = 12
 GREEN = 1
 PROGRAM_BYTES = 400e6

@@ -118,7 +118,9 @@ def _made(job: Job, picture: Picture, task: Task, replaceable: str | None, bare:
     beside = half_name(job.out)
     try:
         with told_of(job.out, beside):
-            rendered = render_picture(picture, job.still, beside, recipe, show)
+            rendered = render_picture(
+                picture, job.still, beside, recipe, show, is_last=job is task.jobs[-1]
+            )
         digest = file_digest(beside)
         allowed = None if replaceable is None else {replaceable, digest}
         if not put_in_place(beside, job.out, allowed):

@@ -4,45 +4,62 @@ from __future__ import annotations
 
 import io
 import sys
-from typing import Annotated
+from importlib import import_module
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
-from frontglass.cli.answers import answers
-from frontglass.cli.apply import apply
-from frontglass.cli.batch import batch
-from frontglass.cli.compare import compare
-from frontglass.cli.demo import demo
-from frontglass.cli.distance import distance
-from frontglass.cli.encodings import encodings
-from frontglass.cli.ghosts import ghosts
 from frontglass.cli.grouped import register, show_flaws
-from frontglass.cli.ladder import ladder
-from frontglass.cli.lamps import lamps
-from frontglass.cli.learn import learn
-from frontglass.cli.list import list_
-from frontglass.cli.live import live
-from frontglass.cli.looks import looks, show
-from frontglass.cli.match import match
-from frontglass.cli.measure import measure
-from frontglass.cli.merge import merge
-from frontglass.cli.mood import mood
-from frontglass.cli.scene import scene_app
-from frontglass.cli.sway import sway
 
-app = typer.Typer(
+PLAIN: dict[str, Any] = {
     # Plain help: the decorated kind takes as long again to load as everything else.
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    add_completion=False,
-    no_args_is_help=True,
+    "rich_markup_mode": None,
+    "pretty_exceptions_enable": False,
+    "add_completion": False,
+}
+COMMANDS = (
+    *("live", "apply", "ladder", "compare", "mood", "answers", "sway", "batch", "list", "looks"),
+    *("show", "learn", "measure", "match", "distance", "lamps", "ghosts", "encodings", "merge"),
+    *("demo", "scene"),
 )
-for function in (
-    *(live, apply, ladder, compare, mood, answers, sway, batch, list_),
-    *(looks, show, learn, measure, match, distance, lamps, ghosts, encodings, merge, demo),
-):
-    register(app, function)
-app.add_typer(scene_app, name="scene", short_help="Keep marks of stills and what was chosen.")
+
+
+class Commands(TyperGroup):
+    """The commands, each loaded when it is asked for: all take longer than many a command."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names of all, as the help lists them."""
+        del ctx
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """Return one, or None if there is none of that name."""
+        del ctx
+        if cmd_name in COMMANDS and cmd_name not in self.commands:
+            self.commands[cmd_name] = _loaded(cmd_name)
+        return self.commands.get(cmd_name)
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Find what was asked for; of what is none it says which is close, so all are loaded."""
+        if args and args[0] not in COMMANDS:
+            for name in COMMANDS:
+                self.get_command(ctx, name)
+        return super().resolve_command(ctx, args)
+
+
+def _loaded(name: str) -> Any:
+    home = import_module(f"frontglass.cli.{'looks' if name == 'show' else name}")
+    if name == "scene":
+        group: Any = typer.main.get_group(home.scene_app)
+        group.name, group.short_help = name, "Keep marks of stills and what was chosen."
+        return group
+    single = typer.Typer(**PLAIN)
+    register(single, getattr(home, "list_" if name == "list" else name))
+    return typer.main.get_command(single)
+
+
+app = typer.Typer(cls=Commands, no_args_is_help=True, **PLAIN)
 
 
 def _print_version(value: bool) -> None:  # noqa: FBT001  # typer's own way of calling back

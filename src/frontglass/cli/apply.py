@@ -56,7 +56,10 @@ def apply(
     picture = picture_read(base, still)
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
     pairs = shown(list(zip(targets, recipes, strict=True)), len(targets), lambda one: str(one[0]))
-    results = [render_new(picture, still, *pair, overwrite=overwrite) for pair in pairs]
+    results = [
+        render_new(picture, still, *pair, overwrite=overwrite, is_last=pair[1] is recipes[-1])
+        for pair in pairs
+    ]
     note(*dict.fromkeys(notice for result in results for notice in result.notices))
     if as_json:
         records = [rendered_record(*pair) for pair in zip(results, recipes, strict=True)]

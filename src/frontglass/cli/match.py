@@ -23,8 +23,10 @@ if TYPE_CHECKING:
     from frontglass.optics.camera import Camera
 
 WIDTH_PX = 4096
-RANKED_WIDTH_PX = 1280
-"""Width at which a still is good enough to rank looks on it."""
+RANKED_WIDTH_PX, ROUGH_WIDTH_PX = 1280, 960
+"""Width at which a still is good enough to rank looks on it, and to begin to match them."""
+LEAST_PART_PX = 6
+"""What watched parts keep at least there."""
 
 
 def match(
@@ -80,7 +82,7 @@ def match(
         _rank(reference, among or [], by, judge, as_json=as_json)
         return
     with working(f"matching {reference}"):
-        found = match(reference, read_look(other), judge.meter, by)
+        found = match(reference, read_look(other), judge.meter, by, rough=judge.rough)
     if as_json:
         print_json(match_record(found))
     else:
@@ -199,6 +201,8 @@ class _Judge:
     camera: Camera
     height_of_width: float
     notices: tuple[str, ...]
+    rough: Meter | None = None
+    """On a small still, which says nearly the same."""
 
 
 def _judge(
@@ -230,10 +234,26 @@ def _judge(
     picture = picture_read(recipe, still)
     choice = recipe.framing.camera_for(picture)
     parts = tuple(watched.inside(picture))
-    if picture.width_px > width_px:
-        scale = width_px / picture.width_px
-        parts = tuple(replace(one, region=reduced_region(one.region, scale)) for one in parts)
-        picture = reduced(picture, int(width_px))
-    meter = meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
-    shape = picture.height_px / picture.width_px
-    return _Judge(meter, choice.camera, shape, (*picture.notices, *choice.notices))
+
+    def meter_at(widest_px: float) -> Meter:
+        scale = widest_px / picture.width_px
+        if scale >= 1:
+            return meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
+        small = tuple(replace(one, region=reduced_region(one.region, scale)) for one in parts)
+        return meter_on_still(
+            reduced(picture, int(widest_px)),
+            choice.camera,
+            watched=small,
+            surround=recipe.surround,
+        )
+
+    least_px = min((min(one.region.size_px) for one in parts), default=picture.width_px)
+    rough_px = max(ROUGH_WIDTH_PX, LEAST_PART_PX / least_px * picture.width_px)
+    is_large = picture.width_px >= 2 * rough_px and math.isinf(width_px)
+    return _Judge(
+        meter_at(width_px),
+        choice.camera,
+        picture.height_px / picture.width_px,
+        (*picture.notices, *choice.notices),
+        meter_at(rough_px) if is_large else None,
+    )

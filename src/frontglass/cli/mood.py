@@ -309,6 +309,7 @@ class _Made:
             seen = recipe.rendered(picture, choice.camera)
             told += seen.notices
             frames.append(_frame(stack, _part(region, seen)))
+            del seen  # before the next one is made
         self.told.append((one.name, list(dict.fromkeys(told))))
         bare = frame_codes(_part(region, picture))
         return MoodStill(one.caption + end, one.name, bare, tuple(frames))

@@ -108,7 +108,9 @@ class CellAxis:
         """Add the light of `cells`, shape (total, K), to the pixels, shape (length_px, K)."""
         starts, weights = self._weights()
         table = weights.astype(np.float32)
-        near = np.ascontiguousarray(cells[self._targets()])
+        # With margins they lie one after the other as they are; light folded in takes a copy.
+        beyond = self.margin - REACH
+        near = cells[beyond : self.total - beyond] if self.margin else cells[self._targets()]
 
         def some(own: slice) -> None:
             for cell in range(own.start, own.stop):
@@ -143,10 +145,9 @@ class CellAxis:
         return np.where(folded >= self.count, 2 * self.count - 1 - folded, folded)
 
 
-def spline_response(fy_per_cell: Float64, fx_per_cell: Float64) -> Float64:
-    """Response of cells both ways to points instead of pixels, shape (len(fy), len(fx))."""
-    down, across = (np.sinc(f) ** (SPLINE_DEGREE + 1) for f in (fy_per_cell, fx_per_cell))
-    return np.asarray(np.outer(down, across))
+def spline_response(f_per_cell: Float64) -> Float64:
+    """Response of cells along an axis to points instead of pixels."""
+    return np.asarray(np.sinc(f_per_cell) ** (SPLINE_DEGREE + 1))
 
 
 def _integral_up_to(x_cells: Float64) -> Float64:

@@ -295,6 +295,7 @@ def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) ->
     wide = np.zeros((width, rows.total * channels), dtype=np.float32)
     columns.add(cells.reshape(columns.total, rows.total * channels), wide)
     tall = np.ascontiguousarray(wide.reshape(width, rows.total, channels).transpose(1, 0, 2))
+    del wide
     rows.add(tall.reshape(rows.total, width * channels), out.reshape(height, width * channels))
 
 

@@ -114,8 +114,15 @@ class FilterOnCells(DerivedFilter):
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`; frequencies in cycles per cell."""
         fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
-        response = np.outer(self.rows.response(fy), self.columns.response(fx))
-        return np.asarray(self.whole.on_grid(fx, fy) / response**2)
+        plane = self.whole.on_grid(fx, fy)
+        return divided_twice(plane, self.rows.response(fy), self.columns.response(fx))
+
+
+def divided_twice(plane: Float64, along_y: Float64, along_x: Float64) -> Float64:
+    """Return a plane divided by the square of an outer product, in place."""
+    plane *= (along_y**-2.0)[:, np.newaxis]
+    plane *= along_x**-2.0
+    return plane
 
 
 class WithoutPoints(FilterOnCells):
@@ -130,8 +137,9 @@ class WithoutPoints(FilterOnCells):
         f = np.hypot(fy[:, np.newaxis], fx)
         nodes = f.max() * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2  # dense near zero
         points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
-        points /= spline_response(fy_per_px, fx_per_px) ** 2
-        return np.asarray(super().on_grid(fx_per_px, fy_per_px) - points)
+        left = super().on_grid(fx_per_px, fy_per_px)
+        left -= divided_twice(points, spline_response(fy_per_px), spline_response(fx_per_px))
+        return left
 
 
 @lru_cache(maxsize=8)
@@ -183,9 +191,10 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
     points = np.zeros((wide[0] + 1, wide[1] + 1))
     points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
-    points[: reach[0], : reach[1]] *= np.outer(_fading(reach[0]), _fading(reach[1]))
+    points[: reach[0], : reach[1]] *= _fading(reach[0])[:, np.newaxis]
+    points[: reach[0], : reach[1]] *= _fading(reach[1])
     points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
-    points /= spline_response(*(np.arange(side + 1) / (2 * side) for side in wide)) ** 2
+    divided_twice(points, *(spline_response(np.arange(side + 1) / (2 * side)) for side in wide))
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
 
     def add(columns: slice) -> None:

@@ -15,8 +15,8 @@ from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Planes
+from frontglass.convolution.joint_orders import streaks_of
 from frontglass.convolution.kept import is_small
-from frontglass.convolution.nets import streaks_of
 from frontglass.convolution.splat import MaskFilter, Pixels, Points, planes_of, splat
 from frontglass.convolution.tulle_halo import arms_beyond, halo_points, is_narrow_halo
 from frontglass.optics.bands import REACH_SIGMAS, Band
@@ -97,9 +97,7 @@ def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
     for last, step in ACCURACY.tulle_steps_px:
         some = (radius <= last) & (radius > first)
         chosen = Orders(*(column[some] for column in near))
-        # Where so many lie over one another, a part of their distance serves.
-        widest = spacing / 8 if first >= ACCURACY.lone_tulle_orders else step
-        yield from streaks_of(chosen, band, px_per_rad, max(step, widest))
+        yield from streaks_of(chosen, band, px_per_rad, min(step, spacing / ACCURACY.tulle_parts))
         first = last
     # Half of all there is lies to one side.
     beyond = (1 - mask.direct) / 2 - float(orders.shares.sum())

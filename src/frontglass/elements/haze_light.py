@@ -11,10 +11,8 @@ cannot hold is computed pixel by pixel and laid on top.
 from __future__ import annotations
 
 import math
-import os
 import warnings
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, NamedTuple
 
 import cv2
@@ -27,6 +25,7 @@ from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
 from frontglass.picture.lamps_in_air import LampInAir, lamps_in
+from frontglass.threads import for_each
 from frontglass.units import rad_from_deg
 
 if TYPE_CHECKING:
@@ -287,8 +286,7 @@ def _around(distance: Float32, nodes: tuple[int, int], end: np.ufunc) -> Float64
         band = end.reduce(distance[starts[0][number] : stops[number]], axis=0)
         end.reduceat(band, starts[1], out=cells[number])
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        list(pool.map(row, range(nodes[0])))
+    for_each(row, range(nodes[0]))
     padded = np.pad(cells, 1, mode="edge")
     tall = end(end(padded[:-2], padded[1:-1]), padded[2:])
     wide = end(end(tall[:, :-2], tall[:, 1:-1]), tall[:, 2:])
@@ -327,8 +325,7 @@ def _composed(
             row += offset[base] * (1 - w)
             row += offset[next_] * w
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        list(pool.map(rows, range(0, height, ROWS_AT_A_TIME)))
+    for_each(rows, range(0, height, ROWS_AT_A_TIME))
     return out
 
 

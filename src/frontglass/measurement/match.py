@@ -24,6 +24,10 @@ WEAKEST, STRONGEST = 1 / 64, 16.0
 """Strengths between which a match is looked for."""
 NO_EFFECT = 2e-4
 """Effect below which a look does nothing by a criterion, in that criterion's unit."""
+ROUGH_OCTAVES = 0.01
+"""How near a rough meter leads."""
+FARTHEST_OCTAVES, MOST_STEPS = 3.0, 6
+"""Steps from there to the match: longer ones, or more of them, say that it led astray."""
 
 
 class Criterion(Choice):
@@ -149,7 +153,12 @@ def meter_on_targets(camera: Camera, height_of_width: float) -> Meter:
 
 
 def match(
-    reference: Look, other: Look, meter: Meter, criterion: Criterion | str = Criterion.MIX
+    reference: Look,
+    other: Look,
+    meter: Meter,
+    criterion: Criterion | str = Criterion.MIX,
+    *,
+    rough: Meter | None = None,
 ) -> Match:
     """Strength of a look at which it equals another.
 
@@ -164,6 +173,9 @@ def match(
     criterion : str
         In what they are to be equal, "halo", "black", "texture" or "mix"; a mix makes
         their ratios by all criteria 1 on geometric average, over those in which both do something.
+    rough : callable or None
+        Another meter that says nearly the same and is fast: the strength is sought by it, and then
+        mended by `meter`.
 
     Raises
     ------
@@ -189,24 +201,8 @@ def match(
     criterion = Criterion.of("criterion", criterion)
     if reference.strength == 0:
         raise ParameterError("strength", "above 0 for the look to match", 0)
-    wanted, tried = meter(reference), _Tried(other, meter)
-    found = Match(reference=reference, matched=None, criterion=criterion, wanted=wanted)
-    criteria, left_out = _weighed(criterion, wanted, tried.at(1.0))
-    if not criteria:
-        return replace(found, reason=_nothing_in_common(reference, other, criterion, wanted))
-    bracket = _bracket(lambda strength: tried.excess(strength, wanted, criteria))
-    if isinstance(bracket, str):
-        return replace(found, reason=f"{other.name} {bracket} {reference} in {_named(criteria)}")
-    strength = _root(lambda strength: tried.excess(strength, wanted, criteria), *bracket)
-    stock = nearest_stock(strength)
-    return replace(
-        found,
-        matched=other.at(strength),
-        got=tried.at(strength),
-        stock=other.at(stock),
-        at_stock=tried.at(stock),
-        left_out=left_out,
-    )
+    found = Match(reference=reference, matched=None, criterion=criterion, wanted=meter(reference))
+    return _filled_in(found, _Tried(other, meter), rough and _Tried(other, rough))
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +225,34 @@ class _Tried:
         return math.fsum(
             math.log(max(got.of(one), NO_EFFECT / 100) / wanted.of(one)) for one in criteria
         ) / len(criteria)
+
+
+def _filled_in(found: Match, tried: _Tried, rough: _Tried | None) -> Match:
+    """Return a match with the strength that is sought, or with why there is none."""
+    other, reference, wanted = tried.look, found.reference, found.wanted
+    criteria, left_out = _weighed(found.criterion, wanted, (rough or tried).at(1.0))
+    if left_out:  # What does nothing to speak of must do so by the meter itself.
+        criteria, left_out = _weighed(found.criterion, wanted, tried.at(1.0))
+    if not criteria:
+        return replace(found, reason=_nothing_in_common(reference, other, found.criterion, wanted))
+
+    def excess(octave: float) -> float:
+        return tried.excess(2.0**octave, wanted, criteria)
+
+    near = None if rough is None else _mended(excess, rough, rough.meter(reference), criteria)
+    octave = _sought(excess) if near is None else near
+    if isinstance(octave, str):
+        return replace(found, reason=f"{other.name} {octave} {reference} in {_named(criteria)}")
+    strength = 2.0**octave
+    stock = nearest_stock(strength)
+    return replace(
+        found,
+        matched=other.at(strength),
+        got=tried.at(strength),
+        stock=other.at(stock),
+        at_stock=tried.at(stock),
+        left_out=left_out,
+    )
 
 
 def nearest_stock(strength: float) -> float:
@@ -257,30 +281,69 @@ def _named(criteria: Sequence[Criterion]) -> str:
     return " and ".join(one.value for one in criteria)
 
 
-def _bracket(excess: Callable[[float], float]) -> tuple[float, float] | str:
-    """Two strengths between which the excess changes sign, the weakest such; or why none."""
-    if excess(WEAKEST) > 0:
-        return f"already at 1/{round(1 / WEAKEST)} outdoes"
-    before = strength = WEAKEST
-    while strength < STRONGEST:
-        strength *= 2
+Excess = Callable[[float], float]
+"""Of a strength, as a power of two."""
+
+
+def _mended(
+    excess: Excess, rough: _Tried, wanted: Effects, criteria: Sequence[Criterion]
+) -> float | None:
+    """Return where the excess is none, from where it is none by a rough meter; None if not near.
+
+    One step goes by the slope that the rough meter tells, the others by what they found.
+    """
+
+    def roughly(octave: float) -> float:
+        return rough.excess(2.0**octave, wanted, criteria)
+
+    if any(wanted.of(one) <= NO_EFFECT for one in criteria):
+        return None
+    bracket = _bracket(roughly, step=2)
+    if isinstance(bracket, str):
+        return None
+    before = _root(roughly, bracket, ROUGH_OCTAVES)
+    farther = max(bracket, key=lambda octave: abs(octave - before))
+    slope = (roughly(farther) - roughly(before)) / (farther - before)
+    off = excess(before)
+    for _ in range(MOST_STEPS):
+        octave = before - off / slope if slope > 0 else math.inf
+        if abs(octave - before) < ACCURACY.match_tolerance:
+            return before
+        is_near = abs(octave - before) <= FARTHEST_OCTAVES
+        if not (is_near and WEAKEST <= 2.0**octave <= STRONGEST):
+            break
         try:
-            enough = excess(strength) >= 0
+            now = excess(octave)
+        except ParameterError:  # Threads cannot become wider than their spacing lets them.
+            break
+        before, off, slope = octave, now, (now - off) / (octave - before)
+    return None
+
+
+def _sought(excess: Excess) -> float | str:
+    """Return where the excess is none, or why that is nowhere."""
+    bracket = _bracket(excess)
+    return bracket if isinstance(bracket, str) else _root(excess, bracket, ACCURACY.match_tolerance)
+
+
+def _bracket(excess: Excess, step: int = 1) -> tuple[float, float] | str:
+    """Two octaves between which the excess changes sign, the lowest such; or why none."""
+    before = octave = math.log2(WEAKEST)
+    if excess(octave) > 0:
+        return f"already at 1/{round(1 / WEAKEST)} outdoes"
+    while octave < math.log2(STRONGEST):
+        octave += step
+        try:
+            enough = excess(octave) >= 0
         except ParameterError:  # Threads cannot become wider than their spacing lets them.
             break
         if enough:
-            return before, strength
-        before = strength
-    return f"even at {before:g} stays short of"
+            return before, octave
+        before = octave
+    return f"even at {2.0**before:g} stays short of"
 
 
-def _root(excess: Callable[[float], float], low: float, high: float) -> float:
+def _root(excess: Excess, bracket: tuple[float, float], tolerance: float) -> float:
     from scipy.optimize import brentq
 
-    found = brentq(
-        lambda octave: excess(2.0**octave),
-        math.log2(low),
-        math.log2(high),
-        xtol=ACCURACY.match_tolerance,
-    )
-    return float(2.0**found)
+    return float(brentq(excess, *bracket, xtol=tolerance))

@@ -5,17 +5,20 @@ from __future__ import annotations
 import functools
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.picture.curves import LINEAR, Curve
 from frontglass.picture.dither import TILE_PX, noise_band
-from frontglass.picture.encoding import Codes, Sample
+from frontglass.picture.encoding import Codes, Encoding, Sample
 from frontglass.picture.past_white import towards_white
 from frontglass.picture.primaries import Matrix, Primaries
 from frontglass.threads import over_strips
+
+if TYPE_CHECKING:
+    from typing import Self
 
 FloatArray = NDArray[np.float32]
 
@@ -50,6 +53,40 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
 
     over_strips(decode, codes.shape[0], codes.shape[1] * 3)
     return light
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StillInCodes:
+    """Light of a still as its codes tell it, for when its own frame has been written over.
+
+    Parameters
+    ----------
+    codes : ndarray, shape (H, W, 1) or (H, W, 3)
+        Whole numbers.
+    curves : tuple of Curve
+        One per channel of `codes`.
+    """
+
+    codes: Codes
+    curves: tuple[Curve, ...]
+
+    @classmethod
+    def of(cls, light: FloatArray, encoding: Encoding) -> Self | None:
+        """Return it for linear light of a file, or None if codes do not tell all of it exactly."""
+        codes = encoding.codes
+        if codes is None or not encoding.sample.is_integer or codes.shape[:2] != light.shape[:2]:
+            return None
+        still, are_same = cls(codes, encoding.curves), []
+
+        def compare(rows: slice) -> None:
+            are_same.append(bool(_equal(still[rows], light[rows]).all()))
+
+        over_strips(compare, light.shape[0], light.shape[1] * 3)
+        return still if all(are_same) else None
+
+    def __getitem__(self, where: Any) -> FloatArray:
+        """Return light of some rows, or of some pixels."""
+        return _decoded(self.codes[where], self.curves)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

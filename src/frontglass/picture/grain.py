@@ -102,26 +102,29 @@ class _Tile(NamedTuple):
     height: int
     width: int
 
-    def of(self, frame: Float32, px: int = 1, more: int = 0) -> Float32:
+    def of(self, frame: NDArray[Any], px: int = 1, more: int = 0) -> Float32:
         """Return it and a margin, or a wider one, of a frame whose pixels are so many wide."""
         top, left, height, width = (length // px for length in self)
         return with_margin(frame, (top, left), (height, width), MARGIN_PX // px + more)
 
-    def put(self, frame: NDArray[Any], values: Float32, px: int = 1, times: float = 1.0) -> None:
-        """Lay values of it and its margin into a frame, without the margin."""
+    def inner(
+        self, frame: NDArray[Any], values: Float32, px: int = 1
+    ) -> tuple[NDArray[Any], Float32]:
+        """Return its place in a frame, and what stands there of values of it and its margin."""
         top, left, height, width = (length // px for length in self)
         here = frame[top : top + height, left : left + width]
-        inner = values[MARGIN_PX // px :, MARGIN_PX // px :][: here.shape[0], : here.shape[1]]
-        np.multiply(inner, np.float32(times), out=here, casting="unsafe")
+        margin = MARGIN_PX // px
+        return here, values[margin:, margin:][: here.shape[0], : here.shape[1]]
 
 
 def _lay_noise(
-    out: NDArray[Any], step: float, light: Float32, curve: NoiseCurve, band: int
+    out: NDArray[np.int16], step: float, light: Float32, curve: NoiseCurve, band: int
 ) -> None:
     """Lay noise of a band and of all that are coarser, in steps of so much light.
 
     What varies round a place is known when all of it has been looked at. So tiles are gone through
-    twice, and in between the coarser bands, on half as many pixels along each side.
+    twice: what is no outlier is laid first, and as much of it stays as is noise, after the coarser
+    bands, on half as many pixels along each side.
     """
     height, width = (-(-length // CELL_PX) * CELL_PX for length in light.shape[:2])
     cell_px = CELL_PX >> band
@@ -134,26 +137,29 @@ def _lay_noise(
     ]
 
     def look(tile: _Tile) -> None:
-        _, coarse, squares = _parts(tile.of(light), curve, band)
-        tile.put(half, coarse, 2)
+        detail, coarse, squares = _parts(tile.of(light), curve, band)
+        here, own = tile.inner(half, coarse, 2)
+        here[:] = own
         cv2.threshold(squares, FARTHEST_VARIANCE, 0, cv2.THRESH_TRUNC, dst=squares)
-        tile.put(cells, _resized(squares, 1 / cell_px, cv2.INTER_AREA), cell_px)
+        here, own = tile.inner(cells, _resized(squares, 1 / cell_px, cv2.INTER_AREA), cell_px)
+        here[:] = own
+        cv2.threshold(squares, OUTLIER_VARIANCE, 1 / step, cv2.THRESH_BINARY_INV, dst=squares)
+        here, own = tile.inner(out, detail * squares)
+        np.rint(own, out=here, casting="unsafe")
 
     for_each(look, tiles)
     coarser = None
     if (curve.precisions[band + 1 :] < NOTHING).any():
-        coarser = np.empty_like(half)
-        _lay_noise(coarser, 1.0, half, curve, band + 1)
+        coarser = np.empty(half.shape, np.int16)
+        _lay_noise(coarser, step, half, curve, band + 1)
 
     def lay(tile: _Tile) -> None:
-        detail, _, noise = _parts(tile.of(light), curve, band)
-        cv2.threshold(noise, OUTLIER_VARIANCE, 1, cv2.THRESH_BINARY_INV, dst=noise)
         flat = _flat_share(tile.of(cells, cell_px, 2 * FARTHEST_CELL), band)
-        noise *= _resized(flat, cell_px, cv2.INTER_LINEAR)
-        noise *= detail
+        own, noise = tile.inner(out, _resized(flat, cell_px, cv2.INTER_LINEAR))
+        noise *= own
         if coarser is not None:
-            noise += _enlarged(tile.of(coarser, 2))
-        tile.put(out, noise, times=1 / step)
+            noise += tile.inner(out, _enlarged(tile.of(coarser, 2)))[1]
+        np.rint(noise, out=own, casting="unsafe")
 
     for_each(lay, tiles)
 

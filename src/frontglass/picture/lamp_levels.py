@@ -19,6 +19,7 @@ from frontglass.picture.lamp_kinds import (
     disc_px,
     level_of,
 )
+from frontglass.picture.lamp_likeness import blueness, rim_colours
 from frontglass.picture.lamp_rim import Seen
 
 Float64 = NDArray[np.float64]
@@ -26,14 +27,17 @@ Float64 = NDArray[np.float64]
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (-2.5, 4.5, 2.0, -2.0, 2.1, 0.9)
-BY_WHITE = (-1.7, 4.0, 4.5, -1.0, 1.8, 0.7, -0.32)
+BY_STILL = (-2.6, 4.2, 2.4, 1.7, 0.9, -0.8, -2.4)
+BY_WHITE = (-1.8, 3.8, 4.5, 1.1, 0.7, -0.6, -0.3)
 """The light that an area lost, over white [stop]: a constant; more by the share of its inner part
-that clips in all channels, and where light falls off round it as round the sun; less where areas
-are crumbs of a sky; more in stills lit by their lamps, and there by the level at which these send
-as much as the still shows; and by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. As fitted
-by tests/benchmarks/fit_lamps.py, with more for cores and lamp light: it puts their median too low.
-"""
+that clips in all channels, and where light falls off round it as round the sun; more in stills lit
+by their lamps, and there by the level at which these send as much as the still shows; less by how
+much bluer than red its rim is [stop], as skies and windows are. Where white is not known less
+for crumbs of a sky, else by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. Rounded from what
+tests/benchmarks/fit_lamps.py prints."""
+LEAST_RIM = 0.1
+"""Light of a rim that counts as much as the still's own colour: more than for colours, for a JPEG
+moves the colour of dim rims."""
 MIDDLE_WHITE_STOPS, WHITE_REACH_STOPS = 8.0, 6.0
 """The binary logarithm of white [cd/m2] about which, and how far, it tells of levels."""
 DAYLIGHT_FROM_STOPS, DAYLIGHT_TO_STOPS = 9.0, 12.0
@@ -167,15 +171,16 @@ def estimated_stops(
 
 
 def signs(features: RegionFeatures, white: White | None) -> Float64:
-    """Return what the coefficients multiply, shape (R, 6), or (R, 7) where white is known."""
+    """Return what the coefficients multiply, shape (R, 7)."""
     core, aureole = features.core_share, features.aureole
     lamp = core * features.lamp_lit
-    crumbs = core * features.crumbs
-    known = [np.ones_like(core), core, aureole, crumbs, lamp, lamp * features.closure_stops]
+    blue = blueness(rim_colours(features.rim_light, features.frame_light, LEAST_RIM))
+    last = core * features.crumbs
     if white is not None:
         stops = float(np.log2(white.cd_per_m2))
         span = DAYLIGHT_TO_STOPS - DAYLIGHT_FROM_STOPS
-        known[2] = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
+        aureole = aureole * np.clip((stops - DAYLIGHT_FROM_STOPS) / span, 0, 1)
         above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
-        known.append(np.full_like(core, above))
+        last = np.full_like(core, above)
+    known = [np.ones_like(core), core, aureole, lamp, lamp * features.closure_stops, blue, last]
     return np.stack(known, axis=1)

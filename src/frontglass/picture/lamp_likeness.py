@@ -84,16 +84,18 @@ def warm_share(rim_light: Float64, frame_light: Float64, weight: Float64) -> Flo
     >>> warm_share(np.array([blue]), np.array(warm), np.ones(1)).tolist()
     [1.0]
     """
-    blueness = _blueness(rim_colours(rim_light, frame_light))
-    order = np.argsort(blueness)
+    blue = blueness(rim_colours(rim_light, frame_light))
+    order = np.argsort(blue)
     below = np.cumsum(weight[order])
-    warmer = blueness[order][np.searchsorted(below, WARM_PART * below[-1])] if len(below) else 0
-    bluer = blueness - np.maximum(_blueness(frame_light), warmer)
+    warmer = blue[order][np.searchsorted(below, WARM_PART * below[-1])] if len(below) else 0
+    bluer = blue - np.maximum(blueness(frame_light), warmer)
     return np.asarray(1 - np.clip((bluer - BLUER_STOPS) / BLUER_BY_STOPS, 0, 1))
 
 
-def rim_colours(rim_light: Float64, frame_light: Float64) -> Float64:
+def rim_colours(rim_light: Float64, frame_light: Float64, least: float = LEAST_RIM) -> Float64:
     """Light of rims, and of the still where they tell little. Shape (R, 3).
+
+    `least` is the light over white that tells as much as the still's own colour.
 
     Examples
     --------
@@ -102,9 +104,15 @@ def rim_colours(rim_light: Float64, frame_light: Float64) -> Float64:
     [[0.036, 0.03, 0.024]]
     """
     frame = np.maximum(frame_light, 1e-6)
-    return np.asarray(np.maximum(np.nan_to_num(rim_light), 0) + LEAST_RIM * frame / frame.mean())
+    return np.asarray(np.maximum(np.nan_to_num(rim_light), 0) + least * frame / frame.mean())
 
 
-def _blueness(light: Float64) -> Float64:
-    """Blue over red [stop]."""
+def blueness(light: Float64) -> Float64:
+    """Blue over red of light, shape (..., 3) [stop].
+
+    Examples
+    --------
+    >>> round(float(blueness(np.array([0.2, 0.3, 0.4]))), 2)
+    1.0
+    """
     return np.asarray(np.log2((light[..., 2] + LEAST_LIGHT) / (light[..., 0] + LEAST_LIGHT)))

@@ -27,6 +27,11 @@ class LastLight(Generic[Found]):
             kept = self._kept = (weakref.ref(light, self._forget), as_it_is, find())
         return kept[2]
 
+    def once(self, light: NDArray[Any], asked: Hashable, find: Callable[[], Found]) -> Found:
+        """Return the same, but keep nothing new: nobody will ask again."""
+        kept = self._kept
+        return find() if kept is None or kept[0]() is not light else self.of(light, asked, find)
+
     def _forget(self, gone: weakref.ref[NDArray[Any]]) -> None:
         kept = self._kept
         if kept is not None and kept[0] is gone:

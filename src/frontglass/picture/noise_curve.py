@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -66,7 +66,7 @@ def level_index(level: Float32) -> Index:
 
 
 def with_margin(
-    light: Float32, place: tuple[int, int], size: tuple[int, int], margin_px: int
+    light: NDArray[Any], place: tuple[int, int], size: tuple[int, int], margin_px: int
 ) -> Float32:
     """Part of a frame with a margin all round; beyond the frame lies its mirror image."""
     parts, ends = [], []
@@ -76,6 +76,8 @@ def with_margin(
         ends.append((max(-first, 0), max(last - length, 0)))
     (top, bottom), (left, right) = ends
     around = light[parts[0], parts[1]]
+    if not any((top, bottom, left, right)):
+        return np.asarray(around, np.float32)
     whole = cv2.copyMakeBorder(around, top, bottom, left, right, cv2.BORDER_REFLECT)
     return np.asarray(whole, np.float32)
 
@@ -201,6 +203,8 @@ def _noise(bands: Float64, total: Float64, least: Float64, most: Float64) -> tup
     middle = float(np.quantile(own, QUIETEST))
     for _ in range(12):
         some = own[(own > middle / WIDE) & (own < middle * NARROW)]
+        if not some.size:  # It lies in a gap, where nothing clusters.
+            break
         middle = float(np.median(some))
     near = (own > middle / WIDE) & (own < middle * WIDE)
     narrow = (own > middle / NARROW) & (own < middle * NARROW)

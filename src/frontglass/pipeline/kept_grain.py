@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.picture.codes import StillInCodes
 from frontglass.picture.grain import FAINT, Grain, grain_of
 from frontglass.picture.last_light import LastLight
 from frontglass.picture.picture import Picture
@@ -16,25 +17,37 @@ Float32 = NDArray[np.float32]
 
 
 class Bare(NamedTuple):
-    """A still, and the grain that is not of its light; None where it has none."""
+    """A still, and the grain that is not of its light; None where it has none.
 
-    still: Float32
+    Where codes tell the still again, its own frame may be written over.
+    """
+
+    light: Float32
     grain: Grain | None
+    again: StillInCodes | None = None
+
+    def shown(self, where: Any) -> Float32:
+        """Light of some rows or pixels, with its grain."""
+        light: Float32 = (self.light if self.again is None else self.again)[where]
+        return light
 
     def at(self, where: Any) -> Float32:
         """Light without grain of some rows or pixels."""
-        light: Float32 = self.still[where]
+        light = self.shown(where)
         return light if self.grain is None else np.subtract(light, self.grain.at(where))
 
     def whole(self) -> Float32:
-        """Light without grain, as a frame of its own."""
-        light = np.empty_like(self.still)
+        """Light without grain, in a frame that may be written over."""
+        grain = self.grain
+        if grain is None:
+            return self.light.copy() if self.again is None else self.light
+        frame = np.empty_like(self.light) if self.again is None else self.light
 
         def lay(rows: slice) -> None:
-            light[rows] = self.at(rows)
+            np.subtract(self.light[rows], grain.at(rows), out=frame[rows])
 
-        over_strips(lay, light.shape[0], light.shape[1] * 3)
-        return light
+        over_strips(lay, frame.shape[0], frame.shape[1] * 3)
+        return frame
 
     def laid_over(self, seen: Float32) -> Float32:
         """Light seen through something, with the grain of the still laid over it, in place.
@@ -56,8 +69,8 @@ class Bare(NamedTuple):
             return seen
 
         def lay(rows: slice) -> None:
-            own, noise = seen[rows], grain.at(rows)
-            bare = self.still[rows] - noise
+            own, noise, still = seen[rows], grain.at(rows), self.shown(rows)
+            bare = still - noise
             louder = np.maximum(own, 0)
             own -= bare
             louder += np.float32(FAINT)
@@ -68,25 +81,24 @@ class Bare(NamedTuple):
             louder -= 1
             louder *= noise
             own += louder
-            own += self.still[rows]
+            own += still
 
         over_strips(lay, seen.shape[0], seen.shape[1] * 3)
         return seen
 
 
-def bare(picture: Picture) -> Bare:
-    """Return a still and its grain.
+def bare(picture: Picture, again: StillInCodes | None = None) -> Bare:
+    """Return a still and its grain; its frame may be written over if something tells it again.
 
     Files of floats are taken to have none: what was rendered or merged has none, and nobody knows
     how finely the rest was coded.
     """
     step = picture.encoding.code_step
-    grain = (
-        None
-        if step is None
-        else _LAST.of(picture.radiance, step, lambda: grain_of(picture.radiance, step))
-    )
-    return Bare(picture.radiance, grain)
+    if step is None:
+        return Bare(picture.radiance, None, again)
+    find = _LAST.of if again is None else _LAST.once
+    grain = find(picture.radiance, step, lambda: grain_of(picture.radiance, step))
+    return Bare(picture.radiance, grain, again)
 
 
 # A sheet shows one still through many looks, and finding grain takes longer than most of them.

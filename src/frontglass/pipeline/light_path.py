@@ -19,6 +19,7 @@ from frontglass.elements.element import through_filters
 from frontglass.errors import LookError
 from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera, choose_camera
+from frontglass.picture.codes import StillInCodes
 from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare, bare
@@ -45,6 +46,7 @@ def through_light_path(
     compensate: bool = True,
     grain: bool = True,
     axis_px: tuple[float, float] | None = None,
+    again: StillInCodes | None = None,
 ) -> Picture:
     """Picture seen through looks.
 
@@ -65,6 +67,8 @@ def through_light_path(
         Whether noise of a still of codes is kept out of what spreads.
     axis_px : (float, float) or None
         Where the axis of the lens meets the picture, from its corner; None is the middle. [px]
+    again : StillInCodes or None
+        What tells the still again: then its frame is written over.
 
     Returns
     -------
@@ -76,7 +80,28 @@ def through_light_path(
     camera, told = (camera, ()) if camera else _camera_of(picture)
     if any(element.place is Place.AIR for element in path):
         picture = _measured(picture, camera)
-    passage = Passage(
+    passage = _passage(picture, camera, surround, axis_px, told)
+    still = bare(picture, again) if grain and path else Bare(picture.radiance, None, again)
+    light, left, beyond = _with_unshown(picture, still, path, passage)
+    factor = np.float32(math.prod(element.transmittance for element in path))
+    if not compensate and factor != 1:
+        light *= factor
+        left = None if left is None else left.times(factor)
+        beyond = None if beyond is None else beyond * factor
+    if path:
+        light = _without_rounding(still.laid_over(light), picture, still)
+    notices = (*picture.notices, *dict.fromkeys(passage.notices))
+    return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
+
+
+def _passage(
+    picture: Picture,
+    camera: Camera,
+    surround: Surround,
+    axis_px: tuple[float, float] | None,
+    told: tuple[str, ...],
+) -> Passage:
+    return Passage(
         camera=camera,
         surround=surround,
         distance_m=picture.distance_m,
@@ -84,37 +109,24 @@ def through_light_path(
         axis_px=axis_px,
         notices=list(told),
     )
-    still = bare(picture) if grain and path else Bare(picture.radiance, None)
-    light, left, beyond = _with_unshown(picture, still, path, passage)
-    transmittance = math.prod(element.transmittance for element in path)
-    if not compensate and transmittance != 1:
-        factor = np.float32(transmittance)
-        light = light * factor
-        left = None if left is None else left.times(factor)
-        beyond = None if beyond is None else beyond * factor
-    light = _without_rounding(still.laid_over(light), picture)
-    notices = (*picture.notices, *dict.fromkeys(passage.notices))
-    return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
 
 
-def _without_rounding(light: Float32, picture: Picture) -> Float32:
+def _without_rounding(light: Float32, picture: Picture, still: Bare) -> Float32:
     """Light without what rounding has put below nothing, where nothing was below it before.
 
     A transform is out by some 1e-9 of the brightest lamp, which in the dark may fall below 0. More
     than that is no rounding, and stays to be seen.
     """
-    if light is picture.radiance or (lowest := float(light.min(initial=0.0))) >= 0:
+    lowest = float(light.min(initial=0.0))
+    if lowest >= 0:
         return light
-    brightest = max(
-        float(part.max(initial=0.0))
-        for part in (
-            picture.radiance,
-            picture.beyond,
-            None if picture.recovered is None else picture.recovered.light,
-        )
-        if part is not None
-    )
-    if lowest < -ROUNDING * brightest or picture.radiance.min(initial=0.0) < 0:
+    lost = None if picture.recovered is None else picture.recovered.light
+    unshown = [own for own in (lost, picture.beyond) if own is not None]
+    brightest, darkest = max((float(own.max(initial=0.0)) for own in unshown), default=0.0), 0.0
+    for row in range(len(light)):
+        own = still.shown(row)
+        brightest, darkest = max(brightest, float(own.max())), min(darkest, float(own.min()))
+    if lowest < -ROUNDING * brightest or darkest < 0:
         return light
     return np.maximum(light, np.float32(0), out=light)
 

@@ -15,11 +15,12 @@ from frontglass.files import NonFinite, read_picture
 from frontglass.files.view import view_named
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import RecoveredStill, with_recovered_light
+from frontglass.picture.codes import StillInCodes
 from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_exposure_told
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import LampRange, Recovery
 from frontglass.pipeline.framing import Framing
-from frontglass.pipeline.rendering import render
+from frontglass.pipeline.rendering import Conditions
 from frontglass.pipeline.space import Space
 from frontglass.units import ratio_from_stops
 from frontglass.warned import gathered_warnings
@@ -181,20 +182,23 @@ class Recipe:
             for end, recovery in recoveries
         )
 
-    def rendered(self, picture: Picture, camera: Camera) -> Picture:
+    def rendered(
+        self, picture: Picture, camera: Camera, again: StillInCodes | None = None
+    ) -> Picture:
         """Return `picture` as the camera would see it through the looks.
 
-        What made the answer less exact than usual is among its notices.
+        What made the answer less exact than usual is among its notices. If something tells its
+        light again, the frame of that is written over.
         """
+        how = Conditions(
+            camera=camera,
+            surround=self.surround,
+            compensate=self.compensate,
+            grain=self.grain,
+            again=again,
+        )
         with gathered_warnings() as told:
-            seen = render(
-                picture,
-                self.looks,
-                camera=camera,
-                surround=self.surround,
-                compensate=self.compensate,
-                grain=self.grain,
-            )
+            seen = how.seen(picture, self.looks)
         return seen.but(notices=(*seen.notices, *told)) if told else seen
 
 

@@ -14,6 +14,7 @@ from frontglass.elements import Element, Stack
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
 from frontglass.picture.arrays import array_like
+from frontglass.picture.codes import StillInCodes
 from frontglass.picture.picture import Picture
 from frontglass.picture.wider import Wider, framed
 from frontglass.pipeline.light_path import through_light_path
@@ -119,6 +120,9 @@ class Conditions:
         As in `render`.
     axis_px : (float, float) or None
         Where the axis of the lens meets the still, from its corner; None is the middle. [px]
+    again : StillInCodes or None
+        What tells the light of the one still that is seen again: then its frame is written over,
+        unless it is part of a wider one.
 
     Raises
     ------
@@ -131,6 +135,7 @@ class Conditions:
     compensate: bool = True
     grain: bool = True
     axis_px: tuple[float, float] | None = None
+    again: StillInCodes | None = None
 
     def __post_init__(self) -> None:
         if self.camera is not None and not isinstance(self.camera, Camera):
@@ -151,6 +156,7 @@ class Conditions:
             compensate=self.compensate,
             grain=self.grain,
             axis_px=self.axis_px,
+            again=self.again,
         )
 
     def _seen_within(self, frame: Picture, wider: Wider, looks: Looks) -> Picture:
@@ -161,7 +167,7 @@ class Conditions:
         axis = frame_px.x_px + frame_px.width_px / 2, frame_px.y_px + frame_px.height_px / 2
         if self.axis_px is not None:
             axis = frame_px.x_px + self.axis_px[0], frame_px.y_px + self.axis_px[1]
-        seen = replace(self, camera=camera, axis_px=axis).seen(wider.picture, looks)
+        seen = replace(self, camera=camera, axis_px=axis, again=None).seen(wider.picture, looks)
         if seen.radiance is wider.picture.radiance:
             return frame
         told = tuple(dict.fromkeys((*frame.notices, *seen.notices)))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
@@ -15,11 +16,14 @@ from frontglass.files import NonFinite, write_picture
 from frontglass.files.plan import container_of, written_suffix
 from frontglass.files.whole import beside_its_place, copy_whole
 from frontglass.optics.camera import Camera
+from frontglass.picture.codes import StillInCodes
 from frontglass.picture.encoding import Container
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import Recipe
 from frontglass.units import strength_text
+
+Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,11 +102,18 @@ def render_file(
     """
     target = out_beside(still, recipe.looks) if out is None else out
     check_may_write(target, [still], overwrite=overwrite)
-    return render_new(recipe.picture_from(still), still, target, recipe, overwrite=overwrite)
+    picture = recipe.picture_from(still)
+    return render_new(picture, still, target, recipe, overwrite=overwrite, is_last=True)
 
 
 def render_new(
-    picture: Picture, still: Path, target: Path, recipe: Recipe, *, overwrite: bool
+    picture: Picture,
+    still: Path,
+    target: Path,
+    recipe: Recipe,
+    *,
+    overwrite: bool,
+    is_last: bool = False,
 ) -> RenderedStill:
     """Render as `render_picture`, but leave alone a file that appears there meanwhile.
 
@@ -112,11 +123,12 @@ def render_new(
         If it cannot be rendered or written, or another file stands there in the end.
     """
     if overwrite:
-        return render_picture(picture, still, target, recipe)
+        return render_picture(picture, still, target, recipe, is_last=is_last)
     if not target.parent.is_dir():
         raise PictureFileError(f"{target}: there is no folder {target.parent}. Make it first.")
     with beside_its_place(target, ()) as beside:
-        return replace(render_picture(picture, still, beside, recipe), out=target)
+        rendered = render_picture(picture, still, beside, recipe, is_last=is_last)
+        return replace(rendered, out=target)
 
 
 def render_picture(
@@ -125,6 +137,8 @@ def render_picture(
     target: Path,
     recipe: Recipe,
     show: Callable[[Picture], None] | None = None,
+    *,
+    is_last: bool = False,
 ) -> RenderedStill:
     """Render what was read of a still to a file; several looks need it read only once.
 
@@ -138,6 +152,9 @@ def render_picture(
         What to do to it.
     show : callable or None
         Is handed what is written.
+    is_last : bool
+        Whether nobody needs the picture afterwards: its light may be written over, which spares a
+        frame.
 
     Raises
     ------
@@ -146,13 +163,17 @@ def render_picture(
     """
     camera, assumed = recipe.framing.camera_for(picture)
     frame = picture.wider.region if picture.wider else None
-    seen = recipe.rendered(picture, camera)
+    again = None
+    if is_last and frame is None:
+        again = StillInCodes.of(picture.radiance, picture.encoding)
+    seen = recipe.rendered(picture, camera, again)
     # Lamps' lost light is never written: two pictures less while codes are made.
     picture, seen = (one.but(recovered=None, wider=None) for one in (picture, seen))
     if show is not None:
         show(seen)
     written: tuple[str, ...] = ()
-    if frame is None and _is_as_it_was(picture, seen, recipe, container_of(target)):
+    light = picture.radiance if again is None else again
+    if frame is None and _is_as_it_was(picture, light, seen, recipe, container_of(target)):
         copy_whole(still, target)
     else:
         written = write_picture(target, seen, quality=recipe.quality)
@@ -163,16 +184,22 @@ def render_picture(
     return RenderedStill(still=still, out=target, camera=camera, notices=notices, frame=frame)
 
 
-def _is_as_it_was(picture: Picture, seen: Picture, recipe: Recipe, container: Container) -> bool:
-    """Whether the still's own file already holds what is to be written."""
+def _is_as_it_was(
+    picture: Picture,
+    light: Float32 | StillInCodes,
+    seen: Picture,
+    recipe: Recipe,
+    container: Container,
+) -> bool:
+    """Whether the still's own file, and its light, already hold what is to be written."""
     encoding = picture.encoding
     is_asked = recipe.exposure_stops != 0 or recipe.quality is not None or recipe.view is not None
     is_mended = recipe.non_finite == NonFinite.MEND.value and not encoding.sample.is_integer
     if is_asked or is_mended or encoding.container is not container:
         return False
     # Row by row: most differ in the first.
-    rows = zip(seen.radiance, picture.radiance, strict=True)
-    return seen.radiance is picture.radiance or all(np.array_equal(*pair) for pair in rows)
+    rows = (np.array_equal(own, light[row]) for row, own in enumerate(seen.radiance))
+    return seen.radiance is light or all(rows)
 
 
 def out_beside(still: Path, looks: tuple[LightPath, ...]) -> Path:

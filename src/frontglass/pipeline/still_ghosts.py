@@ -7,9 +7,10 @@ from typing import NamedTuple
 
 from frontglass.elements import Element, Stack
 from frontglass.elements.ghosts import Ghost, GhostsOfStill, ghosts_in
-from frontglass.elements.lamp_patches import lamps_found
+from frontglass.elements.lamp_patches import FoundLamps, lamps_found
 from frontglass.elements.plate import glass_of
 from frontglass.optics.camera import Camera
+from frontglass.picture.last_light import LastLight
 from frontglass.picture.picture import Picture
 
 FAINT_ONES = 5
@@ -55,8 +56,21 @@ def ghosts_of(picture: Picture, looks: Sequence[Stack], camera: Camera) -> Found
     corner = (0, 0)
     if picture.wider is not None:
         corner = (picture.wider.region.x_px, picture.wider.region.y_px)
-    found = ghosts_in(picture.radiance, lamps_found(picture.with_lamps), glass, camera)
+    lamps = _LAST.of(picture.radiance, picture.recovered, lambda: _lamps_of(picture))
+    found = ghosts_in(picture.radiance, lamps, glass, camera)
     return FoundGhosts(_moved(found, corner), corner)
+
+
+def _lamps_of(picture: Picture) -> FoundLamps | None:
+    found = lamps_found(picture.with_lamps)
+    if found is None:
+        return None
+    # Patches are parts of a frame, which they would hold.
+    return found._replace(patches=tuple(p._replace(light=p.light.copy()) for p in found.patches))
+
+
+# A sheet asks for the ghosts of one still for every look on it.
+_LAST = LastLight[FoundLamps | None]()
 
 
 def _moved(found: GhostsOfStill, corner_px: tuple[int, int]) -> GhostsOfStill:

@@ -170,6 +170,7 @@ class _Layout:
             if end:
                 strength, name = f"{strength}, {end}", f"{step}, {end}"
             rungs.append(self._rung(strength, name, _cost(step), seen))
+            del seen  # before the next one is made
         return rungs
 
     def _rung(self, strength: str, name: str, cost: str, seen: Picture) -> Rung:
