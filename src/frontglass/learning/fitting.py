@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -17,6 +18,7 @@ from frontglass.learning.laid import (
     Laid,
     Mask,
     columns_of,
+    evened,
     first_variance,
     laid,
     moved,
@@ -122,10 +124,10 @@ def fitted(
         step("spreading light to rings")
         columns = [columns_of(pair, rings, surround) for pair in lain]
         step("finding the share of each ring")
-        shares, models, away = _weighed(lain, columns)
+        found = _weighed(lain, columns)
         if not again:
             break
-        moves = _moves(models, lain)
+        moves = _moves(found.models, lain)
         if all(
             move.farthest_px(*pair.bare.shape[1::-1]) < MOVED_AGAIN_PX
             for move, pair in zip(moves, lain, strict=True)
@@ -134,18 +136,42 @@ def fitted(
         # The model lies half way: what is left to do comes between the halves.
         halves = [where.half() for where in wheres]
         wheres = [half.then(move).then(half) for half, move in zip(halves, moves, strict=True)]
-    table, covariances = _together(shares, min(pair.lamp_stops for pair in pairs))
+    doubt = min(pair.lamp_stops for pair in pairs)
+    table, covariances = _together(found.shares, doubt)
+    if any(pair.lost is not None for pair in pairs):
+        covariances += _if_even(pairs, wheres, rings, surround, found)
     return Fitted(
         rings=rings,
         shares=table,
         covariances=covariances,
-        gains=np.stack([one.gains for one in shares], axis=1),
+        gains=np.stack([one.gains for one in found.shares], axis=1),
         pairs=lain,
-        models=models,
+        models=found.models,
         wheres=wheres,
-        moved=away,
-        lamp_stops=min(pair.lamp_stops for pair in pairs),
+        moved=found.moved,
+        lamp_stops=doubt,
     )
+
+
+def _if_even(
+    pairs: Sequence[Compared],
+    wheres: Sequence[Similarity],
+    rings: Rings,
+    surround: Surround,
+    found: _Weighed,
+) -> Float64:
+    """Covariance by which shares are others where light lies evenly within each clipped area.
+
+    How it lies there is an estimate. Another one says what rests on it.
+    """
+    evenly = [
+        laid(pair._replace(lost=None if pair.lost is None else evened(pair.lost)), where)
+        for pair, where in zip(pairs, wheres, strict=True)
+    ]
+    columns = [columns_of(pair, rings, surround) for pair in evenly]
+    others = _solved(evenly, columns, found.variances, found.moved)
+    off = np.stack([a.shares - b.shares for a, b in zip(found.shares, others, strict=True)])
+    return np.asarray(off[:, :, np.newaxis] * off[:, np.newaxis, :])
 
 
 def _together(shares: Sequence[Shares], lamp_stops: float) -> tuple[Float64, Float64]:
@@ -188,20 +214,23 @@ def _moves(models: Sequence[Float32], pairs: Sequence[Laid]) -> list[Similarity]
     ]
 
 
-def _weighed(
-    pairs: Sequence[Laid], columns: Sequence[Columns]
-) -> tuple[list[Shares], list[Float32], list[Mask]]:
-    """Shares for red, green and blue, what they make of the bare stills, and what moved."""
+class _Weighed(NamedTuple):
+    """Shares for red, green and blue, what they make of the bare stills, and with which weights."""
+
+    shares: list[Shares]
+    models: list[Float32]
+    variances: list[Float32]
+    moved: list[Mask]
+
+
+def _weighed(pairs: Sequence[Laid], columns: Sequence[Columns]) -> _Weighed:
+    """Shares with weights that are read from what they leave."""
     variances = [first_variance(pair) for pair in pairs]
     away = [np.zeros(pair.held.shape, dtype=np.bool_) for pair in pairs]
     for turn in range(WEIGHINGS):
         for pair, gone in zip(pairs, away, strict=True):
             _check_left(pair, gone)
-        each: list[list[Products]] = [
-            products(pair, column, variance, pair.held & ~gone)
-            for pair, column, variance, gone in zip(pairs, columns, variances, away, strict=True)
-        ]
-        shares = [solved([own[channel] for own in each]) for channel in range(3)]
+        shares = _solved(pairs, columns, variances, away)
         table = np.stack([one.shares for one in shares])
         models = [
             predicted(pair, column, table, np.array([one.gains[number] for one in shares]))
@@ -217,7 +246,21 @@ def _weighed(
             moved(pair, model, variance)
             for pair, model, variance in zip(pairs, models, variances, strict=True)
         ]
-    return shares, models, away
+    return _Weighed(shares, models, variances, away)
+
+
+def _solved(
+    pairs: Sequence[Laid],
+    columns: Sequence[Columns],
+    variances: Sequence[Float32],
+    away: Sequence[Mask],
+) -> list[Shares]:
+    """Shares for red, green and blue."""
+    each: list[list[Products]] = [
+        products(pair, column, variance, pair.held & ~gone)
+        for pair, column, variance, gone in zip(pairs, columns, variances, away, strict=True)
+    ]
+    return [solved([own[channel] for own in each]) for channel in range(3)]
 
 
 def _check_left(pair: Laid, gone: Mask) -> None:

@@ -22,8 +22,9 @@ Mask = NDArray[np.bool_]
 
 WELL_KNOWN = 0.1
 """A ring is well known if its error is below this share of it, or of the rings' mean share."""
-UNKNOWN_SHARE = 0.15
-"""Where the scattered share is no better known than that, the stills show no halo at all."""
+UNKNOWN_SHARE, TELLS_NOTHING = 0.15, 0.05
+"""Where the scattered share is no better known than that, the stills show no halo at all, or do not
+show that there is none."""
 NOTHING_SIGMAS = 2.0
 NOTHING_SHARE = 0.003
 SUSPECT_SHARE, SUSPECT_STOPS = 0.02, 0.05
@@ -33,9 +34,9 @@ REFUSED_STOPS, FLAGGED_STOPS = 0.03, 0.012
 which on a pair is refused, or flagged. Pairs of one thin glass left 0.01 and 0.003, a fine net 0.5
 and 0.04 or more, half a frame dimmed by a third of a stop 0.18 and 0.11."""
 LAMPS_TOLD_STOPS = 0.2
-NEAR_PX, NEAR_SHARE = 1.5, 0.125
-"""Light that goes no farther is told from a change of focus by nobody; nor is that share of the
-light where it blurs no more than stills may differ in blur."""
+NEAR_PX, CODED_NEAR_PX = 1.5, 4.0
+"""Light that goes no farther is told from a change of focus by nobody; nor, in stills of codes,
+from what coding takes of the bare one's fine detail."""
 MOVED_TOLD, REFUSED_MOVED = 0.01, 0.25
 """Share of a pair that moved or changed, from which on it is said, or the pair refused."""
 STRENGTHS_TOLD = 0.1
@@ -97,7 +98,8 @@ def told_of_rings(fit: Fitted) -> Told:
         rule = "stills with something bright beside something dark"
         raise ParameterError("pairs", rule, "stills in which glass would hardly show", hint)
     all_told = Told(near_deg=near_deg, scattered_share=scattered, scattered_deviation=deviation)
-    if scattered + shares[-1] < max(NOTHING_SHARE, NOTHING_SIGMAS * noise):
+    is_within_noise = scattered + shares[-1] < max(NOTHING_SHARE, NOTHING_SIGMAS * noise)
+    if is_within_noise and noise < TELLS_NOTHING:
         line = (
             "nothing: the pair shows no more scatter than its noise"
             f" ({100 * (scattered + shares[-1]):.2f} %"
@@ -187,8 +189,7 @@ def check_not_swapped(
 def _near_rad(fit: Fitted) -> float:
     """Angle up to which light that is scattered is not told from other blur."""
     return min(
-        max(NEAR_PX, math.sqrt(4 * pair.blur_px2 / NEAR_SHARE)) / pair.px_per_rad
-        for pair in fit.pairs
+        (CODED_NEAR_PX if pair.is_coded else NEAR_PX) / pair.px_per_rad for pair in fit.pairs
     )
 
 

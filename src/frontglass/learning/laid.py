@@ -54,8 +54,8 @@ class Laid:
         stops it would look like an error of the glass.
     px_per_rad : float
         Scale.
-    blur_px2 : float
-        How much blur may differ between them for other reasons than glass. [px^2]
+    is_coded : bool
+        Whether one of them held whole codes.
     """
 
     bare: Float32
@@ -64,7 +64,7 @@ class Laid:
     held: Mask
     rung: Mask
     px_per_rad: float
-    blur_px2: float
+    is_coded: bool
 
 
 def laid(pair: Compared, where: Similarity) -> Laid:
@@ -94,8 +94,16 @@ def laid(pair: Compared, where: Similarity) -> Laid:
         held=held > 0.999,
         rung=rung,
         px_per_rad=pair.px_per_rad,
-        blur_px2=pair.blur_px2,
+        is_coded=pair.is_coded,
     )
+
+
+def evened(lost: Float32) -> Float32:
+    """Light of clipped areas, that of each spread evenly over it."""
+    areas, own = cv2.connectedComponents((lost.max(axis=2) > 0).astype(np.uint8))
+    size = np.bincount(own.ravel(), minlength=areas)
+    sums = [np.bincount(own.ravel(), one.ravel(), areas) for one in np.moveaxis(lost, 2, 0)]
+    return np.stack([(one / size)[own] for one in sums], axis=2).astype(np.float32)
 
 
 def _softened(light: Float32) -> Float32:

@@ -16,7 +16,6 @@ from frontglass.elements import ConeLobe, ExponentialLobe, GaussianLobe, Glow, L
 from frontglass.elements.lobes import WIDEST_DEG
 from frontglass.learning.fitting import Fitted
 from frontglass.learning.glass import GREEN, GlassAt1
-from frontglass.optics.profiles import Cone, Exponential, Gaussian, Moffat, Profile
 from frontglass.optics.table import Table
 
 Float64 = NDArray[np.float64]
@@ -25,6 +24,8 @@ Numbers = Sequence[float] | Float64
 MOST_LOBES = 3
 FITS = 1.0
 """Mean square of what lobes leave, in variances of rings: the true halo leaves up to about that."""
+FOLLOWED = 0.1
+"""How far lobes may be off in a ring at most, as a share of the ring with most light."""
 STEEPEST, FLATTEST = 12.0, 1.15
 """Of a Moffat's tail: beyond, it is a bell, or has no end."""
 TRIED = {
@@ -60,31 +61,18 @@ class RingLight(NamedTuple):
     deviations: Float64
 
 
-class _Kind(NamedTuple):
-    profile: Callable[[float, float], Profile]
-    lobe: Callable[[float, float, float], Lobe]
-    has_tail: bool = False
-
-
-_KINDS = {
-    "gaussian": _Kind(
-        lambda width, _: Gaussian(sigma_rad=width),
-        lambda width, _, share: GaussianLobe(sigma_deg=width, share=share),
-    ),
-    "exponential": _Kind(
-        lambda width, _: Exponential(scale_rad=width),
-        lambda width, _, share: ExponentialLobe(scale_deg=width, share=share),
-    ),
-    "cone": _Kind(
-        lambda width, _: Cone(radius_rad=width),
-        lambda width, _, share: ConeLobe(radius_deg=width, share=share),
-    ),
-    "moffat": _Kind(
-        lambda width, beta: Moffat(core_rad=width, beta=beta),
-        lambda width, beta, share: MoffatLobe(core_deg=width, beta=beta, share=share),
-        has_tail=True,
-    ),
+_LOBES: dict[str, Callable[[float, float], Lobe]] = {
+    "gaussian": lambda width_deg, _: GaussianLobe(sigma_deg=width_deg),
+    "exponential": lambda width_deg, _: ExponentialLobe(scale_deg=width_deg),
+    "cone": lambda width_deg, _: ConeLobe(radius_deg=width_deg),
+    "moffat": lambda width_deg, beta: MoffatLobe(core_deg=width_deg, beta=beta),
 }
+_TAILED = "moffat"
+
+
+def _flux(kind: str, width_rad: float, beta: float, edges_rad: Float64) -> Float64:
+    """Share of a lobe's light within angles."""
+    return _LOBES[kind](math.degrees(width_rad), beta).shape().encircled_flux(edges_rad)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,10 +88,7 @@ class _Lobes:
     def light(self, edges_rad: Float64, wider: float = 1.0) -> Float64:
         """Light between angles, of lobes that are so much wider."""
         each = zip(self.kinds, self.widths_rad, self.betas, strict=True)
-        flux = [
-            _KINDS[kind].profile(width * wider, beta).encircled_flux(edges_rad)
-            for kind, width, beta in each
-        ]
+        flux = [_flux(kind, width * wider, beta, edges_rad) for kind, width, beta in each]
         return np.diff(np.array(self.depths) @ np.stack(flux))
 
 
@@ -126,7 +111,9 @@ def ring_light(glass: GlassAt1, fit: Fitted, strength: float) -> RingLight:
         direct = max(1 - float(fit.shares[channel, :-1].sum()), 0.05)
         rings = np.sqrt(np.maximum(np.diag(within.T @ own[:-1, :-1] @ within), 0))
         rings[-1] = math.sqrt(max(own[-1, -1], 0))
-        deviations[channel] = rings / direct / strength + 1e-6
+        # Lobes follow what was found even where it is hardly known: they would leave it out.
+        most = FOLLOWED * float(light[channel].max())
+        deviations[channel] = np.minimum(rings / direct / strength, most) + 1e-6
     return RingLight(edges, light, deviations)
 
 
@@ -163,19 +150,19 @@ def _fitted(kinds: tuple[str, ...], rings: RingLight) -> _Lobes:
     flux = np.cumsum(light)
     # Each begins where its part of the light is.
     parts = (np.arange(len(kinds)) + 0.5) / len(kinds)
-    tails = [kind for kind in kinds if _KINDS[kind].has_tail]
+    tails = [kind for kind in kinds if kind == _TAILED]
     widths = np.interp(parts * flux[-1], flux, edges[1:])
     start = [*np.log(widths), *np.full(len(tails), math.log(2.0))]
 
     def at(x: Numbers) -> tuple[list[float], list[float]]:
         widths, rest = np.exp(x[: len(kinds)]).tolist(), iter(x[len(kinds) :])
-        betas = [1 + math.exp(next(rest)) if _KINDS[kind].has_tail else 2.0 for kind in kinds]
+        betas = [1 + math.exp(next(rest)) if kind == _TAILED else 2.0 for kind in kinds]
         return widths, betas
 
     def depths_of(x: Numbers) -> tuple[Float64, Float64]:
         columns = np.stack(
             [
-                np.diff(_KINDS[kind].profile(width, beta).encircled_flux(edges))
+                np.diff(_flux(kind, width, beta, edges))
                 for kind, width, beta in zip(kinds, *at(x), strict=True)
             ],
             axis=1,
@@ -221,8 +208,9 @@ def _glow(lobes: _Lobes, colours: list[tuple[float, float, float]]) -> Glow:
     each = sorted(zip(lobes.kinds, lobes.widths_rad, lobes.betas, lobes.depths, strict=True))
     made = []
     for kind, width, beta, depth in each:
-        lobe = _KINDS[kind].lobe(_short(math.degrees(width)), _short(beta), _short(depth / whole))
-        made.append(replace(lobe, channel_scale=(red_wider, 1.0, blue_wider)))
+        lobe = _LOBES[kind](_short(math.degrees(width)), _short(beta))
+        scale = (red_wider, 1.0, blue_wider)
+        made.append(replace(lobe, share=_short(depth / whole), channel_scale=scale))
     return Glow(optical_depth=_short(whole), lobes=tuple(made), channel_depth=(red, 1.0, blue))
 
 

@@ -23,9 +23,6 @@ NEAR_CLIPPING = 0.97
 AROUND_CLIPPED_PX = 3
 """JPEG rings round what clips, and sensors bleed."""
 LEAST_SIDE_PX = 64
-STEADY_PX2, CODED_PX2 = 0.01, 0.5
-"""How much blur may differ between stills that a tripod holds [px^2 per axis, halved], and between
-stills of codes: what coding takes of a bare still's fine detail looks the same."""
 DETAIL_PX = 2.0
 COMPARED_AT = (0.02, 0.1, 0.5, 0.9, 0.98)
 UNLIKE_STOPS = 1.0
@@ -105,8 +102,8 @@ class Compared(NamedTuple):
         What was assumed.
     is_exposed : bool
         Whether both stills said how they were exposed.
-    blur_px2 : float
-        How much blur may differ between them for other reasons than glass. [px^2]
+    is_coded : bool
+        Whether a still holds whole codes: noise and lost detail of the bare one look like blur.
     lamp_stops : float
         How sure lost light is: a standard deviation, 0 where there is none. [stop]
     """
@@ -118,7 +115,7 @@ class Compared(NamedTuple):
     camera: Camera
     notices: tuple[str, ...]
     is_exposed: bool
-    blur_px2: float
+    is_coded: bool
     lamp_stops: float
 
     @property
@@ -165,7 +162,6 @@ def compared(pair: StillPair, camera: Camera | None) -> Compared:
         clipped = cv2.resize(clipped.astype(np.float32), shape, interpolation=cv2.INTER_AREA) > 0
     if not is_exposed:
         _check_alike(pair.name, lights, ~clipped)
-    is_coded = any(s.encoding.sample.is_integer for s in (pair.bare, pair.with_glass))
     return Compared(
         bare=lights[0],
         other=lights[1],
@@ -174,7 +170,7 @@ def compared(pair: StillPair, camera: Camera | None) -> Compared:
         camera=camera,
         notices=tuple(notices),
         is_exposed=is_exposed,
-        blur_px2=CODED_PX2 if is_coded else STEADY_PX2,
+        is_coded=any(s.encoding.sample.is_integer for s in (pair.bare, pair.with_glass)),
         lamp_stops=0.0 if lost is None else pair.lamp_stops,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,9 @@ NEAR_RINGS = 4
 FALLS_INWARDS = 0.6
 """Share of a near ring over that of the next: 0.48 for an even core, 0.69 for a density that falls
 as the distance does."""
+STEADY_PX2, CODED_PX2 = 0.01, 0.5
+"""How much blur may differ between stills that a tripod holds [px^2 per axis, halved], and between
+stills of codes, where nothing tells it: they are solved with either."""
 TILES = (4, 6)
 """A frame's errors are read from how its parts disagree."""
 
@@ -40,12 +43,15 @@ class Products:
     ----------
     tiles : ndarray, shape (tiles, columns, columns)
         Of each part of the frame.
+    is_coded : bool
+        Whether a still held whole codes.
     blur_px2 : float
         How much blur may differ. [px^2]
     """
 
     tiles: Float64
-    blur_px2: float
+    is_coded: bool
+    blur_px2: float = STEADY_PX2
 
     @property
     def sums(self) -> Float64:
@@ -78,17 +84,36 @@ def products(pair: Laid, columns: Columns, variance: Float32, use: Mask) -> list
             table = np.stack([one[at] for one in (*columns.changes[..., channel], *own)])
             table = table.astype(np.float64) * weight[at]
             tiles[number] = table @ table.T
-        found.append(Products(tiles=tiles, blur_px2=pair.blur_px2))
+        found.append(Products(tiles=tiles, is_coded=pair.is_coded))
     return found
 
 
 def solved(pairs: Sequence[Products]) -> Shares:
     """Shares that fit all pairs of one channel.
 
+    Blur that coding makes is unknown: with little of it free, near rings take it, with much of it
+    free, it takes a tight halo. The middle of both is nearest, and how far they are apart is in
+    the errors.
+
     Parameters
     ----------
     pairs : sequence of Products
         One for each pair.
+    """
+    steady = _solved(pairs)
+    if not any(one.is_coded for one in pairs):
+        return steady
+    loose = _solved([replace(one, blur_px2=CODED_PX2) if one.is_coded else one for one in pairs])
+    apart = (steady.shares - loose.shares) / 2
+    return Shares(
+        shares=(steady.shares + loose.shares) / 2,
+        covariance=(steady.covariance + loose.covariance) / 2 + np.outer(apart, apart),
+        gains=(steady.gains + loose.gains) / 2,
+    )
+
+
+def _solved(pairs: Sequence[Products]) -> Shares:
+    """Shares where it is known how much blur may differ.
 
     Notes
     -----
