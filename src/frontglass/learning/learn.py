@@ -51,8 +51,8 @@ class LearnedPair:
     strength : float
         What the piece carries.
     bare, with_glass, predicted : ndarray, shape (H, W, 3), float32
-        The stills as they lie over each other, with what clipped lamps of the bare one lost, and
-        that behind the look. Linear light.
+        The stills as they lie over each other, and the bare one behind the look, as its file would
+        show it: what clipped lamps lost is in it as far as it spreads. Linear light.
     held : ndarray, shape (H, W), bool
         What was compared: neither clipped, nor moved, nor beyond an edge.
     difference_stops : ndarray, shape (H, W), float32
@@ -353,21 +353,20 @@ def _seen(one: _OneOf, look: Look, surround: Surround) -> LearnedPair:
     gone = one.fit.moved[one.number]
     how = Conditions(camera=one.taken.camera, surround=surround, grain=False)
     seen = how.seen(Picture(radiance=lain.source), look.at(one.pair.strength)).radiance
-    compared_with = seen
     if lain.source is not lain.bare:
         # What lamps lost and sends straight on is nowhere in the still with glass.
         path = look.at(one.pair.strength).light_path
         direct = [math.prod(part.direct_share(channel) for part in path) for channel in range(3)]
-        compared_with = seen - (lain.source - lain.bare) * np.array(direct, np.float32)
+        seen = seen - (lain.source - lain.bare) * np.array(direct, np.float32)
     held = lain.held & ~lain.rung & ~gone
-    stops = in_stops(compared_with, lain.other)
+    stops = in_stops(seen, lain.other)
     gain = float(np.median(stops[held])) if held.any() else 0.0
     stops -= np.float32(gain)
     kept = stops[held] if held.any() else stops
     return LearnedPair(
         name=one.pair.name,
         strength=one.pair.strength,
-        bare=lain.source,
+        bare=lain.bare,
         with_glass=lain.other,
         predicted=seen * np.float32(2.0**-gain),
         held=held,
