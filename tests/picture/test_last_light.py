@@ -42,7 +42,11 @@ def test_the_last_two_stills_are_known():
     lights = [np.full((4, 5, 3), n, np.float32) for n in range(3)]
 
     def of(number):
-        return last.of(lights[number], None, lambda: asked.append(number) or number)
+        def find() -> int:
+            asked.append(number)
+            return number
+
+        return last.of(lights[number], None, find)
 
     assert [of(n) for n in (0, 1, 0, 1, 2, 1, 0)] == [0, 1, 0, 1, 2, 1, 0]
     assert asked == [0, 1, 2, 0]
