@@ -105,9 +105,10 @@ def compare(
     layout = _Layout.of(picture, count, watched, width_px=width_px, medium=medium)
     with gathered_warnings() as told:
         shown = [layout.shown(None, "", picture, numbers)]
-        said = [ghost_words(picture, look, camera) for look in looks for _ in views]
+        words = [ghost_words(picture, look, camera) for look in looks]
+        said = (own for own in words for _ in views)
         for look, end, seen in conditions.each_of(views, progress(looks)):
-            shown.append(layout.shown(look, end, seen, numbers, said[len(shown) - 1]))
+            shown.append(layout.shown(look, end, seen, numbers, next(said)))
             del seen  # before the next one is made
     notices = tuple(dict.fromkeys((*notices, *told)))
     return layout.painted(shown, _head_texts(facts, camera, notices), notices)
