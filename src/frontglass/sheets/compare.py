@@ -105,10 +105,9 @@ def compare(
     layout = _Layout.of(picture, count, watched, width_px=width_px, medium=medium)
     with gathered_warnings() as told:
         shown = [layout.shown(None, "", picture, numbers)]
-        words = [ghost_words(picture, look, camera) for look in looks]
-        said = (own for own in words for _ in views)
+        words = {look: ghost_words(picture, look, camera) for look in looks}
         for look, end, seen in conditions.each_of(views, progress(looks)):
-            shown.append(layout.shown(look, end, seen, numbers, next(said)))
+            shown.append(layout.shown(look, end, seen, numbers, words[look]))
             del seen  # before the next one is made
     notices = tuple(dict.fromkeys((*notices, *told)))
     return layout.painted(shown, _head_texts(facts, camera, notices), notices)
