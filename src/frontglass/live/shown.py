@@ -106,11 +106,16 @@ def shown_codes(picture: Picture) -> Codes:
 
 
 def half_light(picture: Picture) -> Half:
-    """Light of a picture in the display's primaries, in half floats: what the page blends."""
+    """Light of a picture in its own primaries, in half floats: what the page blends."""
     light = picture.radiance if picture.display is None else picture.scene
-    if not picture.primaries.is_close_to(BT709):
-        light = light @ picture.primaries.matrix_to(BT709).T.astype(np.float32)
     return np.clip(light, -BRIGHTEST, BRIGHTEST).astype(np.float16)
+
+
+def to_screen(picture: Picture) -> list[float]:
+    """Return the matrix, column by column, that takes a picture's light to the page's primaries."""
+    if picture.primaries.is_close_to(BT709):
+        return np.eye(3).ravel().tolist()
+    return picture.primaries.matrix_to(BT709).T.ravel().tolist()
 
 
 def view_codes(display: Display) -> Half:

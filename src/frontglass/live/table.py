@@ -16,6 +16,7 @@ from frontglass.files.draft import draft
 from frontglass.files.size import is_drafted
 from frontglass.live.open_still import OpenStill, watched_part
 from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
+from frontglass.live.smooth import Smooth
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.rig import Rig
@@ -80,6 +81,7 @@ class LightTable:
         self._read: tuple[int, Recipe, ExposedStill] | None = None
         self._full: InFull | None = None
         self._seen: dict[object, Picture] = {}
+        self._smooth: tuple[int, Smooth] | None = None
 
     def path(self, number: int) -> Path:
         """Return a still's file.
@@ -104,7 +106,7 @@ class LightTable:
         recipe = self._recipe_of(self.path(number))
         still = self._open.pop(number, None)
         if still is None or (still.recipe, still.rig) != (recipe, self._rig_of()):
-            still = self._as_shown(number, recipe)
+            still = self._as_shown(number, recipe, still)
         self._open[number] = still
         while len(self._open) > MOST_OPEN:
             del self._open[next(iter(self._open))]
@@ -147,12 +149,24 @@ class LightTable:
         return self._seen[key]
 
     def light(self, number: int, looks: Sequence[Look]) -> NDArray[np.float16]:
-        """Return what the page blends: the still through looks, in linear light."""
-        seen = self._seen.get(self._key(number, looks))
-        if seen is None:
-            with single_precision():  # half floats hold less
-                seen = self.held(number).seen(looks)
-        return half_light(seen)
+        """Return what the page blends: the still without its grain through looks, linear light."""
+        still, seen = self.held(number), self._seen.get(self._key(number, looks))
+        smooth = self._smooth_of(still)
+        if seen is not None:
+            return half_light(smooth.without_grain(seen))
+        recipe = replace(still.recipe, looks=tuple(looks), grain=False)
+        with single_precision():  # half floats hold less
+            return half_light(recipe.rendered(smooth.picture, still.camera))
+
+    def grain(self, number: int) -> NDArray[np.float16] | None:
+        """Return the grain over the root of light, which the page lays over a blend; or None."""
+        return self._smooth_of(self.held(number)).over_root()
+
+    def _smooth_of(self, still: OpenStill) -> Smooth:
+        if self._smooth is None or self._smooth[0] != still.light:
+            smooth = Smooth.of(still.small) if still.recipe.grain else Smooth(still.small, None)
+            self._smooth = still.light, smooth
+        return self._smooth[1]
 
     def _key(self, number: int, looks: Sequence[Look]) -> object:
         return number, self.held(number).light, tuple(map(str, looks))
@@ -276,11 +290,14 @@ class LightTable:
             self._full = InFull(key, shown_codes(seen), tuple(parts), watched)
         return self._full
 
-    def _as_shown(self, number: int, recipe: Recipe) -> OpenStill:
+    def _as_shown(self, number: int, recipe: Recipe, before: OpenStill | None) -> OpenStill:
         path = self.stills[number]
         found = recipe.lit(self._exposed(number, recipe), path)
         picture = found.picture
         small = at_most(picture, LONGEST_PX)
+        is_same = before is not None and before.shows_as(small)
+        if before is not None and is_same:  # its grain need not be found once more
+            small = replace(small, radiance=before.small.radiance)
         choice = recipe.framing.camera_for(small)
         corner = (0, 0)
         if picture.wider is not None:
@@ -296,6 +313,7 @@ class LightTable:
             corner_px=corner,
             notices=tuple(dict.fromkeys((*picture.notices, *choice.notices))),
             light=self._opened,
+            shown=before.shown if before is not None and is_same else self._opened,
             rig=self._rig_of(),
         )
 

@@ -13,9 +13,10 @@ precision highp sampler2D;
 precision highp sampler2DArray;
 precision highp sampler3D;
 uniform sampler2DArray light0, light1;
-uniform sampler2D codes0, codes1, noise;
+uniform sampler2D codes0, codes1, noise, grain;
 uniform sampler3D view;
-uniform bool hasView;
+uniform bool hasView, hasGrain;
+uniform mat3 toScreen;
 uniform float weights0[LAYERS], weights1[LAYERS];
 uniform bool isExact0, isExact1;
 uniform float line;
@@ -73,6 +74,11 @@ float code(float signal, ivec2 at, int channel) {
   return floor(value + (isAtEnd ? rank - 0.5 : triangular));
 }
 
+// Noise goes by the root of the light that is seen: as pipeline/kept_grain.py lays it.
+vec3 grained(vec3 light, ivec2 at) {
+  return hasGrain ? light + texelFetch(grain, at, 0).rgb * sqrt(max(light, 0.0) + 0.003) : light;
+}
+
 vec3 coded(vec3 light, ivec2 at) {
   vec3 shown = hasView ? throughView(light) : towardsWhite(light);
   if (!hasView) shown = vec3(signalOf(shown.r), signalOf(shown.g), signalOf(shown.b));
@@ -93,5 +99,5 @@ void main() {
       if (weights1[k] != 0.0) light += weights1[k] * texelFetch(light1, ivec3(at, k), 0).rgb;
     }
   }
-  painted = vec4(coded(light, at), 1.0);
+  painted = vec4(coded(toScreen * grained(light, at), at), 1.0);
 }`;

@@ -101,7 +101,8 @@ export class PlainScreen {
       }
       return;
     }
-    const light = [0, 0, 0];
+    const grain = source.grain && new Uint16Array(source.grain.data), m = source.toScreen;
+    const light = [0, 0, 0], seen = [0, 0, 0];
     for (let y = 0; y < height; y += 1) {
       for (let x = left; x < right; x += 1) {
         const at = (y * width + x) * 3;
@@ -111,7 +112,10 @@ export class PlainScreen {
           light[1] += weight * HALF[data[at + 1]];
           light[2] += weight * HALF[data[at + 2]];
         }
-        this.code(out, (y * width + x) * 4, light, x, y);
+        // As glsl.js lays grain.
+        for (let c = 0; grain && c < 3; c += 1) light[c] += HALF[grain[at + c]] * Math.sqrt(Math.max(light[c], 0) + 0.003);
+        for (let c = 0; c < 3; c += 1) seen[c] = m[c] * light[0] + m[c + 3] * light[1] + m[c + 6] * light[2];
+        this.code(out, (y * width + x) * 4, seen, x, y);
       }
     }
   }

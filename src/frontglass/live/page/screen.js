@@ -15,7 +15,7 @@ export function screenOn(canvas) {
 
 class CardScreen {
   constructor(canvas, gl) {
-    Object.assign(this, { canvas, gl, kind: "webgl2", sides: [], rank: null, seenThrough: null });
+    Object.assign(this, { canvas, gl, kind: "webgl2", sides: [], rank: null, seenThrough: null, grain: null });
     this.begin();
     canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
     canvas.addEventListener("webglcontextrestored", () => {
@@ -40,10 +40,11 @@ class CardScreen {
     if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
     gl.useProgram(program);
     this.place = (name) => gl.getUniformLocation(program, name);
-    ["light0", "light1", "codes0", "codes1", "noise", "view"].forEach((name, unit) => {
+    ["light0", "light1", "codes0", "codes1", "noise", "view", "grain"].forEach((name, unit) => {
       gl.uniform1i(this.place(name), unit);
     });
     gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
+    this.grain = null;
   }
 
   texture(unit, target) {
@@ -123,6 +124,17 @@ class CardScreen {
     return layer;
   }
 
+  /** What is laid over blends of a still, in half floats; null is none. */
+  lay(grain) {
+    const { gl } = this;
+    gl.uniform1i(this.place("hasGrain"), grain ? 1 : 0);
+    if (!grain || grain === this.grain) return;
+    this.grain = grain;
+    gl.deleteTexture(this.grainTexture ?? null);
+    this.grainTexture = this.texture(6, gl.TEXTURE_2D);
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGB16F, grain.width, grain.height, 0, gl.RGB, gl.HALF_FLOAT, new Uint16Array(grain.data));
+  }
+
   /** Paint one or two sources, parted at `line` pixels from the left. */
   draw(sources, line) {
     const { gl, canvas } = this;
@@ -140,6 +152,8 @@ class CardScreen {
         }
         return;
       }
+      this.lay(source.grain);
+      gl.uniformMatrix3fv(this.place("toScreen"), false, source.toScreen);
       const weights = new Float32Array(LAYERS);
       for (const plane of source.planes) weights[this.layer(side, number, plane, this.turn)] = plane.weight;
       gl.uniform1fv(this.place(`weights${number}`), weights);
