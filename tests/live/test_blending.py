@@ -9,6 +9,7 @@ import pytest
 from scipy import ndimage
 
 import frontglass as fg
+from frontglass.elements import Place
 from frontglass.files.view import view_named
 from frontglass.live.blending import ALMOST_BARE, LARGEST, TRADE, nodes_of
 from frontglass.live.shown import VIEW_NODES, VIEW_STEEPNESS, VIEW_TOP, half_light, view_codes
@@ -16,6 +17,7 @@ from frontglass.live.smooth import Smooth
 from frontglass.picture.display import display_codes
 from frontglass.picture.grain import FAINT
 from frontglass.picture.primaries import BT709
+from frontglass.pipeline.recovered_light import direct_share
 from frontglass.warned import gathered_warnings
 
 CAMERA = fg.Camera(focal_length_mm=36.9, f_number=2.8, sensor_width_mm=36)
@@ -44,6 +46,14 @@ def test_a_cube_of_places_shows_a_display_within_a_code(cafe):
     off = 255 * np.abs(np.stack(seen, axis=-1).reshape(light.shape) - display.codes(light, BT709))
     assert np.quantile(off, 0.99) < 1
     assert off.max() < 4
+
+
+@pytest.mark.parametrize("look", STEADY, ids=lambda look: look.name)
+def test_direct_light_of_glass_is_a_power_of_strength(look):
+    for strength in (0.02, 0.5, LARGEST):
+        expected = np.exp(-strength * np.array(nodes_of(look)["depths"]))
+        glass = [part for part in look.at(strength).light_path if part.place is not Place.AIR]
+        np.testing.assert_allclose(direct_share(glass), expected, rtol=1e-5)
 
 
 def test_only_nets_change_unsteadily():
@@ -81,26 +91,37 @@ def seen_at(look, still, strength, *, grain=True):
         return fg.render(still, look.at(strength), camera=CAMERA, grain=grain)
 
 
-def laid_over(light, grain):
-    """Light with grain, as the page lays it."""
+def shown(light, smooth, direct):
+    """Light with what the page does: lamps no darker than bare, and grain."""
+    own, grain = smooth.picture, smooth.laid()
+    if own.recovered is not None:
+        lamps = light[own.recovered.at]
+        whole = lamps + own.recovered.light * direct
+        light[own.recovered.at] = np.minimum(
+            whole, np.maximum(lamps, own.radiance[own.recovered.at])
+        )
     return light if grain is None else light + grain * np.sqrt(np.maximum(light, 0) + FAINT)
 
 
 def check_blends(look, still):
     nodes, smooth = nodes_of(look), Smooth.of(still)
-    grain = smooth.over_root()
+
+    def light_of(seen, strength):
+        return half_light(smooth.without_floor(seen, [look.at(strength)]))
+
     rested = {strength: seen_at(look, still, strength) for strength in STRENGTHS}
     planes = {
-        strength: half_light(seen_at(look, smooth.picture, strength, grain=False))
+        strength: light_of(seen_at(look, smooth.picture, strength, grain=False), strength)
         for strength in nodes["strengths"]
     }
     # The page puts one at which a hand has rested in the place of the node next to it.
     anchor = 0.3
-    planes[anchor] = half_light(smooth.without_grain(rested[anchor]))
+    planes[anchor] = light_of(smooth.without_grain(rested[anchor]), anchor)
     for own in (nodes, with_anchor(nodes, anchor)):
         light = [planes[strength].astype(np.float64) for strength in own["strengths"]]
         for strength in STRENGTHS:
-            blend = laid_over(np.tensordot(weights(own, strength), light, 1), grain)
+            direct = np.exp(-strength * np.array(nodes["depths"]))
+            blend = shown(np.tensordot(weights(own, strength), light, 1), smooth, direct)
             exact = display_codes(rested[strength].radiance)
             off = np.abs(display_codes(blend.astype(np.float32)).astype(int) - exact).max(axis=-1)
             assert off.max() <= 3

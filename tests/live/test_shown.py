@@ -85,6 +85,6 @@ def test_grain_that_was_laid_over_light_is_told_from_it(noisy):
     np.testing.assert_allclose(smooth.without_grain(seen).radiance, alone.radiance, atol=2e-5)
     # A frame of a wider still has the grain of that.
     frame = Smooth.of(framed(noisy, fg.Region(40, 20, 200, 100)))
-    np.testing.assert_array_equal(frame.noise, smooth.noise[20:120, 40:240])
+    np.testing.assert_array_equal(frame.grain, smooth.grain[20:120, 40:240])
     assert frame.picture.wider.picture.radiance.shape == noisy.radiance.shape
-    assert Smooth.of(picture()).over_root() is None
+    assert Smooth.of(picture()).laid() is None

@@ -21,6 +21,7 @@ from frontglass.live.asked import (
     codes_reply,
     floats_reply,
     number_in,
+    raw_reply,
     share_of,
     text_in,
     texts_in,
@@ -100,6 +101,7 @@ class Page:
             "/still/{number:int}/exact": self.exact,
             "/still/{number:int}/light": self.light,
             "/still/{number:int}/grain": self.grain,
+            "/still/{number:int}/lost": self.lost,
             "/still/{number:int}/view": self.view,
             "/still/{number:int}/small": self.small,
             "/still/{number:int}/film": self.film,
@@ -243,6 +245,11 @@ class Page:
         number = request.path_params["number"]
         found = await self.desk.done(request, lambda: self.table.grain(number))
         return Response() if found is None else floats_reply(found)
+
+    async def lost(self, request: Request) -> Response:
+        """Answer with the light that lamps had lost, and what is shown of them."""
+        number = request.path_params["number"]
+        return raw_reply(await self.desk.done(request, lambda: self.table.lost(number)))
 
     async def view(self, request: Request) -> Response:
         """Answer with what the still is looked at through: a display, or the show's LUT."""

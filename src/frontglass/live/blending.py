@@ -9,6 +9,7 @@ import numpy as np
 
 from frontglass.elements import Place
 from frontglass.elements.element import CHANNELS
+from frontglass.live.smooth import glass_depths
 from frontglass.looks import Look
 from frontglass.units import STOCK_STRENGTHS
 
@@ -18,7 +19,7 @@ TRADE = (*map(float, STOCK_STRENGTHS), LARGEST)
 """Strengths that have a tick."""
 ALMOST_BARE = 1e-13
 """So little of any look that no picture shows it, and nothing spreads."""
-NODES_OF_GLASS, NODES_OF_REST = ((1.0, 4), (4.0, 6), (math.inf, 7)), ((1.0, 5), (math.inf, 7))
+NODES_OF_GLASS, NODES_OF_REST = ((1.0, 4), (4.0, 5), (math.inf, 7)), ((1.0, 5), (math.inf, 7))
 """How many renders tell all between, up to an optical depth at the largest strength: of glass, and
 of haze and grease, which are not as deep everywhere."""
 GLASS = {"plate", "glow", "veil", "tint", "stray_lamp"}
@@ -34,12 +35,12 @@ def nodes_of(look: Look) -> dict[str, Any]:
     -----
     Behind glass, in haze and grease light is a sum of terms ``depth**n exp(-depth)``, with depth in
     proportion to strength: where there is little of it, a polynomial of low degree. Grain, which
-    is not, the page lays over the blend (`Smooth`). Through
-    Chebyshev's places, bare and the end among them, 99.9 % of the blend's pixels are within one
-    8-bit code. Nets and lines are no polynomials: orders far from a lamp wax and wane many times
-    while the threads get thicker, and no few renders tell what lies between. There the page blends
-    the two nearest in straight lines, says so, and is exact at rest. Glass is there at any strength
-    but 0, with all its ghosts: with it the first place is just above.
+    is not, the page lays over the blend, and it finds what lamps do not fall below (`Smooth`).
+    Through Chebyshev's places, bare and the end among them, 99.9 % of the blend's pixels are within
+    one 8-bit code. Nets and lines are no polynomials: orders far from a lamp wax and wane many
+    times while the threads get thicker, and no few renders tell what lies between. There the page
+    blends the two nearest in straight lines, says so, and is exact at rest. Glass is there at any
+    strength but 0, with all its ghosts: with it the first place is just above.
     """
     if all(element.is_steady for element in look.elements):
         is_glass = all(element.kind in GLASS for element in look.elements)
@@ -51,7 +52,7 @@ def nodes_of(look: Look) -> dict[str, Any]:
         strengths, window = list(UNSTEADY_NODES), 2
     if any(element.place is Place.PLATE for element in look.elements):
         strengths[0] = ALMOST_BARE
-    return {"strengths": strengths, "window": window}
+    return {"strengths": strengths, "window": window, "depths": glass_depths(look)}
 
 
 def _depth(look: Look) -> float:

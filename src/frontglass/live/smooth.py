@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.live.shown import Half
+from frontglass.elements import Place
+from frontglass.live.shown import BRIGHTEST, Half
+from frontglass.looks import Look
 from frontglass.picture.grain import FAINT
 from frontglass.picture.picture import Picture
 from frontglass.picture.wider import framed
 from frontglass.pipeline.kept_grain import bare
+from frontglass.pipeline.recovered_light import direct_share
+from frontglass.threads import over_strips
 
 Float32 = NDArray[np.float32]
 
@@ -25,56 +30,113 @@ class Smooth(NamedTuple):
     ----------
     picture : Picture
         The still; nothing is found in it once more.
-    noise : ndarray, shape (H, W, 3), float32, or None
-        What its grain adds to its light. None where it has none.
+    grain : ndarray, shape (H, W, 3), float32, or None
+        What its grain adds to its light, over the root of that. None where it has none.
 
     Notes
     -----
     Grain goes by the root of the light (`Bare.laid_over`), of which no few strengths tell enough
-    near bare, while light alone is nearly a polynomial of strength. Light L and noise n that was
-    laid over light b is ``L + n sqrt((L + faint) / (b + faint))``.
+    near bare, while light alone is nearly a polynomial of strength. With grain g light L is
+    ``L + g sqrt(L + faint)``.
     """
 
     picture: Picture
-    noise: Float32 | None
+    grain: Float32 | None
 
     @classmethod
     def of(cls, still: Picture) -> Smooth:
         """Return a still without its grain."""
-        if still.wider is None:
-            grain = bare(still).grain
-            if grain is None:
+        if still.wider is not None:
+            whole, region = cls.of(still.wider.picture), still.wider.region
+            if whole.grain is None:
                 return cls(still, None)
-            noise = grain.at(slice(None))
-            return cls(replace(still, radiance=still.radiance - noise), noise)
-        whole, region = cls.of(still.wider.picture), still.wider.region
-        if whole.noise is None:
+            return cls(framed(whole.picture, region, still.shot), region.cut(whole.grain))
+        found = bare(still)
+        if found.grain is None:
             return cls(still, None)
-        return cls(framed(whole.picture, region, still.shot), region.cut(whole.noise))
+        light = np.empty_like(still.radiance)
+        grain = np.empty_like(light)
 
-    def over_root(self) -> Half | None:
-        """Return the grain over the root of light: what the page lays over a blend, times that."""
-        if self.noise is None:
-            return None
-        own = self.picture
-        light = own.radiance if own.display is None else own.scene
-        return (self.noise / _root(light)).astype(np.float16)
+        def some(rows: slice) -> None:
+            light[rows] = found.at(rows)
+            grain[rows] = (still.radiance[rows] - light[rows]) / _root(light[rows])
+
+        over_strips(some, len(light), light[0].size)
+        return cls(replace(still, radiance=light), grain)
+
+    def laid(self) -> Half | None:
+        """Return the grain as the page lays it over a blend, or None."""
+        own, grain = self.picture, self.grain
+        if grain is not None and own.display is not None:
+            grain = grain * (_root(own.radiance) / _root(own.scene))
+        return None if grain is None else grain.astype(np.float16)
 
     def without_grain(self, seen: Picture) -> Picture:
         """Return the still seen through something without the grain that was laid over it."""
-        if self.noise is None:
+        if self.grain is None:
             return seen
-        share = self.noise / _root(self.picture.radiance)
-        # What is seen is u**2 + share u - faint, with u the root of light.
-        root = np.square(share / 2)
-        root += seen.radiance
-        root += np.float32(FAINT)
-        np.sqrt(np.maximum(root, 0, out=root), out=root)
-        root -= share / 2
-        light = np.square(root) - np.float32(FAINT)
-        # Below nothing noise is that of nothing.
-        dark = seen.radiance - share * np.float32(math.sqrt(FAINT))
-        return replace(seen, radiance=np.where(light < 0, dark, light))
+        light, grain = np.empty_like(seen.radiance), self.grain
+
+        def some(rows: slice) -> None:
+            # Light with grain is u**2 + g u - faint, with u the root of what it is without.
+            own, half = seen.radiance[rows], grain[rows] / 2
+            root = np.sqrt(np.maximum(half * half + own + np.float32(FAINT), 0)) - half
+            found = root * root - np.float32(FAINT)
+            # Below nothing noise is that of nothing.
+            dark = own - 2 * half * np.float32(math.sqrt(FAINT))
+            light[rows] = np.where(found < 0, dark, found)
+
+        over_strips(some, len(light), light[0].size)
+        return replace(seen, radiance=light)
+
+    def lost(self) -> NDArray[np.uint16]:
+        """Return the light that lamps had lost and what is shown of them, for the page.
+
+        Returns
+        -------
+        ndarray, shape (N, 8), uint16
+            A pixel's number, low half first; in half floats its lost light, and its own.
+        """
+        own = self.picture.recovered
+        if own is None or self.picture.beyond is not None:
+            return np.zeros((0, 8), np.uint16)
+        rows, columns = own.at
+        place = (rows * own.shape[1] + columns).astype("<u4")
+        light = np.concatenate([own.light, self.picture.radiance[own.at]], axis=1)
+        halves = np.minimum(light, BRIGHTEST).astype("<f2").view("<u2")
+        return np.concatenate([place.view("<u2").reshape(-1, 2), halves], axis=1)
+
+    def without_floor(self, seen: Picture, looks: Sequence[Look]) -> Picture:
+        """Return what is seen less all direct light that lamps had lost, be it darker than bare.
+
+        Notes
+        -----
+        Of lost light L, of which a share d goes straight on, what is seen of a lamp with all its
+        light W is ``max(W - L d, min(W, bare))``, which has kinks. The difference has none, and
+        neither has d, a power of strength: the page finds the greater itself. What is no such
+        power, as of nets, stays as it is.
+        """
+        lost, left = self.picture.recovered, seen.recovered
+        if lost is None or left is None or self.picture.beyond is not None:
+            return seen
+        depths = [glass_depths(look) for look in looks]
+        if any(own is None for own in depths):
+            return seen
+        glass = [part for look in looks for part in look.light_path if part.place is not Place.AIR]
+        light = seen.radiance.copy()
+        light[lost.at] += left.light - lost.light * direct_share(glass)
+        return replace(seen, radiance=light)
+
+
+def glass_depths(look: Look) -> list[float] | None:
+    """Return optical depths of a look's glass for each channel and unit of strength.
+
+    None if direct light is no power of strength, as of nets.
+    """
+    if not all(element.is_steady for element in look.elements):
+        return None
+    glass = [part for part in look.at(1).light_path if part.place is not Place.AIR]
+    return [float(own) for own in -np.log(direct_share(glass))]
 
 
 def _root(light: Float32) -> Float32:

@@ -153,14 +153,20 @@ class LightTable:
         still, seen = self.held(number), self._seen.get(self._key(number, looks))
         smooth = self._smooth_of(still)
         if seen is not None:
-            return half_light(smooth.without_grain(seen))
-        recipe = replace(still.recipe, looks=tuple(looks), grain=False)
-        with single_precision():  # half floats hold less
-            return half_light(recipe.rendered(smooth.picture, still.camera))
+            seen = smooth.without_grain(seen)
+        else:
+            recipe = replace(still.recipe, looks=tuple(looks), grain=False)
+            with single_precision():  # half floats hold less
+                seen = recipe.rendered(smooth.picture, still.camera)
+        return half_light(smooth.without_floor(seen, looks))
 
     def grain(self, number: int) -> NDArray[np.float16] | None:
         """Return the grain over the root of light, which the page lays over a blend; or None."""
-        return self._smooth_of(self.held(number)).over_root()
+        return self._smooth_of(self.held(number)).laid()
+
+    def lost(self, number: int) -> NDArray[np.uint16]:
+        """Return what lamps had lost, as `Smooth.lost` has it."""
+        return self._smooth_of(self.held(number)).lost()
 
     def _smooth_of(self, still: OpenStill) -> Smooth:
         if self._smooth is None or self._smooth[0] != still.light:
