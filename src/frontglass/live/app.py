@@ -82,6 +82,9 @@ class Page:
     share: str = ""
     share_code: bytes = b""
 
+    def __post_init__(self) -> None:
+        self.keeper.at_hand = self.table.at_hand
+
     @property
     def marker(self) -> SceneMarker:
         """What writes marks into the scene."""

@@ -14,6 +14,7 @@ from frontglass.convolution.blocks import single_precision
 from frontglass.errors import ParameterError
 from frontglass.files.draft import draft
 from frontglass.files.size import is_drafted
+from frontglass.live.in_full import lean
 from frontglass.live.open_still import OpenStill, watched_part
 from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
 from frontglass.live.smooth import Smooth
@@ -280,6 +281,13 @@ class LightTable:
         )
         return np.ascontiguousarray(codes[top : top + TILE_PX, left : left + TILE_PX])
 
+    def at_hand(self, path: Path) -> Picture | None:
+        """Return what a still's file holds, if that was read last and nothing else was asked."""
+        if self._read is None:
+            return None
+        number, asked, read = self._read
+        return read.picture if self.path(number) == path and asked == Recipe() else None
+
     def _in_full(
         self, number: int, looks: Sequence[Look], parts: Sequence[SceneWatch] = ()
     ) -> InFull:
@@ -290,10 +298,12 @@ class LightTable:
             picture = still.recipe.lit(
                 self._exposed(number, still.recipe), self.stills[number]
             ).picture
-            camera = still.recipe.framing.camera_for(picture).camera
-            seen = replace(still.recipe, looks=tuple(looks)).rendered(picture, camera)
-            watched = [watched_part(still, part, picture, seen) for part in parts]
-            self._full = InFull(key, shown_codes(seen), tuple(parts), watched)
+            recipe = replace(still.recipe, looks=tuple(looks))
+            with lean(picture, is_compared=bool(parts)) as again:
+                camera = recipe.framing.camera_for(picture).camera
+                seen = recipe.rendered(picture, camera, again)
+                watched = [watched_part(still, part, picture, seen) for part in parts]
+                self._full = InFull(key, shown_codes(seen), tuple(parts), watched)
         return self._full
 
     def _as_shown(self, number: int, recipe: Recipe, before: OpenStill | None) -> OpenStill:
