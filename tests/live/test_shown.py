@@ -88,3 +88,7 @@ def test_grain_that_was_laid_over_light_is_told_from_it(noisy):
     np.testing.assert_array_equal(frame.grain, smooth.grain[20:120, 40:240])
     assert frame.picture.wider.picture.radiance.shape == noisy.radiance.shape
     assert Smooth.of(picture()).laid() is None
+    # Where light that glass takes stays lost, the program finds what lamps do not fall below.
+    kept = smooth._replace(finds_floor=False)
+    assert len(kept.lost()) == 0 < len(smooth.lost())
+    assert kept.without_floor(alone, [fg.read_look("powder-room")]) is alone

@@ -32,6 +32,8 @@ class Smooth(NamedTuple):
         The still; nothing is found in it once more.
     grain : ndarray, shape (H, W, 3), float32, or None
         What its grain adds to its light, over the root of that. None where it has none.
+    finds_floor : bool
+        Whether it is left to the page how dark lamps may be: not where light that is lost stays so.
 
     Notes
     -----
@@ -41,7 +43,8 @@ class Smooth(NamedTuple):
     """
 
     picture: Picture
-    grain: Float32 | None
+    grain: Float32 | None = None
+    finds_floor: bool = True
 
     @classmethod
     def of(cls, still: Picture) -> Smooth:
@@ -49,11 +52,11 @@ class Smooth(NamedTuple):
         if still.wider is not None:
             whole, region = cls.of(still.wider.picture), still.wider.region
             if whole.grain is None:
-                return cls(still, None)
+                return cls(still)
             return cls(framed(whole.picture, region, still.shot), region.cut(whole.grain))
         found = bare(still)
         if found.grain is None:
-            return cls(still, None)
+            return cls(still)
         light = np.empty_like(still.radiance)
         grain = np.empty_like(light)
 
@@ -98,7 +101,7 @@ class Smooth(NamedTuple):
             A pixel's number, low half first; in half floats its lost light, and its own.
         """
         own = self.picture.recovered
-        if own is None or self.picture.beyond is not None:
+        if own is None or not self._has_floor():
             return np.zeros((0, 8), np.uint16)
         rows, columns = own.at
         place = (rows * own.shape[1] + columns).astype("<u4")
@@ -117,7 +120,7 @@ class Smooth(NamedTuple):
         power, as of nets, stays as it is.
         """
         lost, left = self.picture.recovered, seen.recovered
-        if lost is None or left is None or self.picture.beyond is not None:
+        if lost is None or left is None or not self._has_floor():
             return seen
         depths = [glass_depths(look) for look in looks]
         if any(own is None for own in depths):
@@ -126,6 +129,19 @@ class Smooth(NamedTuple):
         light = seen.radiance.copy()
         light[lost.at] += left.light - lost.light * direct_share(glass)
         return replace(seen, radiance=light)
+
+    def with_floor(self, light: Float32, looks: Sequence[Look]) -> Float32:
+        """Return light that `without_floor` made with its lamps no darker than bare, in place."""
+        lost = self.picture.recovered
+        if lost is not None:
+            glass = [part for look in looks for part in look.light_path]
+            own = light[lost.at]
+            whole = own + lost.light * direct_share(glass)
+            light[lost.at] = np.minimum(whole, np.maximum(own, self.picture.radiance[lost.at]))
+        return light
+
+    def _has_floor(self) -> bool:
+        return self.finds_floor and self.picture.beyond is None
 
 
 def glass_depths(look: Look) -> list[float] | None:
