@@ -12,8 +12,9 @@ import frontglass as fg
 from frontglass.elements import Place
 from frontglass.files.view import view_named
 from frontglass.live.blending import ALMOST_BARE, LARGEST, TRADE, nodes_of
-from frontglass.live.shown import VIEW_NODES, VIEW_STEEPNESS, VIEW_TOP, half_light, view_codes
+from frontglass.live.shown import VIEW_NODES, VIEW_STEEPNESS, VIEW_TOP, view_codes
 from frontglass.live.smooth import Smooth
+from frontglass.live.windows import without_floor
 from frontglass.picture.display import display_codes
 from frontglass.picture.grain import FAINT
 from frontglass.picture.primaries import BT709
@@ -107,7 +108,7 @@ def check_blends(look, still):
     nodes, smooth = nodes_of(look), Smooth.of(still)
 
     def light_of(seen, strength):
-        return half_light(smooth.without_floor(seen, [look.at(strength)]))
+        return without_floor(smooth, seen, [look.at(strength)]).astype(np.float16)
 
     rested = {strength: seen_at(look, still, strength) for strength in STRENGTHS}
     planes = {

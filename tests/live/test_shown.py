@@ -91,4 +91,4 @@ def test_grain_that_was_laid_over_light_is_told_from_it(noisy):
     # Where light that glass takes stays lost, the program finds what lamps do not fall below.
     kept = smooth._replace(finds_floor=False)
     assert len(kept.lost()) == 0 < len(smooth.lost())
-    assert kept.without_floor(alone, [fg.read_look("powder-room")]) is alone
+    assert kept.without_floor(alone, [fg.read_look("powder-room")]) is None

@@ -19,7 +19,10 @@ TRADE = (*map(float, STOCK_STRENGTHS), LARGEST)
 """Strengths that have a tick."""
 ALMOST_BARE = 1e-13
 """So little of any look that no picture shows it, and nothing spreads."""
-NODES_OF_GLASS, NODES_OF_REST = ((1.0, 4), (4.0, 5), (math.inf, 7)), ((1.0, 5), (math.inf, 7))
+NODES_OF_GLASS, NODES_OF_REST = (
+    ((0.25, 3), (1.0, 4), (4.0, 5), (math.inf, 7)),
+    ((1.0, 5), (math.inf, 7)),
+)
 """How many renders tell all between, up to an optical depth at the largest strength: of glass, and
 of haze and grease, which are not as deep everywhere."""
 GLASS = {"plate", "glow", "veil", "tint", "stray_lamp"}

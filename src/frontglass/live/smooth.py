@@ -10,7 +10,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.elements import Place
+from frontglass.elements import Element, Place
+from frontglass.lit_pixels import LitPixels
 from frontglass.live.shown import BRIGHTEST, Half
 from frontglass.looks import Look
 from frontglass.picture.grain import FAINT
@@ -109,8 +110,10 @@ class Smooth(NamedTuple):
         halves = np.minimum(light, BRIGHTEST).astype("<f2").view("<u2")
         return np.concatenate([place.view("<u2").reshape(-1, 2), halves], axis=1)
 
-    def without_floor(self, seen: Picture, looks: Sequence[Look]) -> Picture:
-        """Return what is seen less all direct light that lamps had lost, be it darker than bare.
+    def without_floor(self, seen: Picture, looks: Sequence[Look]) -> LitPixels | None:
+        """Return light of lamps less all direct light that they had lost, be it darker than bare.
+
+        None if there are none, or what is seen of them is no such sum.
 
         Notes
         -----
@@ -121,22 +124,18 @@ class Smooth(NamedTuple):
         """
         lost, left = self.picture.recovered, seen.recovered
         if lost is None or left is None or not self._has_floor():
-            return seen
-        depths = [glass_depths(look) for look in looks]
-        if any(own is None for own in depths):
-            return seen
-        glass = [part for look in looks for part in look.light_path if part.place is not Place.AIR]
-        light = seen.radiance.copy()
-        light[lost.at] += left.light - lost.light * direct_share(glass)
-        return replace(seen, radiance=light)
+            return None
+        if any(glass_depths(look) is None for look in looks):
+            return None
+        light = seen.radiance[lost.at] + left.light - lost.light * direct_share(_glass(looks))
+        return LitPixels(lost.shape, lost.at, light)
 
     def with_floor(self, light: Float32, looks: Sequence[Look]) -> Float32:
-        """Return light that `without_floor` made with its lamps no darker than bare, in place."""
+        """Return light that has lamps of `without_floor` no darker than bare, in place."""
         lost = self.picture.recovered
         if lost is not None:
-            glass = [part for look in looks for part in look.light_path]
             own = light[lost.at]
-            whole = own + lost.light * direct_share(glass)
+            whole = own + lost.light * direct_share(_glass(looks))
             light[lost.at] = np.minimum(whole, np.maximum(own, self.picture.radiance[lost.at]))
         return light
 
@@ -151,8 +150,11 @@ def glass_depths(look: Look) -> list[float] | None:
     """
     if not all(element.is_steady for element in look.elements):
         return None
-    glass = [part for part in look.at(1).light_path if part.place is not Place.AIR]
-    return [float(own) for own in -np.log(direct_share(glass))]
+    return [float(own) for own in -np.log(direct_share(_glass([look.at(1)])))]
+
+
+def _glass(looks: Sequence[Look]) -> list[Element]:
+    return [part for look in looks for part in look.light_path if part.place is not Place.AIR]
 
 
 def _root(light: Float32) -> Float32:

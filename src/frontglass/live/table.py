@@ -16,9 +16,9 @@ from frontglass.files.draft import draft
 from frontglass.files.size import is_drafted
 from frontglass.live.in_full import lean
 from frontglass.live.open_still import OpenStill, watched_part
-from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
+from frontglass.live.shown import BRIGHTEST, at_most, half_light, shown_codes, view_codes
 from frontglass.live.smooth import Smooth
-from frontglass.live.windows import Windows, can_be_parted
+from frontglass.live.windows import Windows, can_be_parted, without_floor
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.rig import Rig
@@ -164,7 +164,10 @@ class LightTable:
             recipe = replace(still.recipe, looks=tuple(looks), grain=False)
             with single_precision():  # half floats hold less
                 seen = recipe.rendered(smooth.picture, still.camera)
-        return half_light(smooth.without_floor(seen, looks))
+        light, lamps = half_light(seen), smooth.without_floor(seen, looks)
+        if lamps is not None:
+            light[lamps.at] = np.clip(lamps.light, -BRIGHTEST, BRIGHTEST)
+        return light
 
     def grain(self, number: int) -> NDArray[np.float16] | None:
         """Return the grain over the root of light, which the page lays over a blend; or None."""
@@ -300,8 +303,9 @@ class LightTable:
             recipe, smooth = replace(still.recipe, looks=tuple(looks)), self._smooth_of(still)
             if not looks or not can_be_parted(picture, smooth, recipe):
                 return None
-            seen = smooth.without_floor(smooth.without_grain(self.seen(number, looks)), looks)
-            self._windows = key, Windows(picture, smooth, seen.radiance, recipe, curve)
+            seen = smooth.without_grain(self.seen(number, looks))
+            light = without_floor(smooth, seen, looks)
+            self._windows = key, Windows(picture, smooth, light, recipe, curve)
         return self._windows[1]
 
     def _lit_in_full(self, number: int) -> tuple[Picture, NoiseCurve | None]:

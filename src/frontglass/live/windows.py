@@ -65,7 +65,7 @@ class Windows:
     small : Smooth
         The same on fewer pixels, without grain.
     seen : ndarray, shape (h, w, 3)
-        What that is through the looks, as `Smooth.without_floor` has it.
+        What that is through the looks, as `without_floor` has it.
     recipe : Recipe
         The looks, and how the still is shown.
     curve : NoiseCurve or None
@@ -161,7 +161,17 @@ class Windows:
             axis_px=(whole.width_px / 2 - region.x_px, whole.height_px / 2 - region.y_px),
         )
         looks = self._looks()
-        return part.without_floor(how.seen(part.picture, looks), looks).radiance
+        return without_floor(part, how.seen(part.picture, looks), looks)
+
+
+def without_floor(still: Smooth, seen: Picture, looks: Sequence[Look]) -> Float32:
+    """Light of a still through looks, with lamps as `Smooth.without_floor` has them."""
+    lamps = still.without_floor(seen, looks)
+    if lamps is None:
+        return seen.radiance
+    light = seen.radiance.copy()
+    light[lamps.at] = lamps.light
+    return light
 
 
 def _region(rows: slice, columns: slice) -> Region:
