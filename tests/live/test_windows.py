@@ -8,8 +8,10 @@ import pytest
 from PIL import Image
 
 import frontglass as fg
+from frontglass.live.in_full import lean
 from frontglass.live.table import LightTable
 from frontglass.picture.display import display_codes
+from frontglass.threads import GivenUp, for_each, while_wanted
 from tests.live.conftest import CAFE
 
 WIDE, HIGH, SMALL_PX = 1200, 720, 320
@@ -56,3 +58,18 @@ def test_a_tile_is_that_of_the_whole_still(name, table, monkeypatch):
 @pytest.mark.parametrize("name", ["fine-net", "keyhole", "grain-loft"])
 def test_what_spreads_unsmoothly_is_rendered_in_full(name, table):
     assert table._windows_of(0, [table.looks[name]]) is None
+
+
+def test_a_frame_that_was_written_over_is_there_again_though_nobody_waited():
+    codes = np.random.default_rng(2).integers(0, 256, (40, 60, 3)).astype(np.uint8)
+    still = fg.Picture.from_array(codes)
+    light = still.radiance.copy()
+    wanted = [True]
+    with while_wanted(lambda: wanted[0]):
+        with lean(still, is_compared=False) as again:
+            assert again is not None
+            still.radiance[:] = 0
+            wanted[0] = False
+        with pytest.raises(GivenUp):
+            for_each(print, ())
+    np.testing.assert_array_equal(still.radiance, light)

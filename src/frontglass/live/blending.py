@@ -9,7 +9,7 @@ import numpy as np
 
 from frontglass.elements import Place
 from frontglass.elements.element import CHANNELS
-from frontglass.live.smooth import glass_depths
+from frontglass.live.smooth import GLASS, glass_depths
 from frontglass.looks import Look
 from frontglass.units import STOCK_STRENGTHS
 
@@ -25,7 +25,6 @@ NODES_OF_GLASS, NODES_OF_REST = (
 )
 """How many renders tell all between, up to an optical depth at the largest strength: of glass, and
 of haze and grease, which are not as deep everywhere."""
-GLASS = {"plate", "glow", "veil", "tint", "stray_lamp"}
 UNSTEADY_NODES = (0.0, 0.06, 0.125, 0.25, 0.375, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, LARGEST)
 
 

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from frontglass.convolution.kept import keeping_small_alone
 from frontglass.picture.codes import StillInCodes
 from frontglass.picture.picture import Picture
-from frontglass.threads import over_strips
+from frontglass.threads import over_strips, while_wanted
 
 
 @contextmanager
@@ -40,4 +40,6 @@ def lean(picture: Picture, *, is_compared: bool) -> Iterator[StillInCodes | None
             def restore(rows: slice) -> None:
                 light[rows] = again[rows]
 
-            over_strips(restore, len(light), light[0].size)
+            # Also where nobody waits for the render any more, which ends all that is shared.
+            with while_wanted(lambda: True):
+                over_strips(restore, len(light), light[0].size)

@@ -23,6 +23,10 @@ from frontglass.threads import over_strips
 
 Float32 = NDArray[np.float32]
 
+GLASS = {"plate", "glow", "veil", "tint", "stray_lamp"}
+"""Kinds behind which light spreads smoothly, and by powers of one number for each unit of
+strength."""
+
 
 class Smooth(NamedTuple):
     """A still without its grain.

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from frontglass.elements.wide_field import is_wide
 from frontglass.live.shown import Codes, shown_codes
-from frontglass.live.smooth import Smooth
+from frontglass.live.smooth import GLASS, Smooth
 from frontglass.looks import Look
 from frontglass.picture.dither import TILE_PX as CELL_PX
 from frontglass.picture.encoding import Tone
@@ -31,7 +31,6 @@ AROUND_PX = 384
 """Light from farther away is told by the small still: within 0.02 of an 8-bit code on the café."""
 GRAIN_PX = 32
 """Grain is found on pixels up to so wide."""
-SPREADS_SMOOTHLY = {"plate", "glow", "veil", "tint", "stray_lamp"}
 
 
 def can_be_parted(picture: Picture, small: Smooth, recipe: Recipe) -> bool:
@@ -44,7 +43,7 @@ def can_be_parted(picture: Picture, small: Smooth, recipe: Recipe) -> bool:
     kinds = {part.kind for look in looks for part in look.light_path}
     camera = recipe.framing.camera_for(picture).camera
     return (
-        kinds <= SPREADS_SMOOTHLY
+        kinds <= GLASS
         and recipe.compensate
         and picture.wider is None
         and picture.beyond is None
