@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import Json
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 from frontglass.cli.texts import Record, print_json, table
 
 if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
     from frontglass.sheets.answers import Answer, Board
 
 
@@ -101,10 +101,9 @@ def _liked(board: Board, told: Sequence[Answer]) -> list[str]:
     return [frame.id for frame in board.frames if hearts.get(frame.id)]
 
 
-def with_answers(scene: Scene, board: Board, told: Sequence[Answer]) -> Scene:
+def with_answers(scene: fg.Scene, board: Board, told: Sequence[Answer]) -> fg.Scene:
     """Return a scene that keeps what is liked: how many hearts, and why."""
     from frontglass.scene.changes import with_choice
-    from frontglass.scene.parts import SceneChoice
     from frontglass.sheets.answers import hearts_of
 
     hearts = hearts_of(told)
@@ -116,7 +115,7 @@ def with_answers(scene: Scene, board: Board, told: Sequence[Answer]) -> Scene:
             note(f"{frame.still}: is no still of {scene.path}; its choice was not kept.")
             continue
         notes = [_signed(one) for one in told if one.frame is frame and one.note]
-        choice = SceneChoice(
+        choice = fg.SceneChoice(
             looks=tuple(frame.looks.split("+")),
             stills=(still,),
             hearts=hearts[frame.id],
@@ -126,7 +125,7 @@ def with_answers(scene: Scene, board: Board, told: Sequence[Answer]) -> Scene:
     return scene
 
 
-def _still_of(scene: Scene, name: str) -> str | None:
+def _still_of(scene: fg.Scene, name: str) -> str | None:
     """Return what a scene calls a still of a board: by its path, else by a name that is unique."""
     found = scene.named(name)
     if found is not None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.batch_texts import print_outcomes, print_plan
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
@@ -26,8 +27,6 @@ from frontglass.cli.space_options import SpaceOptions
 
 if TYPE_CHECKING:
     from frontglass.batch.run import Batch
-    from frontglass.looks import Look
-    from frontglass.pipeline.recipe import Recipe
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,11 +139,11 @@ def _planned(
     from frontglass.batch.run import planned_batch
 
     @cache
-    def recipe_of(still: Path) -> Recipe:
+    def recipe_of(still: Path) -> fg.Recipe:
         return at_hand.recipe(still, typed)
 
     @cache
-    def choices_of(still: Path) -> list[tuple[Look, ...]]:
+    def choices_of(still: Path) -> list[tuple[fg.Look, ...]]:
         return [stack.looks for stack in at_hand.stacks_or_none(still, looks)]
 
     said = {**typed, "rig": looks.rig()}

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
@@ -29,10 +30,6 @@ from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
-    from frontglass.optics.camera import Camera
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import Recipe
 
 
 def compare(
@@ -61,7 +58,6 @@ def compare(
     """
     from frontglass.sheets.compare import compare
     from frontglass.sheets.ladder import still_facts
-    from frontglass.sheets.sheet import write_sheet
 
     target = _target(still, out, overwrite=overwrite)
     at_hand = kept.at_hand()
@@ -87,7 +83,7 @@ def compare(
         ends=ends,
         **given(width_px=width, seen_on=seen_on),
     )
-    write_sheet(target, sheet, quality=recipe.quality)
+    fg.write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
     if as_json:
         ghosts = {str(look): ghosts_record(picture, look, choice.camera) for look in chosen}
@@ -97,7 +93,7 @@ def compare(
         typer.echo(str(target))
 
 
-def ghosts_record(picture: Picture, look: LookStack, camera: Camera) -> int | None:
+def ghosts_record(picture: fg.Picture, look: LookStack, camera: fg.Camera) -> int | None:
     """Return how many ghosts will be seen; None for what stands on no glass."""
     from frontglass.pipeline.still_ghosts import ghosts_of
 
@@ -118,7 +114,7 @@ def _target(still: Path, out: Path | None, *, overwrite: bool) -> Path:
 
 def _taken(
     at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
-) -> tuple[Recipe, WatchedParts]:
+) -> tuple[fg.Recipe, WatchedParts]:
     """Return how the still is shown and what is watched: as typed, else as the scene says."""
     recipe = at_hand.recipe(still, typed)
     parts = at_hand.watch(still, watch)
@@ -129,11 +125,11 @@ def _taken(
 class _Numbers:
     """Numbers of watched parts as each look shows them: as texts, and kept for a script."""
 
-    def __init__(self, bare: Picture, camera: Camera) -> None:
+    def __init__(self, bare: fg.Picture, camera: fg.Camera) -> None:
         self.read: dict[str, list[object]] = {}
         self._bare, self._camera = bare, camera
 
-    def texts(self, name: str, region: Region, seen: Picture) -> tuple[str, ...]:
+    def texts(self, name: str, region: fg.Region, seen: fg.Picture) -> tuple[str, ...]:
         """Return what a sheet says of a part of the still as it is seen."""
         from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
 

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import frontglass as fg
 from frontglass.cli.batch_texts import relative_name
 from frontglass.cli.grouped import note
 from frontglass.cli.progress import shown
+from frontglass.errors import FrontglassError
 
 if TYPE_CHECKING:
     from frontglass.batch.manifest import Entry, Manifest
@@ -104,13 +106,11 @@ class _Sheet:
 
     def _copied(self, path: Path, small: bytes | None) -> ContactCell:
         """Return a cell of a picture, read from its file where no copy is at hand."""
-        from frontglass.errors import FrontglassError
-        from frontglass.files import read_picture
         from frontglass.sheets.contact import ContactCell, small_copy
 
         if small:
             return ContactCell(small)
         try:
-            return ContactCell(small_copy(read_picture(path)))
+            return ContactCell(small_copy(fg.read_picture(path)))
         except FrontglassError as error:
             return ContactCell(said=str(error))

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, LightOptions, Overwrite, Still
 from frontglass.cli.progress import picture_read
@@ -39,7 +40,7 @@ def distance(
     from frontglass.cli.options import given
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.distance_page import distance_sheet
-    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.sheet import check_suffix
 
     target = out or still.with_name(f"{still.stem}_distance_sheet.png")
     check_may_write(target, [still], overwrite=overwrite)
@@ -57,6 +58,6 @@ def distance(
         notices=(*picture.notices, *choice.notices),
         **given(width_px=width),
     )
-    write_sheet(target, sheet, quality=recipe.quality)
+    fg.write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
     typer.echo(str(target))

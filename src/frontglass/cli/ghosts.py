@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
@@ -23,7 +24,6 @@ from frontglass.cli.texts import Record, print_json, table
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
-    from frontglass.optics.camera import Camera
     from frontglass.pipeline.still_ghosts import FoundGhosts
 
 SHOWN = 20
@@ -50,7 +50,7 @@ def ghosts(
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.pipeline.still_ghosts import ghosts_of
     from frontglass.sheets.ghost_map import ghost_map
-    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.sheet import check_suffix
 
     at_hand = kept.at_hand()
     stacks = at_hand.stacks(still, looks)
@@ -67,7 +67,7 @@ def ghosts(
     found = ghosts_of(picture, stacks, choice.camera)
     if out is not None and found is not None:
         seen = recipe.rendered(picture, choice.camera)
-        write_sheet(out, ghost_map(seen, found.drawn[:SHOWN], found.corner_px))
+        fg.write_sheet(out, ghost_map(seen, found.drawn[:SHOWN], found.corner_px))
         note(f"Drawn on {out}.")
     if as_json:
         print_json(_record(still, stacks[0], choice.camera, found))
@@ -75,7 +75,7 @@ def ghosts(
         typer.echo(_text(stacks[0], choice.camera, found))
 
 
-def _record(still: Path, stack: LookStack, camera: Camera, found: FoundGhosts | None) -> Record:
+def _record(still: Path, stack: LookStack, camera: fg.Camera, found: FoundGhosts | None) -> Record:
     told = found.told if found else ()
     tilt = found.ghosts.tilt_deg if found else (0.0, 0.0)
     return {
@@ -99,7 +99,7 @@ def _record(still: Path, stack: LookStack, camera: Camera, found: FoundGhosts | 
     }
 
 
-def _text(stack: LookStack, camera: Camera, found: FoundGhosts | None) -> str:
+def _text(stack: LookStack, camera: fg.Camera, found: FoundGhosts | None) -> str:
     from frontglass.elements.ghosts import tilt_words
 
     if found is None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
@@ -26,12 +27,6 @@ from frontglass.cli.options import (
 from frontglass.cli.progress import picture_read, shown
 from frontglass.cli.scene_options import SceneOptions, WatchedParts
 from frontglass.cli.space_options import SpaceOptions
-
-if TYPE_CHECKING:
-    from frontglass.looks import Look
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import Recipe
 
 
 def ladder(
@@ -70,12 +65,10 @@ def ladder(
     overwrite: Overwrite = False,
 ) -> None:
     """Lay out STILL through one look at rising strengths."""
-    from frontglass.looks import read_look
-
     name, steps = steps_of(look, strengths)
     at_hand = kept.at_hand()
     others = looks_from_texts(beside) if beside else []
-    chosen, *others = at_hand.on_glass(still, glass, [read_look(name), *others])
+    chosen, *others = at_hand.on_glass(still, glass, [fg.read_look(name), *others])
     target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
     how = given(
         strengths=steps,
@@ -95,22 +88,23 @@ def ladder(
     typer.echo(str(target))
 
 
-def close_ups_of(typed: Sequence[str], watched: WatchedParts, picture: Picture) -> Sequence[Region]:
+def close_ups_of(
+    typed: Sequence[str], watched: WatchedParts, picture: fg.Picture
+) -> Sequence[fg.Region]:
     """Return parts to enlarge: those that were typed, else what the scene watches."""
-    from frontglass.picture.region import Region
     from frontglass.picture.wider import region_in
 
     if typed:
-        return [region_in(Region.from_text(text), picture) for text in typed]
+        return [region_in(fg.Region.from_text(text), picture) for text in typed]
     return [part.region for part in watched.inside(picture)]
 
 
 def written_ladder(
     still: Path,
-    look: Look,
+    look: fg.Look,
     target: Path,
-    recipe: Recipe,
-    close_ups: Callable[[Picture], Sequence[Region]] = lambda _: (),
+    recipe: fg.Recipe,
+    close_ups: Callable[[fg.Picture], Sequence[fg.Region]] = lambda _: (),
     *,
     overwrite: bool,
     **how: Any,
@@ -118,7 +112,7 @@ def written_ladder(
     """Write the ladder of a look on a still; return what was assumed."""
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.ladder import ladder, still_facts
-    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.sheet import check_suffix
 
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
@@ -137,5 +131,5 @@ def written_ladder(
         progress=lambda steps: shown(steps, len(steps), str),
         **how,
     )
-    write_sheet(target, sheet, quality=recipe.quality)
+    fg.write_sheet(target, sheet, quality=recipe.quality)
     return sheet.notices

@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Lamps, Overwrite, White, recovery_from
 from frontglass.cli.progress import working
 from frontglass.cli.texts import print_json
+from frontglass.errors import ParameterError
+from frontglass.units import strength_from_text
 
 if TYPE_CHECKING:
     from frontglass.learning.on_disk import PairOnDisk
-    from frontglass.learning.pairs import StillPair
-    from frontglass.optics.camera import Camera
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,9 +51,7 @@ class PairOptions:
 
     def listed(self) -> tuple[PairOnDisk, ...]:
         """Return the pairs that were typed or listed."""
-        from frontglass.errors import ParameterError
         from frontglass.picture.marks import marks_from_texts
-        from frontglass.units import strength_from_text
 
         strength = strength_from_text(self.strength)
         listed = _listed(self.bare or [], self.with_ or [], self.pairs, strength, self.stops)
@@ -102,7 +101,6 @@ def learn(
     """
     from frontglass.cli import learn_texts as texts
     from frontglass.files.whole import write_all_whole
-    from frontglass.learning.learn import learn_look
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix
 
@@ -117,7 +115,7 @@ def learn(
     known, assumed = _camera(camera, stills)
     named = name or texts.name_of(out)
     with working("learning the glass") as step:
-        learned = learn_look(
+        learned = fg.learn_look(
             stills, camera=known, name=named, surround=surround, form=form, step=step
         )
     note(*assumed, *learned.notices)
@@ -132,7 +130,6 @@ def _listed(
     bare: list[Path], other: list[Path], pairs: Path | None, strength: float, stops: str | None
 ) -> tuple[PairOnDisk, ...]:
     """Return the pairs that were typed or listed."""
-    from frontglass.errors import ParameterError
     from frontglass.learning.on_disk import PairOnDisk, pairs_from_file, stops_from_text
 
     if pairs is not None:
@@ -151,13 +148,11 @@ def _listed(
 
 
 def _camera(
-    options: CameraOptions, stills: list[StillPair]
-) -> tuple[Camera | None, tuple[str, ...]]:
+    options: CameraOptions, stills: list[fg.StillPair]
+) -> tuple[fg.Camera | None, tuple[str, ...]]:
     """Return what took all pairs, if it was typed, and what was assumed."""
-    from frontglass.pipeline.framing import Framing
-
     framing = options.framing()
-    if framing == Framing():
+    if framing == fg.Framing():
         return None, ()
     choice = framing.camera_for(stills[0].bare)
     return choice.camera, choice.notices

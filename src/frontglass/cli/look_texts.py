@@ -6,14 +6,13 @@ import dataclasses
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+import frontglass as fg
 from frontglass.cli.texts import Record, table
 from frontglass.units import deg_from_rad, strength_text
 
 if TYPE_CHECKING:
     from frontglass.elements import Fact
-    from frontglass.looks import LearnedFrom, Look
     from frontglass.measurement import HazeNumbers, LookNumbers
-    from frontglass.optics.camera import Camera
 
 UNITS = {
     "_deg": " degrees",
@@ -28,7 +27,7 @@ GREEN = 1
 
 
 def look_record(
-    look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
+    look: fg.Look, numbers: Sequence[LookNumbers], camera: fg.Camera, width_px: int
 ) -> Record:
     """Return a look and its numbers as a script wants to read them."""
     from frontglass.measurement import haze_numbers
@@ -56,7 +55,7 @@ def look_record(
 
 
 def look_lines(
-    look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
+    look: fg.Look, numbers: Sequence[LookNumbers], camera: fg.Camera, width_px: int
 ) -> Iterator[str]:
     """Yield a look and its numbers in lines of text."""
     from frontglass.elements import Place
@@ -85,7 +84,7 @@ def look_lines(
         yield "Above its threshold only: direct and half. Light below passes untouched."
 
 
-def _learned_lines(learned: LearnedFrom) -> Iterator[str]:
+def _learned_lines(learned: fg.LearnedFrom) -> Iterator[str]:
     """Yield what a look was learned from."""
     pairs = f"{learned.pairs} pair{'s' if learned.pairs > 1 else ''} of stills"
     strengths = ", ".join(strength_text(strength) for strength in learned.strengths)
@@ -216,9 +215,9 @@ def _fact_line(fact: Fact) -> str:
 
 def _kind(value: Any) -> str:
     """Return the name that a look's file has for an element, or for a lobe's profile."""
-    from frontglass.elements import ELEMENTS, LOBES, BareLamp, Beam
+    from frontglass.elements import ELEMENTS, LOBES
 
-    names: dict[type[Any], str] = {BareLamp: "lamp", Beam: "beam"}
+    names: dict[type[Any], str] = {fg.BareLamp: "lamp", fg.Beam: "beam"}
     names |= {kind: name for name, kind in (*ELEMENTS.items(), *LOBES.items())}
     # A part that only one kind of element has needs no name of its own.
     return names.get(type(value), "clear centre")

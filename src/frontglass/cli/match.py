@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
 from frontglass.cli.progress import picture_read, working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.texts import Record, print_json, table
+from frontglass.errors import ParameterError
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
     from frontglass.measurement.match import Effects, Match, Meter
-    from frontglass.optics.camera import Camera
 
 WIDTH_PX = 4096
 RANKED_WIDTH_PX, ROUGH_WIDTH_PX = 1280, 960
@@ -68,8 +68,6 @@ def match(
 
     What stays different is said, at the nearest stock strength too. --among all ranks every look.
     """
-    from frontglass.errors import ParameterError
-    from frontglass.looks import read_look
     from frontglass.measurement.match import match
 
     if (other is None) == (not among):
@@ -82,7 +80,7 @@ def match(
         _rank(reference, among or [], by, judge, as_json=as_json)
         return
     with working(f"matching {reference}"):
-        found = match(reference, read_look(other), judge.meter, by, rough=judge.rough)
+        found = match(reference, fg.read_look(other), judge.meter, by, rough=judge.rough)
     if as_json:
         print_json(match_record(found))
     else:
@@ -91,7 +89,7 @@ def match(
         raise typer.Exit(1)
 
 
-def _rank(reference: Look, among: list[str], by: str, judge: _Judge, *, as_json: bool) -> None:
+def _rank(reference: fg.Look, among: list[str], by: str, judge: _Judge, *, as_json: bool) -> None:
     """Print which looks come closest to one."""
     from frontglass.cli.stand_ins import (
         candidates,
@@ -143,13 +141,13 @@ def match_lines(found: Match) -> Iterator[str]:
 
 
 def _stock_line(found: Match, stock: float) -> str:
-    from frontglass.measurement.match import SINGLE, Criterion
+    from frontglass.measurement.match import SINGLE
 
     assert found.at_stock is not None
     assert found.matched is not None
     if abs(stock / found.matched.strength - 1) < 0.005:
         return f"{strength_text(stock)} is a stock strength."
-    asked = SINGLE if found.criterion is Criterion.MIX else (found.criterion,)
+    asked = SINGLE if found.criterion is fg.Criterion.MIX else (found.criterion,)
     costs = [
         f"{100 * (found.at_stock.of(one) / found.wanted.of(one) - 1):+.0f} % in {one.value}"
         for one in asked
@@ -198,7 +196,7 @@ class _Judge:
     """What measures looks, with which camera on which shape of frame, and what was assumed."""
 
     meter: Meter
-    camera: Camera
+    camera: fg.Camera
     height_of_width: float
     notices: tuple[str, ...]
     rough: Meter | None = None
@@ -214,8 +212,6 @@ def _judge(
     width_px: float = math.inf,
 ) -> _Judge:
     """Return what measures looks, on targets or on a still no wider than that."""
-    from frontglass.errors import ParameterError
-    from frontglass.measurement.match import meter_on_targets
     from frontglass.measurement.still import meter_on_still
     from frontglass.picture.reduced import reduced, reduced_region
 
@@ -226,7 +222,7 @@ def _judge(
         at_hand.say()
         choice = framing.camera_for_width(WIDTH_PX)
         shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
-        meter = meter_on_targets(choice.camera, shape)
+        meter = fg.meter_on_targets(choice.camera, shape)
         return _Judge(meter, choice.camera, shape, choice.notices)
     recipe = at_hand.recipe(still, typed)
     watched = at_hand.watch(still, watch)

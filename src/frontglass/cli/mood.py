@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.batch_texts import notices_by_still, relative_name, say_left_out
 from frontglass.cli.grouped import note
 from frontglass.cli.list import WhoOptions
@@ -16,13 +17,11 @@ from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookO
 from frontglass.cli.progress import shown, working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts, say_without_looks
 from frontglass.cli.space_options import SpaceOptions
+from frontglass.errors import FrontglassError, LookError, ParameterError
 
 if TYPE_CHECKING:
     from frontglass.batch.finding import Found
     from frontglass.looks import LookStack
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import Recipe
     from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill
 
 FOOT = "Simulated on scout stills; a test with the real glass stays the last word."
@@ -48,9 +47,8 @@ class CropOptions:
         typer.Option(metavar="STILL=0-1|X,Y,W,H", help="The same for one still; repeatable."),
     ] = None
 
-    def of(self, still: Path, at_hand: SceneAtHand, recipe: Recipe) -> Shown:
+    def of(self, still: Path, at_hand: SceneAtHand, recipe: fg.Recipe) -> Shown:
         """Return what is shown of a still: as typed, else as the scene says."""
-        from frontglass.picture.region import Region
         from frontglass.sheets.mood import aspect_from_text
 
         own = dict(map(_crop_word, self.crop or ())).get(still.name, "")
@@ -62,14 +60,12 @@ class CropOptions:
         return Shown(
             aspect=None if self.aspect is None else aspect_from_text(self.aspect),
             share=_share(own) if own and not is_region else self.crop_from,
-            within=Region.from_text(own) if is_region else kept,
+            within=fg.Region.from_text(own) if is_region else kept,
             watched=parts,
         )
 
     def check(self, stills: Sequence[Path]) -> None:
         """Refuse a crop of a still that is not among them."""
-        from frontglass.errors import ParameterError
-
         names = {still.name for still in stills}
         for text in self.crop or ():
             name, _ = _crop_word(text)
@@ -78,8 +74,6 @@ class CropOptions:
 
 
 def _crop_word(text: str) -> tuple[str, str]:
-    from frontglass.errors import ParameterError
-
     name, equals, where = text.rpartition("=")
     if not equals or not name:
         raise ParameterError("crop", "STILL=0-1 or STILL=X,Y,W,H", text)
@@ -87,8 +81,6 @@ def _crop_word(text: str) -> tuple[str, str]:
 
 
 def _share(text: str) -> float:
-    from frontglass.errors import ParameterError
-
     try:
         return float(text)
     except ValueError:
@@ -101,10 +93,10 @@ class Shown:
 
     aspect: float | None = None
     share: float | None = None
-    within: Region | None = None
+    within: fg.Region | None = None
     watched: WatchedParts
 
-    def region(self, picture: Picture) -> tuple[Region, tuple[str, ...]]:
+    def region(self, picture: fg.Picture) -> tuple[fg.Region, tuple[str, ...]]:
         """Return the part of a picture, and what did not fit in; places are those of the still."""
         from frontglass.picture.wider import region_in
         from frontglass.sheets.crop import crop_of
@@ -124,7 +116,7 @@ class _Planned:
     still: Path
     name: str
     caption: str
-    recipe: Recipe
+    recipe: fg.Recipe
     stacks: tuple[LookStack, ...]
     shown: Shown
 
@@ -263,8 +255,6 @@ def _check_places(out: Path, pages: int, stills: Sequence[Path], *, overwrite: b
 
 def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
     """Return the caption of each still: what was given, then file names."""
-    from frontglass.errors import ParameterError
-
     if len(given) > len(stills):
         raise ParameterError("caption", f"given for {len(stills)} stills at most", len(given))
     return [*given, *(still.stem for still in stills[len(given) :])]
@@ -280,8 +270,6 @@ class _Made:
 
     def of(self, one: _Planned) -> list[MoodStill]:
         """Return a still, or it with its lamps at both ends; nothing if it cannot be read."""
-        from frontglass.errors import FrontglassError, LookError, ParameterError
-
         try:
             return list(self._ends(one))
         except (ParameterError, LookError):
@@ -297,7 +285,7 @@ class _Made:
         for end, picture in one.recipe.lamp_range_from(one.still):
             yield self._still(one, picture, f", {end}")
 
-    def _still(self, one: _Planned, picture: Picture, end: str) -> MoodStill:
+    def _still(self, one: _Planned, picture: fg.Picture, end: str) -> MoodStill:
         from frontglass.sheets.mood import MoodStill, frame_codes
 
         choice = one.recipe.framing.camera_for(picture)
@@ -315,11 +303,11 @@ class _Made:
         return MoodStill(one.caption + end, one.name, bare, tuple(frames))
 
 
-def _part(region: Region, picture: Picture) -> Picture:
+def _part(region: fg.Region, picture: fg.Picture) -> fg.Picture:
     return replace(region.of(picture), past_white=picture.past_white)
 
 
-def _frame(stack: LookStack, part: Picture) -> MoodFrame:
+def _frame(stack: LookStack, part: fg.Picture) -> MoodFrame:
     from frontglass.sheets.ladder import stops_text
     from frontglass.sheets.mood import MoodFrame, frame_codes
 

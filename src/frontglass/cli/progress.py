@@ -9,11 +9,9 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
-if TYPE_CHECKING:
-    from frontglass.picture.picture import Picture
-    from frontglass.pipeline.recipe import Recipe
+import frontglass as fg
 
 Item = TypeVar("Item")
 
@@ -105,7 +103,7 @@ def _tick(said: list[str], over: threading.Event) -> None:
     print(CLEARED, end="", file=sys.stderr, flush=True)
 
 
-def picture_read(recipe: Recipe, still: Path) -> Picture:
+def picture_read(recipe: fg.Recipe, still: Path) -> fg.Picture:
     """Return a still read from its file; on a terminal it is said if that takes its time."""
     with working(f"reading {still.name}"):
         return recipe.picture_from(still)

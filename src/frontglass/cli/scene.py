@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 from typer.core import TyperGroup
 
+import frontglass as fg
 from frontglass.cli.batch_texts import say_left_out
 from frontglass.cli.grouped import note, register
 from frontglass.cli.options import given
@@ -20,9 +21,9 @@ from frontglass.cli.scene_marks import distance, lamp, watch
 from frontglass.cli.scene_show import show
 from frontglass.cli.scene_still import still
 from frontglass.cli.texts import table
+from frontglass.errors import FrontglassError
 
 if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
     from frontglass.scene.seeing import SeenStill
 
 
@@ -94,7 +95,7 @@ def start(
     seen, failed = _looked_at(found.stills)
     own, shared = given(taking=taking, stop=stop), given(title=title, surround=surround)
 
-    def change(before: Scene) -> Scene:
+    def change(before: fg.Scene) -> fg.Scene:
         after = before
         for one in seen:
             after = with_seen(after, one, lamps=found_lamps(one))
@@ -110,7 +111,7 @@ def start(
         raise typer.Exit(1)
 
 
-def _say(path: Path, scene: Scene, seen: Sequence[SeenStill]) -> None:
+def _say(path: Path, scene: fg.Scene, seen: Sequence[SeenStill]) -> None:
     """Say what was found, and what is not known that will be asked for."""
     typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
     unknown = [one.path for one in seen if not one.lens_text]
@@ -135,7 +136,6 @@ def _from_here(path: Path) -> Path:
 
 def _looked_at(stills: Sequence[Path]) -> tuple[list[SeenStill], list[str]]:
     """Return what each still shows, and what is wrong with those that cannot be taken in."""
-    from frontglass.errors import FrontglassError
     from frontglass.scene.fields import checked_file
     from frontglass.scene.seeing import seen_still
 
@@ -153,9 +153,8 @@ def _looked_at(stills: Sequence[Path]) -> tuple[list[SeenStill], list[str]]:
 def _about(path: Path, seen: Sequence[SeenStill]) -> dict[str, str]:
     """Return a line of comment for each still, by its name in the scene."""
     from frontglass.scene.finding import name_in_scene
-    from frontglass.scene.scene import Scene
 
-    return {name_in_scene(Scene(path=path), one.path): str(one) for one in seen}
+    return {name_in_scene(fg.Scene(path=path), one.path): str(one) for one in seen}
 
 
 def _row(seen: SeenStill) -> list[str]:

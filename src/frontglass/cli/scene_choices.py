@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.options import LookOptions, given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
-
-if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
+from frontglass.errors import ParameterError
+from frontglass.units import strength_text
 
 SHARED = ("surround", "view", "title", "encoding", "lut", "lut_from")
 
@@ -45,17 +45,16 @@ def keep(
     mood, batch, apply and compare take what is kept where no --look is typed.
     """
     from frontglass.scene.changes import with_choice, without_choice
-    from frontglass.scene.parts import SceneChoice
 
     path = scene_file(scene, still[0] if still else None)
     before = scene_at(path)
     stacks = [_stack(text, before.folder) for text in looks]
     told = given(why=why, hearts=hearts, name=name)
 
-    def change(one: Scene) -> Scene:
+    def change(one: fg.Scene) -> fg.Scene:
         names = tuple(_still_name(one, each) for each in still or ())
         for stack in stacks:
-            choice = SceneChoice(looks=stack, stills=names, **({} if remove else told))
+            choice = fg.SceneChoice(looks=stack, stills=names, **({} if remove else told))
             one = without_choice(one, choice) if remove else with_choice(one, choice)
         return one
 
@@ -67,11 +66,10 @@ def keep(
 def _stack(text: str, folder: Path) -> tuple[str, ...]:
     """Return the looks of a text A:1/2+B as a scene keeps them: checked, each with its strength."""
     from frontglass.scene.finding import name_in_scene
-    from frontglass.scene.scene import FILE_NAME, Scene
-    from frontglass.units import strength_text
+    from frontglass.scene.scene import FILE_NAME
 
     (stack,) = LookOptions(look=[text]).stacks()
-    here = Scene(path=folder / FILE_NAME)
+    here = fg.Scene(path=folder / FILE_NAME)
     kept = []
     for source, look in zip(stack.sources, stack.looks, strict=True):
         is_file = source.lower().endswith(".toml")
@@ -80,9 +78,8 @@ def _stack(text: str, folder: Path) -> tuple[str, ...]:
     return tuple(kept)
 
 
-def _still_name(scene: Scene, path: Path) -> str:
+def _still_name(scene: fg.Scene, path: Path) -> str:
     """Return what a scene calls a still."""
-    from frontglass.errors import ParameterError
     from frontglass.scene.reading import shown_name
 
     found = scene.still_of(path) or scene.named(str(path))
@@ -147,12 +144,11 @@ class ColourWords:
             return given(encoding=self.encoding, lut_from=self.lut_from)
         from frontglass.files.view import is_lut_file, view_named
         from frontglass.scene.finding import name_in_scene
-        from frontglass.scene.scene import Scene
 
         before = scene_at(scene)
         view_named(self.lut, self.lut_from or before.lut_from, self.encoding or before.encoding)
         is_file = is_lut_file(self.lut)
-        lut = name_in_scene(Scene(path=scene), Path(self.lut)) if is_file else self.lut
+        lut = name_in_scene(fg.Scene(path=scene), Path(self.lut)) if is_file else self.lut
         return given(encoding=self.encoding, lut=lut, lut_from=self.lut_from)
 
 
@@ -181,15 +177,13 @@ def camera(
     Taking camera, glass before the lens, surround, view, encoding, the show's LUT, title.
     """
     from frontglass.cli.scene_show import scene_words
-    from frontglass.errors import ParameterError
     from frontglass.scene.fields import keys_of
-    from frontglass.scene.parts import SceneCamera
 
     own: dict[str, Any] = {**words.told(), **given(**asdict(glass))}
     path = scene_file(scene)
     shared: dict[str, Any] = given(surround=surround, view=view, title=title)
     shared.update(colour.told(path))
-    keys = {key: one.name for key, one in keys_of(SceneCamera).items()}
+    keys = {key: one.name for key, one in keys_of(fg.SceneCamera).items()}
     for key in clear or ():
         name = key.replace("-", "_")
         if name in keys:
@@ -205,6 +199,6 @@ def camera(
     typer.echo(f"{path}: {', '.join(filter(None, (after.title, scene_words(after)))) or 'nothing'}")
 
 
-def changed_camera(scene: Scene, own: dict[str, Any], shared: dict[str, Any]) -> Scene:
+def changed_camera(scene: fg.Scene, own: dict[str, Any], shared: dict[str, Any]) -> fg.Scene:
     """Return a scene with other words on its camera and on what its stills share."""
     return replace(scene, camera=replace(scene.camera, **own), **shared)

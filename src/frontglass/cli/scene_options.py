@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
+from frontglass.errors import ParameterError
 
 if TYPE_CHECKING:
     from frontglass.cli.glass_options import GlassOptions
@@ -17,13 +19,7 @@ if TYPE_CHECKING:
     from frontglass.looks import LookStack
     from frontglass.looks.rig import OnGlass
     from frontglass.measurement.watch import WatchedRegion
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.recovery import Recovery
-    from frontglass.picture.region import Region
-    from frontglass.pipeline.framing import Framing
-    from frontglass.pipeline.recipe import Recipe
     from frontglass.scene.finding import FoundScene, KnownStill
-    from frontglass.scene.scene import Scene
     from frontglass.scene.taken import Taken
 
 
@@ -59,10 +55,8 @@ class WatchedParts(NamedTuple):
     parts: tuple[WatchedRegion, ...]
     is_typed: bool = True
 
-    def inside(self, picture: Picture) -> list[WatchedRegion]:
+    def inside(self, picture: fg.Picture) -> list[WatchedRegion]:
         """Return them by the pixels of a frame; a scene's that it does not show are left out."""
-        from frontglass.errors import ParameterError
-
         found = []
         for part in self.parts:
             try:
@@ -78,8 +72,6 @@ class SceneAtHand:
     """What scenes say of stills, and what of it a command took."""
 
     def __init__(self, options: SceneOptions) -> None:
-        from frontglass.errors import ParameterError
-
         self._options = options
         self._found: dict[Path, Iterable[FoundScene]] = {}
         self._named: list[FoundScene] = []
@@ -97,19 +89,18 @@ class SceneAtHand:
             self._known[still] = known_still(still, self._scenes(still.parent))
         return self._known[still]
 
-    def recipe(self, still: Path, typed: Mapping[str, Any]) -> Recipe:
+    def recipe(self, still: Path, typed: Mapping[str, Any]) -> fg.Recipe:
         """Return the recipe for a still; what was typed wins over what the scene says."""
-        from frontglass.pipeline.recipe import Recipe
         from frontglass.scene.taken import taken_from
 
         known = self.known(still)
         if known.scene is None:
-            return Recipe(**typed)
+            return fg.Recipe(**typed)
         recipe, taken = taken_from(known.scene, known.still, typed)
         self._note(still, taken)
         return recipe
 
-    def recovery(self, still: Path, typed: Recovery) -> Recovery:
+    def recovery(self, still: Path, typed: fg.Recovery) -> fg.Recovery:
         """Return what is done about a still's lamps."""
         from frontglass.scene.taken import recovery_from
 
@@ -131,7 +122,7 @@ class SceneAtHand:
         self._note(still, taken)
         return encoding
 
-    def framing(self, typed: Framing) -> Framing:
+    def framing(self, typed: fg.Framing) -> fg.Framing:
         """Return lens and sensor where there is no still: by the scene named, or the one here."""
         from frontglass.scene.taken import framing_from
 
@@ -155,7 +146,7 @@ class SceneAtHand:
             self._note(still, taken)
         return [typed.on(look, rig) for look in looks]
 
-    def here(self) -> Scene | None:
+    def here(self) -> fg.Scene | None:
         """Return the scene named, the one in this folder or above; None if there is none."""
         return next((scene for scene, _ in self._scenes(Path())), None)
 
@@ -172,16 +163,15 @@ class SceneAtHand:
         kept = tuple(WatchedRegion.from_text(part.text) for part in known.still.watched)
         return WatchedParts(kept, is_typed=False)
 
-    def crop(self, still: Path) -> Region | None:
+    def crop(self, still: Path) -> fg.Region | None:
         """Return what is shown of a still on boards; None for all of it."""
-        from frontglass.picture.region import Region
         from frontglass.scene.taken import Taken
 
         known = self.known(still)
         if known.still is None or known.still.crop_px is None:
             return None
         self._note(still, [Taken("crop", "crop")])
-        return Region(*known.still.crop_px)
+        return fg.Region(*known.still.crop_px)
 
     def stacks(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
         """Return what a still is seen through: what was typed, else what is kept for it."""
@@ -235,14 +225,13 @@ class SceneAtHand:
 
     def _scenes(self, folder: Path) -> Iterable[FoundScene]:
         from frontglass.scene.finding import FoundScene, scenes_for
-        from frontglass.scene.reading import read_scene
 
         if self._options.no_scene:
             return ()
         named = self._options.scene
         if named is not None:
             if not self._named:
-                self._named.append(FoundScene(read_scene(named), is_meant=True))
+                self._named.append(FoundScene(fg.read_scene(named), is_meant=True))
             return self._named
         if folder not in self._found:
             self._found[folder] = _ReadOnce(scenes_for(folder))

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.options import given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file, told_of_still
 from frontglass.cli.scene_marks import Still, say
-
-if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
+from frontglass.errors import ParameterError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,10 +54,9 @@ class StillWords:
 
     def told(self) -> dict[str, Any]:
         """Return what was said, as a still of a scene has it."""
-        from frontglass.picture.region import Region
         from frontglass.pipeline.recipe import exposure_from_text
 
-        region = None if self.crop is None else Region.from_text(self.crop)
+        region = None if self.crop is None else fg.Region.from_text(self.crop)
         return given(
             white_cd_per_m2=self.white,
             others=None if self.lamps is None else _number_or_text(self.lamps),
@@ -93,8 +91,6 @@ def still(
 
     White, exposure, crop, a note, its own lens; --remove takes it out of the scene.
     """
-    from frontglass.errors import ParameterError
-
     if remove:
         _take_out(still, scene)
         return
@@ -111,7 +107,7 @@ def _take_out(still: Path, named: Path | None) -> None:
     path = scene_file(named, still)
     scene_at(path)
 
-    def without(one: Scene) -> Scene:
+    def without(one: fg.Scene) -> fg.Scene:
         found = one.still_of(still) or one.named(str(still))
         return without_still(one, str(still) if found is None else found.file)
 
@@ -121,11 +117,9 @@ def _take_out(still: Path, named: Path | None) -> None:
 
 def _clearable(key: str) -> str:
     """Return the field of a key that may be cleared."""
-    from frontglass.errors import ParameterError
     from frontglass.scene.fields import keys_of
-    from frontglass.scene.parts import SceneStill
 
-    known = {name: one.name for name, one in keys_of(SceneStill).items() if one.default is None}
+    known = {name: one.name for name, one in keys_of(fg.SceneStill).items() if one.default is None}
     if key not in known:
         raise ParameterError("clear", f"one of {', '.join(known)}", key)
     return known[key]

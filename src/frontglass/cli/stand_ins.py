@@ -7,19 +7,20 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import frontglass as fg
 from frontglass.cli.progress import shown
 from frontglass.cli.texts import Record, table
+from frontglass.errors import LookError
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
     from frontglass.measurement.match import Effects
     from frontglass.measurement.stand_ins import Ranking, StandIn
 
 ALL = "all"
 
 
-def candidates(among: Sequence[str]) -> list[Look]:
+def candidates(among: Sequence[str]) -> list[fg.Look]:
     """Return the looks that "all", names, look files and folders of them name, each once.
 
     Raises
@@ -27,13 +28,10 @@ def candidates(among: Sequence[str]) -> list[Look]:
     LookError
         If there is no such look, or a folder holds none.
     """
-    from frontglass.errors import LookError
-    from frontglass.looks import catalogue, read_look
-
-    looks: list[Look] = []
+    looks: list[fg.Look] = []
     for name in among:
         if name == ALL:
-            looks += catalogue()
+            looks += fg.catalogue()
         elif Path(name).is_dir():
             files = sorted(Path(name).glob("*.toml"))
             found = [look for look in map(_look_in, files) if look is not None]
@@ -42,25 +40,23 @@ def candidates(among: Sequence[str]) -> list[Look]:
                 raise LookError(msg)
             looks += found
         else:
-            looks.append(read_look(name))
+            looks.append(fg.read_look(name))
     return list({look.name: look for look in looks}.values())
 
 
-def _look_in(path: Path) -> Look | None:
+def _look_in(path: Path) -> fg.Look | None:
     """Return the look in a file; None if it is a file of something else, such as a scene."""
     import tomllib
-
-    from frontglass.looks import read_look
 
     try:
         with path.open("rb") as file:
             is_look = "element" in tomllib.load(file)
     except (OSError, ValueError):
         is_look = True  # Reading it as a look says what is wrong.
-    return read_look(path) if is_look else None
+    return fg.read_look(path) if is_look else None
 
 
-def looked_through(looks: Sequence[Look]) -> Iterator[Look]:
+def looked_through(looks: Sequence[fg.Look]) -> Iterator[fg.Look]:
     """Hand on looks one by one, and show meanwhile how far it is."""
     return shown(looks, len(looks), lambda look: look.name)
 

@@ -6,13 +6,10 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, astuple
-from typing import TYPE_CHECKING
 
 import typer
 
-if TYPE_CHECKING:
-    from frontglass.pipeline.recipe import Recipe
-    from frontglass.pipeline.still_files import RenderedStill
+import frontglass as fg
 
 Record = dict[str, object]
 
@@ -47,7 +44,7 @@ def table(rows: Sequence[Sequence[str]]) -> str:
     )
 
 
-def rendered_record(result: RenderedStill, recipe: Recipe) -> Record:
+def rendered_record(result: fg.RenderedStill, recipe: fg.Recipe) -> Record:
     """Return what became of a still, as a script wants to read it."""
     return {
         "still": str(result.still),
