@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 import frontglass as fg
-from frontglass.cli.ladder import close_ups_of, written_ladder
+from frontglass.cli.ladder import written_ladder
 from frontglass.cli.options import Overwrite
 from frontglass.cli.progress import working
-from frontglass.cli.scene_options import WatchedParts
 from frontglass.shipped import shipped_folder
 
 SCENE = "cafe_1280.exr"
@@ -55,8 +53,7 @@ def demo(
         typer.echo(str(target))
     target = out / f"{LADDER_LOOK}_ladder.png"
     look = fg.read_look(LADDER_LOOK)
-    close_ups = partial(close_ups_of, CLOSE_UPS, WatchedParts(()))
-    written_ladder(still, look, target, scene_recipe(), close_ups, overwrite=overwrite)
+    written_ladder(still, look, target, scene_recipe(), close_ups=CLOSE_UPS, overwrite=overwrite)
     typer.echo(f"{target}\nOpen the ladder first, then flip between bare.png and the others.")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,8 +19,8 @@ from frontglass.cli.options import (
     Overwrite,
     Still,
 )
-from frontglass.cli.progress import picture_read
 from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.still_read import checked_sheet, still_read
 from frontglass.cli.texts import Record, print_json, table
 
 if TYPE_CHECKING:
@@ -47,32 +48,28 @@ def ghosts(
     Where each falls, how bright, whether it will be seen, and the tilt that hides them all.
     --out draws them on a copy of the still, seen through its glass. Without glass there are none.
     """
-    from frontglass.pipeline.still_files import check_may_write
     from frontglass.pipeline.still_ghosts import ghosts_of
     from frontglass.sheets.ghost_map import ghost_map
-    from frontglass.sheets.sheet import check_suffix
 
-    at_hand = kept.at_hand()
+    at_hand = kept.at_hand(**light.typed(camera))
     stacks = at_hand.stacks(still, looks)
     if len(stacks) > 1:
         raise typer.BadParameter("one at a time; A+B is a stack.", param_hint="'--look'")
     if out is not None:
-        check_may_write(out, [still], overwrite=overwrite)
-        check_suffix(out)
-    recipe = at_hand.recipe(still, light.typed(stacks[0].looks, camera))
+        checked_sheet(out, still, overwrite=overwrite)
+    recipe = replace(at_hand.recipe(still), looks=stacks[0].looks)
     at_hand.say()
-    picture = picture_read(recipe, still)
-    choice = recipe.framing.camera_for(picture)
-    note(*picture.notices, *choice.notices)
-    found = ghosts_of(picture, stacks, choice.camera)
+    read = still_read(recipe, still)
+    note(*read.notices)
+    found = ghosts_of(read.picture, stacks, read.camera)
     if out is not None and found is not None:
-        seen = recipe.rendered(picture, choice.camera)
+        seen = recipe.rendered(read.picture, read.camera)
         fg.write_sheet(out, ghost_map(seen, found.drawn[:SHOWN], found.corner_px))
         note(f"Drawn on {out}.")
     if as_json:
-        print_json(_record(still, stacks[0], choice.camera, found))
+        print_json(_record(still, stacks[0], read.camera, found))
     else:
-        typer.echo(_text(stacks[0], choice.camera, found))
+        typer.echo(_text(stacks[0], read.camera, found))
 
 
 def _record(still: Path, stack: LookStack, camera: fg.Camera, found: FoundGhosts | None) -> Record:

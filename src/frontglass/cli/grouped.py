@@ -70,7 +70,9 @@ def _value(name: str, hint: Any, given: Mapping[str, object]) -> object:
     if not dataclasses.is_dataclass(hint):
         return given.get(name)
     own = get_type_hints(hint, include_extras=True)
-    return cast("type[Any]", hint)(**{name: _value(name, part, given) for name, part in own.items()})
+    return cast("type[Any]", hint)(
+        **{name: _value(name, part, given) for name, part in own.items()}
+    )
 
 
 _shown_whole: list[bool] = []

@@ -115,10 +115,10 @@ def list_(
     check_suffixes(out or [])
     for target in out or ():
         check_may_write(target, [], overwrite=overwrite)
-    at_hand = scene.at_hand()
+    at_hand = scene.at_hand(framing=camera.framing())
     kept = at_hand.here()
     found = pieces(map(chosen, choices) if choices else _kept(kept))
-    framing = at_hand.framing(camera.framing())
+    framing = at_hand.framing()
     at_hand.say()
     choice = framing.camera_for_width(WIDTH_PX)
     note(*choice.notices)

@@ -13,7 +13,7 @@ import typer
 import frontglass as fg
 from frontglass.cli.batch_texts import say_left_out
 from frontglass.cli.glass_options import GlassOptions
-from frontglass.cli.options import CameraOptions, LightOptions
+from frontglass.cli.options import CameraOptions, LightOptions, Stills
 from frontglass.cli.scene_files import SceneFile, scene_file
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
@@ -44,14 +44,7 @@ class ServingOptions:
 
 
 def live(
-    stills: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="STILLS",
-            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
-            show_default=False,
-        ),
-    ],
+    stills: Stills,
     *,
     look: Annotated[
         list[str] | None,
@@ -79,7 +72,7 @@ def live(
 
         view_named(light.view, light.view_from, light.encoding)
     words = [*_words(camera), *_words(glass), *_words(space), *_words(light)]
-    typed = light.typed((), camera, space)
+    typed = light.typed(camera, space)
     page = page_for(
         stills,
         typed,
@@ -146,7 +139,7 @@ def page_for(
 
     def recipe_of(still: Path) -> fg.Recipe:
         options = SceneOptions(scene=path if path.exists() else None)
-        return options.at_hand().recipe(still, typed)
+        return options.at_hand(**typed).recipe(still)
 
     own: dict[str, fg.Look] = {name: fg.read_look(name) for name in look}
     more = [] if scene is None else ["--scene", str(path)]

@@ -48,9 +48,9 @@ def show(
     from frontglass.measurement import look_numbers
 
     name, steps = steps_of(look, strengths)
-    at_hand = kept.at_hand()
+    at_hand = kept.at_hand(framing=camera.framing())
     (shown,) = at_hand.on_glass(None, glass, [fg.read_look(name)])
-    choice = at_hand.framing(camera.framing()).camera_for_width(width)
+    choice = at_hand.framing().camera_for_width(width)
     at_hand.say()
     note(*choice.notices)
     chosen = steps or tuple(map(float, STOCK_STRENGTHS))

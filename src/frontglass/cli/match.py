@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
-from frontglass.cli.progress import picture_read, working
+from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
+from frontglass.cli.still_read import still_read
 from frontglass.cli.texts import Record, print_json, table
 from frontglass.errors import ParameterError
 from frontglass.units import strength_text
@@ -73,8 +74,9 @@ def match(
     if (other is None) == (not among):
         raise ParameterError("match", "given either --with LOOK or --among all", other or "neither")
     (reference,) = looks_from_texts([look])
-    typed, widest = light.typed((), camera), RANKED_WIDTH_PX if other is None else math.inf
-    judge = _judge(still, watch or [], typed, kept.at_hand(), width_px=widest)
+    at_hand = kept.at_hand(**light.typed(camera))
+    widest = RANKED_WIDTH_PX if other is None else math.inf
+    judge = _judge(still, watch or [], at_hand, widest)
     note(*judge.notices)
     if other is None:
         _rank(reference, among or [], by, judge, as_json=as_json)
@@ -203,14 +205,7 @@ class _Judge:
     """On a small still, which says nearly the same."""
 
 
-def _judge(
-    still: Path | None,
-    watch: list[str],
-    typed: Mapping[str, Any],
-    at_hand: SceneAtHand,
-    *,
-    width_px: float = math.inf,
-) -> _Judge:
+def _judge(still: Path | None, watch: list[str], at_hand: SceneAtHand, width_px: float) -> _Judge:
     """Return what measures looks, on targets or on a still no wider than that."""
     from frontglass.measurement.still import meter_on_still
     from frontglass.picture.reduced import reduced, reduced_region
@@ -218,38 +213,34 @@ def _judge(
     if still is None:
         if watch:
             raise ParameterError("watch", "given together with --on STILL", watch[0])
-        framing = at_hand.framing(typed["framing"])
+        framing = at_hand.framing()
         at_hand.say()
         choice = framing.camera_for_width(WIDTH_PX)
         shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
         meter = fg.meter_on_targets(choice.camera, shape)
         return _Judge(meter, choice.camera, shape, choice.notices)
-    recipe = at_hand.recipe(still, typed)
+    recipe = at_hand.recipe(still)
     watched = at_hand.watch(still, watch)
     at_hand.say()
-    picture = picture_read(recipe, still)
-    choice = recipe.framing.camera_for(picture)
+    read = still_read(recipe, still)
+    picture = read.picture
     parts = tuple(watched.inside(picture))
 
     def meter_at(widest_px: float) -> Meter:
         scale = widest_px / picture.width_px
         if scale >= 1:
-            return meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
+            return meter_on_still(picture, read.camera, watched=parts, surround=recipe.surround)
         small = tuple(replace(one, region=reduced_region(one.region, scale)) for one in parts)
-        return meter_on_still(
-            reduced(picture, int(widest_px)),
-            choice.camera,
-            watched=small,
-            surround=recipe.surround,
-        )
+        seen = reduced(picture, int(widest_px))
+        return meter_on_still(seen, read.camera, watched=small, surround=recipe.surround)
 
     least_px = min((min(one.region.size_px) for one in parts), default=picture.width_px)
     rough_px = max(ROUGH_WIDTH_PX, LEAST_PART_PX / least_px * picture.width_px)
     is_large = picture.width_px >= 2 * rough_px and math.isinf(width_px)
     return _Judge(
         meter_at(width_px),
-        choice.camera,
+        read.camera,
         picture.height_px / picture.width_px,
-        (*picture.notices, *choice.notices),
+        read.notices,
         meter_at(rough_px) if is_large else None,
     )

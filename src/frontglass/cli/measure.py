@@ -59,8 +59,8 @@ def measure(
     named = looks_from_texts(looks, "1" if steps else None)
     if steps:
         named = [look.at(strength) for look in named for strength in steps]
-    at_hand = kept.at_hand()
-    framing = at_hand.framing(camera.framing())
+    at_hand = kept.at_hand(framing=camera.framing())
+    framing = at_hand.framing()
     at_hand.say()
     choice, height = framing.camera_for_width(width), framing.height_for_width(width)
     looking = progress(named, len(named), str)

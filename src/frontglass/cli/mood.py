@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,10 +13,9 @@ import frontglass as fg
 from frontglass.cli.batch_texts import notices_by_still, relative_name, say_left_out
 from frontglass.cli.grouped import note
 from frontglass.cli.list import WhoOptions
-from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
+from frontglass.cli.options import LampRange, LookOptions, Overwrite
 from frontglass.cli.progress import shown, working
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts, say_without_looks
-from frontglass.cli.space_options import SpaceOptions
+from frontglass.cli.scene_options import SceneAtHand, StillOptions, WatchedParts, say_without_looks
 from frontglass.errors import FrontglassError, LookError, ParameterError
 
 if TYPE_CHECKING:
@@ -142,10 +141,7 @@ def mood(
         bool, typer.Option("--wipe", help="Put the bare frame behind a wipe in the HTML.")
     ] = False,
     lamp_range: LampRange = False,
-    camera: CameraOptions,
-    space: SpaceOptions,
-    light: LightOptions,
-    kept: SceneOptions,
+    options: StillOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Make a client board: STILLS through looks to choose from.
@@ -158,12 +154,10 @@ def mood(
 
     found = found_stills(stills).without(out)
     crops.check(found.stills)
-    at_hand = kept.at_hand()
-    typed = light.typed((), camera, space)
+    at_hand = options.at_hand()
     named = zip(found.stills, _captions(found.stills, caption or []), strict=True)
     planned = [
-        _planned(at_hand, looks, crops, typed=typed, found=found, still=still, caption=words)
-        for still, words in named
+        _planned(at_hand, looks, crops, found, still, caption=words) for still, words in named
     ]
     at_hand.say()
     planned = _with_looks(planned)
@@ -185,14 +179,13 @@ def _planned(
     at_hand: SceneAtHand,
     looks: LookOptions,
     crops: CropOptions,
-    *,
-    typed: Mapping[str, Any],
     found: Found,
     still: Path,
+    *,
     caption: str,
 ) -> _Planned:
     """Return a still as the board will show it: as typed, else as its scene says."""
-    recipe = at_hand.recipe(still, typed)
+    recipe = at_hand.recipe(still)
     return _Planned(
         still=still,
         name=relative_name(still, found.root),

@@ -19,6 +19,18 @@ if TYPE_CHECKING:
     from frontglass.looks import LookStack
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
+Stills = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="STILLS",
+        help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
+        show_default=False,
+    ),
+]
+SheetOut = Annotated[
+    Path | None, typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still.")
+]
+WidthAtMost = Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that exists.")]
 Strengths = Annotated[
@@ -276,28 +288,13 @@ class LightOptions:
     lamps: Lamps = None
     white: White = None
 
-    def recipe(
-        self,
-        looks: tuple[fg.Look, ...],
-        camera: CameraOptions,
-        space: SpaceOptions | None = None,
-    ) -> fg.Recipe:
-        """Return all that decides how a still is rendered; what was left open stays so."""
-        return fg.Recipe(**self.typed(looks, camera, space))
-
-    def typed(
-        self,
-        looks: tuple[fg.Look, ...],
-        camera: CameraOptions,
-        space: SpaceOptions | None = None,
-    ) -> dict[str, Any]:
+    def typed(self, camera: CameraOptions, space: SpaceOptions | None = None) -> dict[str, Any]:
         """Return the parameters of a recipe that were typed; a scene may say the others."""
         from frontglass.picture.marks import marks_from_texts
         from frontglass.pipeline.recipe import exposure_from_text
 
         marks = marks_from_texts(self.lamp or ())
         return {
-            "looks": looks,
             "framing": camera.framing(),
             **given(
                 space=space and space.space(marks.places),

@@ -8,10 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TypeVar
-
-import frontglass as fg
 
 Item = TypeVar("Item")
 
@@ -101,9 +98,3 @@ def _tick(said: list[str], over: threading.Event) -> None:
         if over.wait(TICK_S):
             break
     print(CLEARED, end="", file=sys.stderr, flush=True)
-
-
-def picture_read(recipe: fg.Recipe, still: Path) -> fg.Picture:
-    """Return a still read from its file; on a terminal it is said if that takes its time."""
-    with working(f"reading {still.name}"):
-        return recipe.picture_from(still)

@@ -13,7 +13,7 @@ from typer.core import TyperGroup
 import frontglass as fg
 from frontglass.cli.batch_texts import say_left_out
 from frontglass.cli.grouped import note, register
-from frontglass.cli.options import given
+from frontglass.cli.options import Stills, given
 from frontglass.cli.progress import shown
 from frontglass.cli.scene_choices import camera, changed_camera, keep
 from frontglass.cli.scene_files import SceneFile, edited, scene_file
@@ -56,14 +56,7 @@ scene_app = typer.Typer(
 
 
 def start(
-    stills: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="STILLS",
-            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
-            show_default=False,
-        ),
-    ],
+    stills: Stills,
     *,
     title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
     taking: Annotated[

@@ -11,6 +11,8 @@ import typer
 
 import frontglass as fg
 from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, LightOptions
+from frontglass.cli.space_options import SpaceOptions
 from frontglass.errors import ParameterError
 
 if TYPE_CHECKING:
@@ -37,9 +39,23 @@ class SceneOptions:
     ] = None
     no_scene: Annotated[bool, typer.Option("--no-scene", help="Take nothing from a scene.")] = False
 
+    def at_hand(self, **typed: Any) -> SceneAtHand:
+        """Return what these options let a command take beside the parameters that were typed."""
+        return SceneAtHand(self, typed)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StillOptions:
+    """What took a still, how it is shown, and the scene that says what these leave open."""
+
+    camera: CameraOptions
+    space: SpaceOptions
+    light: LightOptions
+    kept: SceneOptions
+
     def at_hand(self) -> SceneAtHand:
         """Return what these options let a command take."""
-        return SceneAtHand(self)
+        return self.kept.at_hand(**self.light.typed(self.camera, self.space))
 
 
 def say_without_looks(without: Sequence[Path], total: int) -> None:
@@ -69,9 +85,10 @@ class WatchedParts(NamedTuple):
 
 
 class SceneAtHand:
-    """What scenes say of stills, and what of it a command took."""
+    """What was typed, what scenes say of stills beside it, and what of that a command took."""
 
-    def __init__(self, options: SceneOptions) -> None:
+    def __init__(self, options: SceneOptions, typed: Mapping[str, Any]) -> None:
+        self.typed = typed
         self._options = options
         self._found: dict[Path, Iterable[FoundScene]] = {}
         self._named: list[FoundScene] = []
@@ -89,14 +106,14 @@ class SceneAtHand:
             self._known[still] = known_still(still, self._scenes(still.parent))
         return self._known[still]
 
-    def recipe(self, still: Path, typed: Mapping[str, Any]) -> fg.Recipe:
+    def recipe(self, still: Path) -> fg.Recipe:
         """Return the recipe for a still; what was typed wins over what the scene says."""
         from frontglass.scene.taken import taken_from
 
         known = self.known(still)
         if known.scene is None:
-            return fg.Recipe(**typed)
-        recipe, taken = taken_from(known.scene, known.still, typed)
+            return fg.Recipe(**self.typed)
+        recipe, taken = taken_from(known.scene, known.still, self.typed)
         self._note(still, taken)
         return recipe
 
@@ -122,11 +139,11 @@ class SceneAtHand:
         self._note(still, taken)
         return encoding
 
-    def framing(self, typed: fg.Framing) -> fg.Framing:
+    def framing(self) -> fg.Framing:
         """Return lens and sensor where there is no still: by the scene named, or the one here."""
         from frontglass.scene.taken import framing_from
 
-        here = self.here()
+        here, typed = self.here(), self.typed["framing"]
         return typed if here is None else framing_from(here, None, typed, self._taken_here)
 
     def on_glass(
