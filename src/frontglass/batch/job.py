@@ -8,21 +8,10 @@ from pathlib import Path
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One picture of a batch: a still through one choice of looks.
-
-    Parameters
-    ----------
-    still : Path
-        The still.
-    out : Path
-        Where the picture goes.
-    name : str
-        `out` as seen from the batch's folder, with forward slashes: its key in the manifest.
-    choice : int
-        Which of the batch's choices it is seen through, from 0.
-    """
+    """One picture of a batch: a still through one choice of looks."""
 
     still: Path
     out: Path
     name: str
+    """`out` as seen from the batch's folder, with forward slashes: its key in the manifest."""
     choice: int = 0

@@ -51,15 +51,7 @@ class Standing(Enum):
 class Manifest:
     """Entries by the name of the picture; written after every change, or soon if it is long.
 
-    Parameters
-    ----------
-    path : Path
-        The manifest's file; read if it exists.
-
-    Raises
-    ------
-    FrontglassError
-        If the file is there and is no manifest of a batch.
+    It is read if the file exists; one that is no manifest of a batch raises FrontglassError.
     """
 
     def __init__(self, path: Path) -> None:

@@ -42,7 +42,7 @@ def plan(
     Parameters
     ----------
     sources : iterable of str or Path
-        Stills, folders (searched with their sub-folders) and patterns such as ``"day*/*.jpg"``.
+        As `found_stills` takes them.
     folder : Path
         Where the pictures go. Sub-folders below what all sources share are kept.
     choices_of : callable

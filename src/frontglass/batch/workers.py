@@ -18,8 +18,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
-from frontglass.batch.job import Job
-from frontglass.batch.work import Ended, Made, Task, done
+from frontglass.batch.work import Ended, Results, Task, done
 from frontglass.errors import FrontglassError
 from frontglass.threads import available_cores
 
@@ -35,7 +34,6 @@ KILLED = (
     " try --jobs 1."
 )
 
-Results = Iterator[tuple[Job, Made | FrontglassError]]
 Work = Callable[[Any, Callable[[float], None]], Any]
 """Does a task, and tells the megapixels of its still as soon as they are known."""
 
@@ -49,14 +47,7 @@ def one_by_one(tasks: Sequence[Task]) -> Results:
 def side_by_side(tasks: Sequence[Task], count: int, patience_s: float | None = None) -> Results:
     """Yield what came of each job, done in so many processes.
 
-    Parameters
-    ----------
-    tasks : sequence of Task
-        What is to be done.
-    count : int
-        How many processes.
-    patience_s : float or None
-        How long a still may take [s]; None goes by its file, and then by its pixels; inf is ever.
+    `patience_s` is how long a still may take; None goes by its file, and then by its pixels.
     """
     with Workers(count, done) as workers:
         for task, answer in workers.results(tasks, lambda task: limit_of(task, patience_s)):
@@ -141,14 +132,8 @@ class Workers:
     """Processes that share the cores among them; left early, they finish what is in hand.
 
     What is not finished within `PATIENCE_S` is given up, and at another interrupt at once. A task
-    that ends its process is tried once more; what takes too long is given up.
-
-    Parameters
-    ----------
-    count : int
-        How many processes.
-    work : callable
-        Does a task; both must be known to other processes.
+    that ends its process is tried once more; what takes too long is given up. Tasks and `work` must
+    be known to other processes.
     """
 
     def __init__(self, count: int, work: Work) -> None:
@@ -294,7 +279,10 @@ def _has_ended(hand: _Hand) -> bool:
 
 def _working(pipe: Connection, work: Work, number: int, count: int) -> None:
     """Do tasks as they come, until the pipe ends."""
-    share_cores(number, count)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    # The terminal's interrupt is for the parent, which lets the stills in hand be finished.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    take_share(number, count)
     while True:
         try:
             task = pipe.recv()
@@ -304,19 +292,15 @@ def _working(pipe: Connection, work: Work, number: int, count: int) -> None:
         pipe.send(("answer", answer))
 
 
-def share_cores(number: int, count: int) -> None:
-    """Keep a worker to its share of the cores, and deaf to the terminal's interrupt."""
+def take_share(number: int, count: int) -> None:
+    """Keep this thread, and those that it starts, to its share of the machine's cores."""
     import cv2
 
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-    # The interrupt is for the parent, which lets the stills in hand be finished.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    # Whoever asks how many cores there are (for threads of a transform, say) gets the share.
-    share = max(1, available_cores() // count)
+    cores = available_cores()
     if hasattr(os, "sched_setaffinity"):
         mine = sorted(os.sched_getaffinity(0))
-        os.sched_setaffinity(0, mine[number % count :: count] or mine)
-    cv2.setNumThreads(share)
+        os.sched_setaffinity(0, mine[number % count :: count] or [mine[number % cores]])
+    cv2.setNumThreads(max(1, cores // count))
 
 
 def _end_with_parent() -> None:

@@ -18,11 +18,9 @@ from typing import Any, cast, get_type_hints
 
 import typer
 
+from frontglass.checks import NO_TEXT
 from frontglass.cli import INTERRUPTED
 from frontglass.errors import FrontglassError
-
-NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
-"""Unicode categories that end a line, steer a terminal, or stand for bytes that are no letter."""
 
 DEBUG = "frontglass --debug COMMAND"
 

@@ -203,13 +203,7 @@ def say_silent(texts: Sequence[str]) -> None:
 
 
 def steps_of(look: str, strengths: str | None) -> tuple[str, tuple[float, ...] | None]:
-    """Return name and strengths of a look that is shown at several; None is the stock ones.
-
-    Raises
-    ------
-    ParameterError
-        If it says a strength, and a list of them stands beside it.
-    """
+    """Return name and strengths of a look that is shown at several; None is the stock ones."""
     from frontglass.looks.catalogue import name_and_strength
 
     name, strength = name_and_strength(look)

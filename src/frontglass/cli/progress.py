@@ -20,17 +20,7 @@ CLEARED = "\r\x1b[2K"
 
 
 def shown(items: Iterable[Item], total: int, label: Callable[[Item], str]) -> Iterator[Item]:
-    """Yield all items, with a bar on stderr meanwhile if that is a terminal.
-
-    Parameters
-    ----------
-    items : iterable
-        What is worked through.
-    total : int
-        How many there are.
-    label : callable
-        What to call an item beside the bar.
-    """
+    """Yield all of so many items, with a bar on stderr meanwhile if that is a terminal."""
     if not sys.stderr.isatty():
         yield from items
         return
@@ -64,11 +54,6 @@ def working(what: str) -> Iterator[Callable[[str], None]]:
     """Say on a terminal what is being done, and for how long, if it takes more than two seconds.
 
     Nothing may be printed meanwhile. What it gives is called with what is being done from then on.
-
-    Parameters
-    ----------
-    what : str
-        What is being done, such as "reading scout.jpg".
     """
     said = [what]
     if not sys.stderr.isatty():

@@ -15,6 +15,15 @@ from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 from frontglass.errors import ParameterError
 from frontglass.units import strength_text
 
+Title = Annotated[str | None, typer.Option(help="What the scene is called.")]
+Taking = Annotated[
+    str | None,
+    typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
+]
+Surround = Annotated[
+    Literal["lampless", "mirror", "dark"] | None,
+    typer.Option(help="What lies outside the frames."),
+]
 SHARED = ("surround", "view", "title", "encoding", "lut", "lut_from")
 
 
@@ -66,14 +75,12 @@ def keep(
 def _stack(text: str, folder: Path) -> tuple[str, ...]:
     """Return the looks of a text A:1/2+B as a scene keeps them: checked, each with its strength."""
     from frontglass.scene.finding import name_in_scene
-    from frontglass.scene.scene import FILE_NAME
 
     (stack,) = LookOptions(look=[text]).stacks()
-    here = fg.Scene(path=folder / FILE_NAME)
     kept = []
     for source, look in zip(stack.sources, stack.looks, strict=True):
         is_file = source.lower().endswith(".toml")
-        name = name_in_scene(here, Path(source)) if is_file else source
+        name = name_in_scene(folder, Path(source)) if is_file else source
         kept.append(f"{name}:{strength_text(look.strength)}")
     return tuple(kept)
 
@@ -94,10 +101,7 @@ def _still_name(scene: fg.Scene, path: Path) -> str:
 class CameraWords:
     """What may be said of the camera that all stills are seen with."""
 
-    taking: Annotated[
-        str | None,
-        typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
-    ] = None
+    taking: Taking = None
     aim: Annotated[
         str | None, typer.Option(metavar="X,Y", help="Where the taking lens points.")
     ] = None
@@ -112,10 +116,6 @@ class CameraWords:
         str | None, typer.Option(metavar="MM", help="As --filter-distance there.")
     ] = None
     focus: Annotated[str | None, typer.Option(metavar="M|inf", help="As --focus there.")] = None
-
-    def told(self) -> dict[str, Any]:
-        """Return what was said, as a scene has it."""
-        return given(**asdict(self))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,13 +133,7 @@ class ColourWords:
     )
 
     def told(self, scene: Path) -> dict[str, Any]:
-        """Return what was said, as the scene of that file has it; a LUT must be one.
-
-        Raises
-        ------
-        FrontglassError
-            If it is none.
-        """
+        """Return what was said, as the scene of that file has it; a LUT must be one."""
         if self.lut is None:
             return given(encoding=self.encoding, lut_from=self.lut_from)
         from frontglass.files.view import is_lut_file, view_named
@@ -148,7 +142,7 @@ class ColourWords:
         before = scene_at(scene)
         view_named(self.lut, self.lut_from or before.lut_from, self.encoding or before.encoding)
         is_file = is_lut_file(self.lut)
-        lut = name_in_scene(fg.Scene(path=scene), Path(self.lut)) if is_file else self.lut
+        lut = name_in_scene(scene.parent, Path(self.lut)) if is_file else self.lut
         return given(encoding=self.encoding, lut=lut, lut_from=self.lut_from)
 
 
@@ -156,16 +150,13 @@ def camera(
     *,
     words: CameraWords,
     glass: GlassOptions,
-    surround: Annotated[
-        Literal["lampless", "mirror", "dark"] | None,
-        typer.Option(help="What lies outside the frames."),
-    ] = None,
+    surround: Surround = None,
     view: Annotated[
         Literal["hue", "clip"] | None,
         typer.Option(help="Light past white: paler in its hue, or clipped channel by channel."),
     ] = None,
     colour: ColourWords,
-    title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
+    title: Title = None,
     clear: Annotated[
         list[str] | None,
         typer.Option(metavar="KEY", help="Say that no longer: as, lens, tilt, ...; several."),
@@ -179,7 +170,7 @@ def camera(
     from frontglass.cli.scene_show import scene_words
     from frontglass.scene.fields import keys_of
 
-    own: dict[str, Any] = {**words.told(), **given(**asdict(glass))}
+    own: dict[str, Any] = given(**asdict(words), **asdict(glass))
     path = scene_file(scene)
     shared: dict[str, Any] = given(surround=surround, view=view, title=title)
     shared.update(colour.told(path))

@@ -82,13 +82,7 @@ def told_of_still(
     change: Callable[[fg.SceneStill], fg.SceneStill],
     seen: SeenStill | None = None,
 ) -> tuple[Path, fg.SceneStill]:
-    """Change what a scene says of a still, which is taken in if it is new.
-
-    Returns
-    -------
-    Path, SceneStill
-        The scene's file, and what it says of the still now.
-    """
+    """Change what a scene says of a still, taken in if it is new; return its file, and that."""
     from frontglass.scene.changes import changed_still
     from frontglass.scene.seeing import seen_still, with_seen
 
@@ -99,21 +93,18 @@ def told_of_still(
             where = f"{still}: there is no such file, and {path} has no such still."
             raise FrontglassError(where)
         seen = seen_still(still)
-    name = ""
 
     def changed(scene: fg.Scene) -> fg.Scene:
-        nonlocal name
-        one = scene.still_of(still)
-        if one is None:
+        if scene.still_of(still) is None:
             assert seen is not None
             scene = with_seen(scene, seen)
-            one = scene.still_of(still)
-            assert one is not None
-        name = one.file
-        return changed_still(scene, name, change)
+        return changed_still(scene, _known(scene, still).file, change)
 
     folders = [] if seen is None else [still.parent]
-    scene = edited(path, changed, folders=folders)
-    after = scene.named(name)
-    assert after is not None
-    return path, after
+    return path, _known(edited(path, changed, folders=folders), still)
+
+
+def _known(scene: fg.Scene, still: Path) -> fg.SceneStill:
+    found = scene.still_of(still)
+    assert found is not None
+    return found

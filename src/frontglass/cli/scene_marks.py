@@ -11,10 +11,10 @@ import typer
 
 import frontglass as fg
 from frontglass.cli.grouped import note
+from frontglass.cli.options import Still
 from frontglass.cli.scene_files import SceneFile, scene_at, scene_file, told_of_still
 from frontglass.errors import ParameterError
 
-Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
 At = Annotated[
     list[str], typer.Option("--at", metavar="X,Y", help="Pixel, from the left and the top.")
 ]
@@ -95,10 +95,11 @@ def _tried(still: Path, named: Path | None, lamps: Sequence[fg.SceneLamp]) -> An
 
 def _lamp_text(lamp: fg.SceneLamp, areas: Sequence[fg.ClippedLamp]) -> str:
     """Return what is believed of a lamp now."""
+    from frontglass.scene.changes import lies_in
+
     words = ["{:g},{:g}".format(*lamp.at_px)]
     words += [lamp.kind] if lamp.kind else []
-    x, y = lamp.at_px
-    near = [one for one in areas if one.marked and _is_near(one, x, y)]
+    near = [one for one in areas if one.marked and lies_in(lamp.at_px, one.box_px)]
     if lamp.is_named and near:
         area = min(near, key=lambda one: one.area_px)
         words.append(f"{area.stops:.1f} stops above white, {area.share:.0%} of the light lost")
@@ -106,12 +107,6 @@ def _lamp_text(lamp: fg.SceneLamp, areas: Sequence[fg.ClippedLamp]) -> str:
         far = "" if lamp.distance_m is None else f", {lamp.distance_m:g} m away"
         words.append(f"glows in haze{far}")
     return ", ".join(words)
-
-
-def _is_near(area: fg.ClippedLamp, x: float, y: float) -> bool:
-    from frontglass.scene.changes import lies_in
-
-    return lies_in((x, y), area.box_px)
 
 
 def distance(
@@ -158,7 +153,7 @@ def distance(
         if remove and at is not None:
             return replace(one, distances=without_placed("distance", one.distances, _place(at)))
         if depth is not None:
-            name = name_in_scene(fg.Scene(path=path), depth)
+            name = name_in_scene(path.parent, depth)
             one = replace(one, map=name, map_scale_m=map_scale, map_kind=map_is)
         if room is not None:
             one = replace(one, room=room)

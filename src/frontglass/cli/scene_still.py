@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 import frontglass as fg
-from frontglass.cli.options import given
+from frontglass.cli.options import Still, given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file, told_of_still
-from frontglass.cli.scene_marks import Still, say
+from frontglass.cli.scene_marks import say
 from frontglass.errors import ParameterError
 
 
@@ -56,21 +56,17 @@ class StillWords:
         """Return what was said, as a still of a scene has it."""
         from frontglass.pipeline.recipe import exposure_from_text
 
-        region = None if self.crop is None else fg.Region.from_text(self.crop)
+        said = asdict(self)
+        white, lamps, exposure, crop = (
+            said.pop(name) for name in ("white", "lamps", "exposure", "crop")
+        )
+        region = crop and fg.Region.from_text(crop)
         return given(
-            white_cd_per_m2=self.white,
-            others=None if self.lamps is None else _number_or_text(self.lamps),
-            exposure_stops=self.exposure and exposure_from_text(self.exposure),
+            **said,
+            white_cd_per_m2=white,
+            others=lamps and _number_or_text(lamps),
+            exposure_stops=exposure and exposure_from_text(exposure),
             crop_px=region and (region.x_px, region.y_px, *region.size_px),
-            note=self.note,
-            taking=self.taking,
-            aim=self.aim,
-            lens=self.lens,
-            stop=self.stop,
-            sensor=self.sensor,
-            encoding=self.encoding,
-            filter_distance=self.filter_distance,
-            focus=self.focus,
         )
 
 

@@ -21,13 +21,7 @@ ALL = "all"
 
 
 def candidates(among: Sequence[str]) -> list[fg.Look]:
-    """Return the looks that "all", names, look files and folders of them name, each once.
-
-    Raises
-    ------
-    LookError
-        If there is no such look, or a folder holds none.
-    """
+    """Return the looks that "all", names, look files and folders of them name, each once."""
     looks: list[fg.Look] = []
     for name in among:
         if name == ALL:

@@ -21,12 +21,7 @@ PLAIN: dict[str, type[Any]] = {"beams": Beam, "lamps": BareLamp}
 
 
 def look_from_file(path: Path) -> Look:
-    """Look that a TOML file describes.
-
-    Parameters
-    ----------
-    path : Path
-        A file with `name`, `summary`, `watch` and one table `[[element]]` for each element.
+    """Look that a TOML file describes, with one table `[[element]]` for each element.
 
     Raises
     ------

@@ -31,21 +31,12 @@ SINGULAR = {"lamps in haze": "lamp in haze"}
 
 
 class Taken(NamedTuple):
-    """Something that was taken from a scene.
-
-    Parameters
-    ----------
-    what : str
-        What it is, for counting over several stills.
-    text : str
-        What is said of it.
-    number : int
-        How many there are, where that is what is said.
-    """
+    """Something that was taken from a scene: what, and what is said of it."""
 
     what: str
     text: str
     number: int = 0
+    """How many there are, where that is what is said."""
 
 
 class TakenRecipe(NamedTuple):
@@ -56,17 +47,7 @@ class TakenRecipe(NamedTuple):
 
 
 def taken_from(scene: Scene, still: SceneStill | None, typed: Mapping[str, Any]) -> TakenRecipe:
-    """Recipe for a still of a scene; what is typed wins.
-
-    Parameters
-    ----------
-    scene : Scene
-        The scene.
-    still : SceneStill or None
-        What it says of the still; None if it does not name it.
-    typed : mapping
-        Parameters of `Recipe` that somebody typed.
-    """
+    """Recipe for a still of a scene, None if it does not name it; parameters that are typed win."""
     values = dict(typed)
     taken: list[Taken] = []
     if still is not None:

@@ -36,14 +36,7 @@ def scene_as_toml(scene: Scene) -> str:
 def changed_toml(text: str, old: Scene, new: Scene, about: Mapping[str, str] | None = None) -> str:
     """Text of a scene file after a change; what is the same in both scenes is not touched.
 
-    Parameters
-    ----------
-    text : str
-        What the file holds.
-    old, new : Scene
-        What it says, and what it is to say.
-    about : mapping
-        A line of comment for each still that is new, by its name.
+    `about` has a line of comment for each still that is new, by its name.
 
     Raises
     ------
@@ -227,12 +220,8 @@ def _put_in_order(tables: AoT, stand: list[tuple[Any, ...]], wanted: list[tuple[
     last = tables.body[-1]
     if not last.as_string().endswith("\n\n"):
         last.add(tomlkit.nl())
-    places = [wanted.index(name) for name in stand]
-    tables.body[:] = [one for _, one in sorted(zip(places, tables.body, strict=True), key=_first)]
-
-
-def _first(pair: tuple[int, Table]) -> int:
-    return pair[0]
+    by_name = dict(zip(stand, tables.body, strict=True))
+    tables.body[:] = [by_name[name] for name in wanted]
 
 
 def _standing(old: list[Plain], new: list[Plain], key: str) -> dict[tuple[Any, ...], int]:

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Codes, Float32
 from frontglass.checks import check_within
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
@@ -18,9 +18,6 @@ from frontglass.sheets.layout import grid
 from frontglass.sheets.lettering import SEPARATOR, TextLines, broken, fitted, text_width_px
 from frontglass.sheets.sheet import QUIET_TEXT, Page, Sheet, Sizes
 from frontglass.sheets.views import view
-
-Codes = NDArray[np.uint8]
-Float32 = NDArray[np.float32]
 
 SHEET_WIDTH_PX = 1600
 NARROWEST_SHEET_PX, WIDEST_SHEET_PX = 480, 20000
@@ -38,25 +35,12 @@ def distance_sheet(
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
 ) -> Sheet:
-    """Return a sheet that shows a still, its lamps, and how far everything is.
+    """Return a sheet that shows a still with a distance map, its lamps, and how far everything is.
 
     Parameters
     ----------
-    picture : Picture
-        With a distance map.
-    camera : Camera
-        What took it.
-    name : str
-        Of the still.
-    notices : sequence of str
-        What was assumed.
     width_px : int
         Width of the sheet at most. [px], 480 to 20000.
-
-    Raises
-    ------
-    ParameterError
-        If the picture has no distances, or the width makes no sheet.
     """
     check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
     distance = picture.distance_m

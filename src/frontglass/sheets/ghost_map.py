@@ -18,14 +18,8 @@ TYPE_SHARE, BOX_SHARE = 0.011, 0.008
 def ghost_map(picture: Picture, ghosts: Sequence[Ghost], corner_px: tuple[int, int]) -> Sheet:
     """Return a still, seen through its glass, with lamps and ghosts numbered in pairs.
 
-    Parameters
-    ----------
-    picture : Picture
-        The still through its glass.
-    ghosts : sequence of Ghost
-        What is drawn; "2" is a lamp, "2 ghost 1.3 %" its ghost with its level over white.
-    corner_px : (int, int)
-        Where the picture begins in the pixels that the ghosts are told in.
+    "2" is a lamp, "2 ghost 1.3 %" its ghost with its level over white. `corner_px` is where the
+    picture begins in the pixels that the ghosts are told in.
     """
     width, height = picture.width_px, picture.height_px
     page = Page(width, Sizes.of(width))

@@ -26,15 +26,7 @@ SMALLEST_SHARE = 0.72
 
 @dataclass(frozen=True, slots=True)
 class TextLines:
-    """Text broken to fit a width.
-
-    Parameters
-    ----------
-    lines : tuple of str
-        Lines from top to bottom.
-    size_px : int
-        Type size [px].
-    """
+    """Text broken to fit a width: lines from top to bottom, and type size."""
 
     lines: tuple[str, ...]
     size_px: int

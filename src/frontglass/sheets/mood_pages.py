@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from frontglass.arrays import Codes
 from frontglass.files.whole import write_all_whole
 from frontglass.sheets.layout import column_px, size_within
 from frontglass.sheets.lettering import SEPARATOR, TextLines, broken, fitted
 from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill, frame_id
 from frontglass.sheets.pdf import A4_LYING_PX, save_pdf
-from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Codes, Page, Sheet, Sizes, png_bytes
+from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Page, Sheet, Sizes, png_bytes
 
 SIZES = Sizes(margin=70, gap=26, small=27, large=56)
 MOST_FRAMES = 5
@@ -52,13 +53,7 @@ def mood_paths(folder: Path, pages: int) -> list[Path]:
 
 
 def write_mood(folder: Path, board: str, pages: Sequence[Sheet]) -> list[Path]:
-    """Write a board's HTML, PDF and PNGs into a folder, all or none; return their paths.
-
-    Raises
-    ------
-    PictureFileError
-        If the folder cannot be written to.
-    """
+    """Write a board's HTML, PDF and PNGs into a folder, all or none; return their paths."""
     paths = mood_paths(folder, len(pages))
     writers: list[Callable[[str], object]] = [
         lambda beside: Path(beside).write_bytes(board.encode(errors="replace")),

@@ -21,27 +21,18 @@ PADDING_PX = 18
 
 @dataclass(frozen=True, slots=True)
 class RentalRow:
-    """One piece, in words.
-
-    Parameters
-    ----------
-    piece : str
-        Look and strength.
-    about : tuple of str
-        What it is, its size, a remark: quiet lines under it.
-    loss : str
-        Light that it costs.
-    stills : str
-        What it is for.
-    instead : tuple of str
-        Stand-ins, a text each.
-    """
+    """One piece, in words."""
 
     piece: str
+    """Look and strength."""
     about: tuple[str, ...]
+    """What it is, its size, a remark: quiet lines under it."""
     loss: str
+    """Light that it costs."""
     stills: str
+    """What it is for."""
     instead: tuple[str, ...]
+    """Stand-ins, a text each."""
 
 
 Line = tuple[TextLines, tuple[int, int, int]]
@@ -50,19 +41,7 @@ Line = tuple[TextLines, tuple[int, int, int]]
 def rental_pages(
     title: str, about: Sequence[str], rows: Sequence[RentalRow], foot: str
 ) -> list[Sheet]:
-    """Return a list as pages to print.
-
-    Parameters
-    ----------
-    title : str
-        What stands on top of each page.
-    about : sequence of str
-        Project, date, contact, lens: a line each, on each page.
-    rows : sequence of RentalRow
-        The pieces.
-    foot : str
-        What stands at the foot beside the page's number.
-    """
+    """Return a list as pages to print, title and `about` on each, a number beside the foot."""
     pages = [_RentalPage(title, about)]
     for row in rows:
         if not pages[-1].takes(row):

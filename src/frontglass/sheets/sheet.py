@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from frontglass.arrays import Codes
 from frontglass.checks import check_within
 from frontglass.choices import Choice
 from frontglass.errors import PictureFileError
@@ -29,8 +29,6 @@ from frontglass.sheets.lettering import (
     font,
     text_width_px,
 )
-
-Codes = NDArray[np.uint8]
 
 # Greys without a tint: the eye takes its white from what surrounds a picture. Darker than
 # middle grey, so that halos and lifted blacks both stand out from it; not black, for against
@@ -149,17 +147,7 @@ class Page:
         self._boxes.append((x_px, y_px, width_px, height_px, tag))
 
     def mark_parts(self, regions: Iterable[Region], scale: float, top_px: int) -> None:
-        """Box numbered parts on the first still, which stands at the left margin.
-
-        Parameters
-        ----------
-        regions : iterable of Region
-            Parts of the still.
-        scale : float
-            Width of the still as shown over its own. [1], > 0.
-        top_px : int
-            Where the still begins. [px]
-        """
+        """Box numbered parts on the first still, shown at that scale at the left margin."""
         for number, region in enumerate(regions):
             self.mark(
                 self.sizes.margin + round(region.x_px * scale),
@@ -252,13 +240,7 @@ def png_bytes(codes: Codes) -> bytes:
 
 
 def check_suffix(path: Path) -> None:
-    """Refuse a name that is neither a PNG's nor a JPEG's.
-
-    Raises
-    ------
-    PictureFileError
-        If it is not.
-    """
+    """Refuse a name that is neither a PNG's nor a JPEG's."""
     if path.suffix.lower() not in SHEET_SUFFIXES:
         msg = f"{path}: a sheet is a PNG or a JPEG; end its name with .png or .jpg."
         raise PictureFileError(msg)
