@@ -14,9 +14,9 @@ import pytest
 
 import frontglass as fg
 from frontglass.batch import run, work
-from frontglass.batch.job import Job
 from frontglass.batch.plan import plan
 from frontglass.batch.run import Outcome, planned_batch
+from frontglass.batch.work import Job
 from frontglass.batch.workers import side_by_side
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.pipeline.framing import Framing

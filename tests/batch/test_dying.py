@@ -16,9 +16,9 @@ from typer.testing import CliRunner
 
 import frontglass as fg
 from frontglass.batch import workers
-from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.run import planned_batch
+from frontglass.batch.work import Job
 from frontglass.batch.workers import Limit, Workers
 from frontglass.cli.app import app
 from frontglass.errors import FrontglassError, ParameterError

@@ -123,7 +123,7 @@ def test_a_still_that_has_become_smaller_than_its_marks_is_one_line(shoot, tmp_p
             one.to_toml().replace(
                 "size = [48, 32]", "size = [48, 32]\n[[still.lamp]]\nat = [40, 3]"
             )
-        ),
+        ).at(scene),
     )
     shoot("a.png", width=30)
     with pytest.raises(FrontglassError, match=r"scene\.toml: lamp at must be inside .* 30 x 32 px"):

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import frontglass
-from frontglass.batch.made_from import recipe_digest
+from frontglass.batch.manifest import recipe_digest
 from frontglass.batch.work import Ended, Results, Task, done
 from frontglass.batch.workers import Countdown, failed, limit_of, take_share
 from frontglass.errors import FrontglassError, ParameterError

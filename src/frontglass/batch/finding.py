@@ -54,10 +54,7 @@ class Found:
 def found_stills(sources: Iterable[str | Path]) -> Found:
     """Return the stills in files, folders, their sub-folders, and patterns ("day*/*.jpg").
 
-    Raises
-    ------
-    FrontglassError
-        If a source holds no still.
+    A source that holds none raises FrontglassError.
     """
     named = [str(source) for source in sources]
     if "" in named:  # A variable without a value would mean all that lies below this folder.

@@ -9,8 +9,8 @@ from itertools import count
 from pathlib import Path
 
 from frontglass.batch.finding import Found, found_stills
-from frontglass.batch.job import Job
 from frontglass.batch.manifest import CONTACT_NAME, MANIFEST_NAME
+from frontglass.batch.work import Job
 from frontglass.choices import Choice
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError, PictureFileError

@@ -10,11 +10,10 @@ from pathlib import Path
 
 from frontglass.batch.cluster import on_cluster
 from frontglass.batch.finding import Found
-from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
 from frontglass.batch.memory import Jobs, jobs_that_fit, pictures_taken
 from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
-from frontglass.batch.work import Made, Results, Small, Task
+from frontglass.batch.work import Job, Made, Results, Small, Task
 from frontglass.batch.workers import one_by_one, side_by_side
 from frontglass.checks import check_positive
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError

@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from frontglass.batch.job import Job
 from frontglass.elements import LightPath
 from frontglass.errors import FrontglassError, PictureFileError
 from frontglass.files.whole import file_digest, half_name, put_in_place, told_of
@@ -17,6 +16,17 @@ from frontglass.pipeline.still_files import RenderedStill, render_picture
 
 Small = Callable[[Picture], bytes]
 """Makes a small copy of a picture, as a file's bytes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One picture of a batch: a still through one choice of looks."""
+
+    still: Path
+    out: Path
+    name: str
+    """`out` as seen from the batch's folder, with forward slashes: its key in the manifest."""
+    choice: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,7 @@ def ghosts(
     --out draws them on a copy of the still, seen through its glass. Without glass there are none.
     """
     from frontglass.pipeline.still_ghosts import ghosts_of
-    from frontglass.sheets.ghost_map import ghost_map
+    from frontglass.sheets.lamp_map import ghost_map
 
     at_hand = kept.at_hand(**light.typed(camera))
     stacks = at_hand.stacks(still, looks)

@@ -52,7 +52,7 @@ class GlassOptions:
         )
 
     def on(self, look: OnGlass, kept: Rig | None = None) -> OnGlass:
-        """Return a look with its glass as typed, else as a scene has it; say where there is none."""
+        """Return a look with its glass as typed, else as a scene has it, if it has any."""
         from frontglass.cli.grouped import note_later
         from frontglass.elements import Place
 

@@ -150,24 +150,29 @@ def mood(
     --look: what the scene keeps.
     """
     from frontglass.batch.finding import found_stills
-    from frontglass.sheets.mood_pages import page_count
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.sheets.mood import MoodHead
+    from frontglass.sheets.mood_pages import mood_paths, page_count
 
     found = found_stills(stills).without(out)
     crops.check(found.stills)
     at_hand = options.at_hand()
-    named = zip(found.stills, _captions(found.stills, caption or []), strict=True)
-    planned = [
-        _planned(at_hand, looks, crops, found, still, caption=words) for still, words in named
-    ]
-    at_hand.say()
-    planned = _with_looks(planned)
+    planned = _planned(found, _captions(found.stills, caption or []), at_hand, looks, crops)
     pages = sum((3 if lamp_range else 1) * page_count(len(one.stacks)) for one in planned)
-    _check_places(out, pages, found.stills, overwrite=overwrite)
+    for path in mood_paths(out, pages):
+        check_may_write(path, list(found.stills), overwrite=overwrite)
     made = _Made(lamp_range=lamp_range)
-    seen = [each for one in shown(planned, len(planned), _name) for each in made.of(one)]
+    looking = shown(planned, len(planned), lambda one: one.name)
+    seen = [each for one in looking for each in made.of(one)]
     note(*notices_by_still(made.told))
     if seen:
-        head = _head(title or _title(at_hand, found.stills), who)
+        head = MoodHead(
+            title=title or _title(at_hand, found.stills),
+            project=who.project,
+            date=who.day(),
+            contact=who.contact,
+            foot=FOOT,
+        )
         typer.echo("\n".join(map(str, _written(out, head, seen, has_wipe=wipe))))
     for reason in made.failed:
         typer.echo("error: " + " ".join(reason.split()), err=True)
@@ -176,24 +181,29 @@ def mood(
 
 
 def _planned(
+    found: Found,
+    captions: Sequence[str],
     at_hand: SceneAtHand,
     looks: LookOptions,
     crops: CropOptions,
-    found: Found,
-    still: Path,
-    *,
-    caption: str,
-) -> _Planned:
-    """Return a still as the board will show it: as typed, else as its scene says."""
-    recipe = at_hand.recipe(still)
-    return _Planned(
-        still=still,
-        name=relative_name(still, found.root),
-        caption=caption,
-        recipe=recipe,
-        stacks=at_hand.stacks_or_none(still, looks),
-        shown=crops.of(still, at_hand, recipe),
-    )
+) -> list[_Planned]:
+    """Return stills as the board will show them, as typed or as scenes say, if with looks."""
+    planned = []
+    for still, caption in zip(found.stills, captions, strict=True):
+        recipe = at_hand.recipe(still)
+        planned.append(
+            _Planned(
+                still=still,
+                name=relative_name(still, found.root),
+                caption=caption,
+                recipe=recipe,
+                stacks=at_hand.stacks_or_none(still, looks),
+                shown=crops.of(still, at_hand, recipe),
+            )
+        )
+    at_hand.say()
+    say_without_looks([one.still for one in planned if not one.stacks], len(planned))
+    return [one for one in planned if one.stacks]
 
 
 def _written(
@@ -215,35 +225,10 @@ def _written(
             raise
 
 
-def _with_looks(planned: Sequence[_Planned]) -> list[_Planned]:
-    say_without_looks([one.still for one in planned if not one.stacks], len(planned))
-    return [one for one in planned if one.stacks]
-
-
-def _name(one: _Planned) -> str:
-    return one.name
-
-
-def _head(title: str, who: WhoOptions) -> MoodHead:
-    from frontglass.sheets.mood import MoodHead
-
-    return MoodHead(
-        title=title, project=who.project, date=who.day(), contact=who.contact, foot=FOOT
-    )
-
-
 def _title(at_hand: SceneAtHand, stills: Sequence[Path]) -> str:
     """Return the title of the scene that the stills belong to."""
     scenes = (at_hand.known(still).scene for still in stills)
     return next((scene.title for scene in scenes if scene is not None and scene.title), TITLE)
-
-
-def _check_places(out: Path, pages: int, stills: Sequence[Path], *, overwrite: bool) -> None:
-    from frontglass.pipeline.still_files import check_may_write
-    from frontglass.sheets.mood_pages import mood_paths
-
-    for path in mood_paths(out, pages):
-        check_may_write(path, list(stills), overwrite=overwrite)
 
 
 def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:

@@ -170,13 +170,13 @@ class SceneAtHand:
     def watch(self, still: Path, typed: Sequence[str] | None) -> WatchedParts:
         """Return parts to watch: those that were typed, else those of the scene."""
         from frontglass.measurement.watch import WatchedRegion
-        from frontglass.scene.taken import counted_parts
+        from frontglass.scene.taken import counted_as_taken
 
         parts = tuple(WatchedRegion.from_text(text) for text in typed or ())
         known = self.known(still)
         if parts or known.still is None or not known.still.watched:
             return WatchedParts(parts)
-        self._note(still, [counted_parts(len(known.still.watched))])
+        self._note(still, [counted_as_taken("watched parts", len(known.still.watched))])
         kept = tuple(WatchedRegion.from_text(part.text) for part in known.still.watched)
         return WatchedParts(kept, is_typed=False)
 

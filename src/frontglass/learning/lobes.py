@@ -39,14 +39,7 @@ LEAST_LIGHT = 0.005
 
 
 class Form(Choice):
-    """What a learned halo is written as: lobes of the catalogue if few of them fit, or a table.
-
-    Examples
-    --------
-    >>> from frontglass.learning.lobes import Form
-    >>> Form.of("form", "table")
-    <Form.TABLE: 'table'>
-    """
+    """What a learned halo is written as: lobes of the catalogue if few of them fit, or a table."""
 
     LOBES = "lobes"
     TABLE = "table"

@@ -35,13 +35,7 @@ def with_still(scene: Scene, still: SceneStill) -> Scene:
 
 
 def changed_still(scene: Scene, file: str, change: Callable[[SceneStill], SceneStill]) -> Scene:
-    """Scene with a change to one of its stills.
-
-    Raises
-    ------
-    ParameterError
-        If it has no such still, or the change breaks a rule.
-    """
+    """Scene with a change to one of its stills; ParameterError if it has no such still."""
     still = _still(scene, file)
     return replace(scene, stills=tuple(change(s) if s is still else s for s in scene.stills))
 
@@ -61,13 +55,7 @@ def renamed_still(scene: Scene, old: str, new: str) -> Scene:
 
 
 def without_still(scene: Scene, file: str) -> Scene:
-    """Scene without one of its stills.
-
-    Raises
-    ------
-    ParameterError
-        If it has no such still, or a choice is for that one.
-    """
+    """Scene without one of its stills, which no choice may be for."""
     still = _still(scene, file)
     for choice in scene.choices:
         if any(scene.named(name) is still for name in choice.stills):
@@ -132,13 +120,7 @@ def with_watch(still: SceneStill, part: SceneWatch) -> SceneStill:
 def without_placed(
     what: str, marks: Sequence[Placed], at: tuple[float, float]
 ) -> tuple[Placed, ...]:
-    """Return marks without the one that is nearest to a place.
-
-    Raises
-    ------
-    ParameterError
-        If none is near.
-    """
+    """Return marks without the one that is nearest to a place; ParameterError if none is near."""
     nearest = min(marks, key=lambda one: math.dist(one.at_px, at), default=None)
     if nearest is None or math.dist(nearest.at_px, at) > REACH_PX:
         known = "; ".join("{:g},{:g}".format(*one.at_px) for one in marks) or "none"
@@ -158,13 +140,7 @@ def with_choice(scene: Scene, choice: SceneChoice) -> Scene:
 
 
 def without_choice(scene: Scene, choice: SceneChoice) -> Scene:
-    """Scene without a choice: that for the same stills, or the only one of these looks.
-
-    Raises
-    ------
-    ParameterError
-        If there is none, or several are meant.
-    """
+    """Scene without a choice: that for the same stills, or the only one of these looks."""
     same = [one for one in scene.choices if one.looks == choice.looks]
     exact = [one for one in same if one.stills == choice.stills]
     if len(exact or same) != 1:

@@ -40,8 +40,11 @@ def check_fields(part: Any) -> None:
     """Check all that is said in a part of a scene, and put it into its usual form."""
     for key, one in keys_of(type(part)).items():
         check, value = one.metadata["check"], getattr(part, one.name)
-        if check is not None and value is not None:
-            object.__setattr__(part, one.name, check(key, value))
+        if check is None or value is None:
+            continue
+        usual = check(key, value)
+        if not isinstance(usual, float):  # a number stays as it was given
+            object.__setattr__(part, one.name, usual)
 
 
 def checked_text(name: str, value: object) -> str:

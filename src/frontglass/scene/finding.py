@@ -36,13 +36,7 @@ class KnownStill:
 
 
 def known_still(path: Path, scenes: Iterable[FoundScene]) -> KnownStill:
-    """Return a still with that of `scenes` that it belongs to.
-
-    Raises
-    ------
-    FrontglassError
-        If the file is gone, and lies elsewhere.
-    """
+    """Return a still with its scene among these; if its file is gone, an error says where it is."""
     meant: Scene | None = None
     for scene, is_meant in scenes:
         still, notices = _in_scene(scene, path)
@@ -57,11 +51,6 @@ def scenes_for(folder: Path) -> Iterator[FoundScene]:
 
     The one beside them; those in the folders above, which hold what they name; and where none lies
     beside them, `lamps.toml`.
-
-    Raises
-    ------
-    FrontglassError
-        If a scene file is not understood.
     """
     beside = folder / FILE_NAME
     is_beside = beside.is_file()

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from frontglass.checks import check_line
 from frontglass.choices import PastWhite, Surround
@@ -197,4 +197,8 @@ class Scene:
 
         if "looks" in typed:
             typed["looks"] = tuple(self.camera.rig.on(look) for look in typed["looks"])
-        return taken_from(self, self.still_of(still), typed).recipe
+        return taken_from(self, self.still_of(still), typed)[0]
+
+    def at(self, path: Path) -> Self:
+        """Return the scene as the file at `path` holds it."""
+        return replace(self, path=path)

@@ -65,13 +65,7 @@ class SeenStill:
 
 
 def seen_still(path: Path, recovery: Recovery | None = None) -> SeenStill:
-    """Look at a still; what is told of its lamps may be tried.
-
-    Raises
-    ------
-    FrontglassError
-        If it cannot be read, or a mark lies on no clipped area.
-    """
+    """Look at a still; what is told of its lamps may be tried."""
     picture = read_picture(path)
     found = with_recovered_light(picture, recovery)
     return SeenStill(

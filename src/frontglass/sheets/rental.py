@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw
 
-from frontglass.sheets.lettering import LINE_HEIGHT, TextLines, broken, font
+from frontglass.sheets.lettering import TextLines, broken
 from frontglass.sheets.pdf import A4_STANDING_PX
-from frontglass.sheets.sheet import Sheet
+from frontglass.sheets.sheet import Sheet, draw_lines
 
 PAPER, INK, QUIET, RULE = (255, 255, 255), (20, 20, 20), (90, 90, 90), (190, 190, 190)
 MARGIN_PX, TITLE_PX, TEXT_PX, SMALL_PX, BOX_PX, GAP_PX = 75, 46, 25, 22, 30, 14
@@ -92,10 +92,7 @@ class _RentalPage:
 
     def _say(self, x: int, y: int, cell: Sequence[Line]) -> int:
         for text, colour in cell:
-            for number, line in enumerate(text.lines):
-                baseline = y + round((number + 0.75) * text.size_px * LINE_HEIGHT)
-                place = (x, baseline)
-                self.draw.text(place, line, fill=colour, font=font(text.size_px), anchor="ls")
+            draw_lines(self.draw, x, y, text, colour)
             y += text.height_px
         return y
 

@@ -72,13 +72,7 @@ class Sheet:
 
 
 class SeenOn(Choice):
-    """What a sheet is laid out for.
-
-    Examples
-    --------
-    >>> SeenOn("phone") == "phone"
-    True
-    """
+    """What a sheet is laid out for."""
 
     DESK = "desk"
     PHONE = "phone"
@@ -179,15 +173,16 @@ class Page:
             across = math.ceil(text_width_px(tag.lines[0], tag.size_px)) + tag.size_px
             above = y - 3 - tag.height_px
             draw.rectangle((x - 3, above, x - 3 + across, y - 4), fill=SURROUND)
-            _write(draw, x - 3 + tag.size_px // 2, above, tag, TEXT)
+            draw_lines(draw, x - 3 + tag.size_px // 2, above, tag, TEXT)
         for x, y, lines, colour in self._texts:
-            _write(draw, x, y, lines, colour)
+            draw_lines(draw, x, y, lines, colour)
         return np.asarray(image)
 
 
-def _write(
+def draw_lines(
     draw: ImageDraw.ImageDraw, x_px: int, y_px: int, lines: TextLines, colour: tuple[int, int, int]
 ) -> None:
+    """Draw text by its upper left corner."""
     for number, line in enumerate(lines.lines):
         baseline = y_px + round((number + 0.75) * lines.size_px * LINE_HEIGHT)
         draw.text((x_px, baseline), line, fill=colour, font=font(lines.size_px), anchor="ls")
