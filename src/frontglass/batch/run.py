@@ -203,18 +203,9 @@ def planned_batch(
 ) -> Batch:
     """Return a batch over `sources`, with what an earlier run has done set aside.
 
-    Parameters
-    ----------
-    sources, folder, suffix, naming
-        As in `plan`.
-    recipe : Recipe or callable
-        What is done to each still, or what says so of a still's file.
-    choices_of : callable or None
-        Looks of each picture of a still, by its file; None is the recipe's own, for one picture.
-    typed : object
-        What of the recipes somebody typed: a run in which that differs leaves pictures alone.
-    again, overwrite : bool
-        Whether to replace what is done already or was made otherwise by earlier runs; any file.
+    What is done to each still, and the looks of its pictures, may be told by the still's file; else
+    the looks are the recipe's own. A run in which what somebody `typed` differs leaves pictures
+    alone. `again` replaces what earlier runs have done, or made otherwise; `overwrite` any file.
 
     Raises
     ------

@@ -44,7 +44,7 @@ def apply(
     at_hand.say()
     picture = still_read(base, still).picture
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
-    pairs = shown(list(zip(targets, recipes, strict=True)), len(targets), lambda one: str(one[0]))
+    pairs = shown(list(zip(targets, recipes, strict=True)), lambda one: str(one[0]))
     results = [
         render_new(picture, still, *pair, overwrite=overwrite, is_last=pair[1] is recipes[-1])
         for pair in pairs

@@ -13,7 +13,7 @@ import frontglass as fg
 from frontglass.cli.batch_texts import print_outcomes, print_plan
 from frontglass.cli.grouped import note
 from frontglass.cli.options import Json, LookOptions, Overwrite, Stills, given
-from frontglass.cli.progress import shown
+from frontglass.cli.progress import shown_of
 from frontglass.cli.scene_options import SceneAtHand, StillOptions, say_without_looks
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ def batch(
     running = todo.run(
         **given(processes=jobs, small=small, patience_s=batching.patience, cluster=batching.cluster)
     )
-    outcomes = list(shown(running, total, lambda ended: ended.job.name))
+    outcomes = list(shown_of(total, running, lambda ended: ended.job.name))
     contact = None if no_contact else written_contact(todo, outcomes)
     print_outcomes(todo, outcomes, contact, as_json=as_json)
 

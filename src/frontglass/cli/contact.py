@@ -41,7 +41,7 @@ def written_contact(batch: Batch, outcomes: Sequence[Outcome]) -> Path | None:
     columns = list(dict.fromkeys(looks for looks, _ in entries))
     sheet = _Sheet(batch, outcomes, entries)
     stills = batch.found.stills
-    rows = [sheet.row(still, columns) for still in shown(stills, len(stills), str)]
+    rows = [sheet.row(still, columns) for still in shown(stills)]
     about = f"{len(stills)} stills, {len(columns)} looks" if len(stills) > 1 else str(stills[0])
     titles = [_title(looks) for looks in columns]
     write_pdf(path, contact_pages(batch.folder.resolve().name, about, titles, rows))

@@ -10,7 +10,7 @@ import typer
 import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths, looks_from_texts
-from frontglass.cli.progress import shown as progress
+from frontglass.cli.progress import shown
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 from frontglass.units import strengths_from_text
@@ -63,8 +63,7 @@ def measure(
     framing = at_hand.framing()
     at_hand.say()
     choice, height = framing.camera_for_width(width), framing.height_for_width(width)
-    looking = progress(named, len(named), str)
-    measured = [measure(look, choice.camera, width, height) for look in looking]
+    measured = [measure(look, choice.camera, width, height) for look in shown(named)]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)
     if csv:

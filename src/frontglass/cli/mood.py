@@ -162,7 +162,7 @@ def mood(
     for path in mood_paths(out, pages):
         check_may_write(path, list(found.stills), overwrite=overwrite)
     made = _Made(lamp_range=lamp_range)
-    looking = shown(planned, len(planned), lambda one: one.name)
+    looking = shown(planned, lambda one: one.name)
     seen = [each for one in looking for each in made.of(one)]
     note(*notices_by_still(made.told))
     if seen:

@@ -6,7 +6,7 @@ import itertools
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
@@ -19,8 +19,13 @@ CLEARED = "\r\x1b[2K"
 """To the start of the terminal's line, and nothing on it."""
 
 
-def shown(items: Iterable[Item], total: int, label: Callable[[Item], str]) -> Iterator[Item]:
-    """Yield all of so many items, with a bar on stderr meanwhile if that is a terminal."""
+def shown(items: Sequence[Item], label: Callable[[Item], str] = str) -> Iterator[Item]:
+    """Yield all items, with a bar on stderr meanwhile if that is a terminal."""
+    return shown_of(len(items), items, label)
+
+
+def shown_of(total: int, items: Iterable[Item], label: Callable[[Item], str]) -> Iterator[Item]:
+    """Yield all of so many items as they come, with a bar as `shown` has it."""
     if not sys.stderr.isatty():
         yield from items
         return

@@ -117,7 +117,7 @@ def _looked_at(stills: Sequence[Path]) -> tuple[list[SeenStill], list[str]]:
     from frontglass.scene.seeing import seen_still
 
     seen, failed = [], []
-    for one in shown(stills, len(stills), str):
+    for one in shown(stills):
         try:
             checked_file("name", str(one))
             seen.append(seen_still(one))

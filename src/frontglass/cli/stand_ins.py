@@ -52,7 +52,7 @@ def _look_in(path: Path) -> fg.Look | None:
 
 def looked_through(looks: Sequence[fg.Look]) -> Iterator[fg.Look]:
     """Hand on looks one by one, and show meanwhile how far it is."""
-    return shown(looks, len(looks), lambda look: look.name)
+    return shown(looks, lambda look: look.name)
 
 
 def ranking_lines(found: Ranking) -> Iterator[str]:

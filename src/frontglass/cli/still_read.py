@@ -38,7 +38,7 @@ class StillRead(NamedTuple):
             **self.conditions,
             "facts": still_facts(self.path.name, self.recipe.exposure_stops),
             "notices": self.notices,
-            "progress": lambda steps: shown(steps, len(steps), str),
+            "progress": shown,
         }
 
 

@@ -60,7 +60,7 @@ def sway(
     note(*read.notices)
     how = {
         **read.conditions,
-        "progress": lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
+        "progress": lambda numbers: shown(numbers, lambda n: f"frame {n + 1}"),
         **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
     }
     for together, targets in loops:
