@@ -60,7 +60,8 @@ def found_stills(sources: Iterable[str | Path]) -> Found:
     if "" in named:  # A variable without a value would mean all that lies below this folder.
         raise ParameterError("source", "a still, folder or pattern", "")
     groups = [_found(source) for source in named]
-    files = _without_repeats(path for _, group in groups for path in group)
+    # A file and its folder may both have been named.
+    files = list({path.absolute(): path for _, group in groups for path in group}.values())
     # A file that is named is a still whatever it is called: reading it says what is wrong.
     stills = tuple(path for path in files if _is_readable(path) or str(path) in named)
     rest = [path for path in files if path not in set(stills)]
@@ -161,11 +162,6 @@ def _is_shown(path: Path) -> bool:
 
 def _is_readable(path: Path) -> bool:
     return path.suffix.lower() in READABLE
-
-
-def _without_repeats(stills: Iterable[Path]) -> list[Path]:
-    """Return each still once, though a file and its folder may both have been named."""
-    return list({still.absolute(): still for still in stills}.values())
 
 
 def _shared_root(tops: list[Path]) -> Path:

@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import frontglass as fg
 from frontglass.cli.texts import Record, table
+from frontglass.learning.learn import LearnedPair
+from frontglass.sheets.learned import ShownKernel, ShownPair, learned_sheet
 from frontglass.units import strength_text
-
-if TYPE_CHECKING:
-    from frontglass.learning.learn import LearnedPair
 
 GREEN = 1
 
@@ -104,8 +103,6 @@ def _pair_record(pair: LearnedPair) -> dict[str, Any]:
 
 def sheet_of(learned: fg.Learned) -> fg.Sheet:
     """Sheet of what was learned."""
-    from frontglass.sheets.learned import ShownKernel, ShownPair, learned_sheet
-
     pairs = [
         ShownPair(
             title=f"{pair.name}: {pair.residual_stops:.3f} stops rms left over",

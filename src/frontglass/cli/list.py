@@ -12,7 +12,6 @@ import typer
 import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite
-from frontglass.cli.rental_texts import rental_record, rental_rows, rental_text
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
 from frontglass.errors import ParameterError, PictureFileError
@@ -109,6 +108,7 @@ def list_(
 
     A box to tick, stand-ins at strengths that can be rented. Every look of a stack is a piece.
     """
+    from frontglass.cli.rental_texts import rental_record, rental_rows, rental_text
     from frontglass.measurement.rental import pieces
     from frontglass.pipeline.still_files import check_may_write
 

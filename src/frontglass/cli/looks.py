@@ -9,7 +9,6 @@ import typer
 import frontglass as fg
 from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.grouped import note
-from frontglass.cli.look_texts import look_lines, look_record
 from frontglass.cli.options import CameraOptions, Json, Strengths, steps_of
 from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneOptions
@@ -45,6 +44,7 @@ def show(
     as_json: Json = False,
 ) -> None:
     """Show what a look is made of and what it does, in numbers."""
+    from frontglass.cli.look_texts import look_lines, look_record
     from frontglass.measurement import look_numbers
 
     name, steps = steps_of(look, strengths)

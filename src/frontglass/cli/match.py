@@ -16,7 +16,7 @@ from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, loo
 from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
 from frontglass.cli.still_read import still_read
-from frontglass.cli.texts import Record, print_json, table
+from frontglass.cli.texts import Record, named, print_json, table
 from frontglass.errors import ParameterError
 from frontglass.units import strength_text
 
@@ -180,12 +180,9 @@ def match_record(found: Match) -> Record:
     looks = {"matched": found.matched, "stock": found.stock}
     effects = {"got": found.got, "at_stock": found.at_stock}
     return {
-        "reference": {"name": found.reference.name, "strength": found.reference.strength},
+        "reference": named(found.reference),
         "by": found.criterion.value,
-        **{
-            key: look and {"name": look.name, "strength": look.strength}
-            for key, look in looks.items()
-        },
+        **{key: look and named(look) for key, look in looks.items()},
         "wanted": asdict(found.wanted),
         **{key: value and asdict(value) for key, value in effects.items()},
         "reason": found.reason,

@@ -10,6 +10,7 @@ from dataclasses import asdict
 
 import frontglass as fg
 from frontglass.cli.texts import Record, table
+from frontglass.sheets.spec import SpecColumn, spec_sheet
 from frontglass.units import strength_text
 
 Words = Callable[["fg.LookMeasures"], str]
@@ -104,8 +105,6 @@ def measures_sheet(
     measured: Sequence[fg.LookMeasures], camera: fg.Camera, width_px: int, notices: Sequence[str]
 ) -> fg.Sheet:
     """Return the sheet with the curves and the same numbers."""
-    from frontglass.sheets.spec import SpecColumn, spec_sheet
-
     per_mm = width_px / camera.sensor_width_mm
     columns = [
         SpecColumn(

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import frontglass as fg
 from frontglass.cli.progress import shown
-from frontglass.cli.texts import Record, table
+from frontglass.cli.texts import Record, named, table
 from frontglass.errors import LookError
+from frontglass.measurement.match import Effects
+from frontglass.measurement.stand_ins import Ranking, StandIn
 from frontglass.units import strength_text
-
-if TYPE_CHECKING:
-    from frontglass.measurement.match import Effects
-    from frontglass.measurement.stand_ins import Ranking, StandIn
 
 ALL = "all"
 
@@ -40,8 +38,6 @@ def candidates(among: Sequence[str]) -> list[fg.Look]:
 
 def _look_in(path: Path) -> fg.Look | None:
     """Return the look in a file; None if it is a file of something else, such as a scene."""
-    import tomllib
-
     try:
         with path.open("rb") as file:
             is_look = "element" in tomllib.load(file)
@@ -99,12 +95,11 @@ def _row(number: int, one: StandIn) -> list[str]:
 def ranking_record(found: Ranking) -> Record:
     """Return a ranking as a script wants to read it."""
     return {
-        "reference": {"name": found.reference.name, "strength": found.reference.strength},
+        "reference": named(found.reference),
         "wanted": {**asdict(found.wanted), "half_deg": found.half_deg},
         "stand_ins": [
             {
-                "name": one.look.name,
-                "strength": one.look.strength,
+                **named(one.look),
                 "apart_octaves": one.apart,
                 "effects": {**asdict(one.effects), "half_deg": one.half_deg},
                 "stock": one.stock.strength,

@@ -6,10 +6,14 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, astuple
+from typing import TYPE_CHECKING
 
 import typer
 
 import frontglass as fg
+
+if TYPE_CHECKING:
+    from frontglass.elements import LightPath
 
 Record = dict[str, object]
 
@@ -49,9 +53,14 @@ def rendered_record(result: fg.RenderedStill, recipe: fg.Recipe) -> Record:
     return {
         "still": str(result.still),
         "out": str(result.out),
-        "looks": [{"name": look.name, "strength": look.strength} for look in recipe.looks],
+        "looks": list(map(named, recipe.looks)),
         "light_loss_stops": round(recipe.light_loss_stops, 4),
         "camera": asdict(result.camera),
         "frame_px": result.frame and list(astuple(result.frame)),
         "notices": list(result.notices),
     }
+
+
+def named(look: LightPath) -> Record:
+    """Return which look at which strength something is."""
+    return {"name": look.name, "strength": look.strength}

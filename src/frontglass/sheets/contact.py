@@ -15,7 +15,7 @@ from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import column_px, size_within
 from frontglass.sheets.lettering import TextLines, broken, fitted
 from frontglass.sheets.pdf import A4_LYING_PX
-from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Page, Sheet, Sizes
+from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Page, Sheet, Sizes, jpeg_bytes
 from frontglass.sheets.views import view
 
 SMALL_PX = 640
@@ -50,9 +50,7 @@ class ContactRow:
 def small_copy(picture: Picture) -> bytes:
     """JPEG of a picture, reduced to what a contact sheet shows of it."""
     size = size_within((picture.width_px, picture.height_px), SMALL_PX, SMALL_PX)
-    out = io.BytesIO()
-    Image.fromarray(view(picture, size)).save(out, "JPEG", quality=SMALL_QUALITY, subsampling=0)
-    return out.getvalue()
+    return jpeg_bytes(view(picture, size), SMALL_QUALITY)
 
 
 def contact_pages(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import html
-import io
 import json
 import re
 from collections.abc import Sequence
@@ -13,13 +12,12 @@ from dataclasses import dataclass
 from importlib.resources import files
 from string import Template
 
-from PIL import Image
-
 from frontglass.arrays import Codes
 from frontglass.errors import ParameterError
 from frontglass.picture.picture import Picture
 from frontglass.sheets.answers import Board, BoardFrame
 from frontglass.sheets.layout import size_within
+from frontglass.sheets.sheet import jpeg_bytes
 from frontglass.sheets.views import view
 
 ASPECTS = {"2.39": 2.39, "1.85": 1.85, "16:9": 16 / 9, "4:3": 4 / 3}
@@ -191,9 +189,7 @@ def _figure(key: str, caption: str, frame: MoodFrame, bare_id: str) -> str:
 
 def _image(codes: Codes, alt: str, name: str = "") -> str:
     height, width = codes.shape[:2]
-    out = io.BytesIO()
-    Image.fromarray(codes).save(out, "JPEG", quality=BROWSER_QUALITY, subsampling=0)
-    data = base64.b64encode(out.getvalue()).decode()
+    data = base64.b64encode(jpeg_bytes(codes, BROWSER_QUALITY)).decode()
     own = f'id="{name}" ' if name else ""
     size = f'width="{width}" height="{height}"'
     return f'<img {own}{size} alt="{alt}" src="data:image/jpeg;base64,{data}">'

@@ -12,7 +12,7 @@ from PIL import Image
 from frontglass.arrays import Codes
 from frontglass.files.whole import write_all_whole
 from frontglass.sheets.layout import column_px, size_within
-from frontglass.sheets.lettering import SEPARATOR, TextLines, broken, fitted
+from frontglass.sheets.lettering import SEPARATOR, TextLines, broken
 from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill, frame_id
 from frontglass.sheets.pdf import A4_LYING_PX, save_pdf
 from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Page, Sheet, Sizes, png_bytes
@@ -80,10 +80,7 @@ def _page(
     y = SIZES.margin
     about = SEPARATOR.join(head.about)
     if place[0] == 0:
-        y = page.say(SIZES.margin, y, fitted([head.title], page.room_px, SIZES.large)[0])
-        if about:
-            y = page.say(SIZES.margin, y, broken(about, page.room_px, SIZES.small), QUIET_TEXT)
-        y += SIZES.gap // 2
+        y = page.say_head(head.title, filter(None, [about])) + SIZES.gap // 2
     caption = broken(f"{number + 1}  {still.caption}", page.room_px, round(1.2 * SIZES.small))
     y = page.say(SIZES.margin, y, caption) + SIZES.gap // 3
     said = SEPARATOR.join(

@@ -229,8 +229,17 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
 
 def png_bytes(codes: Codes) -> bytes:
     """PNG of display codes, in memory."""
+    return _held(codes, "PNG", **_PNG)
+
+
+def jpeg_bytes(codes: Codes, quality: int) -> bytes:
+    """JPEG of display codes, in memory."""
+    return _held(codes, "JPEG", quality=quality, subsampling=0)
+
+
+def _held(codes: Codes, kind: str, **options: int) -> bytes:
     out = io.BytesIO()
-    Image.fromarray(codes).save(out, "PNG", **_PNG)
+    Image.fromarray(codes).save(out, kind, **options)
     return out.getvalue()
 
 
