@@ -36,6 +36,8 @@ KILLED = (
 
 Work = Callable[[Any, Callable[[float], None]], Any]
 """Does a task, and tells the megapixels of its still as soon as they are known."""
+Waiting = deque[tuple[Any, int]]
+"""Tasks to be begun, each for the so many-th time."""
 
 
 def one_by_one(tasks: Sequence[Task]) -> Results:
@@ -117,10 +119,12 @@ class _Hand:
     process: BaseProcess
     pipe: Connection
     task: Any = None
+    tried: int = 0
+    """How often the task has been begun."""
     left: Countdown = field(default_factory=lambda: Countdown(Limit(0.0)))
 
-    def take(self, task: Any, limit: Limit) -> None:
-        self.task, self.left = task, Countdown(limit)
+    def take(self, task: Any, limit: Limit, tried: int = 1) -> None:
+        self.task, self.tried, self.left = task, tried, Countdown(limit)
         self.left.begin()
         try:
             self.pipe.send(task)
@@ -152,37 +156,30 @@ class Workers:
         self, tasks: Sequence[Any], limit_of: Callable[[Any], Limit]
     ) -> Iterator[tuple[Any, Any]]:
         """Yield each task with its answer, or with a text that says why there is none."""
-        waiting: deque[tuple[Any, int]] = deque((task, 1) for task in tasks)
-        tries: dict[int, int] = {}
+        waiting: Waiting = deque((task, 1) for task in tasks)
         try:
             while waiting or self._busy():
-                self._hand_out(waiting, tries, limit_of)
-                yield from self._heard(waiting, tries)
+                self._hand_out(waiting, limit_of)
+                yield from self._heard(waiting)
         except KeyboardInterrupt:
             waiting.clear()
             until = time.monotonic() + PATIENCE_S
             while self._busy() and time.monotonic() < until:
-                yield from self._heard(deque(), tries, until)
+                yield from self._heard(deque(), until)
             self.leave(0.0)
             raise
 
     def _busy(self) -> list[_Hand]:
         return [hand for hand in self._hands if hand is not None and hand.task is not None]
 
-    def _hand_out(
-        self,
-        waiting: deque[tuple[Any, int]],
-        tries: dict[int, int],
-        limit_of: Callable[[Any], Limit],
-    ) -> None:
+    def _hand_out(self, waiting: Waiting, limit_of: Callable[[Any], Limit]) -> None:
         for number, hand in enumerate(self._hands):
             if not waiting:
                 return
             free = hand or self._started(number)
             if free.task is None:
                 task, tried = waiting.popleft()
-                tries[id(task)] = tried
-                free.take(task, limit_of(task))
+                free.take(task, limit_of(task), tried)
 
     def _started(self, number: int) -> _Hand:
         ours, theirs = self._context.Pipe()
@@ -195,9 +192,7 @@ class Workers:
             self._hands[number] = started = _Hand(process, ours)
         return started
 
-    def _heard(
-        self, waiting: deque[tuple[Any, int]], tries: dict[int, int], until: float | None = None
-    ) -> Iterator[tuple[Any, Any]]:
+    def _heard(self, waiting: Waiting, until: float | None = None) -> Iterator[tuple[Any, Any]]:
         """Wait for something to happen, and yield what has ended."""
         busy = self._busy()
         first = min(hand.left.until for hand in busy)
@@ -216,8 +211,8 @@ class Workers:
                     yield task, answer
             except (EOFError, OSError):
                 self._drop(hand)
-                if tries[id(task)] < TRIES:
-                    waiting.append((task, tries[id(task)] + 1))
+                if hand.tried < TRIES:
+                    waiting.append((task, hand.tried + 1))
                 else:
                     yield task, KILLED
                 continue
