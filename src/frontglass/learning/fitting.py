@@ -39,6 +39,7 @@ OWN_COLOUR = 0.1
 practice, no source."""
 MOVED_AGAIN_PX = 0.02
 LEAST_HELD = 0.02
+BLOCK_PX = 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -248,9 +249,9 @@ def in_stops(one: Float32, other: Float32) -> Float32:
     return np.asarray(np.log2(np.maximum(a, floor) / np.maximum(b, floor)), dtype=np.float32)
 
 
-def smoothed(stops: Float32, held: Mask, block_px: int = 8) -> tuple[Float32, Mask]:
+def smoothed(stops: Float32, held: Mask) -> tuple[Float32, Mask]:
     """Means over blocks, where most of a block holds light: noise falls, rays and ghosts stay."""
-    size = (max(1, stops.shape[1] // block_px), max(1, stops.shape[0] // block_px))
+    size = (max(1, stops.shape[1] // BLOCK_PX), max(1, stops.shape[0] // BLOCK_PX))
     weight = held.astype(np.float32)
     sums = cv2.resize(stops * weight, size, interpolation=cv2.INTER_AREA)
     share = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)

@@ -18,6 +18,7 @@ from frontglass.sheets.plots import Axis, Series, plot
 from frontglass.sheets.sheet import QUIET_TEXT, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 
+SHEET_WIDTH_PX = 1600
 SHOWN_WITH = 0.9
 """The bare still's light at this share of pixels is shown as white, if it holds more."""
 FULL_STOPS = 0.25
@@ -53,15 +54,10 @@ class ShownKernel:
 
 
 def learned_sheet(
-    title: str,
-    texts: Sequence[str],
-    pairs: Sequence[ShownPair],
-    kernel: ShownKernel,
-    *,
-    width_px: int = 1600,
+    title: str, texts: Sequence[str], pairs: Sequence[ShownPair], kernel: ShownKernel
 ) -> Sheet:
     """Return a sheet of what was learned: a row for each pair, and the kernel below."""
-    page = Page(width_px, Sizes.of(width_px))
+    page = Page(SHEET_WIDTH_PX, Sizes.of(SHEET_WIDTH_PX))
     sizes = page.sizes
     y = page.say_head(title, texts) + sizes.gap
     room = (page.room_px - 3 * sizes.gap) // 4
