@@ -128,15 +128,16 @@ def contact() -> Sheets:
 
 def board() -> Sheets:
     frames = [
-        MoodFrame(f"late-tram 1/{n}", "costs 0.1 stop" * (n % 2), flat(90), "") for n in range(1, 8)
+        MoodFrame(f"late-tram 1/{n}", "costs 0.1 stop" * (n % 2), flat(90, 900, 600), "")
+        for n in range(1, 8)
     ]
     head = MoodHead(
         title="After the last ferry", project="P", date="D", contact="C", foot="Simulated."
     )
-    tall = [MoodFrame("tallow 1", "", flat(90, 200, 320), "")]
+    tall = [MoodFrame("tallow 1", "", flat(90, 600, 960), "")]
     stills = [
-        MoodStill("Gate", "gate.png", flat(60), tuple(frames)),
-        MoodStill("Door", "door.png", flat(60, 200, 320), tuple(tall)),
+        MoodStill("Gate", "gate.png", flat(60, 900, 600), tuple(frames)),
+        MoodStill("Door", "door.png", flat(60, 600, 960), tuple(tall)),
     ]
     return [page.codes for page in mood_pages(head, stills)]
 
