@@ -23,7 +23,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.scene_options import StillOptions
-from frontglass.cli.still_read import checked_sheet, still_read
+from frontglass.cli.still_read import check_sheet, still_read
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def compare(
     from frontglass.sheets.compare import compare
 
     target = out or still.with_name(f"{still.stem}_compare.png")
-    checked_sheet(target, still, overwrite=overwrite)
+    check_sheet(target, still, overwrite=overwrite)
     at_hand = options.at_hand()
     chosen = at_hand.stacks(still, looks)
     recipe, parts = at_hand.recipe(still), at_hand.watch(still, watch)

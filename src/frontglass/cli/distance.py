@@ -19,7 +19,7 @@ from frontglass.cli.options import (
 )
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
-from frontglass.cli.still_read import checked_sheet, still_read
+from frontglass.cli.still_read import check_sheet, still_read
 
 
 def distance(
@@ -41,7 +41,7 @@ def distance(
     from frontglass.sheets.distance_page import distance_sheet
 
     target = out or still.with_name(f"{still.stem}_distance_sheet.png")
-    checked_sheet(target, still, overwrite=overwrite)
+    check_sheet(target, still, overwrite=overwrite)
     at_hand = kept.at_hand(**light.typed(camera, space))
     recipe = at_hand.recipe(still)
     at_hand.say()

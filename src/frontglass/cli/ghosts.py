@@ -20,7 +20,7 @@ from frontglass.cli.options import (
     Still,
 )
 from frontglass.cli.scene_options import SceneOptions
-from frontglass.cli.still_read import checked_sheet, still_read
+from frontglass.cli.still_read import check_sheet, still_read
 from frontglass.cli.texts import Record, print_json, table
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def ghosts(
     if len(stacks) > 1:
         raise typer.BadParameter("one at a time; A+B is a stack.", param_hint="'--look'")
     if out is not None:
-        checked_sheet(out, still, overwrite=overwrite)
+        check_sheet(out, still, overwrite=overwrite)
     recipe = replace(at_hand.recipe(still), looks=stacks[0].looks)
     at_hand.say()
     read = still_read(recipe, still)

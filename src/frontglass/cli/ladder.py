@@ -24,7 +24,7 @@ from frontglass.cli.options import (
     steps_of,
 )
 from frontglass.cli.scene_options import StillOptions, WatchedParts
-from frontglass.cli.still_read import checked_sheet, still_read
+from frontglass.cli.still_read import check_sheet, still_read
 
 
 def ladder(
@@ -102,7 +102,7 @@ def written_ladder(
     from frontglass.picture.wider import region_in
     from frontglass.sheets.ladder import ladder
 
-    checked_sheet(target, still, overwrite=overwrite)
+    check_sheet(target, still, overwrite=overwrite)
     read = still_read(recipe, still)
     regions = [region_in(fg.Region.from_text(text), read.picture) for text in close_ups]
     if watched is not None:

@@ -23,6 +23,7 @@ from frontglass.cli.options import (
 )
 from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.still_read import check_sheet
 from frontglass.cli.texts import print_json, table
 
 if TYPE_CHECKING:
@@ -72,13 +73,10 @@ def lamps(
     Those that would send most light come first; --out draws them on a copy of the still.
     """
     from frontglass.picture.marks import marks_from_texts
-    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.lamp_map import lamp_map
-    from frontglass.sheets.sheet import check_suffix
 
     if out is not None:
-        check_may_write(out, [still], overwrite=overwrite)
-        check_suffix(out)
+        check_sheet(out, still, overwrite=overwrite)
     typed = recovery_from(clipped, marks_from_texts(lamp or ()).levels, lamps, white)
     at_hand = kept.at_hand()
     recovery = at_hand.recovery(still, typed or fg.Recovery())
@@ -90,7 +88,7 @@ def lamps(
         )
     told = _told(found.lamps)
     if out is not None:
-        fg.write_sheet(out, lamp_map(found.picture, told), **given(quality=None))
+        fg.write_sheet(out, lamp_map(found.picture, told))
     if keep:
         values = given(white_cd_per_m2=white, others=lamps)
         note(f"Kept in {_kept_in(kept.scene, still, lamp or [], values, found)}.")

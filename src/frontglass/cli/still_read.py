@@ -50,11 +50,10 @@ def still_read(recipe: fg.Recipe, still: Path) -> StillRead:
     return StillRead(still, picture, choice.camera, (*picture.notices, *choice.notices), recipe)
 
 
-def checked_sheet(target: Path, still: Path, *, overwrite: bool) -> Path:
-    """Return where a sheet of a still goes, if it may go there."""
+def check_sheet(target: Path, still: Path, *, overwrite: bool) -> None:
+    """Refuse a file that no sheet of a still may be written to."""
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix
 
     check_may_write(target, [still], overwrite=overwrite)
     check_suffix(target)
-    return target
