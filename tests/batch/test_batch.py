@@ -88,6 +88,11 @@ class TestPlan:
         still = shoot("in/a.png")
         assert names([still, tmp_path / "in", still], tmp_path / "out") == ["a.png"]
 
+    def test_what_commands_wrote_is_left_out_beside_its_still_only(self, shoot, tmp_path):
+        shoot("in/a.png"), shoot("in/a_slate-roof_1.png"), shoot("in/b_slate-roof_1.png")
+        left = ["a.png", "b_slate-roof_1.png"]
+        assert names([tmp_path / "in"], tmp_path / "out") == left
+
     def test_another_format_changes_the_extension(self, shoot, tmp_path):
         sources = [shoot("in/a.png"), shoot("in/b.tar.jpg")]
         assert names(sources, tmp_path / "out", suffix="TIF") == ["a.tif", "b.tar.tif"]

@@ -134,10 +134,12 @@ def board() -> Sheets:
     head = MoodHead(
         title="After the last ferry", project="P", date="D", contact="C", foot="Simulated."
     )
+    wide = [MoodFrame("tallow 1", "", flat(90, 1500, 320), "")]
     tall = [MoodFrame("tallow 1", "", flat(90, 600, 960), "")]
     stills = [
         MoodStill("Gate", "gate.png", flat(60, 900, 600), tuple(frames)),
         MoodStill("Door", "door.png", flat(60, 600, 960), tuple(tall)),
+        MoodStill("Pier", "pier.png", flat(60, 1500, 320), tuple(wide)),
     ]
     return [page.codes for page in mood_pages(head, stills)]
 
