@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from numbers import Real
 
 from frontglass.errors import ParameterError
+
+NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
+"""Unicode categories that end a line, steer a terminal, or no file can hold."""
 
 
 def check_number(name: str, value: object) -> float:
@@ -31,6 +35,15 @@ def check_bool(name: str, value: object) -> bool:
     """Return `value`, which is True or False, else raise ParameterError."""
     if not isinstance(value, bool):
         raise ParameterError(name, "True or False", value)
+    return value
+
+
+def check_line(name: str, value: object) -> str:
+    """Return `value`, which is a text of one line, else raise ParameterError."""
+    if not isinstance(value, str) or not value.strip():
+        raise ParameterError(name, "a line of text", value)
+    if any(unicodedata.category(letter) in NO_TEXT for letter in value):
+        raise ParameterError(name, "a single line without control characters", value)
     return value
 
 

@@ -14,9 +14,9 @@ import pytest
 
 import frontglass as fg
 from frontglass.batch import run, work
-from frontglass.batch.job import Job
 from frontglass.batch.plan import plan
 from frontglass.batch.run import Outcome, planned_batch
+from frontglass.batch.work import Job
 from frontglass.batch.workers import side_by_side
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.pipeline.framing import Framing
@@ -87,6 +87,11 @@ class TestPlan:
     def test_a_still_named_twice_is_rendered_once(self, shoot, tmp_path):
         still = shoot("in/a.png")
         assert names([still, tmp_path / "in", still], tmp_path / "out") == ["a.png"]
+
+    def test_what_commands_wrote_is_left_out_beside_its_still_only(self, shoot, tmp_path):
+        shoot("in/a.png"), shoot("in/a_slate-roof_1.png"), shoot("in/b_slate-roof_1.png")
+        left = ["a.png", "b_slate-roof_1.png"]
+        assert names([tmp_path / "in"], tmp_path / "out") == left
 
     def test_another_format_changes_the_extension(self, shoot, tmp_path):
         sources = [shoot("in/a.png"), shoot("in/b.tar.jpg")]

@@ -9,8 +9,7 @@ import pytest
 
 import frontglass
 from frontglass.batch import cluster
-from frontglass.batch.made_from import recipe_digest
-from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
+from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing, recipe_digest
 from frontglass.batch.run import planned_batch
 from frontglass.batch.work import done
 from frontglass.errors import FrontglassError, ParameterError

@@ -16,9 +16,9 @@ from typer.testing import CliRunner
 
 import frontglass as fg
 from frontglass.batch import workers
-from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.run import planned_batch
+from frontglass.batch.work import Job
 from frontglass.batch.workers import Limit, Workers
 from frontglass.cli.app import app
 from frontglass.errors import FrontglassError, ParameterError
@@ -65,6 +65,10 @@ def test_a_limit_goes_by_pixels_once_they_are_known():
     with Workers(1, hands.work) as pool:
         (first,) = pool.results(["tell 0.2"], lambda _: Limit(100.0, 0.1, 1.0))
         (other,) = pool.results(["tell 50"], lambda _: Limit(100.0, 0.1, 1.0))
+        pool._hands[0].take("name", Limit(100.0))
+        began = time.monotonic()
+    # What has answered is waited for no longer: patience alone would be 20 s.
+    assert time.monotonic() - began < 15
     assert first[1].startswith("took longer than 0 s")
     assert other[1] == "slept"
 

@@ -59,7 +59,7 @@ def test_nothing_is_said_in_a_pipe(monkeypatch):
     monkeypatch.setattr(progress, "PATIENCE_S", 0.0)
     with working("reading"):
         time.sleep(0.05)
-    assert list(shown([1, 2], 2, str)) == [1, 2]
+    assert list(shown([1, 2])) == [1, 2]
     assert pipe.getvalue() == ""
 
 

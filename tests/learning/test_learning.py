@@ -231,11 +231,8 @@ def test_what_a_look_leaves_is_refused_flagged_or_borne():
     left = changed.astype(np.float32)
     with pytest.raises(ParameterError, match="left over"):
         told_of_left("pair", seen, 0.6 * left, left, 0.0)
-    assert (
-        "20 % of the change is left over"
-        in told_of_left("pair", seen, 0.2 * left, left, 0).lines[0]
-    )
-    assert told_of_left("pair", seen, 0.05 * left, left, 0.0).lines == ()
+    assert "20 % of the change is left over" in told_of_left("pair", seen, 0.2 * left, left, 0)[0]
+    assert told_of_left("pair", seen, 0.05 * left, left, 0.0) == []
 
 
 def test_two_strengths_of_a_series_agree(pair):

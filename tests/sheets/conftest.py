@@ -47,6 +47,11 @@ class Laid:
 @pytest.fixture
 def laid(monkeypatch: pytest.MonkeyPatch) -> Laid:
     """Everything that is put on a page from now on."""
+    return heard_pages(monkeypatch)
+
+
+def heard_pages(monkeypatch: pytest.MonkeyPatch) -> Laid:
+    """Everything that is put on a page while the patch holds."""
     seen = Laid()
     say, put, mark = Page.say, Page.put, Page.mark
 

@@ -13,6 +13,8 @@ import frontglass as fg
 from frontglass.cli.app import app
 from frontglass.looks import Look
 from frontglass.picture.encoding import Encoding
+from frontglass.pipeline.rendering import Conditions
+from frontglass.sheets.moving_ghosts import MovingGhosts
 from frontglass.sheets.sway import BESIDE_GAP_PX, FRAMES, side_by_side, sway
 
 CAMERA = fg.Camera(
@@ -71,6 +73,18 @@ def test_without_lamps_or_glass_nothing_swims():
     assert "ghost" not in bare.verdict
     dark = fg.Picture(radiance=np.full((*SIZE, 3), 0.2, np.float32), encoding=Encoding.linear())
     assert "ghost" not in sway(dark, [PANE], camera=CAMERA, width_px=120).verdict
+
+
+def test_what_is_before_the_lens_spreads_ghosts_and_takes_no_light():
+    glow = fg.Glow(optical_depth=0.7, lobes=(fg.GaussianLobe(sigma_deg=0.5),))
+    misty = Look(elements=(*PANE.elements, glow), name="misty-pane")
+    dark = np.zeros((*SIZE, 3), np.float32)
+    sharp, spread = (
+        MovingGhosts(still(), [look], CAMERA, Conditions(camera=CAMERA)).over(dark, 3.0, -2.0)
+        for look in (PANE, misty)
+    )
+    assert spread.sum() == pytest.approx(sharp.sum(), rel=1e-3)
+    assert 0.1 < spread.max() / sharp.max() < 0.9
 
 
 def test_loops_beside_one_another_are_one(loop):

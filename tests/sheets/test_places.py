@@ -96,6 +96,12 @@ class TestCompare:
         compare(still(400, 40), LOOKS[:count], camera=CAMERA, width_px=900)
         assert len({x for x, _, _ in laid.pictures}) == across
 
+    @pytest.mark.parametrize(("close_ups", "across"), [(0, 1), (1, 2)])
+    def test_close_ups_take_room_from_the_stills(self, laid: Laid, close_ups, across):
+        watched = [("face", Region(0, 0, 20, 15))] * close_ups
+        compare(still(400, 160), LOOKS[:1], camera=CAMERA, width_px=900, watched=watched)
+        assert len({x for x, _, _ in laid.pictures[:2]}) == across
+
 
 def test_close_ups_of_a_ladder_are_numbered_from_one(laid: Laid):
     parts = [Region(0, 0, 20, 15), Region(30, 0, 20, 15)]

@@ -16,8 +16,9 @@ from frontglass.errors import ParameterError, PictureFileError
 from frontglass.looks import Look
 from frontglass.optics.speckle import halo_correlation
 from frontglass.picture.encoding import Encoding
+from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import Boiling, BoilingLamp, lamps_of
-from frontglass.sheets.sway import FRAMES, half_pan_deg, sway, write_loop
+from frontglass.sheets.sway import FRAMES, _MovingLight, half_pan_deg, sway, write_loop
 from frontglass.sheets.views import view
 
 # A small pupil, a small lamp: 25 mm at f/16 is 1.6 mm.
@@ -88,6 +89,11 @@ def test_what_is_drawn_forgets_at_the_rate_of_the_pupils_overlap(slide):
 
 def test_structure_takes_no_light_away():
     assert boiling().at(0.3, 0.2).mean() == pytest.approx(1, abs=0.02)
+    conditions = Conditions(camera=CAMERA)
+    seen = conditions.seen(scene(), [GLOW]).radiance
+    moved = _MovingLight(scene(), [GLOW], conditions, boiling()).over(seen, 0.3, 0.2)
+    assert np.abs(moved - seen).max() > 1e-4
+    assert moved.mean() == pytest.approx(seen.mean(), rel=0.02)
 
 
 def test_dots_of_a_net_turn_and_come_back():

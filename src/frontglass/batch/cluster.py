@@ -9,18 +9,16 @@ import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import frontglass
-from frontglass.batch.job import Job
-from frontglass.batch.made_from import recipe_digest
-from frontglass.batch.work import Ended, Made, Task, done
-from frontglass.batch.workers import Countdown, failed, limit_of
+from frontglass.batch.manifest import recipe_digest
+from frontglass.batch.work import Ended, Results, Task, done
+from frontglass.batch.workers import Countdown, failed, limit_of, take_share
 from frontglass.errors import FrontglassError, ParameterError
-from frontglass.threads import available_cores
 
 LOCAL = re.compile(r"local:([1-9][0-9]{0,2})")
 CONNECTING_S = 20.0
@@ -30,21 +28,13 @@ RETURNING_S = 60.0
 """How long a scheduler, or a worker that is started anew, may be away."""
 POLL_S, PAUSE_S = 0.5, 0.02
 
-Results = Iterator[tuple[Job, Made | FrontglassError]]
-
 
 def on_cluster(tasks: Sequence[Task], address: str, patience_s: float | None = None) -> Results:
     """Yield what came of each job, done by the workers of a scheduler.
 
-    Parameters
-    ----------
-    tasks : sequence of Task
-        What is to be done.
-    address : str
-        Of a scheduler, such as ``tcp://render:8786``; ``local:4`` starts one here, with four
-        workers. All must see the same files in the same places.
-    patience_s : float or None
-        How long a still may take [s] from when its worker begins; None goes by its pixels.
+    The address is such as ``tcp://render:8786``; ``local:4`` starts a scheduler here, with four
+    workers. All must see the same files in the same places. `patience_s` is how long a still may
+    take from when its worker begins; None goes by its pixels.
 
     Raises
     ------
@@ -165,8 +155,7 @@ class _Round:
         while waiting and len(self.running) < max(1, sum(threads.values())):
             number = waiting.pop(0)
             task = self.left[number]
-            digests = tuple(recipe_digest(_of_choice(task, job)) for job in task.jobs)
-            sender = Sender(frontglass.__version__, digests, os.getcwd(), self.count, topic)
+            sender = Sender(frontglass.__version__, _digests(task), os.getcwd(), self.count, topic)
             only = {"workers": list(threads)} if self.stuck else {}
             future = self.client.submit(done_there, task, sender, pure=False, **only)
             limit = limit_of(task, self.patience_s)
@@ -231,33 +220,23 @@ def _words(error: Exception) -> str:
     return f"{type(error).__name__}: {error}"
 
 
-def _of_choice(task: Task, job: Job) -> Any:
-    return replace(task.recipe, looks=task.choices[job.choice])
+def _digests(task: Task) -> tuple[str, ...]:
+    """Fingerprints of the recipe of each job: of looks and everything else."""
+    return tuple(recipe_digest(task.recipe_of(job)) for job in task.jobs)
 
 
 @dataclass(frozen=True, slots=True)
 class Sender:
-    """What a worker must agree with before it does a task.
-
-    Parameters
-    ----------
-    version : str
-        The sender's version of this program.
-    digests : tuple of str
-        Fingerprints of the recipe of each job, as the sender sees it: of looks and everything else.
-    folder : str
-        The sender's working folder, which names of files go by.
-    count : int or None
-        How many workers share this machine's cores, where that is known.
-    topic : str
-        Under which the sender hears that a still is begun; "" if it does not listen.
-    """
+    """What a worker must agree with before it does a task, as whoever sends it sees it."""
 
     version: str
     digests: tuple[str, ...]
     folder: str
+    """The working folder, which names of files go by."""
     count: int | None = None
+    """How many workers share this machine's cores, where that is known."""
     topic: str = ""
+    """Under which the sender hears that a still is begun; "" if it does not listen."""
 
 
 def done_there(task: Task, sender: Sender) -> Ended:
@@ -265,7 +244,7 @@ def done_there(task: Task, sender: Sender) -> Ended:
     if frontglass.__version__ != sender.version:
         own = frontglass.__version__
         return failed(task, f"its worker has frontglass {own}, not {sender.version}.")
-    if sender.digests != tuple(recipe_digest(_of_choice(task, job)) for job in task.jobs):
+    if sender.digests != _digests(task):
         return failed(task, "its worker reads the look otherwise: another state of the program.")
     try:
         os.chdir(sender.folder)
@@ -274,7 +253,7 @@ def done_there(task: Task, sender: Sender) -> Ended:
     if not Path(task.jobs[0].still).exists():
         return failed(task, "its worker sees no such file; files must be shared.")
     if sender.count is not None:
-        _share(sender.count)
+        take_share(int(_distributed().get_worker().name), sender.count)
     if not sender.topic:
         return done(task)
     worker = _distributed().get_worker()
@@ -285,14 +264,3 @@ def done_there(task: Task, sender: Sender) -> Ended:
 
     tell(None)
     return done(task, tell)
-
-
-def _share(count: int) -> None:
-    """Keep this thread, and those that it starts, to its share of the machine's cores."""
-    import cv2
-
-    cores = available_cores()
-    if cores > 1 and hasattr(os, "sched_setaffinity"):
-        mine, number = sorted(os.sched_getaffinity(0)), int(_distributed().get_worker().name)
-        os.sched_setaffinity(0, mine[number % count :: count] or [mine[number % len(mine)]])
-    cv2.setNumThreads(max(1, cores // count))

@@ -13,9 +13,7 @@ from frontglass.errors import FrontglassError, ParameterError, PictureFileError
 from frontglass.files import READABLE
 from frontglass.looks.catalogue import look_names
 
-PICTURES_OF_OTHERS = {
-    *(".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd"),
-}
+PICTURES_OF_OTHERS = {".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd"}
 """Endings of pictures that frontglass cannot read: each may be a still that is missed."""
 OURS = {".toml", ".npy"}
 """Endings of what lies beside stills to be read with them: scenes, marks, looks, distances."""
@@ -26,30 +24,19 @@ AS_WHAT = "save it as JPEG, PNG or TIFF"
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What sources hold.
-
-    Parameters
-    ----------
-    stills : tuple of Path
-        Stills, each once, in the order of the sources and by name in each.
-    root : Path
-        The folder that all sources share.
-    unread : tuple of Path
-        Pictures of formats that frontglass cannot read.
-    others : tuple of Path
-        Files that are neither.
-    ours : tuple of Path
-        Pictures that our commands wrote beside a still that is there too, by their names.
-    told_apart : tuple of (Path, Path)
-        Stills whose pictures would have another's name, and the name that they have instead.
-    """
+    """What sources hold: stills, each once, in the order of the sources and by name in each."""
 
     stills: tuple[Path, ...]
     root: Path
+    """The folder that all sources share."""
     unread: tuple[Path, ...] = ()
+    """Pictures of formats that frontglass cannot read."""
     others: tuple[Path, ...] = ()
+    """Files that are neither."""
     ours: tuple[Path, ...] = ()
+    """Pictures that our commands wrote beside a still that is there too, by their names."""
     told_apart: tuple[tuple[Path, Path], ...] = ()
+    """Stills whose pictures would have another's name, and the name that they have instead."""
 
     def without(self, folder: Path) -> Found:
         """Return what does not lie in a folder below the one that all share."""
@@ -65,23 +52,16 @@ class Found:
 
 
 def found_stills(sources: Iterable[str | Path]) -> Found:
-    """Return the stills that sources hold.
+    """Return the stills in files, folders, their sub-folders, and patterns ("day*/*.jpg").
 
-    Parameters
-    ----------
-    sources : iterable of str or Path
-        Stills, folders (searched with their sub-folders) and patterns such as ``"day*/*.jpg"``.
-
-    Raises
-    ------
-    FrontglassError
-        If a source holds no still.
+    A source that holds none raises FrontglassError.
     """
     named = [str(source) for source in sources]
     if "" in named:  # A variable without a value would mean all that lies below this folder.
         raise ParameterError("source", "a still, folder or pattern", "")
     groups = [_found(source) for source in named]
-    files = _without_repeats(path for _, group in groups for path in group)
+    # A file and its folder may both have been named.
+    files = list({path.absolute(): path for _, group in groups for path in group}.values())
     # A file that is named is a still whatever it is called: reading it says what is wrong.
     stills = tuple(path for path in files if _is_readable(path) or str(path) in named)
     rest = [path for path in files if path not in set(stills)]
@@ -107,22 +87,22 @@ def made_beside(stills: Iterable[Path]) -> tuple[Path, ...]:
     return tuple(found)
 
 
-def _found(source: str | Path) -> tuple[Path, list[Path]]:
+def _found(source: str) -> tuple[Path, list[Path]]:
     """Folder that a source hangs on, and the files in it; one still of them at least."""
-    path = Path(source)
+    path, verb = Path(source), "matches"
     if path.is_dir():
-        files = sorted(_below(path))
-        if not any(map(_is_readable, files)):
-            raise PictureFileError(f"{path}: holds no still that frontglass can read{_but(files)}.")
-        return path, files
+        source, verb = str(path), "holds"
+        top, files = path, sorted(_below(path))
     # A file whose name happens to hold brackets is a file, not a pattern.
-    if path.exists() or not glob.has_magic(str(source)):
+    elif path.exists() or not glob.has_magic(source):
         if not path.is_file():
             raise PictureFileError(f"{path}: no such file or folder.")
         return path.parent, [path]
-    top, files = _matches(path)
+    else:
+        top, files = _matches(path)
     if not any(map(_is_readable, files)):
-        raise PictureFileError(f"{source}: matches no still that frontglass can read{_but(files)}.")
+        said = f"{source}: {verb} no still that frontglass can read{_but(files)}."
+        raise PictureFileError(said)
     return top, files
 
 
@@ -182,11 +162,6 @@ def _is_shown(path: Path) -> bool:
 
 def _is_readable(path: Path) -> bool:
     return path.suffix.lower() in READABLE
-
-
-def _without_repeats(stills: Iterable[Path]) -> list[Path]:
-    """Return each still once, though a file and its folder may both have been named."""
-    return list({still.absolute(): still for still in stills}.values())
 
 
 def _shared_root(tops: list[Path]) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import time
@@ -13,20 +14,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import frontglass
-from frontglass.batch.made_from import recipe_digest, typed_digest
+from frontglass.choices import Damage
+from frontglass.elements.plate import RETURNED, Coating
 from frontglass.errors import FrontglassError
 from frontglass.files.lock import locked
 from frontglass.files.whole import file_digest, half_written, replace_whole
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
-    from frontglass.batch.job import Job
-    from frontglass.batch.work import Made
+    from frontglass.batch.work import Job, Made
     from frontglass.pipeline.recipe import Recipe
 
 MANIFEST_NAME = "frontglass-batch.json"
 CONTACT_NAME = "contact.pdf"
 FORMAT = 2
+AS_IT_COMES = {"tilt_deg": (0.0, 0.0), "coating": Coating.NONE, "returns": RETURNED}
 QUICK_S, PAUSES = 0.05, 9
 """What takes longer to write is written after so many times as long: thousands of pictures would
 else take most of their time for their record."""
@@ -51,15 +53,7 @@ class Standing(Enum):
 class Manifest:
     """Entries by the name of the picture; written after every change, or soon if it is long.
 
-    Parameters
-    ----------
-    path : Path
-        The manifest's file; read if it exists.
-
-    Raises
-    ------
-    FrontglassError
-        If the file is there and is no manifest of a batch.
+    It is read if the file exists; one that is no manifest of a batch raises FrontglassError.
     """
 
     def __init__(self, path: Path) -> None:
@@ -248,3 +242,27 @@ def made_from(job: Job, recipe: Recipe, typed: object = None) -> Entry:
         "recipe_sha256": recipe_digest(recipe),
         "typed_sha256": typed_digest(recipe, replace(recipe, looks=()) if typed is None else typed),
     }
+
+
+def recipe_digest(recipe: Recipe) -> str:
+    """Fingerprint of everything in a recipe that decides the pixels, and of the program's version.
+
+    The words about a look (its summary, what to watch for) do not decide any pixel.
+    """
+    light_paths = [look.light_path for look in recipe.looks]
+    # Without what decides only whether a file is read.
+    pixels = replace(recipe, looks=(), damage=Damage.NOTE, max_megapixels=None)
+    text = f"{frontglass.__version__} {light_paths!r} {pixels!r}"
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def typed_digest(recipe: Recipe, typed: object) -> str:
+    """Fingerprint of what somebody typed: options and looks, whatever a scene adds to them.
+
+    How glass stands is among the options, or the scene's.
+    """
+    light_paths = [
+        [part.without_stray_light().with_glass(**AS_IT_COMES) for part in look.light_path]
+        for look in recipe.looks
+    ]
+    return hashlib.sha256(f"{light_paths!r} {typed!r}".encode()).hexdigest()

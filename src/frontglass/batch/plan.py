@@ -9,8 +9,8 @@ from itertools import count
 from pathlib import Path
 
 from frontglass.batch.finding import Found, found_stills
-from frontglass.batch.job import Job
 from frontglass.batch.manifest import CONTACT_NAME, MANIFEST_NAME
+from frontglass.batch.work import Job
 from frontglass.choices import Choice
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError, PictureFileError
@@ -42,7 +42,7 @@ def plan(
     Parameters
     ----------
     sources : iterable of str or Path
-        Stills, folders (searched with their sub-folders) and patterns such as ``"day*/*.jpg"``.
+        As `found_stills` takes them.
     folder : Path
         Where the pictures go. Sub-folders below what all sources share are kept.
     choices_of : callable

@@ -10,11 +10,10 @@ from pathlib import Path
 
 from frontglass.batch.cluster import on_cluster
 from frontglass.batch.finding import Found
-from frontglass.batch.job import Job
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing
 from frontglass.batch.memory import Jobs, jobs_that_fit, pictures_taken
 from frontglass.batch.plan import Choices, ChoicesOf, Naming, plan
-from frontglass.batch.work import Made, Small, Task, with_folder
+from frontglass.batch.work import Job, Made, Results, Small, Task
 from frontglass.batch.workers import one_by_one, side_by_side
 from frontglass.checks import check_positive
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
@@ -40,21 +39,12 @@ TO_MAKE_AGAIN = {*TO_MAKE, Standing.DONE, Standing.OTHER_OPTIONS, Standing.OTHER
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How one job of a batch ended.
-
-    Parameters
-    ----------
-    job : Job
-        The job.
-    result : Made, FrontglassError or None
-        What was made, or why nothing was; None where it had been done before.
-    is_kept : bool
-        Whether the file that stands there was left alone, for an earlier run or a person made it.
-    """
+    """How one job of a batch ended: what was made, or why not; None if it was done before."""
 
     job: Job
     result: Made | FrontglassError | None
     is_kept: bool = False
+    """Whether the file that stands there was left alone, for an earlier run or a person made it."""
 
     @property
     def state(self) -> str:
@@ -73,39 +63,23 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """A batch ready to run: nothing of it has been written yet.
-
-    Parameters
-    ----------
-    jobs : tuple of Job
-        What is to be rendered.
-    done : tuple of Job
-        What an earlier run has rendered just so.
-    kept : tuple of Outcome
-        Files in the way that are left alone, each with the reason.
-    recipe_of_still : callable
-        What is done to a still, by its file, but for the looks.
-    choices_of : callable
-        Looks of each picture of a still, by its file.
-    typed : object
-        What of the recipes somebody typed; None is all of it.
-    folder : Path
-        Where the pictures and the manifest go.
-    found : Found
-        The stills, and what was left out.
-    replaceable : tuple of (str or None)
-        For each of `jobs`, the fingerprint of the file that it may replace; None for any.
-    """
+    """A batch ready to run: nothing of it has been written yet."""
 
     jobs: tuple[Job, ...]
     done: tuple[Job, ...]
+    """What an earlier run has rendered just so."""
     kept: tuple[Outcome, ...]
+    """Files in the way that are left alone, each with the reason."""
     recipe_of_still: RecipeOf
+    """What is done to a still, by its file, but for the looks."""
     choices_of: ChoicesOf
     typed: object
+    """What of the recipes somebody typed; None is all of it."""
     folder: Path
+    """Where the pictures and the manifest go."""
     found: Found
     replaceable: tuple[str | None, ...]
+    """For each of `jobs`, the fingerprint of the file that it may replace; None for any."""
 
     def recipe_of(self, job: Job) -> Recipe:
         """Return all that decides a job's picture."""
@@ -154,13 +128,15 @@ class Batch:
                     return
             return
         for folder in dict.fromkeys([self.folder, *(job.out.parent for job in self.jobs)]):
-            with_folder(folder)
+            try:
+                folder.mkdir(parents=True, exist_ok=True)
+            except OSError as error:
+                said = f"{folder}: cannot be made ({error.strerror})."
+                raise PictureFileError(said) from None
         with in_use(manifest.path, manifest.clear_away):
             yield from self._run(manifest, self._results(processes, small, patience_s, cluster))
 
-    def _run(
-        self, manifest: Manifest, ended: Iterator[tuple[Job, Made | FrontglassError]]
-    ) -> Iterator[Outcome]:
+    def _run(self, manifest: Manifest, ended: Results) -> Iterator[Outcome]:
         """Yield the outcome of each job that is to be done."""
         manifest.plan(self.jobs, self.recipe_of, self.typed)
         try:
@@ -175,7 +151,7 @@ class Batch:
         small: Small | None,
         patience_s: float | None,
         cluster: str | None,
-    ) -> Iterator[tuple[Job, Made | FrontglassError]]:
+    ) -> Results:
         """Yield what comes of each job, wherever it is done."""
         if cluster is not None:
             yield from on_cluster(self._tasks(1, small), cluster, patience_s)
@@ -217,7 +193,7 @@ def planned_batch(
     sources: Sequence[str | Path],
     folder: Path,
     recipe: Recipe | RecipeOf,
-    choices: Choices | ChoicesOf | None = None,
+    choices_of: ChoicesOf | None = None,
     *,
     typed: object = None,
     suffix: str | None = None,
@@ -227,25 +203,20 @@ def planned_batch(
 ) -> Batch:
     """Return a batch over `sources`, with what an earlier run has done set aside.
 
-    Parameters
-    ----------
-    sources, folder, suffix, naming
-        As in `plan`.
-    recipe, choices : Recipe or callable, sequence of tuple of LightPath, callable or None
-        What is done to each still, and the looks of its pictures; or what says so of a still's
-        file. No choices are the recipe's own looks.
-    typed : object
-        What of the recipes somebody typed: a run in which that differs leaves pictures alone.
-    again, overwrite : bool
-        Whether to replace what is done already or was made otherwise by earlier runs; any file.
+    What is done to each still, and the looks of its pictures, may be told by the still's file; else
+    the looks are the recipe's own. A run in which what somebody `typed` differs leaves pictures
+    alone. `again` replaces what earlier runs have done, or made otherwise; `overwrite` any file.
 
     Raises
     ------
     FrontglassError
         If the plan cannot be carried out without destroying something.
     """
-    recipe_of = _same_for_all(recipe) if isinstance(recipe, Recipe) else recipe
-    choices_of = _choices_of(choices, recipe_of)
+
+    def recipe_of(still: Path) -> Recipe:
+        return recipe if isinstance(recipe, Recipe) else recipe(still)
+
+    choices_of = choices_of or (lambda still: (recipe_of(still).looks,))
     jobs, found = plan(sources, folder, choices_of, suffix=suffix, naming=naming)
     manifest = Manifest(folder / MANIFEST_NAME)
     wanted = TO_MAKE_AGAIN if again else TO_MAKE
@@ -260,7 +231,8 @@ def planned_batch(
         elif overwrite or standing in wanted:
             to_make.append(job)
         else:
-            kept.append(_left_alone(job, standing))
+            reason = PictureFileError(f"{job.out}: {KEPT[standing]}.")
+            kept.append(Outcome(job, reason, is_kept=True))
     return Batch(
         jobs=tuple(to_make),
         done=tuple(done),
@@ -272,23 +244,6 @@ def planned_batch(
         found=found,
         replaceable=tuple(None if overwrite else manifest.digest_of(job) or "" for job in to_make),
     )
-
-
-def _left_alone(job: Job, standing: Standing) -> Outcome:
-    return Outcome(job, PictureFileError(f"{job.out}: {KEPT[standing]}."), is_kept=True)
-
-
-def _same_for_all(recipe: Recipe) -> RecipeOf:
-    return lambda _: recipe
-
-
-def _choices_of(choices: Choices | ChoicesOf | None, recipe_of: RecipeOf) -> ChoicesOf:
-    if choices is None:
-        return lambda still: (recipe_of(still).looks,)
-    if callable(choices):
-        return choices
-    same = tuple(choices)
-    return lambda _: same
 
 
 def render_batch(
@@ -334,5 +289,6 @@ def render_batch(
     one_harbour-night_1.png rendered
     """
     patience_s = math.inf if processes == 1 else None
-    batch = planned_batch(sources, folder, recipe, choices)
+    choices_of = None if choices is None else lambda _: choices
+    batch = planned_batch(sources, folder, recipe, choices_of)
     return list(batch.run(processes=processes, patience_s=patience_s))

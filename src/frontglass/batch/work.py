@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from frontglass.batch.job import Job
 from frontglass.elements import LightPath
 from frontglass.errors import FrontglassError, PictureFileError
 from frontglass.files.whole import file_digest, half_name, put_in_place, told_of
@@ -21,66 +19,51 @@ Small = Callable[[Picture], bytes]
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
-    """A picture of a batch that has been made.
+class Job:
+    """One picture of a batch: a still through one choice of looks."""
 
-    Parameters
-    ----------
-    rendered : RenderedStill
-        Where it came from and where it went.
-    digest : str
-        Fingerprint of its file.
-    small, bare : bytes
-        Small copies of it and of the still without glass; empty where none were asked for.
-    """
+    still: Path
+    out: Path
+    name: str
+    """`out` as seen from the batch's folder, with forward slashes: its key in the manifest."""
+    choice: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A picture of a batch that has been made, with the fingerprint of its file."""
 
     rendered: RenderedStill
     digest: str
     small: bytes = b""
     bare: bytes = b""
+    """Small copies of it and of the still without glass; empty where none were asked for."""
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """What a process does at a time.
-
-    Parameters
-    ----------
-    jobs : tuple of Job
-        Pictures of one still.
-    recipe : Recipe
-        What is done to it, but for the looks.
-    choices : tuple of tuple of LightPath
-        The looks of each choice.
-    replaceable : tuple of (str or None)
-        For each job, the fingerprint of the file that it may replace; "" for none, None for any.
-    small : callable or None
-        Makes small copies for a contact sheet.
-    """
+    """What a process does at a time: pictures of one still, each through one of the choices."""
 
     jobs: tuple[Job, ...]
     recipe: Recipe
     choices: tuple[tuple[LightPath, ...], ...]
     replaceable: tuple[str | None, ...]
+    """For each job, the fingerprint of the file that it may replace; "" for none, None for any."""
     small: Small | None = None
+
+    def recipe_of(self, job: Job) -> Recipe:
+        """Return all that decides a job's picture."""
+        return replace(self.recipe, looks=self.choices[job.choice])
 
 
 Ended = list[tuple[Job, Made | FrontglassError]]
+Results = Iterator[tuple[Job, Made | FrontglassError]]
 
 
-def _untold(megapixels: float) -> None:
-    del megapixels
-
-
-def done(task: Task, tell: Callable[[float], None] = _untold) -> Ended:
+def done(task: Task, tell: Callable[[float], None] = lambda _: None) -> Ended:
     """Make the pictures of one still; whatever is wrong is returned, for the rest must go on.
 
-    Parameters
-    ----------
-    task : Task
-        What is to be made.
-    tell : callable
-        Is told the still's megapixels once it is read.
+    `tell` is told the still's megapixels once it is read.
     """
     still = task.jobs[0].still
     try:
@@ -110,7 +93,6 @@ def _one_line(still: Path, error: Exception) -> FrontglassError:
 def _made(job: Job, picture: Picture, task: Task, replaceable: str | None, bare: bytes) -> Made:
     if not job.out.parent.is_dir():  # Made before; what is put there now nobody would know of.
         raise PictureFileError(f"{job.out}: the folder {job.out.parent} has gone.")
-    recipe = replace(task.recipe, looks=task.choices[job.choice])
     copies: list[bytes] = []
     small = task.small
     show = None if small is None else lambda seen: copies.append(small(seen))
@@ -118,9 +100,9 @@ def _made(job: Job, picture: Picture, task: Task, replaceable: str | None, bare:
     beside = half_name(job.out)
     try:
         with told_of(job.out, beside):
-            rendered = render_picture(
-                picture, job.still, beside, recipe, show, is_last=job is task.jobs[-1]
-            )
+            is_last = job is task.jobs[-1]
+            recipe = task.recipe_of(job)
+            rendered = render_picture(picture, job.still, beside, recipe, show, is_last=is_last)
         digest = file_digest(beside)
         allowed = None if replaceable is None else {replaceable, digest}
         if not put_in_place(beside, job.out, allowed):
@@ -134,13 +116,4 @@ def _made(job: Job, picture: Picture, task: Task, replaceable: str | None, bare:
     finally:
         with contextlib.suppress(OSError):
             beside.unlink(missing_ok=True)
-    copy = copies[0] if copies else b""
-    return Made(replace(rendered, out=job.out), digest, copy, bare)
-
-
-def with_folder(folder: Path) -> None:
-    """Make a folder where there is none."""
-    try:
-        os.makedirs(folder, exist_ok=True)
-    except OSError as error:
-        raise PictureFileError(f"{folder}: cannot be made ({error.strerror}).") from None
+    return Made(replace(rendered, out=job.out), digest, b"".join(copies), bare)

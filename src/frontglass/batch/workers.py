@@ -18,8 +18,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
-from frontglass.batch.job import Job
-from frontglass.batch.work import Ended, Made, Task, done
+from frontglass.batch.work import Ended, Results, Task, done
 from frontglass.errors import FrontglassError
 from frontglass.threads import available_cores
 
@@ -35,9 +34,10 @@ KILLED = (
     " try --jobs 1."
 )
 
-Results = Iterator[tuple[Job, Made | FrontglassError]]
 Work = Callable[[Any, Callable[[float], None]], Any]
 """Does a task, and tells the megapixels of its still as soon as they are known."""
+Waiting = deque[tuple[Any, int]]
+"""Tasks to be begun, each for the so many-th time."""
 
 
 def one_by_one(tasks: Sequence[Task]) -> Results:
@@ -49,14 +49,7 @@ def one_by_one(tasks: Sequence[Task]) -> Results:
 def side_by_side(tasks: Sequence[Task], count: int, patience_s: float | None = None) -> Results:
     """Yield what came of each job, done in so many processes.
 
-    Parameters
-    ----------
-    tasks : sequence of Task
-        What is to be done.
-    count : int
-        How many processes.
-    patience_s : float or None
-        How long a still may take [s]; None goes by its file, and then by its pixels; inf is ever.
+    `patience_s` is how long a still may take; None goes by its file, and then by its pixels.
     """
     with Workers(count, done) as workers:
         for task, answer in workers.results(tasks, lambda task: limit_of(task, patience_s)):
@@ -126,10 +119,12 @@ class _Hand:
     process: BaseProcess
     pipe: Connection
     task: Any = None
+    tried: int = 0
+    """How often the task has been begun."""
     left: Countdown = field(default_factory=lambda: Countdown(Limit(0.0)))
 
-    def take(self, task: Any, limit: Limit) -> None:
-        self.task, self.left = task, Countdown(limit)
+    def take(self, task: Any, limit: Limit, tried: int = 1) -> None:
+        self.task, self.tried, self.left = task, tried, Countdown(limit)
         self.left.begin()
         try:
             self.pipe.send(task)
@@ -141,14 +136,8 @@ class Workers:
     """Processes that share the cores among them; left early, they finish what is in hand.
 
     What is not finished within `PATIENCE_S` is given up, and at another interrupt at once. A task
-    that ends its process is tried once more; what takes too long is given up.
-
-    Parameters
-    ----------
-    count : int
-        How many processes.
-    work : callable
-        Does a task; both must be known to other processes.
+    that ends its process is tried once more; what takes too long is given up. Tasks and `work` must
+    be known to other processes.
     """
 
     def __init__(self, count: int, work: Work) -> None:
@@ -167,37 +156,30 @@ class Workers:
         self, tasks: Sequence[Any], limit_of: Callable[[Any], Limit]
     ) -> Iterator[tuple[Any, Any]]:
         """Yield each task with its answer, or with a text that says why there is none."""
-        waiting: deque[tuple[Any, int]] = deque((task, 1) for task in tasks)
-        tries: dict[int, int] = {}
+        waiting: Waiting = deque((task, 1) for task in tasks)
         try:
             while waiting or self._busy():
-                self._hand_out(waiting, tries, limit_of)
-                yield from self._heard(waiting, tries)
+                self._hand_out(waiting, limit_of)
+                yield from self._heard(waiting)
         except KeyboardInterrupt:
             waiting.clear()
             until = time.monotonic() + PATIENCE_S
             while self._busy() and time.monotonic() < until:
-                yield from self._heard(deque(), tries, until)
+                yield from self._heard(deque(), until)
             self.leave(0.0)
             raise
 
     def _busy(self) -> list[_Hand]:
         return [hand for hand in self._hands if hand is not None and hand.task is not None]
 
-    def _hand_out(
-        self,
-        waiting: deque[tuple[Any, int]],
-        tries: dict[int, int],
-        limit_of: Callable[[Any], Limit],
-    ) -> None:
+    def _hand_out(self, waiting: Waiting, limit_of: Callable[[Any], Limit]) -> None:
         for number, hand in enumerate(self._hands):
             if not waiting:
                 return
             free = hand or self._started(number)
             if free.task is None:
                 task, tried = waiting.popleft()
-                tries[id(task)] = tried
-                free.take(task, limit_of(task))
+                free.take(task, limit_of(task), tried)
 
     def _started(self, number: int) -> _Hand:
         ours, theirs = self._context.Pipe()
@@ -210,9 +192,7 @@ class Workers:
             self._hands[number] = started = _Hand(process, ours)
         return started
 
-    def _heard(
-        self, waiting: deque[tuple[Any, int]], tries: dict[int, int], until: float | None = None
-    ) -> Iterator[tuple[Any, Any]]:
+    def _heard(self, waiting: Waiting, until: float | None = None) -> Iterator[tuple[Any, Any]]:
         """Wait for something to happen, and yield what has ended."""
         busy = self._busy()
         first = min(hand.left.until for hand in busy)
@@ -231,8 +211,8 @@ class Workers:
                     yield task, answer
             except (EOFError, OSError):
                 self._drop(hand)
-                if tries[id(task)] < TRIES:
-                    waiting.append((task, tries[id(task)] + 1))
+                if hand.tried < TRIES:
+                    waiting.append((task, hand.tried + 1))
                 else:
                     yield task, KILLED
                 continue
@@ -294,7 +274,10 @@ def _has_ended(hand: _Hand) -> bool:
 
 def _working(pipe: Connection, work: Work, number: int, count: int) -> None:
     """Do tasks as they come, until the pipe ends."""
-    share_cores(number, count)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    # The terminal's interrupt is for the parent, which lets the stills in hand be finished.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    take_share(number, count)
     while True:
         try:
             task = pipe.recv()
@@ -304,19 +287,15 @@ def _working(pipe: Connection, work: Work, number: int, count: int) -> None:
         pipe.send(("answer", answer))
 
 
-def share_cores(number: int, count: int) -> None:
-    """Keep a worker to its share of the cores, and deaf to the terminal's interrupt."""
+def take_share(number: int, count: int) -> None:
+    """Keep this thread, and those that it starts, to its share of the machine's cores."""
     import cv2
 
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-    # The interrupt is for the parent, which lets the stills in hand be finished.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    # Whoever asks how many cores there are (for threads of a transform, say) gets the share.
-    share = max(1, available_cores() // count)
+    cores = available_cores()
     if hasattr(os, "sched_setaffinity"):
         mine = sorted(os.sched_getaffinity(0))
-        os.sched_setaffinity(0, mine[number % count :: count] or mine)
-    cv2.setNumThreads(share)
+        os.sched_setaffinity(0, mine[number % count :: count] or [mine[number % cores]])
+    cv2.setNumThreads(max(1, cores // count))
 
 
 def _end_with_parent() -> None:

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import Json
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
 from frontglass.cli.texts import Record, print_json, table
 
 if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
-    from frontglass.sheets.answers import Answer, Board
+    from frontglass.sheets.answers import Answer, Board, BoardFrame
 
 
 def answers(
@@ -38,7 +38,7 @@ def answers(
 
     Hearts and notes, frame by frame; --keep makes choices of the scene of what is liked.
     """
-    from frontglass.sheets.answers import read_answers, read_board
+    from frontglass.sheets.answers import hearts_of, read_answers, read_board
 
     read = read_board(board / "board.html" if board.is_dir() else board)
     told = [answer for reply in replies for answer in read_answers(reply, read)]
@@ -49,9 +49,9 @@ def answers(
     if keep:
         path = scene_file(scene)
         scene_at(path)
-        liked = _liked(read, told)
+        liked = sum(map(bool, hearts_of(told).values()))
         after = edited(path, lambda one: with_answers(one, read, told))
-        typer.echo(f"{path}: {len(liked)} of {len(after.choices)} choices have hearts from here")
+        typer.echo(f"{path}: {liked} of {len(after.choices)} choices have hearts from here")
 
 
 def answer_lines(board: Board, told: Sequence[Answer]) -> Iterator[str]:
@@ -66,13 +66,14 @@ def answer_lines(board: Board, told: Sequence[Answer]) -> Iterator[str]:
         return
     rows = [["", "hearts", "still", "looks", "notes"]]
     for frame in frames:
-        notes = [_signed(one) for one in told if one.frame is frame and one.note]
-        rows.append([frame.id, str(hearts[frame.id]), frame.still, frame.looks, " | ".join(notes)])
+        notes = " | ".join(_notes(told, frame))
+        rows.append([frame.id, str(hearts[frame.id]), frame.still, frame.looks, notes])
     yield table([[" ".join(cell.split()) for cell in row] for row in rows])
 
 
-def _signed(answer: Answer) -> str:
-    return f"{answer.who}: {answer.note}" if answer.who else answer.note
+def _notes(told: Sequence[Answer], frame: BoardFrame) -> list[str]:
+    """Return what was written of a frame, and by whom."""
+    return [": ".join(filter(None, (a.who, a.note))) for a in told if a.frame is frame and a.note]
 
 
 def answers_record(board: Board, told: Sequence[Answer]) -> Record:
@@ -94,17 +95,9 @@ def answers_record(board: Board, told: Sequence[Answer]) -> Record:
     }
 
 
-def _liked(board: Board, told: Sequence[Answer]) -> list[str]:
-    from frontglass.sheets.answers import hearts_of
-
-    hearts = hearts_of(told)
-    return [frame.id for frame in board.frames if hearts.get(frame.id)]
-
-
-def with_answers(scene: Scene, board: Board, told: Sequence[Answer]) -> Scene:
+def with_answers(scene: fg.Scene, board: Board, told: Sequence[Answer]) -> fg.Scene:
     """Return a scene that keeps what is liked: how many hearts, and why."""
     from frontglass.scene.changes import with_choice
-    from frontglass.scene.parts import SceneChoice
     from frontglass.sheets.answers import hearts_of
 
     hearts = hearts_of(told)
@@ -115,18 +108,17 @@ def with_answers(scene: Scene, board: Board, told: Sequence[Answer]) -> Scene:
         if still is None:
             note(f"{frame.still}: is no still of {scene.path}; its choice was not kept.")
             continue
-        notes = [_signed(one) for one in told if one.frame is frame and one.note]
-        choice = SceneChoice(
+        choice = fg.SceneChoice(
             looks=tuple(frame.looks.split("+")),
             stills=(still,),
             hearts=hearts[frame.id],
-            why=" / ".join(notes) or None,
+            why=" / ".join(_notes(told, frame)) or None,
         )
         scene = with_choice(scene, choice)
     return scene
 
 
-def _still_of(scene: Scene, name: str) -> str | None:
+def _still_of(scene: fg.Scene, name: str) -> str | None:
     """Return what a scene calls a still of a board: by its path, else by a name that is unique."""
     found = scene.named(name)
     if found is not None:

@@ -9,18 +9,10 @@ from typing import Annotated
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import (
-    CameraOptions,
-    Json,
-    LightOptions,
-    LookOptions,
-    Overwrite,
-    Still,
-    targets_of,
-)
-from frontglass.cli.progress import picture_read, shown
-from frontglass.cli.scene_options import SceneOptions
-from frontglass.cli.space_options import SpaceOptions
+from frontglass.cli.options import Json, LookOptions, Overwrite, Still, targets_of
+from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import StillOptions
+from frontglass.cli.still_read import still_read
 from frontglass.cli.texts import print_json, rendered_record
 
 
@@ -32,10 +24,7 @@ def apply(
         Path | None,
         typer.Option("--out", "-o", help="Where to write; else beside the still, named after it."),
     ] = None,
-    camera: CameraOptions,
-    space: SpaceOptions,
-    light: LightOptions,
-    kept: SceneOptions,
+    options: StillOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -46,16 +35,16 @@ def apply(
     """
     from frontglass.pipeline.still_files import check_may_write, out_beside, render_new
 
-    at_hand = kept.at_hand()
+    at_hand = options.at_hand()
     stacks = at_hand.stacks(still, looks)
     targets = targets_of(stacks, out, lambda stack: out_beside(still, stack.looks))
     for target in targets:
         check_may_write(target, [still], overwrite=overwrite)
-    base = at_hand.recipe(still, light.typed((), camera, space))
+    base = at_hand.recipe(still)
     at_hand.say()
-    picture = picture_read(base, still)
+    picture = still_read(base, still).picture
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
-    pairs = shown(list(zip(targets, recipes, strict=True)), len(targets), lambda one: str(one[0]))
+    pairs = shown(list(zip(targets, recipes, strict=True)), lambda one: str(one[0]))
     results = [
         render_new(picture, still, *pair, overwrite=overwrite, is_last=pair[1] is recipes[-1])
         for pair in pairs

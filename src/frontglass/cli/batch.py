@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -10,24 +9,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.batch_texts import print_outcomes, print_plan
 from frontglass.cli.grouped import note
-from frontglass.cli.options import (
-    CameraOptions,
-    Json,
-    LightOptions,
-    LookOptions,
-    Overwrite,
-    given,
-)
-from frontglass.cli.progress import shown
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions, say_without_looks
-from frontglass.cli.space_options import SpaceOptions
+from frontglass.cli.options import Json, LookOptions, Overwrite, Stills, given
+from frontglass.cli.progress import shown_of
+from frontglass.cli.scene_options import SceneAtHand, StillOptions, say_without_looks
 
 if TYPE_CHECKING:
     from frontglass.batch.run import Batch
-    from frontglass.looks import Look
-    from frontglass.pipeline.recipe import Recipe
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,14 +58,7 @@ class BatchOptions:
 
 
 def batch(
-    stills: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="STILLS",
-            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
-            show_default=False,
-        ),
-    ],
+    stills: Stills,
     *,
     looks: LookOptions,
     out: Annotated[
@@ -88,15 +71,12 @@ def batch(
     no_contact: Annotated[
         bool, typer.Option("--no-contact", help="Make no contact sheet of the folder.")
     ] = False,
-    options: BatchOptions,
+    batching: BatchOptions,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be done, and do nothing.")
     ] = False,
     overwrite: Overwrite = False,
-    camera: CameraOptions,
-    space: SpaceOptions,
-    light: LightOptions,
-    kept: SceneOptions,
+    options: StillOptions,
     as_json: Json = False,
 ) -> None:
     """Render many STILLS through looks into a folder.
@@ -108,46 +88,39 @@ def batch(
     from frontglass.cli.contact import written_contact
     from frontglass.sheets.contact import small_copy
 
-    at_hand = kept.at_hand()
-    typed = light.typed((), camera, space)
-    how = {"overwrite": overwrite, **options.planned()}
-    todo = _planned(stills, out, at_hand, looks, typed, **how)
+    how = {"overwrite": overwrite, **batching.planned()}
+    todo = _planned(stills, out, options.at_hand(), looks, **how)
     if dry_run:
         print_plan(todo, as_json=as_json)
         return
     total = len(todo.jobs) + len(todo.done) + len(todo.kept)
-    if jobs is None and options.cluster is None:
+    if jobs is None and batching.cluster is None:
         jobs, said = todo.fitting_jobs()
         note(*([said] if said else []))
     small = None if no_contact else small_copy
     running = todo.run(
-        **given(processes=jobs, small=small, patience_s=options.patience, cluster=options.cluster)
+        **given(processes=jobs, small=small, patience_s=batching.patience, cluster=batching.cluster)
     )
-    outcomes = list(shown(running, total, lambda ended: ended.job.name))
+    outcomes = list(shown_of(total, running, lambda ended: ended.job.name))
     contact = None if no_contact else written_contact(todo, outcomes)
     print_outcomes(todo, outcomes, contact, as_json=as_json)
 
 
 def _planned(
-    stills: list[str],
-    out: Path,
-    at_hand: SceneAtHand,
-    looks: LookOptions,
-    typed: Mapping[str, Any],
-    **how: Any,
+    stills: list[str], out: Path, at_hand: SceneAtHand, looks: LookOptions, **how: Any
 ) -> Batch:
     """Return the batch of stills, each as typed or as its scene says."""
     from frontglass.batch.run import planned_batch
 
     @cache
-    def recipe_of(still: Path) -> Recipe:
-        return at_hand.recipe(still, typed)
+    def recipe_of(still: Path) -> fg.Recipe:
+        return at_hand.recipe(still)
 
     @cache
-    def choices_of(still: Path) -> list[tuple[Look, ...]]:
+    def choices_of(still: Path) -> list[tuple[fg.Look, ...]]:
         return [stack.looks for stack in at_hand.stacks_or_none(still, looks)]
 
-    said = {**typed, "rig": looks.rig()}
+    said = {**at_hand.typed, "rig": looks.rig()}
     todo = planned_batch(stills, out, recipe_of, choices_of, typed=said, **how)
     at_hand.say()
     all_stills = todo.found.stills

@@ -14,8 +14,8 @@ from frontglass.cli.texts import print_json
 
 if TYPE_CHECKING:
     from frontglass.batch.finding import Found
-    from frontglass.batch.job import Job
     from frontglass.batch.run import Batch, Outcome
+    from frontglass.batch.work import Job
 
 NAMES_AT_MOST = 4
 

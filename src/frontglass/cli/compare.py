@@ -5,34 +5,29 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
-    CameraOptions,
     Json,
     LampRange,
-    LightOptions,
     LookOptions,
     Overwrite,
     SeenOn,
+    SheetOut,
     Still,
     Watch,
     given,
 )
-from frontglass.cli.progress import picture_read, shown
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts
-from frontglass.cli.space_options import SpaceOptions
+from frontglass.cli.scene_options import StillOptions
+from frontglass.cli.still_read import check_sheet, still_read
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
-    from frontglass.optics.camera import Camera
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import Recipe
 
 
 def compare(
@@ -40,17 +35,11 @@ def compare(
     *,
     looks: LookOptions,
     watch: Watch = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still."),
-    ] = None,
+    out: SheetOut = None,
     width: Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet.")] = None,
     seen_on: SeenOn = None,
     lamp_range: LampRange = False,
-    camera: CameraOptions,
-    space: SpaceOptions,
-    light: LightOptions,
-    kept: SceneOptions,
+    options: StillOptions,
     overwrite: Overwrite = False,
     as_json: Json = False,
 ) -> None:
@@ -60,44 +49,36 @@ def compare(
     numbers too.
     """
     from frontglass.sheets.compare import compare
-    from frontglass.sheets.ladder import still_facts
-    from frontglass.sheets.sheet import write_sheet
 
-    target = _target(still, out, overwrite=overwrite)
-    at_hand = kept.at_hand()
+    target = out or still.with_name(f"{still.stem}_compare.png")
+    check_sheet(target, still, overwrite=overwrite)
+    at_hand = options.at_hand()
     chosen = at_hand.stacks(still, looks)
-    recipe, parts = _taken(at_hand, still, light.typed((), camera, space), watch)
-    picture = picture_read(recipe, still)
-    watched = parts.inside(picture)
-    choice = recipe.framing.camera_for(picture)
-    numbers = _Numbers(picture, choice.camera)
+    recipe, parts = at_hand.recipe(still), at_hand.watch(still, watch)
+    at_hand.say()
+    read = still_read(recipe, still)
+    numbers = _Numbers(read.picture, read.camera)
     ends = recipe.lamp_range_from(still) if lamp_range else ()
     sheet = compare(
-        picture,
+        read.picture,
         chosen,
-        camera=choice.camera,
-        watched=[(one.name, one.region) for one in watched],
+        watched=[(one.name, one.region) for one in parts.inside(read.picture)],
         numbers=numbers.texts,
-        surround=recipe.surround,
-        compensate=recipe.compensate,
-        grain=recipe.grain,
-        facts=still_facts(still.name, recipe.exposure_stops),
-        notices=(*picture.notices, *choice.notices),
-        progress=lambda steps: shown(steps, len(steps), str),
         ends=ends,
+        **read.on_a_sheet,
         **given(width_px=width, seen_on=seen_on),
     )
-    write_sheet(target, sheet, quality=recipe.quality)
+    fg.write_sheet(target, sheet, quality=recipe.quality)
     note(*sheet.notices)
     if as_json:
-        ghosts = {str(look): ghosts_record(picture, look, choice.camera) for look in chosen}
+        ghosts = {str(look): ghosts_record(read.picture, look, read.camera) for look in chosen}
         ends_named = [end for end, _ in ends]
         print_json({**_record(target, chosen, ends_named, numbers.read), "ghosts_seen": ghosts})
     else:
         typer.echo(str(target))
 
 
-def ghosts_record(picture: Picture, look: LookStack, camera: Camera) -> int | None:
+def ghosts_record(picture: fg.Picture, look: LookStack, camera: fg.Camera) -> int | None:
     """Return how many ghosts will be seen; None for what stands on no glass."""
     from frontglass.pipeline.still_ghosts import ghosts_of
 
@@ -105,35 +86,14 @@ def ghosts_record(picture: Picture, look: LookStack, camera: Camera) -> int | No
     return None if found is None else len(found.ghosts.seen)
 
 
-def _target(still: Path, out: Path | None, *, overwrite: bool) -> Path:
-    """Return where the sheet goes, if it may."""
-    from frontglass.pipeline.still_files import check_may_write
-    from frontglass.sheets.sheet import check_suffix
-
-    target = out or still.with_name(f"{still.stem}_compare.png")
-    check_may_write(target, [still], overwrite=overwrite)
-    check_suffix(target)
-    return target
-
-
-def _taken(
-    at_hand: SceneAtHand, still: Path, typed: Mapping[str, Any], watch: list[str] | None
-) -> tuple[Recipe, WatchedParts]:
-    """Return how the still is shown and what is watched: as typed, else as the scene says."""
-    recipe = at_hand.recipe(still, typed)
-    parts = at_hand.watch(still, watch)
-    at_hand.say()
-    return recipe, parts
-
-
 class _Numbers:
     """Numbers of watched parts as each look shows them: as texts, and kept for a script."""
 
-    def __init__(self, bare: Picture, camera: Camera) -> None:
+    def __init__(self, bare: fg.Picture, camera: fg.Camera) -> None:
         self.read: dict[str, list[object]] = {}
         self._bare, self._camera = bare, camera
 
-    def texts(self, name: str, region: Region, seen: Picture) -> tuple[str, ...]:
+    def texts(self, name: str, region: fg.Region, seen: fg.Picture) -> tuple[str, ...]:
         """Return what a sheet says of a part of the still as it is seen."""
         from frontglass.measurement.watch import WatchedRegion, number_texts, region_numbers
 

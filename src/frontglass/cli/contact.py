@@ -4,42 +4,40 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import frontglass as fg
+from frontglass.batch.manifest import (
+    CONTACT_NAME,
+    MANIFEST_NAME,
+    Entry,
+    Manifest,
+    is_as_made,
+    made_entry,
+)
+from frontglass.batch.run import Batch, Outcome
+from frontglass.batch.work import Made
 from frontglass.cli.batch_texts import relative_name
 from frontglass.cli.grouped import note
 from frontglass.cli.progress import shown
-
-if TYPE_CHECKING:
-    from frontglass.batch.manifest import Entry, Manifest
-    from frontglass.batch.run import Batch, Outcome
-    from frontglass.sheets.contact import ContactCell, ContactRow
+from frontglass.errors import FrontglassError
+from frontglass.sheets.contact import ContactCell, ContactRow, contact_pages, small_copy
+from frontglass.sheets.pdf import write_pdf
 
 
 def written_contact(batch: Batch, outcomes: Sequence[Outcome]) -> Path | None:
     """Write the contact sheet of a batch's folder; return where, or None if it stays as it is."""
-    from frontglass.batch.manifest import (
-        CONTACT_NAME,
-        MANIFEST_NAME,
-        Manifest,
-        is_as_made,
-        made_entry,
-    )
-    from frontglass.sheets.contact import contact_pages
-    from frontglass.sheets.pdf import write_pdf
-
     path = batch.folder / CONTACT_NAME
     if not batch.folder.is_dir():
         return None
-    if path.exists() and not is_as_made(path, Manifest(batch.folder / MANIFEST_NAME).contact):
+    manifest = Manifest(batch.folder / MANIFEST_NAME)
+    if path.exists() and not is_as_made(path, manifest.contact):
         note(f"{path}: is not what an earlier run made, and was left as it is.")
         return None
-    manifest = Manifest(batch.folder / MANIFEST_NAME)
     entries = _entries(batch, manifest)
     columns = list(dict.fromkeys(looks for looks, _ in entries))
     sheet = _Sheet(batch, outcomes, entries)
     stills = batch.found.stills
-    rows = [sheet.row(still, columns) for still in shown(stills, len(stills), str)]
+    rows = [sheet.row(still, columns) for still in shown(stills)]
     about = f"{len(stills)} stills, {len(columns)} looks" if len(stills) > 1 else str(stills[0])
     titles = [_title(looks) for looks in columns]
     write_pdf(path, contact_pages(batch.folder.resolve().name, about, titles, rows))
@@ -75,7 +73,6 @@ class _Sheet:
         outcomes: Sequence[Outcome],
         entries: dict[Key, tuple[str, Entry]],
     ) -> None:
-        from frontglass.batch.work import Made
 
         made = {o.job: o.result for o in outcomes if isinstance(o.result, Made)}
         self._bare = {job.still: result.bare for job, result in made.items()}
@@ -85,8 +82,6 @@ class _Sheet:
 
     def row(self, still: Path, columns: Sequence[str]) -> ContactRow:
         """Return the row of a still."""
-        from frontglass.sheets.contact import ContactCell, ContactRow
-
         bare = self._copied(still, self._bare.get(still))
         if not bare.small and still in self._failed:
             reason = self._failed[still].removeprefix(f"{still}: ")
@@ -95,7 +90,6 @@ class _Sheet:
         return ContactRow(name, bare, tuple(self._seen(still, looks) for looks in columns))
 
     def _seen(self, still: Path, looks: str) -> ContactCell:
-        from frontglass.sheets.contact import ContactCell
 
         name, entry = self._entries.get((looks, still), ("", {}))
         if entry.get("state") != "done":
@@ -104,13 +98,9 @@ class _Sheet:
 
     def _copied(self, path: Path, small: bytes | None) -> ContactCell:
         """Return a cell of a picture, read from its file where no copy is at hand."""
-        from frontglass.errors import FrontglassError
-        from frontglass.files import read_picture
-        from frontglass.sheets.contact import ContactCell, small_copy
-
         if small:
             return ContactCell(small)
         try:
-            return ContactCell(small_copy(read_picture(path)))
+            return ContactCell(small_copy(fg.read_picture(path)))
         except FrontglassError as error:
             return ContactCell(said=str(error))

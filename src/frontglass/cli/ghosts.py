@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     CameraOptions,
@@ -17,13 +19,12 @@ from frontglass.cli.options import (
     Overwrite,
     Still,
 )
-from frontglass.cli.progress import picture_read
 from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.still_read import check_sheet, still_read
 from frontglass.cli.texts import Record, print_json, table
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
-    from frontglass.optics.camera import Camera
     from frontglass.pipeline.still_ghosts import FoundGhosts
 
 SHOWN = 20
@@ -47,35 +48,31 @@ def ghosts(
     Where each falls, how bright, whether it will be seen, and the tilt that hides them all.
     --out draws them on a copy of the still, seen through its glass. Without glass there are none.
     """
-    from frontglass.pipeline.still_files import check_may_write
     from frontglass.pipeline.still_ghosts import ghosts_of
-    from frontglass.sheets.ghost_map import ghost_map
-    from frontglass.sheets.sheet import check_suffix, write_sheet
+    from frontglass.sheets.lamp_map import ghost_map
 
-    at_hand = kept.at_hand()
+    at_hand = kept.at_hand(**light.typed(camera))
     stacks = at_hand.stacks(still, looks)
     if len(stacks) > 1:
         raise typer.BadParameter("one at a time; A+B is a stack.", param_hint="'--look'")
     if out is not None:
-        check_may_write(out, [still], overwrite=overwrite)
-        check_suffix(out)
-    recipe = at_hand.recipe(still, light.typed(stacks[0].looks, camera))
+        check_sheet(out, still, overwrite=overwrite)
+    recipe = replace(at_hand.recipe(still), looks=stacks[0].looks)
     at_hand.say()
-    picture = picture_read(recipe, still)
-    choice = recipe.framing.camera_for(picture)
-    note(*picture.notices, *choice.notices)
-    found = ghosts_of(picture, stacks, choice.camera)
+    read = still_read(recipe, still)
+    note(*read.notices)
+    found = ghosts_of(read.picture, stacks, read.camera)
     if out is not None and found is not None:
-        seen = recipe.rendered(picture, choice.camera)
-        write_sheet(out, ghost_map(seen, found.drawn[:SHOWN], found.corner_px))
+        seen = recipe.rendered(read.picture, read.camera)
+        fg.write_sheet(out, ghost_map(seen, found.drawn[:SHOWN], found.corner_px))
         note(f"Drawn on {out}.")
     if as_json:
-        print_json(_record(still, stacks[0], choice.camera, found))
+        print_json(_record(still, stacks[0], read.camera, found))
     else:
-        typer.echo(_text(stacks[0], choice.camera, found))
+        typer.echo(_text(stacks[0], read.camera, found))
 
 
-def _record(still: Path, stack: LookStack, camera: Camera, found: FoundGhosts | None) -> Record:
+def _record(still: Path, stack: LookStack, camera: fg.Camera, found: FoundGhosts | None) -> Record:
     told = found.told if found else ()
     tilt = found.ghosts.tilt_deg if found else (0.0, 0.0)
     return {
@@ -99,7 +96,7 @@ def _record(still: Path, stack: LookStack, camera: Camera, found: FoundGhosts | 
     }
 
 
-def _text(stack: LookStack, camera: Camera, found: FoundGhosts | None) -> str:
+def _text(stack: LookStack, camera: fg.Camera, found: FoundGhosts | None) -> str:
     from frontglass.elements.ghosts import tilt_words
 
     if found is None:

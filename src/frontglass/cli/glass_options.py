@@ -52,15 +52,7 @@ class GlassOptions:
         )
 
     def on(self, look: OnGlass, kept: Rig | None = None) -> OnGlass:
-        """Return a look with its glass as typed, else as a scene keeps it; say where it has none.
-
-        Parameters
-        ----------
-        look : Look or LookStack
-            The look.
-        kept : Rig, optional
-            What the scene says.
-        """
+        """Return a look with its glass as typed, else as a scene has it, if it has any."""
         from frontglass.cli.grouped import note_later
         from frontglass.elements import Place
 

@@ -1,7 +1,7 @@
 """Commands whose options come in groups, and whose errors are one line.
 
-A group is a frozen dataclass whose fields are annotated as typer options. A command takes the
-group as one keyword; on the command line its fields are options of their own.
+A group is a frozen dataclass whose fields are annotated as typer options, or are groups. A command
+takes it as one keyword; on the command line its fields are options of their own.
 """
 
 from __future__ import annotations
@@ -12,17 +12,15 @@ import inspect
 import os
 import sys
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, cast, get_type_hints
 
 import typer
 
+from frontglass.checks import NO_TEXT
 from frontglass.cli import INTERRUPTED
 from frontglass.errors import FrontglassError
-
-NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
-"""Unicode categories that end a line, steer a terminal, or stand for bytes that are no letter."""
 
 DEBUG = "frontglass --debug COMMAND"
 
@@ -34,46 +32,45 @@ Command = Callable[..., None]
 
 def register(app: typer.Typer, function: Command) -> None:
     """Add `function` to `app` as a command, its option groups spread out."""
-    spread, groups = _spread(function)
+    hints = get_type_hints(function, include_extras=True)
+    spread = [
+        option
+        for name, parameter in inspect.signature(function).parameters.items()
+        for option in _spread(hints[name], parameter)
+    ]
 
     @functools.wraps(function)
     def run(**given: object) -> None:
         with user_errors():
-            for name, group in groups.items():
-                fields = [field.name for field in dataclasses.fields(group)]
-                given[name] = group(**{field: given.pop(field) for field in fields})
+            values = {name: _value(name, hint, given) for name, hint in hints.items()}
+            del values["return"]
             _LATER.clear()
-            function(**given)
+            function(**values)
             note(*_LATER)
 
-    run.__signature__ = spread  # type: ignore[attr-defined]  # what typer reads
-    run.__annotations__ = {name: p.annotation for name, p in spread.parameters.items()}
+    run.__signature__ = inspect.Signature(spread)  # type: ignore[attr-defined]  # what typer reads
+    run.__annotations__ = {option.name: option.annotation for option in spread}
     app.command(function.__name__.rstrip("_"))(run)
 
 
-def _spread(function: Command) -> tuple[inspect.Signature, dict[str, type[Any]]]:
-    """Signature of `function` with each option group replaced by its fields, and the groups."""
-    hints = get_type_hints(function, include_extras=True)
-    parameters: list[inspect.Parameter] = []
-    groups: dict[str, type[Any]] = {}
-    for name, parameter in inspect.signature(function).parameters.items():
-        hint = hints[name]
-        if not dataclasses.is_dataclass(hint):
-            parameters.append(parameter.replace(annotation=hint))
-            continue
-        groups[name] = group = cast("type[Any]", hint)
-        field_hints = get_type_hints(group, include_extras=True)
-        for field in dataclasses.fields(group):
-            missing = field.default is dataclasses.MISSING
-            parameters.append(
-                inspect.Parameter(
-                    field.name,
-                    inspect.Parameter.KEYWORD_ONLY,
-                    default=inspect.Parameter.empty if missing else field.default,
-                    annotation=field_hints[field.name],
-                )
-            )
-    return inspect.Signature(parameters), groups
+def _spread(hint: Any, parameter: inspect.Parameter) -> Iterator[inspect.Parameter]:
+    """Yield a parameter as it is typed: an option group as its fields, groups in it as theirs."""
+    if not dataclasses.is_dataclass(hint):
+        yield parameter.replace(annotation=hint)
+        return
+    hints = get_type_hints(hint, include_extras=True)
+    for name, own in inspect.signature(cast("type[Any]", hint)).parameters.items():
+        yield from _spread(hints[name], own)
+
+
+def _value(name: str, hint: Any, given: Mapping[str, object]) -> object:
+    """Return what was given for a parameter: a group is made of what was given for its fields."""
+    if not dataclasses.is_dataclass(hint):
+        return given.get(name)
+    own = get_type_hints(hint, include_extras=True)
+    return cast("type[Any]", hint)(
+        **{name: _value(name, part, given) for name, part in own.items()}
+    )
 
 
 _shown_whole: list[bool] = []

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import (
     Encoding,
@@ -22,13 +23,13 @@ from frontglass.cli.options import (
 )
 from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneOptions
+from frontglass.cli.still_read import check_sheet
 from frontglass.cli.texts import print_json, table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from frontglass.picture.clipped_lamps import ClippedLamp, RecoveredStill
-    from frontglass.scene.parts import SceneStill
+    from frontglass.picture.clipped_lamps import RecoveredStill
 
 SHOWN = 20
 TOLD_SHARE = 0.99
@@ -71,29 +72,23 @@ def lamps(
 
     Those that would send most light come first; --out draws them on a copy of the still.
     """
-    from frontglass.files import read_picture
-    from frontglass.picture.clipped_lamps import with_recovered_light
     from frontglass.picture.marks import marks_from_texts
-    from frontglass.picture.recovery import Recovery
-    from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.lamp_map import lamp_map
-    from frontglass.sheets.sheet import check_suffix, write_sheet
 
     if out is not None:
-        check_may_write(out, [still], overwrite=overwrite)
-        check_suffix(out)
+        check_sheet(out, still, overwrite=overwrite)
     typed = recovery_from(clipped, marks_from_texts(lamp or ()).levels, lamps, white)
     at_hand = kept.at_hand()
-    recovery = at_hand.recovery(still, typed or Recovery())
+    recovery = at_hand.recovery(still, typed or fg.Recovery())
     encoding = at_hand.encoding(still, encoding)
     at_hand.say()
     with working(f"reading {still.name}"):
-        found = with_recovered_light(
-            read_picture(still, **given(gain_map=gain_map, encoding=encoding)), recovery
+        found = fg.with_recovered_light(
+            fg.read_picture(still, **given(gain_map=gain_map, encoding=encoding)), recovery
         )
     told = _told(found.lamps)
     if out is not None:
-        write_sheet(out, lamp_map(found.picture, told), **given(quality=None))
+        fg.write_sheet(out, lamp_map(found.picture, told))
     if keep:
         values = given(white_cd_per_m2=white, others=lamps)
         note(f"Kept in {_kept_in(kept.scene, still, lamp or [], values, found)}.")
@@ -118,16 +113,16 @@ def _kept_in(
 
     boxes = [lamp.box_px for lamp in found.lamps]
 
-    def change(one: SceneStill) -> SceneStill:
+    def change(one: fg.SceneStill) -> fg.SceneStill:
         return with_lamps(replace(one, **told), lamps_from_texts(texts), boxes)
 
     path, _ = told_of_still(still, scene, change)
     return path
 
 
-def _told(lamps: Sequence[ClippedLamp]) -> list[ClippedLamp]:
+def _told(lamps: Sequence[fg.ClippedLamp]) -> list[fg.ClippedLamp]:
     """Return the areas that matter, and those that somebody marked."""
-    told: list[ClippedLamp] = []
+    told: list[fg.ClippedLamp] = []
     before = 0.0
     for lamp in lamps:
         if (before < TOLD_SHARE and len(told) < SHOWN) or lamp.marked:
@@ -136,7 +131,9 @@ def _told(lamps: Sequence[ClippedLamp]) -> list[ClippedLamp]:
     return told
 
 
-def _record(still: Path, found: RecoveredStill, told: Sequence[ClippedLamp]) -> dict[str, object]:
+def _record(
+    still: Path, found: RecoveredStill, told: Sequence[fg.ClippedLamp]
+) -> dict[str, object]:
     white = found.white
     return {
         "still": str(still),
@@ -161,7 +158,7 @@ def _record(still: Path, found: RecoveredStill, told: Sequence[ClippedLamp]) -> 
     }
 
 
-def _text(found: RecoveredStill, told: Sequence[ClippedLamp]) -> str:
+def _text(found: RecoveredStill, told: Sequence[fg.ClippedLamp]) -> str:
     held = ""
     if found.picture.beyond is not None:
         held = f"gain map: light up to {found.picture.held_stops:.1f} stops above white\n"

@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Lamps, Overwrite, White, recovery_from
 from frontglass.cli.progress import working
 from frontglass.cli.texts import print_json
+from frontglass.errors import ParameterError
+from frontglass.units import strength_from_text
 
 if TYPE_CHECKING:
     from frontglass.learning.on_disk import PairOnDisk
-    from frontglass.learning.pairs import StillPair
-    from frontglass.optics.camera import Camera
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,13 +50,10 @@ class PairOptions:
     white: White = None
 
     def listed(self) -> tuple[PairOnDisk, ...]:
-        """Return the pairs that were typed or listed."""
-        from frontglass.errors import ParameterError
+        """Return the pairs that were typed or listed, with what was typed of their lamps."""
         from frontglass.picture.marks import marks_from_texts
-        from frontglass.units import strength_from_text
 
-        strength = strength_from_text(self.strength)
-        listed = _listed(self.bare or [], self.with_ or [], self.pairs, strength, self.stops)
+        listed = self._pairs()
         marks = marks_from_texts(self.lamp or ()).levels
         recovery = recovery_from(None, marks, self.lamps, self.white)
         if recovery is None:
@@ -71,6 +69,26 @@ class PairOptions:
             )
             for pair in listed
         )
+
+    def _pairs(self) -> tuple[PairOnDisk, ...]:
+        from frontglass.learning.on_disk import PairOnDisk, pairs_from_file, stops_from_text
+
+        strength = strength_from_text(self.strength)
+        bare, other = tuple(self.bare or ()), tuple(self.with_ or ())
+        if self.pairs is not None:
+            if bare or other or self.stops is not None:
+                hint = "The list says strength and stops of each pair, too."
+                rule = "given without --bare, --with, --stops"
+                raise ParameterError("pairs", rule, self.pairs, hint)
+            return pairs_from_file(self.pairs)
+        if not bare or not other:
+            missing = "--with" if bare else "--bare"
+            raise ParameterError("pair", "--bare B --with W, or --pairs LIST", f"no {missing}")
+        if len(bare) != len(other):
+            got = f"{len(bare)} and {len(other)}"
+            raise ParameterError("pair", "as many frames without as with the glass", got)
+        stops = None if self.stops is None else stops_from_text(self.stops)
+        return (PairOnDisk(bare=bare, with_glass=other, strength=strength, stops=stops),)
 
 
 def learn(
@@ -102,7 +120,6 @@ def learn(
     """
     from frontglass.cli import learn_texts as texts
     from frontglass.files.whole import write_all_whole
-    from frontglass.learning.learn import learn_look
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sheet import check_suffix
 
@@ -114,50 +131,20 @@ def learn(
         check_suffix(picture)
     with working("reading stills"):
         stills = [pair.read() for pair in listed]
-    known, assumed = _camera(camera, stills)
-    named = name or texts.name_of(out)
+    framing = camera.framing()
+    choice = None if framing == fg.Framing() else framing.camera_for(stills[0].bare)
     with working("learning the glass") as step:
-        learned = learn_look(
-            stills, camera=known, name=named, surround=surround, form=form, step=step
+        learned = fg.learn_look(
+            stills,
+            camera=choice and choice.camera,
+            name=name or texts.name_of(out),
+            surround=surround,
+            form=form,
+            step=step,
         )
-    note(*assumed, *learned.notices)
+    note(*(choice.notices if choice else ()), *learned.notices)
     write_all_whole(texts.writers(learned, out, picture))
     if as_json:
         print_json(texts.learned_record(learned, out, picture))
     else:
         typer.echo("\n".join(texts.learned_lines(learned, out, picture)))
-
-
-def _listed(
-    bare: list[Path], other: list[Path], pairs: Path | None, strength: float, stops: str | None
-) -> tuple[PairOnDisk, ...]:
-    """Return the pairs that were typed or listed."""
-    from frontglass.errors import ParameterError
-    from frontglass.learning.on_disk import PairOnDisk, pairs_from_file, stops_from_text
-
-    if pairs is not None:
-        if bare or other or stops is not None:
-            hint = "The list says strength and stops of each pair, too."
-            raise ParameterError("pairs", "given without --bare, --with, --stops", pairs, hint)
-        return pairs_from_file(pairs)
-    if not bare or not other:
-        missing = "--with" if bare else "--bare"
-        raise ParameterError("pair", "--bare B --with W, or --pairs LIST", f"no {missing}")
-    if len(bare) != len(other):
-        got = f"{len(bare)} and {len(other)}"
-        raise ParameterError("pair", "as many frames without as with the glass", got)
-    typed = None if stops is None else stops_from_text(stops)
-    return (PairOnDisk(bare=tuple(bare), with_glass=tuple(other), strength=strength, stops=typed),)
-
-
-def _camera(
-    options: CameraOptions, stills: list[StillPair]
-) -> tuple[Camera | None, tuple[str, ...]]:
-    """Return what took all pairs, if it was typed, and what was assumed."""
-    from frontglass.pipeline.framing import Framing
-
-    framing = options.framing()
-    if framing == Framing():
-        return None, ()
-    choice = framing.camera_for(stills[0].bare)
-    return choice.camera, choice.notices

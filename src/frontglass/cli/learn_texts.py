@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import frontglass as fg
 from frontglass.cli.texts import Record, table
+from frontglass.learning.learn import LearnedPair
+from frontglass.sheets.learned import ShownKernel, ShownPair, learned_sheet
 from frontglass.units import strength_text
-
-if TYPE_CHECKING:
-    from frontglass.learning.learn import Learned, LearnedPair
-    from frontglass.sheets.sheet import Sheet
 
 GREEN = 1
 
@@ -24,22 +23,20 @@ def name_of(out: Path) -> str:
 
 
 def writers(
-    learned: Learned, out: Path, picture: Path | None
+    learned: fg.Learned, out: Path, picture: Path | None
 ) -> dict[Path, Callable[[str], object]]:
     """Return what fills each file: the look, and the sheet if one was asked for."""
-    from frontglass.sheets.sheet import write_sheet
-
     text = learned.look.to_toml()
     found: dict[Path, Callable[[str], object]] = {
         out: lambda beside: Path(beside).write_text(text, encoding="utf-8")
     }
     if picture is not None:
         sheet = sheet_of(learned)
-        found[picture] = lambda beside: write_sheet(beside, sheet)
+        found[picture] = lambda beside: fg.write_sheet(beside, sheet)
     return found
 
 
-def learned_lines(learned: Learned, out: Path, picture: Path | None) -> Iterator[str]:
+def learned_lines(learned: fg.Learned, out: Path, picture: Path | None) -> Iterator[str]:
     """Yield what was learned in lines of text."""
     yield str(out)
     if picture is not None:
@@ -57,7 +54,7 @@ def learned_lines(learned: Learned, out: Path, picture: Path | None) -> Iterator
     yield from learned.told
 
 
-def _numbers(learned: Learned) -> Iterator[str]:
+def _numbers(learned: fg.Learned) -> Iterator[str]:
     yield (
         f"scattered beyond {learned.near_deg:.2g} degrees:"
         f" {100 * learned.scattered_share:.1f} % of green light"
@@ -79,7 +76,7 @@ def _row(pair: LearnedPair) -> list[str]:
     ]
 
 
-def learned_record(learned: Learned, out: Path, picture: Path | None) -> Record:
+def learned_record(learned: fg.Learned, out: Path, picture: Path | None) -> Record:
     """Return what was learned as a script wants to read it."""
     return {
         "out": str(out),
@@ -104,10 +101,8 @@ def _pair_record(pair: LearnedPair) -> dict[str, Any]:
     return {key: getattr(pair, key) for key in keys.split()}
 
 
-def sheet_of(learned: Learned) -> Sheet:
+def sheet_of(learned: fg.Learned) -> fg.Sheet:
     """Sheet of what was learned."""
-    from frontglass.sheets.learned import ShownKernel, ShownPair, learned_sheet
-
     pairs = [
         ShownPair(
             title=f"{pair.name}: {pair.residual_stops:.3f} stops rms left over",

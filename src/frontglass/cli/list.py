@@ -9,18 +9,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite
-from frontglass.cli.rental_texts import rental_record, rental_rows, rental_text
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
+from frontglass.errors import ParameterError, PictureFileError
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
     from frontglass.measurement.rental import Piece
     from frontglass.optics.camera import CameraChoice
-    from frontglass.pipeline.framing import Framing
-    from frontglass.scene.scene import Scene
     from frontglass.sheets.rental import RentalRow
 
 WIDTH_PX = 4096
@@ -109,16 +108,17 @@ def list_(
 
     A box to tick, stand-ins at strengths that can be rented. Every look of a stack is a piece.
     """
+    from frontglass.cli.rental_texts import rental_record, rental_rows, rental_text
     from frontglass.measurement.rental import pieces
     from frontglass.pipeline.still_files import check_may_write
 
     check_suffixes(out or [])
     for target in out or ():
         check_may_write(target, [], overwrite=overwrite)
-    at_hand = scene.at_hand()
+    at_hand = scene.at_hand(framing=camera.framing())
     kept = at_hand.here()
     found = pieces(map(chosen, choices) if choices else _kept(kept))
-    framing = at_hand.framing(camera.framing())
+    framing = at_hand.framing()
     at_hand.say()
     choice = framing.camera_for_width(WIDTH_PX)
     note(*choice.notices)
@@ -139,8 +139,6 @@ def list_(
 
 def check_suffixes(targets: Sequence[Path]) -> None:
     """Refuse a target that is neither a PDF nor a text."""
-    from frontglass.errors import PictureFileError
-
     for target in targets:
         if target.suffix.lower() not in {".pdf", ".txt"}:
             msg = f"{target}: a list is a PDF or a text; end its name with .pdf or .txt."
@@ -156,7 +154,7 @@ def chosen(text: str) -> tuple[LookStack, tuple[str, ...]]:
     return stack_from_text(looks), tuple(name for name in names if name)
 
 
-def _kept(scene: Scene | None) -> list[tuple[LookStack, tuple[str, ...]]]:
+def _kept(scene: fg.Scene | None) -> list[tuple[LookStack, tuple[str, ...]]]:
     """Return what a scene keeps, and for which stills."""
     if scene is None or not scene.choices:
         words = "name what was chosen; no scene here keeps anything."
@@ -168,12 +166,11 @@ def _with_stand_ins(
     found: Sequence[Piece],
     among: list[str],
     choice: CameraChoice,
-    framing: Framing,
+    framing: fg.Framing,
     most: int,
 ) -> list[Piece]:
     """Return pieces with what may stand in for each."""
     from frontglass.cli.stand_ins import candidates, looked_through
-    from frontglass.errors import ParameterError
     from frontglass.measurement.rental import stand_in_lines
     from frontglass.measurement.stand_ins import Curve, ranked_stand_ins
 

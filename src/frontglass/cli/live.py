@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.batch_texts import say_left_out
 from frontglass.cli.glass_options import GlassOptions
-from frontglass.cli.options import CameraOptions, LightOptions
+from frontglass.cli.options import CameraOptions, LightOptions, Stills
 from frontglass.cli.scene_files import SceneFile, scene_file
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.space_options import SpaceOptions
+from frontglass.errors import FrontglassError
 
 if TYPE_CHECKING:
     from frontglass.live.app import Page
     from frontglass.live.sharing import SharedView
-    from frontglass.looks import Look
     from frontglass.looks.rig import Rig
-    from frontglass.pipeline.recipe import Recipe
 
 PACKAGES, QR_PACKAGE = ("starlette", "uvicorn"), "segno"
 
@@ -44,14 +44,7 @@ class ServingOptions:
 
 
 def live(
-    stills: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="STILLS",
-            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
-            show_default=False,
-        ),
-    ],
+    stills: Stills,
     *,
     look: Annotated[
         list[str] | None,
@@ -79,7 +72,7 @@ def live(
 
         view_named(light.view, light.view_from, light.encoding)
     words = [*_words(camera), *_words(glass), *_words(space), *_words(light)]
-    typed = light.typed((), camera, space)
+    typed = light.typed(camera, space)
     page = page_for(
         stills,
         typed,
@@ -136,7 +129,6 @@ def page_for(
     from frontglass.live.making import Making
     from frontglass.live.marks import SETTINGS
     from frontglass.live.table import LightTable
-    from frontglass.looks import catalogue, read_look
     from frontglass.scene.scene import FILE_NAME
 
     found = found_stills(sources)
@@ -145,11 +137,11 @@ def page_for(
     if scene is None and not path.exists() and len(found.stills) > 1:
         path = found.root / FILE_NAME
 
-    def recipe_of(still: Path) -> Recipe:
+    def recipe_of(still: Path) -> fg.Recipe:
         options = SceneOptions(scene=path if path.exists() else None)
-        return options.at_hand().recipe(still, typed)
+        return options.at_hand(**typed).recipe(still)
 
-    own: dict[str, Look] = {name: read_look(name) for name in look}
+    own: dict[str, fg.Look] = {name: fg.read_look(name) for name in look}
     more = [] if scene is None else ["--scene", str(path)]
     files = {one.name: Path(name) for name, one in own.items() if name.lower().endswith(".toml")}
     keeper = SceneKeeper(path, words=[*words, *more], look_files=files)
@@ -158,7 +150,7 @@ def page_for(
         kept = keeper.scene().camera.rig
         return kept if rig is None else rig.over(kept)
 
-    table = LightTable(found.stills, (*own.values(), *catalogue()), recipe_of, rig_of)
+    table = LightTable(found.stills, (*own.values(), *fg.catalogue()), recipe_of, rig_of)
     said = {word.removeprefix("--").replace("-", "_") for word in words}
     fixed = [name for name in SETTINGS if said & {name, f"no_{name}", f"un{name}"}]
     making = Making(found.stills, keeper, camera_words)
@@ -186,8 +178,6 @@ def _words(options: Any) -> Iterator[str]:
 def _check_packages(names: tuple[str, ...]) -> None:
     """Say which packages the page needs, where they are not there."""
     from importlib.util import find_spec
-
-    from frontglass.errors import FrontglassError
 
     missing = [name for name in names if find_spec(name) is None]
     if missing:

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import frontglass as fg
 from frontglass.cli.texts import Record, table
+from frontglass.elements import ELEMENTS, LOBES, Fact, Place
+from frontglass.measurement import HazeNumbers, LookNumbers, haze_numbers
 from frontglass.units import deg_from_rad, strength_text
-
-if TYPE_CHECKING:
-    from frontglass.elements import Fact
-    from frontglass.looks import LearnedFrom, Look
-    from frontglass.measurement import HazeNumbers, LookNumbers
-    from frontglass.optics.camera import Camera
 
 UNITS = {
     "_deg": " degrees",
@@ -28,11 +25,9 @@ GREEN = 1
 
 
 def look_record(
-    look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
+    look: fg.Look, numbers: Sequence[LookNumbers], camera: fg.Camera, width_px: int
 ) -> Record:
     """Return a look and its numbers as a script wants to read them."""
-    from frontglass.measurement import haze_numbers
-
     hazes = [haze_numbers(look.at(one.strength).light_path) for one in numbers]
     return {
         "name": look.name,
@@ -56,12 +51,9 @@ def look_record(
 
 
 def look_lines(
-    look: Look, numbers: Sequence[LookNumbers], camera: Camera, width_px: int
+    look: fg.Look, numbers: Sequence[LookNumbers], camera: fg.Camera, width_px: int
 ) -> Iterator[str]:
     """Yield a look and its numbers in lines of text."""
-    from frontglass.elements import Place
-    from frontglass.measurement import haze_numbers
-
     yield from (look.name, f"  {look.summary}", f"  watch: {look.watch}", "")
     if look.learned is not None:
         yield from _learned_lines(look.learned)
@@ -85,7 +77,7 @@ def look_lines(
         yield "Above its threshold only: direct and half. Light below passes untouched."
 
 
-def _learned_lines(learned: LearnedFrom) -> Iterator[str]:
+def _learned_lines(learned: fg.LearnedFrom) -> Iterator[str]:
     """Yield what a look was learned from."""
     pairs = f"{learned.pairs} pair{'s' if learned.pairs > 1 else ''} of stills"
     strengths = ", ".join(strength_text(strength) for strength in learned.strengths)
@@ -107,25 +99,10 @@ LEGEND = (
     "contrast: what is left of those ten stops. Red/green/blue where they differ.",
 )
 HEADS = (
-    "strength",
-    "direct",
-    "half, degrees",
-    "half, px",
-    "glare",
-    "lift",
-    "contrast",
+    *("strength", "direct", "half, degrees", "half, px", "glare", "lift", "contrast"),
     "light loss",
 )
-
-
-HAZE_HEADS = (
-    "strength",
-    "extinction",
-    "optical range",
-    "left at 3 m",
-    "left at 10 m",
-    "droplets",
-)
+HAZE_HEADS = ("strength", "extinction", "optical range", "left at 3 m", "left at 10 m", "droplets")
 HAZE_LEGEND = (
     "extinction: light taken per metre. optical range: 5 % of a light is left.",
     "droplets: glycol, 1 um across. Other mists weigh from three quarters to seven times as much.",
@@ -216,9 +193,7 @@ def _fact_line(fact: Fact) -> str:
 
 def _kind(value: Any) -> str:
     """Return the name that a look's file has for an element, or for a lobe's profile."""
-    from frontglass.elements import ELEMENTS, LOBES, BareLamp, Beam
-
-    names: dict[type[Any], str] = {BareLamp: "lamp", Beam: "beam"}
+    names: dict[type[Any], str] = {fg.BareLamp: "lamp", fg.Beam: "beam"}
     names |= {kind: name for name, kind in (*ELEMENTS.items(), *LOBES.items())}
     # A part that only one kind of element has needs no name of its own.
     return names.get(type(value), "clear centre")

@@ -6,22 +6,21 @@ from typing import Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.grouped import note
-from frontglass.cli.look_texts import look_lines, look_record
 from frontglass.cli.options import CameraOptions, Json, Strengths, steps_of
 from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
+from frontglass.units import STOCK_STRENGTHS
 
 PREVIEW_WIDTH_PX = 1920
 
 
 def looks(*, as_json: Json = False) -> None:
     """List the looks there are, and what to watch for."""
-    from frontglass.looks import catalogue
-
-    shipped = catalogue()
+    shipped = fg.catalogue()
     if as_json:
         print_json([{"name": x.name, "summary": x.summary, "watch": x.watch} for x in shipped])
         return
@@ -45,14 +44,13 @@ def show(
     as_json: Json = False,
 ) -> None:
     """Show what a look is made of and what it does, in numbers."""
-    from frontglass.looks import read_look
+    from frontglass.cli.look_texts import look_lines, look_record
     from frontglass.measurement import look_numbers
-    from frontglass.units import STOCK_STRENGTHS
 
     name, steps = steps_of(look, strengths)
-    at_hand = kept.at_hand()
-    (shown,) = at_hand.on_glass(None, glass, [read_look(name)])
-    choice = at_hand.framing(camera.framing()).camera_for_width(width)
+    at_hand = kept.at_hand(framing=camera.framing())
+    (shown,) = at_hand.on_glass(None, glass, [fg.read_look(name)])
+    choice = at_hand.framing().camera_for_width(width)
     at_hand.say()
     note(*choice.notices)
     chosen = steps or tuple(map(float, STOCK_STRENGTHS))

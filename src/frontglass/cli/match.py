@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, LightOptions, Watch, looks_from_texts
-from frontglass.cli.progress import picture_read, working
+from frontglass.cli.progress import working
 from frontglass.cli.scene_options import SceneAtHand, SceneOptions
-from frontglass.cli.texts import Record, print_json, table
+from frontglass.cli.still_read import still_read
+from frontglass.cli.texts import Record, named, print_json, table
+from frontglass.errors import ParameterError
 from frontglass.units import strength_text
 
 if TYPE_CHECKING:
-    from frontglass.looks import Look
     from frontglass.measurement.match import Effects, Match, Meter
-    from frontglass.optics.camera import Camera
 
 WIDTH_PX = 4096
 RANKED_WIDTH_PX, ROUGH_WIDTH_PX = 1280, 960
@@ -68,21 +69,20 @@ def match(
 
     What stays different is said, at the nearest stock strength too. --among all ranks every look.
     """
-    from frontglass.errors import ParameterError
-    from frontglass.looks import read_look
     from frontglass.measurement.match import match
 
     if (other is None) == (not among):
         raise ParameterError("match", "given either --with LOOK or --among all", other or "neither")
     (reference,) = looks_from_texts([look])
-    typed, widest = light.typed((), camera), RANKED_WIDTH_PX if other is None else math.inf
-    judge = _judge(still, watch or [], typed, kept.at_hand(), width_px=widest)
+    at_hand = kept.at_hand(**light.typed(camera))
+    widest = RANKED_WIDTH_PX if other is None else math.inf
+    judge = _judge(still, watch or [], at_hand, widest)
     note(*judge.notices)
     if other is None:
         _rank(reference, among or [], by, judge, as_json=as_json)
         return
     with working(f"matching {reference}"):
-        found = match(reference, read_look(other), judge.meter, by, rough=judge.rough)
+        found = match(reference, fg.read_look(other), judge.meter, by, rough=judge.rough)
     if as_json:
         print_json(match_record(found))
     else:
@@ -91,7 +91,7 @@ def match(
         raise typer.Exit(1)
 
 
-def _rank(reference: Look, among: list[str], by: str, judge: _Judge, *, as_json: bool) -> None:
+def _rank(reference: fg.Look, among: list[str], by: str, judge: _Judge, *, as_json: bool) -> None:
     """Print which looks come closest to one."""
     from frontglass.cli.stand_ins import (
         candidates,
@@ -143,13 +143,13 @@ def match_lines(found: Match) -> Iterator[str]:
 
 
 def _stock_line(found: Match, stock: float) -> str:
-    from frontglass.measurement.match import SINGLE, Criterion
+    from frontglass.measurement.match import SINGLE
 
     assert found.at_stock is not None
     assert found.matched is not None
     if abs(stock / found.matched.strength - 1) < 0.005:
         return f"{strength_text(stock)} is a stock strength."
-    asked = SINGLE if found.criterion is Criterion.MIX else (found.criterion,)
+    asked = SINGLE if found.criterion is fg.Criterion.MIX else (found.criterion,)
     costs = [
         f"{100 * (found.at_stock.of(one) / found.wanted.of(one) - 1):+.0f} % in {one.value}"
         for one in asked
@@ -180,12 +180,9 @@ def match_record(found: Match) -> Record:
     looks = {"matched": found.matched, "stock": found.stock}
     effects = {"got": found.got, "at_stock": found.at_stock}
     return {
-        "reference": {"name": found.reference.name, "strength": found.reference.strength},
+        "reference": named(found.reference),
         "by": found.criterion.value,
-        **{
-            key: look and {"name": look.name, "strength": look.strength}
-            for key, look in looks.items()
-        },
+        **{key: look and named(look) for key, look in looks.items()},
         "wanted": asdict(found.wanted),
         **{key: value and asdict(value) for key, value in effects.items()},
         "reason": found.reason,
@@ -198,62 +195,49 @@ class _Judge:
     """What measures looks, with which camera on which shape of frame, and what was assumed."""
 
     meter: Meter
-    camera: Camera
+    camera: fg.Camera
     height_of_width: float
     notices: tuple[str, ...]
     rough: Meter | None = None
     """On a small still, which says nearly the same."""
 
 
-def _judge(
-    still: Path | None,
-    watch: list[str],
-    typed: Mapping[str, Any],
-    at_hand: SceneAtHand,
-    *,
-    width_px: float = math.inf,
-) -> _Judge:
+def _judge(still: Path | None, watch: list[str], at_hand: SceneAtHand, width_px: float) -> _Judge:
     """Return what measures looks, on targets or on a still no wider than that."""
-    from frontglass.errors import ParameterError
-    from frontglass.measurement.match import meter_on_targets
     from frontglass.measurement.still import meter_on_still
     from frontglass.picture.reduced import reduced, reduced_region
 
     if still is None:
         if watch:
             raise ParameterError("watch", "given together with --on STILL", watch[0])
-        framing = at_hand.framing(typed["framing"])
+        framing = at_hand.framing()
         at_hand.say()
         choice = framing.camera_for_width(WIDTH_PX)
         shape = framing.height_for_width(WIDTH_PX) / WIDTH_PX
-        meter = meter_on_targets(choice.camera, shape)
+        meter = fg.meter_on_targets(choice.camera, shape)
         return _Judge(meter, choice.camera, shape, choice.notices)
-    recipe = at_hand.recipe(still, typed)
+    recipe = at_hand.recipe(still)
     watched = at_hand.watch(still, watch)
     at_hand.say()
-    picture = picture_read(recipe, still)
-    choice = recipe.framing.camera_for(picture)
+    read = still_read(recipe, still)
+    picture = read.picture
     parts = tuple(watched.inside(picture))
 
     def meter_at(widest_px: float) -> Meter:
         scale = widest_px / picture.width_px
         if scale >= 1:
-            return meter_on_still(picture, choice.camera, watched=parts, surround=recipe.surround)
+            return meter_on_still(picture, read.camera, watched=parts, surround=recipe.surround)
         small = tuple(replace(one, region=reduced_region(one.region, scale)) for one in parts)
-        return meter_on_still(
-            reduced(picture, int(widest_px)),
-            choice.camera,
-            watched=small,
-            surround=recipe.surround,
-        )
+        seen = reduced(picture, int(widest_px))
+        return meter_on_still(seen, read.camera, watched=small, surround=recipe.surround)
 
     least_px = min((min(one.region.size_px) for one in parts), default=picture.width_px)
     rough_px = max(ROUGH_WIDTH_PX, LEAST_PART_PX / least_px * picture.width_px)
     is_large = picture.width_px >= 2 * rough_px and math.isinf(width_px)
     return _Judge(
         meter_at(width_px),
-        choice.camera,
+        read.camera,
         picture.height_px / picture.width_px,
-        (*picture.notices, *choice.notices),
+        read.notices,
         meter_at(rough_px) if is_large else None,
     )

@@ -7,11 +7,13 @@ from typing import Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import CameraOptions, Json, Overwrite, Strengths, looks_from_texts
-from frontglass.cli.progress import shown as progress
+from frontglass.cli.progress import shown
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.texts import print_json
+from frontglass.units import strengths_from_text
 
 WIDTH_PX = 4096
 
@@ -47,8 +49,7 @@ def measure(
     from frontglass.files.whole import write_bytes_whole
     from frontglass.measurement.measure import measure
     from frontglass.pipeline.still_files import check_may_write
-    from frontglass.sheets.sheet import check_suffix, write_sheet
-    from frontglass.units import strengths_from_text
+    from frontglass.sheets.sheet import check_suffix
 
     for target in filter(None, (csv, picture)):
         check_may_write(target, [], overwrite=overwrite)
@@ -58,18 +59,17 @@ def measure(
     named = looks_from_texts(looks, "1" if steps else None)
     if steps:
         named = [look.at(strength) for look in named for strength in steps]
-    at_hand = kept.at_hand()
-    framing = at_hand.framing(camera.framing())
+    at_hand = kept.at_hand(framing=camera.framing())
+    framing = at_hand.framing()
     at_hand.say()
     choice, height = framing.camera_for_width(width), framing.height_for_width(width)
-    looking = progress(named, len(named), str)
-    measured = [measure(look, choice.camera, width, height) for look in looking]
+    measured = [measure(look, choice.camera, width, height) for look in shown(named)]
     notices = tuple(dict.fromkeys((*choice.notices, *(n for m in measured for n in m.notices))))
     note(*notices)
     if csv:
         write_bytes_whole(csv, texts.measures_csv(measured).encode(errors="backslashreplace"))
     if picture:
-        write_sheet(picture, texts.measures_sheet(measured, choice.camera, width, notices))
+        fg.write_sheet(picture, texts.measures_sheet(measured, choice.camera, width, notices))
     if as_json:
         print_json(texts.measures_record(measured, choice.camera, width))
     else:

@@ -7,17 +7,13 @@ import io
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
-from typing import TYPE_CHECKING
 
+import frontglass as fg
 from frontglass.cli.texts import Record, table
+from frontglass.sheets.spec import SpecColumn, spec_sheet
 from frontglass.units import strength_text
 
-if TYPE_CHECKING:
-    from frontglass.measurement.measure import LookMeasures
-    from frontglass.optics.camera import Camera
-    from frontglass.sheets.sheet import Sheet
-
-Words = Callable[["LookMeasures"], str]
+Words = Callable[["fg.LookMeasures"], str]
 
 
 def _percent(share: float) -> str:
@@ -35,7 +31,7 @@ def _known(value: float, unit: str, form: str = ".3g") -> str:
     return "beyond the target" if math.isinf(value) else f"{value:{form}} {unit}"
 
 
-def _radius(degrees: float, m: LookMeasures) -> str:
+def _radius(degrees: float, m: fg.LookMeasures) -> str:
     if degrees == 0:
         return "none"
     if math.isinf(degrees):
@@ -72,19 +68,21 @@ LEGEND = (
 )
 
 
-def name_of(measures: LookMeasures) -> str:
+def name_of(measures: fg.LookMeasures) -> str:
     """Return look and strength."""
     return f"{measures.name} {strength_text(measures.strength)}"
 
 
-def measures_text(measured: Sequence[LookMeasures]) -> str:
+def measures_text(measured: Sequence[fg.LookMeasures]) -> str:
     """Return a table, a look a column, and what its rows mean."""
     heads = ["", *(name_of(m) for m in measured)]
     rows = [[title, *(words(m) for m in measured)] for title, words in ROWS]
     return "\n".join((table([heads, *rows]), "", *LEGEND))
 
 
-def measures_record(measured: Sequence[LookMeasures], camera: Camera, width_px: int) -> Record:
+def measures_record(
+    measured: Sequence[fg.LookMeasures], camera: fg.Camera, width_px: int
+) -> Record:
     """Return all numbers as a script wants to read them; what is not finite becomes null."""
     return {
         "camera": asdict(camera),
@@ -93,7 +91,7 @@ def measures_record(measured: Sequence[LookMeasures], camera: Camera, width_px: 
     }
 
 
-def measures_csv(measured: Sequence[LookMeasures]) -> str:
+def measures_csv(measured: Sequence[fg.LookMeasures]) -> str:
     """Return the scalar numbers as CSV, a look a line."""
     records = [_scalars(m) for m in measured]
     out = io.StringIO()
@@ -104,11 +102,9 @@ def measures_csv(measured: Sequence[LookMeasures]) -> str:
 
 
 def measures_sheet(
-    measured: Sequence[LookMeasures], camera: Camera, width_px: int, notices: Sequence[str]
-) -> Sheet:
+    measured: Sequence[fg.LookMeasures], camera: fg.Camera, width_px: int, notices: Sequence[str]
+) -> fg.Sheet:
     """Return the sheet with the curves and the same numbers."""
-    from frontglass.sheets.spec import SpecColumn, spec_sheet
-
     per_mm = width_px / camera.sensor_width_mm
     columns = [
         SpecColumn(
@@ -135,7 +131,7 @@ def measures_sheet(
     )
 
 
-def _scalars(m: LookMeasures) -> Record:
+def _scalars(m: fg.LookMeasures) -> Record:
     record = _record(m)
     for name in ("curve", "wedge_stops", "notices", "halo"):
         del record[name]
@@ -143,7 +139,7 @@ def _scalars(m: LookMeasures) -> Record:
     return {**record, **halo}
 
 
-def _record(m: LookMeasures) -> Record:
+def _record(m: fg.LookMeasures) -> Record:
     record = asdict(m)
     record["curve"] = {name: values.tolist() for name, values in record["curve"].items()}
     record["wedge_stops"] = list(record["wedge_stops"])

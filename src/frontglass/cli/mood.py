@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.batch_texts import notices_by_still, relative_name, say_left_out
 from frontglass.cli.grouped import note
 from frontglass.cli.list import WhoOptions
-from frontglass.cli.options import CameraOptions, LampRange, LightOptions, LookOptions, Overwrite
+from frontglass.cli.options import LampRange, LookOptions, Overwrite
 from frontglass.cli.progress import shown, working
-from frontglass.cli.scene_options import SceneAtHand, SceneOptions, WatchedParts, say_without_looks
-from frontglass.cli.space_options import SpaceOptions
+from frontglass.cli.scene_options import SceneAtHand, StillOptions, WatchedParts, say_without_looks
+from frontglass.errors import FrontglassError, LookError, ParameterError
 
 if TYPE_CHECKING:
     from frontglass.batch.finding import Found
     from frontglass.looks import LookStack
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.region import Region
-    from frontglass.pipeline.recipe import Recipe
     from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill
 
 FOOT = "Simulated on scout stills; a test with the real glass stays the last word."
@@ -48,9 +46,8 @@ class CropOptions:
         typer.Option(metavar="STILL=0-1|X,Y,W,H", help="The same for one still; repeatable."),
     ] = None
 
-    def of(self, still: Path, at_hand: SceneAtHand, recipe: Recipe) -> Shown:
+    def of(self, still: Path, at_hand: SceneAtHand, recipe: fg.Recipe) -> Shown:
         """Return what is shown of a still: as typed, else as the scene says."""
-        from frontglass.picture.region import Region
         from frontglass.sheets.mood import aspect_from_text
 
         own = dict(map(_crop_word, self.crop or ())).get(still.name, "")
@@ -62,14 +59,12 @@ class CropOptions:
         return Shown(
             aspect=None if self.aspect is None else aspect_from_text(self.aspect),
             share=_share(own) if own and not is_region else self.crop_from,
-            within=Region.from_text(own) if is_region else kept,
+            within=fg.Region.from_text(own) if is_region else kept,
             watched=parts,
         )
 
     def check(self, stills: Sequence[Path]) -> None:
         """Refuse a crop of a still that is not among them."""
-        from frontglass.errors import ParameterError
-
         names = {still.name for still in stills}
         for text in self.crop or ():
             name, _ = _crop_word(text)
@@ -78,8 +73,6 @@ class CropOptions:
 
 
 def _crop_word(text: str) -> tuple[str, str]:
-    from frontglass.errors import ParameterError
-
     name, equals, where = text.rpartition("=")
     if not equals or not name:
         raise ParameterError("crop", "STILL=0-1 or STILL=X,Y,W,H", text)
@@ -87,8 +80,6 @@ def _crop_word(text: str) -> tuple[str, str]:
 
 
 def _share(text: str) -> float:
-    from frontglass.errors import ParameterError
-
     try:
         return float(text)
     except ValueError:
@@ -101,10 +92,10 @@ class Shown:
 
     aspect: float | None = None
     share: float | None = None
-    within: Region | None = None
+    within: fg.Region | None = None
     watched: WatchedParts
 
-    def region(self, picture: Picture) -> tuple[Region, tuple[str, ...]]:
+    def region(self, picture: fg.Picture) -> tuple[fg.Region, tuple[str, ...]]:
         """Return the part of a picture, and what did not fit in; places are those of the still."""
         from frontglass.picture.wider import region_in
         from frontglass.sheets.crop import crop_of
@@ -124,7 +115,7 @@ class _Planned:
     still: Path
     name: str
     caption: str
-    recipe: Recipe
+    recipe: fg.Recipe
     stacks: tuple[LookStack, ...]
     shown: Shown
 
@@ -150,10 +141,7 @@ def mood(
         bool, typer.Option("--wipe", help="Put the bare frame behind a wipe in the HTML.")
     ] = False,
     lamp_range: LampRange = False,
-    camera: CameraOptions,
-    space: SpaceOptions,
-    light: LightOptions,
-    kept: SceneOptions,
+    options: StillOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Make a client board: STILLS through looks to choose from.
@@ -162,26 +150,29 @@ def mood(
     --look: what the scene keeps.
     """
     from frontglass.batch.finding import found_stills
-    from frontglass.sheets.mood_pages import page_count
+    from frontglass.pipeline.still_files import check_may_write
+    from frontglass.sheets.mood import MoodHead
+    from frontglass.sheets.mood_pages import mood_paths, page_count
 
     found = found_stills(stills).without(out)
     crops.check(found.stills)
-    at_hand = kept.at_hand()
-    typed = light.typed((), camera, space)
-    named = zip(found.stills, _captions(found.stills, caption or []), strict=True)
-    planned = [
-        _planned(at_hand, looks, crops, typed=typed, found=found, still=still, caption=words)
-        for still, words in named
-    ]
-    at_hand.say()
-    planned = _with_looks(planned)
+    at_hand = options.at_hand()
+    planned = _planned(found, _captions(found.stills, caption or []), at_hand, looks, crops)
     pages = sum((3 if lamp_range else 1) * page_count(len(one.stacks)) for one in planned)
-    _check_places(out, pages, found.stills, overwrite=overwrite)
+    for path in mood_paths(out, pages):
+        check_may_write(path, list(found.stills), overwrite=overwrite)
     made = _Made(lamp_range=lamp_range)
-    seen = [each for one in shown(planned, len(planned), _name) for each in made.of(one)]
+    looking = shown(planned, lambda one: one.name)
+    seen = [each for one in looking for each in made.of(one)]
     note(*notices_by_still(made.told))
     if seen:
-        head = _head(title or _title(at_hand, found.stills), who)
+        head = MoodHead(
+            title=title or _title(at_hand, found.stills),
+            project=who.project,
+            date=who.day(),
+            contact=who.contact,
+            foot=FOOT,
+        )
         typer.echo("\n".join(map(str, _written(out, head, seen, has_wipe=wipe))))
     for reason in made.failed:
         typer.echo("error: " + " ".join(reason.split()), err=True)
@@ -190,25 +181,29 @@ def mood(
 
 
 def _planned(
+    found: Found,
+    captions: Sequence[str],
     at_hand: SceneAtHand,
     looks: LookOptions,
     crops: CropOptions,
-    *,
-    typed: Mapping[str, Any],
-    found: Found,
-    still: Path,
-    caption: str,
-) -> _Planned:
-    """Return a still as the board will show it: as typed, else as its scene says."""
-    recipe = at_hand.recipe(still, typed)
-    return _Planned(
-        still=still,
-        name=relative_name(still, found.root),
-        caption=caption,
-        recipe=recipe,
-        stacks=at_hand.stacks_or_none(still, looks),
-        shown=crops.of(still, at_hand, recipe),
-    )
+) -> list[_Planned]:
+    """Return stills as the board will show them, as typed or as scenes say, if with looks."""
+    planned = []
+    for still, caption in zip(found.stills, captions, strict=True):
+        recipe = at_hand.recipe(still)
+        planned.append(
+            _Planned(
+                still=still,
+                name=relative_name(still, found.root),
+                caption=caption,
+                recipe=recipe,
+                stacks=at_hand.stacks_or_none(still, looks),
+                shown=crops.of(still, at_hand, recipe),
+            )
+        )
+    at_hand.say()
+    say_without_looks([one.still for one in planned if not one.stacks], len(planned))
+    return [one for one in planned if one.stacks]
 
 
 def _written(
@@ -230,41 +225,14 @@ def _written(
             raise
 
 
-def _with_looks(planned: Sequence[_Planned]) -> list[_Planned]:
-    say_without_looks([one.still for one in planned if not one.stacks], len(planned))
-    return [one for one in planned if one.stacks]
-
-
-def _name(one: _Planned) -> str:
-    return one.name
-
-
-def _head(title: str, who: WhoOptions) -> MoodHead:
-    from frontglass.sheets.mood import MoodHead
-
-    return MoodHead(
-        title=title, project=who.project, date=who.day(), contact=who.contact, foot=FOOT
-    )
-
-
 def _title(at_hand: SceneAtHand, stills: Sequence[Path]) -> str:
     """Return the title of the scene that the stills belong to."""
     scenes = (at_hand.known(still).scene for still in stills)
     return next((scene.title for scene in scenes if scene is not None and scene.title), TITLE)
 
 
-def _check_places(out: Path, pages: int, stills: Sequence[Path], *, overwrite: bool) -> None:
-    from frontglass.pipeline.still_files import check_may_write
-    from frontglass.sheets.mood_pages import mood_paths
-
-    for path in mood_paths(out, pages):
-        check_may_write(path, list(stills), overwrite=overwrite)
-
-
 def _captions(stills: Sequence[Path], given: Sequence[str]) -> list[str]:
     """Return the caption of each still: what was given, then file names."""
-    from frontglass.errors import ParameterError
-
     if len(given) > len(stills):
         raise ParameterError("caption", f"given for {len(stills)} stills at most", len(given))
     return [*given, *(still.stem for still in stills[len(given) :])]
@@ -280,8 +248,6 @@ class _Made:
 
     def of(self, one: _Planned) -> list[MoodStill]:
         """Return a still, or it with its lamps at both ends; nothing if it cannot be read."""
-        from frontglass.errors import FrontglassError, LookError, ParameterError
-
         try:
             return list(self._ends(one))
         except (ParameterError, LookError):
@@ -297,7 +263,7 @@ class _Made:
         for end, picture in one.recipe.lamp_range_from(one.still):
             yield self._still(one, picture, f", {end}")
 
-    def _still(self, one: _Planned, picture: Picture, end: str) -> MoodStill:
+    def _still(self, one: _Planned, picture: fg.Picture, end: str) -> MoodStill:
         from frontglass.sheets.mood import MoodStill, frame_codes
 
         choice = one.recipe.framing.camera_for(picture)
@@ -315,11 +281,11 @@ class _Made:
         return MoodStill(one.caption + end, one.name, bare, tuple(frames))
 
 
-def _part(region: Region, picture: Picture) -> Picture:
+def _part(region: fg.Region, picture: fg.Picture) -> fg.Picture:
     return replace(region.of(picture), past_white=picture.past_white)
 
 
-def _frame(stack: LookStack, part: Picture) -> MoodFrame:
+def _frame(stack: LookStack, part: fg.Picture) -> MoodFrame:
     from frontglass.sheets.ladder import stops_text
     from frontglass.sheets.mood import MoodFrame, frame_codes
 

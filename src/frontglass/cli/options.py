@@ -9,16 +9,28 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.glass_options import GlassOptions
+from frontglass.errors import ParameterError
+from frontglass.units import strengths_from_text
 
 if TYPE_CHECKING:
     from frontglass.cli.space_options import SpaceOptions
-    from frontglass.looks import Look, LookStack
-    from frontglass.picture.recovery import LampMark, Recovery
-    from frontglass.pipeline.framing import Framing
-    from frontglass.pipeline.recipe import Recipe
+    from frontglass.looks import LookStack
 
 Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
+Stills = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="STILLS",
+        help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
+        show_default=False,
+    ),
+]
+SheetOut = Annotated[
+    Path | None, typer.Option("--out", "-o", help="PNG or JPEG to write; else beside the still.")
+]
+WidthAtMost = Annotated[int | None, typer.Option(metavar="PX", help="Width of the sheet at most.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace a file that exists.")]
 Strengths = Annotated[
@@ -101,20 +113,18 @@ class CameraOptions:
         typer.Option("--no-exif", help="The still's lens data are wrong: go by what is typed."),
     ] = False
 
-    def framing(self) -> Framing:
+    def framing(self) -> fg.Framing:
         """Return these options as the library takes them."""
         from frontglass.optics import camera
-        from frontglass.optics.taking import TakingLens
         from frontglass.picture.marks import place_from_text
-        from frontglass.pipeline.framing import Framing
 
-        return Framing(
+        return fg.Framing(
             lens_mm=_parsed(camera.lens_mm_from_text, self.lens),
             f_number=_parsed(camera.f_number_from_text, self.stop),
             sensor=self.sensor,
             filter_distance_mm=_parsed(camera.filter_distance_mm_from_text, self.filter_distance),
             **given(
-                taking=self.taking and TakingLens.from_text(self.taking),
+                taking=self.taking and fg.TakingLens.from_text(self.taking),
                 aim=self.aim and place_from_text("aim", self.aim),
                 lens_from="typed" if self.no_exif else None,
                 focus_m=_parsed(camera.focus_m_from_text, self.focus),
@@ -162,15 +172,13 @@ def targets_of(
     stacks: Sequence[LookStack], out: Path | None, beside: Callable[[LookStack], Path]
 ) -> list[Path]:
     """Return where the picture of each choice goes: to `out` if there is one, else beside."""
-    from frontglass.errors import ParameterError
-
     if out is not None and len(stacks) > 1:
         hint = "Leave it out: each picture is named after its look. A+B stacks looks into one."
         raise ParameterError("out", "left out where there are several looks", str(out), hint)
     return [out] if out is not None else [beside(stack) for stack in stacks]
 
 
-def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) -> list[Look]:
+def looks_from_texts(texts: Sequence[str], default_strength: str | None = None) -> list[fg.Look]:
     """Return looks at their strengths; those that say none are at 1, which a note says."""
     from frontglass.looks import look_from_text
 
@@ -195,16 +203,8 @@ def say_silent(texts: Sequence[str]) -> None:
 
 
 def steps_of(look: str, strengths: str | None) -> tuple[str, tuple[float, ...] | None]:
-    """Return name and strengths of a look that is shown at several; None is the stock ones.
-
-    Raises
-    ------
-    ParameterError
-        If it says a strength, and a list of them stands beside it.
-    """
-    from frontglass.errors import ParameterError
+    """Return name and strengths of a look that is shown at several; None is the stock ones."""
     from frontglass.looks.catalogue import name_and_strength
-    from frontglass.units import strengths_from_text
 
     name, strength = name_and_strength(look)
     if strength and strengths is not None:
@@ -282,30 +282,13 @@ class LightOptions:
     lamps: Lamps = None
     white: White = None
 
-    def recipe(
-        self,
-        looks: tuple[Look, ...],
-        camera: CameraOptions,
-        space: SpaceOptions | None = None,
-    ) -> Recipe:
-        """Return all that decides how a still is rendered; what was left open stays so."""
-        from frontglass.pipeline.recipe import Recipe
-
-        return Recipe(**self.typed(looks, camera, space))
-
-    def typed(
-        self,
-        looks: tuple[Look, ...],
-        camera: CameraOptions,
-        space: SpaceOptions | None = None,
-    ) -> dict[str, Any]:
+    def typed(self, camera: CameraOptions, space: SpaceOptions | None = None) -> dict[str, Any]:
         """Return the parameters of a recipe that were typed; a scene may say the others."""
         from frontglass.picture.marks import marks_from_texts
         from frontglass.pipeline.recipe import exposure_from_text
 
         marks = marks_from_texts(self.lamp or ())
         return {
-            "looks": looks,
             "framing": camera.framing(),
             **given(
                 space=space and space.space(marks.places),
@@ -329,14 +312,13 @@ class LightOptions:
 
 def recovery_from(
     clipped: str | None,
-    marks: tuple[LampMark, ...],
+    marks: tuple[fg.LampMark, ...],
     lamps: str | None = None,
     white: float | None = None,
-) -> Recovery | None:
+) -> fg.Recovery | None:
     """Return what the options say of clipped lamps; None if nothing."""
-    from frontglass.errors import ParameterError
     from frontglass.picture.lamp_kinds import kind_named
-    from frontglass.picture.recovery import AUTO, Recovery
+    from frontglass.picture.recovery import AUTO
 
     if clipped is None and lamps is None and white is None and not marks:
         return None
@@ -344,5 +326,5 @@ def recovery_from(
         hint = "Both say what all clipped lamps are."
         raise ParameterError("lamps", "given without --clipped", lamps, hint)
     everywhere = clipped if lamps is None else kind_named(lamps).name
-    found = Recovery.from_text(AUTO if everywhere is None else everywhere, marks)
+    found = fg.Recovery.from_text(AUTO if everywhere is None else everywhere, marks)
     return replace(found, white_cd_per_m2=white)

@@ -6,14 +6,9 @@ import itertools
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
-
-if TYPE_CHECKING:
-    from frontglass.picture.picture import Picture
-    from frontglass.pipeline.recipe import Recipe
+from typing import TypeVar
 
 Item = TypeVar("Item")
 
@@ -24,18 +19,13 @@ CLEARED = "\r\x1b[2K"
 """To the start of the terminal's line, and nothing on it."""
 
 
-def shown(items: Iterable[Item], total: int, label: Callable[[Item], str]) -> Iterator[Item]:
-    """Yield all items, with a bar on stderr meanwhile if that is a terminal.
+def shown(items: Sequence[Item], label: Callable[[Item], str] = str) -> Iterator[Item]:
+    """Yield all items, with a bar on stderr meanwhile if that is a terminal."""
+    return shown_of(len(items), items, label)
 
-    Parameters
-    ----------
-    items : iterable
-        What is worked through.
-    total : int
-        How many there are.
-    label : callable
-        What to call an item beside the bar.
-    """
+
+def shown_of(total: int, items: Iterable[Item], label: Callable[[Item], str]) -> Iterator[Item]:
+    """Yield all of so many items as they come, with a bar as `shown` has it."""
     if not sys.stderr.isatty():
         yield from items
         return
@@ -69,11 +59,6 @@ def working(what: str) -> Iterator[Callable[[str], None]]:
     """Say on a terminal what is being done, and for how long, if it takes more than two seconds.
 
     Nothing may be printed meanwhile. What it gives is called with what is being done from then on.
-
-    Parameters
-    ----------
-    what : str
-        What is being done, such as "reading scout.jpg".
     """
     said = [what]
     if not sys.stderr.isatty():
@@ -103,9 +88,3 @@ def _tick(said: list[str], over: threading.Event) -> None:
         if over.wait(TICK_S):
             break
     print(CLEARED, end="", file=sys.stderr, flush=True)
-
-
-def picture_read(recipe: Recipe, still: Path) -> Picture:
-    """Return a still read from its file; on a terminal it is said if that takes its time."""
-    with working(f"reading {still.name}"):
-        return recipe.picture_from(still)

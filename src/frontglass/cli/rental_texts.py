@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
 
 from frontglass.cli.texts import Record
+from frontglass.measurement.rental import Piece
+from frontglass.sheets.rental import RentalRow
 from frontglass.units import strength_text
-
-if TYPE_CHECKING:
-    from frontglass.measurement.rental import Piece
-    from frontglass.sheets.rental import RentalRow
 
 TEXT_WIDTH = 88
 BOX = "[ ] "
@@ -19,8 +16,6 @@ BOX = "[ ] "
 
 def rental_rows(pieces: Sequence[Piece], size: str) -> list[RentalRow]:
     """Return pieces as rows of a page."""
-    from frontglass.sheets.rental import RentalRow
-
     return [
         RentalRow(
             piece=str(piece.look),

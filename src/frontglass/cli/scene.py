@@ -5,24 +5,25 @@ from __future__ import annotations
 import difflib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
+import frontglass as fg
 from frontglass.cli.batch_texts import say_left_out
 from frontglass.cli.grouped import note, register
-from frontglass.cli.options import given
+from frontglass.cli.options import Stills, given
 from frontglass.cli.progress import shown
-from frontglass.cli.scene_choices import camera, changed_camera, keep
+from frontglass.cli.scene_choices import Surround, Taking, Title, camera, changed_camera, keep
 from frontglass.cli.scene_files import SceneFile, edited, scene_file
 from frontglass.cli.scene_marks import distance, lamp, watch
 from frontglass.cli.scene_show import show
 from frontglass.cli.scene_still import still
 from frontglass.cli.texts import table
+from frontglass.errors import FrontglassError
 
 if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
     from frontglass.scene.seeing import SeenStill
 
 
@@ -55,25 +56,12 @@ scene_app = typer.Typer(
 
 
 def start(
-    stills: Annotated[
-        list[str],
-        typer.Argument(
-            metavar="STILLS",
-            help='Stills, folders with their sub-folders, or patterns such as "day*/*.jpg".',
-            show_default=False,
-        ),
-    ],
+    stills: Stills,
     *,
-    title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
-    taking: Annotated[
-        str | None,
-        typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
-    ] = None,
+    title: Title = None,
+    taking: Taking = None,
     stop: Annotated[str | None, typer.Option(metavar="N", help="Its stop.")] = None,
-    surround: Annotated[
-        Literal["lampless", "mirror", "dark"] | None,
-        typer.Option(help="What lies outside the frames."),
-    ] = None,
+    surround: Surround = None,
     scene: SceneFile = None,
 ) -> None:
     """Start a scene, or add stills to it.
@@ -83,18 +71,18 @@ def start(
     already of a still stays.
     """
     from frontglass.batch.finding import found_stills
+    from frontglass.scene.finding import as_typed, name_in_scene
     from frontglass.scene.scene import FILE_NAME
     from frontglass.scene.seeing import found_lamps, with_seen
 
     found = found_stills(stills)
     is_missed = say_left_out(found)
     first = scene_file(scene, found.stills[0])
-    path = first if scene is not None or first.exists() else found.root / FILE_NAME
-    path = _from_here(path)
+    path = as_typed(first if scene is not None or first.exists() else found.root / FILE_NAME)
     seen, failed = _looked_at(found.stills)
     own, shared = given(taking=taking, stop=stop), given(title=title, surround=surround)
 
-    def change(before: Scene) -> Scene:
+    def change(before: fg.Scene) -> fg.Scene:
         after = before
         for one in seen:
             after = with_seen(after, one, lamps=found_lamps(one))
@@ -102,7 +90,8 @@ def start(
 
     if seen:
         folders = {one.path.parent for one in seen}
-        after = edited(path, change, about=_about(path, seen), folders=folders)
+        about = {name_in_scene(path.parent, one.path): str(one) for one in seen}
+        after = edited(path, change, about=about, folders=folders)
         _say(path, after, seen)
     for reason in failed:
         typer.echo("error: " + " ".join(f"{reason} Left out.".split()), err=True)
@@ -110,7 +99,7 @@ def start(
         raise typer.Exit(1)
 
 
-def _say(path: Path, scene: Scene, seen: Sequence[SeenStill]) -> None:
+def _say(path: Path, scene: fg.Scene, seen: Sequence[SeenStill]) -> None:
     """Say what was found, and what is not known that will be asked for."""
     typer.echo(table([["still", "size", "lens", "white", "clipped lamps"], *map(_row, seen)]))
     unknown = [one.path for one in seen if not one.lens_text]
@@ -122,25 +111,13 @@ def _say(path: Path, scene: Scene, seen: Sequence[SeenStill]) -> None:
     typer.echo(f"{path}: {number} {'still' if number == 1 else 'stills'}")
 
 
-def _from_here(path: Path) -> Path:
-    """Return a path as one would type it."""
-    import os
-
-    try:
-        relative = Path(os.path.relpath(path))
-    except ValueError:  # on another drive
-        return path
-    return relative if len(str(relative)) < len(str(path)) else path
-
-
 def _looked_at(stills: Sequence[Path]) -> tuple[list[SeenStill], list[str]]:
     """Return what each still shows, and what is wrong with those that cannot be taken in."""
-    from frontglass.errors import FrontglassError
     from frontglass.scene.fields import checked_file
     from frontglass.scene.seeing import seen_still
 
     seen, failed = [], []
-    for one in shown(stills, len(stills), str):
+    for one in shown(stills):
         try:
             checked_file("name", str(one))
             seen.append(seen_still(one))
@@ -148,14 +125,6 @@ def _looked_at(stills: Sequence[Path]) -> tuple[list[SeenStill], list[str]]:
             said = str(error)
             failed.append(said if str(one) in said else f"{one}: {said}")
     return seen, failed
-
-
-def _about(path: Path, seen: Sequence[SeenStill]) -> dict[str, str]:
-    """Return a line of comment for each still, by its name in the scene."""
-    from frontglass.scene.finding import name_in_scene
-    from frontglass.scene.scene import Scene
-
-    return {name_in_scene(Scene(path=path), one.path): str(one) for one in seen}
 
 
 def _row(seen: SeenStill) -> list[str]:

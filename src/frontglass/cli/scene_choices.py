@@ -4,17 +4,26 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.glass_options import GlassOptions
 from frontglass.cli.options import LookOptions, given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file
+from frontglass.errors import ParameterError
+from frontglass.units import strength_text
 
-if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
-
+Title = Annotated[str | None, typer.Option(help="What the scene is called.")]
+Taking = Annotated[
+    str | None,
+    typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
+]
+Surround = Annotated[
+    Literal["lampless", "mirror", "dark"] | None,
+    typer.Option(help="What lies outside the frames."),
+]
 SHARED = ("surround", "view", "title", "encoding", "lut", "lut_from")
 
 
@@ -45,17 +54,16 @@ def keep(
     mood, batch, apply and compare take what is kept where no --look is typed.
     """
     from frontglass.scene.changes import with_choice, without_choice
-    from frontglass.scene.parts import SceneChoice
 
     path = scene_file(scene, still[0] if still else None)
     before = scene_at(path)
     stacks = [_stack(text, before.folder) for text in looks]
     told = given(why=why, hearts=hearts, name=name)
 
-    def change(one: Scene) -> Scene:
+    def change(one: fg.Scene) -> fg.Scene:
         names = tuple(_still_name(one, each) for each in still or ())
         for stack in stacks:
-            choice = SceneChoice(looks=stack, stills=names, **({} if remove else told))
+            choice = fg.SceneChoice(looks=stack, stills=names, **({} if remove else told))
             one = without_choice(one, choice) if remove else with_choice(one, choice)
         return one
 
@@ -67,22 +75,18 @@ def keep(
 def _stack(text: str, folder: Path) -> tuple[str, ...]:
     """Return the looks of a text A:1/2+B as a scene keeps them: checked, each with its strength."""
     from frontglass.scene.finding import name_in_scene
-    from frontglass.scene.scene import FILE_NAME, Scene
-    from frontglass.units import strength_text
 
     (stack,) = LookOptions(look=[text]).stacks()
-    here = Scene(path=folder / FILE_NAME)
     kept = []
     for source, look in zip(stack.sources, stack.looks, strict=True):
         is_file = source.lower().endswith(".toml")
-        name = name_in_scene(here, Path(source)) if is_file else source
+        name = name_in_scene(folder, Path(source)) if is_file else source
         kept.append(f"{name}:{strength_text(look.strength)}")
     return tuple(kept)
 
 
-def _still_name(scene: Scene, path: Path) -> str:
+def _still_name(scene: fg.Scene, path: Path) -> str:
     """Return what a scene calls a still."""
-    from frontglass.errors import ParameterError
     from frontglass.scene.reading import shown_name
 
     found = scene.still_of(path) or scene.named(str(path))
@@ -97,10 +101,7 @@ def _still_name(scene: Scene, path: Path) -> str:
 class CameraWords:
     """What may be said of the camera that all stills are seen with."""
 
-    taking: Annotated[
-        str | None,
-        typer.Option("--as", metavar="MM,SENSOR,...", help="Taking lens: 50mm,super35,2.39."),
-    ] = None
+    taking: Taking = None
     aim: Annotated[
         str | None, typer.Option(metavar="X,Y", help="Where the taking lens points.")
     ] = None
@@ -115,10 +116,6 @@ class CameraWords:
         str | None, typer.Option(metavar="MM", help="As --filter-distance there.")
     ] = None
     focus: Annotated[str | None, typer.Option(metavar="M|inf", help="As --focus there.")] = None
-
-    def told(self) -> dict[str, Any]:
-        """Return what was said, as a scene has it."""
-        return given(**asdict(self))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,23 +133,16 @@ class ColourWords:
     )
 
     def told(self, scene: Path) -> dict[str, Any]:
-        """Return what was said, as the scene of that file has it; a LUT must be one.
-
-        Raises
-        ------
-        FrontglassError
-            If it is none.
-        """
+        """Return what was said, as the scene of that file has it; a LUT must be one."""
         if self.lut is None:
             return given(encoding=self.encoding, lut_from=self.lut_from)
         from frontglass.files.view import is_lut_file, view_named
         from frontglass.scene.finding import name_in_scene
-        from frontglass.scene.scene import Scene
 
         before = scene_at(scene)
         view_named(self.lut, self.lut_from or before.lut_from, self.encoding or before.encoding)
         is_file = is_lut_file(self.lut)
-        lut = name_in_scene(Scene(path=scene), Path(self.lut)) if is_file else self.lut
+        lut = name_in_scene(scene.parent, Path(self.lut)) if is_file else self.lut
         return given(encoding=self.encoding, lut=lut, lut_from=self.lut_from)
 
 
@@ -160,16 +150,13 @@ def camera(
     *,
     words: CameraWords,
     glass: GlassOptions,
-    surround: Annotated[
-        Literal["lampless", "mirror", "dark"] | None,
-        typer.Option(help="What lies outside the frames."),
-    ] = None,
+    surround: Surround = None,
     view: Annotated[
         Literal["hue", "clip"] | None,
         typer.Option(help="Light past white: paler in its hue, or clipped channel by channel."),
     ] = None,
     colour: ColourWords,
-    title: Annotated[str | None, typer.Option(help="What the scene is called.")] = None,
+    title: Title = None,
     clear: Annotated[
         list[str] | None,
         typer.Option(metavar="KEY", help="Say that no longer: as, lens, tilt, ...; several."),
@@ -181,15 +168,13 @@ def camera(
     Taking camera, glass before the lens, surround, view, encoding, the show's LUT, title.
     """
     from frontglass.cli.scene_show import scene_words
-    from frontglass.errors import ParameterError
     from frontglass.scene.fields import keys_of
-    from frontglass.scene.parts import SceneCamera
 
-    own: dict[str, Any] = {**words.told(), **given(**asdict(glass))}
+    own: dict[str, Any] = given(**asdict(words), **asdict(glass))
     path = scene_file(scene)
     shared: dict[str, Any] = given(surround=surround, view=view, title=title)
     shared.update(colour.told(path))
-    keys = {key: one.name for key, one in keys_of(SceneCamera).items()}
+    keys = {key: one.name for key, one in keys_of(fg.SceneCamera).items()}
     for key in clear or ():
         name = key.replace("-", "_")
         if name in keys:
@@ -205,6 +190,6 @@ def camera(
     typer.echo(f"{path}: {', '.join(filter(None, (after.title, scene_words(after)))) or 'nothing'}")
 
 
-def changed_camera(scene: Scene, own: dict[str, Any], shared: dict[str, Any]) -> Scene:
+def changed_camera(scene: fg.Scene, own: dict[str, Any], shared: dict[str, Any]) -> fg.Scene:
     """Return a scene with other words on its camera and on what its stills share."""
     return replace(scene, camera=replace(scene.camera, **own), **shared)

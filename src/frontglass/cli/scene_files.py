@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
+from frontglass.errors import FrontglassError
 
 if TYPE_CHECKING:
-    from frontglass.scene.parts import SceneStill
-    from frontglass.scene.scene import Scene
     from frontglass.scene.seeing import SeenStill
 
 SceneFile = Annotated[
@@ -44,34 +44,30 @@ def scene_file(named: Path | None, still: Path | None = None) -> Path:
     return still.with_name(FILE_NAME)
 
 
-def scene_at(path: Path) -> Scene:
+def scene_at(path: Path) -> fg.Scene:
     """Return the scene of a file; an error says how one is started."""
-    from frontglass.errors import FrontglassError
-    from frontglass.scene.reading import read_scene
-
     if not path.exists():
         raise FrontglassError(f"{path}: there is no scene; frontglass scene STILLS starts one.")
-    return read_scene(path)
+    return fg.read_scene(path)
 
 
 def edited(
     path: Path,
-    change: Callable[[Scene], Scene],
+    change: Callable[[fg.Scene], fg.Scene],
     *,
     about: Mapping[str, str] | None = None,
     folders: Iterable[Path] = (),
-) -> Scene:
+) -> fg.Scene:
     """Return a scene file after a change; says if that started it, and what it took over.
 
     `folders` are those of the stills that it takes in.
     """
     from frontglass.scene.editing import edit_scene
     from frontglass.scene.old_lamps import OLD_NAME
-    from frontglass.scene.scene import Scene
     from frontglass.scene.seeing import with_old_lamps
 
     is_new = not path.exists()
-    before = Scene(path=path) if is_new else scene_at(path)
+    before = fg.Scene(path=path) if is_new else scene_at(path)
     old = [folder / OLD_NAME for folder in folders if with_old_lamps(before, folder) != before]
     scene = edit_scene(path, change, about=about)
     if is_new:
@@ -83,17 +79,10 @@ def edited(
 def told_of_still(
     still: Path,
     named: Path | None,
-    change: Callable[[SceneStill], SceneStill],
+    change: Callable[[fg.SceneStill], fg.SceneStill],
     seen: SeenStill | None = None,
-) -> tuple[Path, SceneStill]:
-    """Change what a scene says of a still, which is taken in if it is new.
-
-    Returns
-    -------
-    Path, SceneStill
-        The scene's file, and what it says of the still now.
-    """
-    from frontglass.errors import FrontglassError
+) -> tuple[Path, fg.SceneStill]:
+    """Change what a scene says of a still, taken in if it is new; return its file, and that."""
     from frontglass.scene.changes import changed_still
     from frontglass.scene.seeing import seen_still, with_seen
 
@@ -104,21 +93,18 @@ def told_of_still(
             where = f"{still}: there is no such file, and {path} has no such still."
             raise FrontglassError(where)
         seen = seen_still(still)
-    name = ""
 
-    def changed(scene: Scene) -> Scene:
-        nonlocal name
-        one = scene.still_of(still)
-        if one is None:
+    def changed(scene: fg.Scene) -> fg.Scene:
+        if scene.still_of(still) is None:
             assert seen is not None
             scene = with_seen(scene, seen)
-            one = scene.still_of(still)
-            assert one is not None
-        name = one.file
-        return changed_still(scene, name, change)
+        return changed_still(scene, _known(scene, still).file, change)
 
     folders = [] if seen is None else [still.parent]
-    scene = edited(path, changed, folders=folders)
-    after = scene.named(name)
-    assert after is not None
-    return path, after
+    return path, _known(edited(path, changed, folders=folders), still)
+
+
+def _known(scene: fg.Scene, still: Path) -> fg.SceneStill:
+    found = scene.still_of(still)
+    assert found is not None
+    return found

@@ -5,19 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
+from frontglass.cli.options import Still
 from frontglass.cli.scene_files import SceneFile, scene_at, scene_file, told_of_still
+from frontglass.errors import ParameterError
 
-if TYPE_CHECKING:
-    from frontglass.picture.clipped_lamps import ClippedLamp
-    from frontglass.scene.marks import SceneLamp
-    from frontglass.scene.parts import SceneStill
-
-Still = Annotated[Path, typer.Argument(metavar="STILL", help="The still.", show_default=False)]
 At = Annotated[
     list[str], typer.Option("--at", metavar="X,Y", help="Pixel, from the left and the top.")
 ]
@@ -46,9 +43,7 @@ def lamp(
 
     Several --at name several lamps of the kind. What `frontglass lamps` lists gives the places.
     """
-    from frontglass.errors import ParameterError
     from frontglass.scene.changes import with_lamps, without_placed
-    from frontglass.scene.marks import SceneLamp
     from frontglass.scene.reading import shown_name
     from frontglass.scene.seeing import seen_still
 
@@ -57,7 +52,7 @@ def lamp(
         if kind is not None or stops is not None or distance is not None or haze:
             raise ParameterError("remove", "given with --at alone", "--remove")
 
-        def without(one: SceneStill) -> SceneStill:
+        def without(one: fg.SceneStill) -> fg.SceneStill:
             for place in places:
                 one = replace(one, lamps=without_placed("lamp", one.lamps, place))
             return one
@@ -66,7 +61,7 @@ def lamp(
         return
     metres = None if distance is None else _metres(distance)
     lamps = [
-        SceneLamp(at_px=place, kind=kind, stops=stops, distance_m=metres, in_haze=haze)
+        fg.SceneLamp(at_px=place, kind=kind, stops=stops, distance_m=metres, in_haze=haze)
         for place in places
     ]
     if not any(one.is_named or one.glows for one in lamps):
@@ -81,24 +76,30 @@ def lamp(
     say(path, after)
 
 
-def _tried(still: Path, named: Path | None, lamps: Sequence[SceneLamp]) -> Any:
+def _tried(still: Path, named: Path | None, lamps: Sequence[fg.SceneLamp]) -> Any:
     """Return the marks with all else that the scene says: one on no clipped area is refused."""
-    from frontglass.picture.recovery import LampMark, Recovery
     from frontglass.scene.taken import recovery_from
 
     path = scene_file(named, still)
     known = scene_at(path).still_of(still) if path.exists() else None
-    base = Recovery() if known is None else recovery_from(replace(known, lamps=()), Recovery(), [])
-    marks = (LampMark(*one.at_px, stops=one.stops, kind=one.kind) for one in lamps if one.is_named)
+    base = (
+        fg.Recovery()
+        if known is None
+        else recovery_from(replace(known, lamps=()), fg.Recovery(), [])
+    )
+    marks = (
+        fg.LampMark(*one.at_px, stops=one.stops, kind=one.kind) for one in lamps if one.is_named
+    )
     return replace(base, marks=tuple(marks))
 
 
-def _lamp_text(lamp: SceneLamp, areas: Sequence[ClippedLamp]) -> str:
+def _lamp_text(lamp: fg.SceneLamp, areas: Sequence[fg.ClippedLamp]) -> str:
     """Return what is believed of a lamp now."""
+    from frontglass.scene.changes import lies_in
+
     words = ["{:g},{:g}".format(*lamp.at_px)]
     words += [lamp.kind] if lamp.kind else []
-    x, y = lamp.at_px
-    near = [one for one in areas if one.marked and _is_near(one, x, y)]
+    near = [one for one in areas if one.marked and lies_in(lamp.at_px, one.box_px)]
     if lamp.is_named and near:
         area = min(near, key=lambda one: one.area_px)
         words.append(f"{area.stops:.1f} stops above white, {area.share:.0%} of the light lost")
@@ -106,12 +107,6 @@ def _lamp_text(lamp: SceneLamp, areas: Sequence[ClippedLamp]) -> str:
         far = "" if lamp.distance_m is None else f", {lamp.distance_m:g} m away"
         words.append(f"glows in haze{far}")
     return ", ".join(words)
-
-
-def _is_near(area: ClippedLamp, x: float, y: float) -> bool:
-    from frontglass.scene.changes import lies_in
-
-    return lies_in((x, y), area.box_px)
 
 
 def distance(
@@ -143,11 +138,8 @@ def distance(
 
     Places with --at and --metres, a room, or a map.
     """
-    from frontglass.errors import ParameterError
     from frontglass.scene.changes import with_distance, without_placed
     from frontglass.scene.finding import name_in_scene
-    from frontglass.scene.marks import SceneDistance
-    from frontglass.scene.scene import Scene
 
     if not remove and (at is None) != (metres is None):
         raise ParameterError("distance", "told by --at and --metres together", at or metres)
@@ -155,18 +147,18 @@ def distance(
         raise ParameterError("distance", "told by --at and --metres, --room or --map", "nothing")
     path = scene_file(scene, still)
 
-    def change(one: SceneStill) -> SceneStill:
+    def change(one: fg.SceneStill) -> fg.SceneStill:
         if remove and at is None:
             return replace(one, distances=(), room=None, map=None, map_scale_m=None, map_kind=None)
         if remove and at is not None:
             return replace(one, distances=without_placed("distance", one.distances, _place(at)))
         if depth is not None:
-            name = name_in_scene(Scene(path=path), depth)
+            name = name_in_scene(path.parent, depth)
             one = replace(one, map=name, map_scale_m=map_scale, map_kind=map_is)
         if room is not None:
             one = replace(one, room=room)
         if at is not None and metres is not None:
-            one = with_distance(one, SceneDistance(at_px=_place(at), distance_m=_metres(metres)))
+            one = with_distance(one, fg.SceneDistance(at_px=_place(at), distance_m=_metres(metres)))
         return one
 
     say(*told_of_still(still, scene, change))
@@ -190,12 +182,10 @@ def watch(
 
     As --watch takes them: face:..., hair:..., lamp:..., black:...
     """
-    from frontglass.errors import ParameterError
     from frontglass.measurement.watch import WatchedRegion
     from frontglass.scene.changes import with_watch
-    from frontglass.scene.marks import SceneWatch
 
-    def change(one: SceneStill) -> SceneStill:
+    def change(one: fg.SceneStill) -> fg.SceneStill:
         if remove:
             names = {text.partition(":")[0].strip() for text in parts}
             kept = tuple(part for part in one.watched if part.name not in names)
@@ -208,13 +198,13 @@ def watch(
             part = WatchedRegion.from_text(text)
             region = part.region
             place = (region.x_px, region.y_px, *region.size_px)
-            one = with_watch(one, SceneWatch(name=part.name, region_px=place))
+            one = with_watch(one, fg.SceneWatch(name=part.name, region_px=place))
         return one
 
     say(*told_of_still(still, scene, change))
 
 
-def say(path: Path, still: SceneStill) -> None:
+def say(path: Path, still: fg.SceneStill) -> None:
     """Say what a scene says of a still now."""
     from frontglass.cli.scene_show import still_words
 
@@ -228,8 +218,6 @@ def _place(text: str) -> tuple[float, float]:
 
 
 def _metres(text: str) -> float:
-    from frontglass.errors import ParameterError
-
     try:
         return float(text.strip().removesuffix("m"))
     except ValueError:

@@ -9,7 +9,11 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
+from frontglass.cli.options import CameraOptions, LightOptions
+from frontglass.cli.space_options import SpaceOptions
+from frontglass.errors import ParameterError
 
 if TYPE_CHECKING:
     from frontglass.cli.glass_options import GlassOptions
@@ -17,13 +21,7 @@ if TYPE_CHECKING:
     from frontglass.looks import LookStack
     from frontglass.looks.rig import OnGlass
     from frontglass.measurement.watch import WatchedRegion
-    from frontglass.picture.picture import Picture
-    from frontglass.picture.recovery import Recovery
-    from frontglass.picture.region import Region
-    from frontglass.pipeline.framing import Framing
-    from frontglass.pipeline.recipe import Recipe
     from frontglass.scene.finding import FoundScene, KnownStill
-    from frontglass.scene.scene import Scene
     from frontglass.scene.taken import Taken
 
 
@@ -41,9 +39,23 @@ class SceneOptions:
     ] = None
     no_scene: Annotated[bool, typer.Option("--no-scene", help="Take nothing from a scene.")] = False
 
+    def at_hand(self, **typed: Any) -> SceneAtHand:
+        """Return what these options let a command take beside the parameters that were typed."""
+        return SceneAtHand(self, typed)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StillOptions:
+    """What took a still, how it is shown, and the scene that says what these leave open."""
+
+    camera: CameraOptions
+    space: SpaceOptions
+    light: LightOptions
+    kept: SceneOptions
+
     def at_hand(self) -> SceneAtHand:
         """Return what these options let a command take."""
-        return SceneAtHand(self)
+        return self.kept.at_hand(**self.light.typed(self.camera, self.space))
 
 
 def say_without_looks(without: Sequence[Path], total: int) -> None:
@@ -59,10 +71,8 @@ class WatchedParts(NamedTuple):
     parts: tuple[WatchedRegion, ...]
     is_typed: bool = True
 
-    def inside(self, picture: Picture) -> list[WatchedRegion]:
+    def inside(self, picture: fg.Picture) -> list[WatchedRegion]:
         """Return them by the pixels of a frame; a scene's that it does not show are left out."""
-        from frontglass.errors import ParameterError
-
         found = []
         for part in self.parts:
             try:
@@ -75,11 +85,10 @@ class WatchedParts(NamedTuple):
 
 
 class SceneAtHand:
-    """What scenes say of stills, and what of it a command took."""
+    """What was typed, what scenes say of stills beside it, and what of that a command took."""
 
-    def __init__(self, options: SceneOptions) -> None:
-        from frontglass.errors import ParameterError
-
+    def __init__(self, options: SceneOptions, typed: Mapping[str, Any]) -> None:
+        self.typed = typed
         self._options = options
         self._found: dict[Path, Iterable[FoundScene]] = {}
         self._named: list[FoundScene] = []
@@ -97,19 +106,18 @@ class SceneAtHand:
             self._known[still] = known_still(still, self._scenes(still.parent))
         return self._known[still]
 
-    def recipe(self, still: Path, typed: Mapping[str, Any]) -> Recipe:
+    def recipe(self, still: Path) -> fg.Recipe:
         """Return the recipe for a still; what was typed wins over what the scene says."""
-        from frontglass.pipeline.recipe import Recipe
         from frontglass.scene.taken import taken_from
 
         known = self.known(still)
         if known.scene is None:
-            return Recipe(**typed)
-        recipe, taken = taken_from(known.scene, known.still, typed)
+            return fg.Recipe(**self.typed)
+        recipe, taken = taken_from(known.scene, known.still, self.typed)
         self._note(still, taken)
         return recipe
 
-    def recovery(self, still: Path, typed: Recovery) -> Recovery:
+    def recovery(self, still: Path, typed: fg.Recovery) -> fg.Recovery:
         """Return what is done about a still's lamps."""
         from frontglass.scene.taken import recovery_from
 
@@ -131,11 +139,11 @@ class SceneAtHand:
         self._note(still, taken)
         return encoding
 
-    def framing(self, typed: Framing) -> Framing:
+    def framing(self) -> fg.Framing:
         """Return lens and sensor where there is no still: by the scene named, or the one here."""
         from frontglass.scene.taken import framing_from
 
-        here = self.here()
+        here, typed = self.here(), self.typed["framing"]
         return typed if here is None else framing_from(here, None, typed, self._taken_here)
 
     def on_glass(
@@ -155,33 +163,32 @@ class SceneAtHand:
             self._note(still, taken)
         return [typed.on(look, rig) for look in looks]
 
-    def here(self) -> Scene | None:
+    def here(self) -> fg.Scene | None:
         """Return the scene named, the one in this folder or above; None if there is none."""
         return next((scene for scene, _ in self._scenes(Path())), None)
 
     def watch(self, still: Path, typed: Sequence[str] | None) -> WatchedParts:
         """Return parts to watch: those that were typed, else those of the scene."""
         from frontglass.measurement.watch import WatchedRegion
-        from frontglass.scene.taken import counted_parts
+        from frontglass.scene.taken import counted_as_taken
 
         parts = tuple(WatchedRegion.from_text(text) for text in typed or ())
         known = self.known(still)
         if parts or known.still is None or not known.still.watched:
             return WatchedParts(parts)
-        self._note(still, [counted_parts(len(known.still.watched))])
+        self._note(still, [counted_as_taken("watched parts", len(known.still.watched))])
         kept = tuple(WatchedRegion.from_text(part.text) for part in known.still.watched)
         return WatchedParts(kept, is_typed=False)
 
-    def crop(self, still: Path) -> Region | None:
+    def crop(self, still: Path) -> fg.Region | None:
         """Return what is shown of a still on boards; None for all of it."""
-        from frontglass.picture.region import Region
         from frontglass.scene.taken import Taken
 
         known = self.known(still)
         if known.still is None or known.still.crop_px is None:
             return None
         self._note(still, [Taken("crop", "crop")])
-        return Region(*known.still.crop_px)
+        return fg.Region(*known.still.crop_px)
 
     def stacks(self, still: Path, typed: LookOptions) -> tuple[LookStack, ...]:
         """Return what a still is seen through: what was typed, else what is kept for it."""
@@ -235,14 +242,13 @@ class SceneAtHand:
 
     def _scenes(self, folder: Path) -> Iterable[FoundScene]:
         from frontglass.scene.finding import FoundScene, scenes_for
-        from frontglass.scene.reading import read_scene
 
         if self._options.no_scene:
             return ()
         named = self._options.scene
         if named is not None:
             if not self._named:
-                self._named.append(FoundScene(read_scene(named), is_meant=True))
+                self._named.append(FoundScene(fg.read_scene(named), is_meant=True))
             return self._named
         if folder not in self._found:
             self._found[folder] = _ReadOnce(scenes_for(folder))

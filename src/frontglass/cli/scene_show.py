@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
+import frontglass as fg
 from frontglass.cli.grouped import note
 from frontglass.cli.options import Json
 from frontglass.cli.scene_files import SceneFile, scene_at, scene_file
 from frontglass.cli.texts import print_json, table
-
-if TYPE_CHECKING:
-    from frontglass.scene.parts import SceneCamera, SceneStill
-    from frontglass.scene.scene import Scene
+from frontglass.errors import FrontglassError
 
 
 def show(*, scene: SceneFile = None, as_json: Json = False) -> None:
@@ -36,9 +33,8 @@ def show(*, scene: SceneFile = None, as_json: Json = False) -> None:
     note(*_not_as_said(shown, lost))
 
 
-def _not_as_said(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
+def _not_as_said(scene: fg.Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
     """Say which stills are gone, have moved or have changed, and which looks there are not."""
-    from frontglass.errors import FrontglassError
     from frontglass.scene.finding import digest_of
     from frontglass.scene.reading import shown_name
 
@@ -57,7 +53,7 @@ def _not_as_said(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]
             yield f"choice {choice}: {error}"
 
 
-def _lines(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
+def _lines(scene: fg.Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
     from frontglass.scene.reading import shown_name
 
     yield scene.title or str(scene.path)
@@ -85,7 +81,7 @@ def _lines(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[str]:
         yield table([["kept", "hearts", "for", "why"], *rows])
 
 
-def _still_rows(scene: Scene, lost: Mapping[str, Path | None]) -> Iterator[list[str]]:
+def _still_rows(scene: fg.Scene, lost: Mapping[str, Path | None]) -> Iterator[list[str]]:
     for still in scene.stills:
         size = "" if still.size_px is None else f"{still.size_px[0]} x {still.size_px[1]}"
         words = still_words(still)
@@ -96,13 +92,13 @@ def _hearts(number: int) -> str:
     return "\u2665" * number if number <= 5 else f"{number} \u2665"
 
 
-def _name(still: SceneStill) -> str:
+def _name(still: fg.SceneStill) -> str:
     from frontglass.scene.reading import shown_name
 
     return shown_name(still.file)
 
 
-def scene_words(scene: Scene) -> str:
+def scene_words(scene: fg.Scene) -> str:
     """Return what is said of all stills in one line."""
     camera = scene.camera
     switches = {("coated", True): "coated", ("coated", False): "uncoated"}
@@ -125,7 +121,7 @@ def scene_words(scene: Scene) -> str:
     return ", ".join(words)
 
 
-def _lens_words(part: SceneCamera | SceneStill) -> list[tuple[str, str | None]]:
+def _lens_words(part: fg.SceneCamera | fg.SceneStill) -> list[tuple[str, str | None]]:
     return [
         ("as", part.taking),
         ("aimed at", part.aim),
@@ -137,7 +133,7 @@ def _lens_words(part: SceneCamera | SceneStill) -> list[tuple[str, str | None]]:
     ]
 
 
-def still_words(still: SceneStill) -> str:
+def still_words(still: fg.SceneStill) -> str:
     """Return what a scene says of a still in one line."""
     from frontglass.scene.taken import counted
 

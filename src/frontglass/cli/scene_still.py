@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
-from frontglass.cli.options import given
+import frontglass as fg
+from frontglass.cli.options import Still, given
 from frontglass.cli.scene_files import SceneFile, edited, scene_at, scene_file, told_of_still
-from frontglass.cli.scene_marks import Still, say
-
-if TYPE_CHECKING:
-    from frontglass.scene.scene import Scene
+from frontglass.cli.scene_marks import say
+from frontglass.errors import ParameterError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,24 +54,19 @@ class StillWords:
 
     def told(self) -> dict[str, Any]:
         """Return what was said, as a still of a scene has it."""
-        from frontglass.picture.region import Region
         from frontglass.pipeline.recipe import exposure_from_text
 
-        region = None if self.crop is None else Region.from_text(self.crop)
+        said = asdict(self)
+        white, lamps, exposure, crop = (
+            said.pop(name) for name in ("white", "lamps", "exposure", "crop")
+        )
+        region = crop and fg.Region.from_text(crop)
         return given(
-            white_cd_per_m2=self.white,
-            others=None if self.lamps is None else _number_or_text(self.lamps),
-            exposure_stops=self.exposure and exposure_from_text(self.exposure),
+            **said,
+            white_cd_per_m2=white,
+            others=lamps and _number_or_text(lamps),
+            exposure_stops=exposure and exposure_from_text(exposure),
             crop_px=region and (region.x_px, region.y_px, *region.size_px),
-            note=self.note,
-            taking=self.taking,
-            aim=self.aim,
-            lens=self.lens,
-            stop=self.stop,
-            sensor=self.sensor,
-            encoding=self.encoding,
-            filter_distance=self.filter_distance,
-            focus=self.focus,
         )
 
 
@@ -93,8 +87,6 @@ def still(
 
     White, exposure, crop, a note, its own lens; --remove takes it out of the scene.
     """
-    from frontglass.errors import ParameterError
-
     if remove:
         _take_out(still, scene)
         return
@@ -111,7 +103,7 @@ def _take_out(still: Path, named: Path | None) -> None:
     path = scene_file(named, still)
     scene_at(path)
 
-    def without(one: Scene) -> Scene:
+    def without(one: fg.Scene) -> fg.Scene:
         found = one.still_of(still) or one.named(str(still))
         return without_still(one, str(still) if found is None else found.file)
 
@@ -121,11 +113,9 @@ def _take_out(still: Path, named: Path | None) -> None:
 
 def _clearable(key: str) -> str:
     """Return the field of a key that may be cleared."""
-    from frontglass.errors import ParameterError
     from frontglass.scene.fields import keys_of
-    from frontglass.scene.parts import SceneStill
 
-    known = {name: one.name for name, one in keys_of(SceneStill).items() if one.default is None}
+    known = {name: one.name for name, one in keys_of(fg.SceneStill).items() if one.default is None}
     if key not in known:
         raise ParameterError("clear", f"one of {', '.join(known)}", key)
     return known[key]

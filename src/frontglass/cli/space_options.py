@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
-if TYPE_CHECKING:
-    from frontglass.picture.lamp_place import LampPlace
-    from frontglass.pipeline.space import Space
+import frontglass as fg
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,17 +45,13 @@ class SpaceOptions:
         ),
     ] = None
 
-    def space(self, lamps: tuple[LampPlace, ...]) -> Space:
+    def space(self, lamps: tuple[fg.LampPlace, ...]) -> fg.Space:
         """Return these options as the library takes them, with the lamps that were marked."""
-        from frontglass.picture.distance import DistancePoint
-        from frontglass.picture.room import Room
-        from frontglass.pipeline.space import Space
-
-        return Space(
+        return fg.Space(
             depth=self.depth,
             depth_scale_m=self.depth_scale,
             depth_kind=self.depth_is,
-            room=Room.from_text(self.room) if self.room is not None else None,
-            points=tuple(DistancePoint.from_text(text) for text in self.distance or ()),
+            room=fg.Room.from_text(self.room) if self.room is not None else None,
+            points=tuple(fg.DistancePoint.from_text(text) for text in self.distance or ()),
             lamps=lamps or None,
         )

@@ -2,38 +2,28 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import frontglass as fg
 from frontglass.cli.progress import shown
-from frontglass.cli.texts import Record, table
+from frontglass.cli.texts import Record, named, table
+from frontglass.errors import LookError
+from frontglass.measurement.match import Effects
+from frontglass.measurement.stand_ins import Ranking, StandIn
 from frontglass.units import strength_text
-
-if TYPE_CHECKING:
-    from frontglass.looks import Look
-    from frontglass.measurement.match import Effects
-    from frontglass.measurement.stand_ins import Ranking, StandIn
 
 ALL = "all"
 
 
-def candidates(among: Sequence[str]) -> list[Look]:
-    """Return the looks that "all", names, look files and folders of them name, each once.
-
-    Raises
-    ------
-    LookError
-        If there is no such look, or a folder holds none.
-    """
-    from frontglass.errors import LookError
-    from frontglass.looks import catalogue, read_look
-
-    looks: list[Look] = []
+def candidates(among: Sequence[str]) -> list[fg.Look]:
+    """Return the looks that "all", names, look files and folders of them name, each once."""
+    looks: list[fg.Look] = []
     for name in among:
         if name == ALL:
-            looks += catalogue()
+            looks += fg.catalogue()
         elif Path(name).is_dir():
             files = sorted(Path(name).glob("*.toml"))
             found = [look for look in map(_look_in, files) if look is not None]
@@ -42,27 +32,23 @@ def candidates(among: Sequence[str]) -> list[Look]:
                 raise LookError(msg)
             looks += found
         else:
-            looks.append(read_look(name))
+            looks.append(fg.read_look(name))
     return list({look.name: look for look in looks}.values())
 
 
-def _look_in(path: Path) -> Look | None:
+def _look_in(path: Path) -> fg.Look | None:
     """Return the look in a file; None if it is a file of something else, such as a scene."""
-    import tomllib
-
-    from frontglass.looks import read_look
-
     try:
         with path.open("rb") as file:
             is_look = "element" in tomllib.load(file)
     except (OSError, ValueError):
         is_look = True  # Reading it as a look says what is wrong.
-    return read_look(path) if is_look else None
+    return fg.read_look(path) if is_look else None
 
 
-def looked_through(looks: Sequence[Look]) -> Iterator[Look]:
+def looked_through(looks: Sequence[fg.Look]) -> Iterator[fg.Look]:
     """Hand on looks one by one, and show meanwhile how far it is."""
-    return shown(looks, len(looks), lambda look: look.name)
+    return shown(looks, lambda look: look.name)
 
 
 def ranking_lines(found: Ranking) -> Iterator[str]:
@@ -109,12 +95,11 @@ def _row(number: int, one: StandIn) -> list[str]:
 def ranking_record(found: Ranking) -> Record:
     """Return a ranking as a script wants to read it."""
     return {
-        "reference": {"name": found.reference.name, "strength": found.reference.strength},
+        "reference": named(found.reference),
         "wanted": {**asdict(found.wanted), "half_deg": found.half_deg},
         "stand_ins": [
             {
-                "name": one.look.name,
-                "strength": one.look.strength,
+                **named(one.look),
                 "apart_octaves": one.apart,
                 "effects": {**asdict(one.effects), "half_deg": one.half_deg},
                 "stock": one.stock.strength,

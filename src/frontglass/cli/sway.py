@@ -9,18 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from frontglass.cli.grouped import note
-from frontglass.cli.options import (
-    CameraOptions,
-    LightOptions,
-    LookOptions,
-    Overwrite,
-    Still,
-    given,
-    targets_of,
-)
-from frontglass.cli.progress import picture_read, shown
-from frontglass.cli.scene_options import SceneOptions
-from frontglass.cli.space_options import SpaceOptions
+from frontglass.cli.options import LookOptions, Overwrite, Still, given, targets_of
+from frontglass.cli.progress import shown
+from frontglass.cli.scene_options import StillOptions
+from frontglass.cli.still_read import still_read
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
@@ -45,10 +37,7 @@ def sway(
         bool,
         typer.Option("--beside", help="All looks beside one another in one loop: glass, haze."),
     ] = False,
-    camera: CameraOptions,
-    space: SpaceOptions,
-    light: LightOptions,
-    kept: SceneOptions,
+    options: StillOptions,
     overwrite: Overwrite = False,
 ) -> None:
     """Show STILL through looks as the camera moves.
@@ -59,27 +48,23 @@ def sway(
     from frontglass.pipeline.still_files import check_may_write
     from frontglass.sheets.sway import check_loop_suffix, side_by_side, sway, write_loop
 
-    at_hand = kept.at_hand()
+    at_hand = options.at_hand()
     stacks = at_hand.stacks(still, looks)
     loops = _loops(still, stacks, out, beside=beside)
     for target in (target for _, targets in loops for target in targets):
         check_may_write(target, [still], overwrite=overwrite)
         check_loop_suffix(target)
-    recipe = at_hand.recipe(still, light.typed((), camera, space))
+    recipe = at_hand.recipe(still)
     at_hand.say()
-    picture = picture_read(recipe, still)
-    choice = recipe.framing.camera_for(picture)
-    note(*picture.notices, *choice.notices)
+    read = still_read(recipe, still)
+    note(*read.notices)
     how = {
-        "camera": choice.camera,
-        "surround": recipe.surround,
-        "compensate": recipe.compensate,
-        "grain": recipe.grain,
-        "progress": lambda numbers: shown(numbers, len(numbers), lambda n: f"frame {n + 1}"),
+        **read.conditions,
+        "progress": lambda numbers: shown(numbers, lambda n: f"frame {n + 1}"),
         **given(pan_deg=pan, exaggerate=exaggerate, width_px=width),
     }
     for together, targets in loops:
-        made = [sway(picture, stack.looks, **how) for stack in together]
+        made = [sway(read.picture, stack.looks, **how) for stack in together]
         loop = side_by_side(made, list(map(str, together))) if beside else made[0]
         for target in targets:
             write_loop(target, loop)

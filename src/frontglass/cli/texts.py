@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import typer
 
+import frontglass as fg
+
 if TYPE_CHECKING:
-    from frontglass.pipeline.recipe import Recipe
-    from frontglass.pipeline.still_files import RenderedStill
+    from frontglass.elements import LightPath
 
 Record = dict[str, object]
 
@@ -47,14 +48,19 @@ def table(rows: Sequence[Sequence[str]]) -> str:
     )
 
 
-def rendered_record(result: RenderedStill, recipe: Recipe) -> Record:
+def rendered_record(result: fg.RenderedStill, recipe: fg.Recipe) -> Record:
     """Return what became of a still, as a script wants to read it."""
     return {
         "still": str(result.still),
         "out": str(result.out),
-        "looks": [{"name": look.name, "strength": look.strength} for look in recipe.looks],
+        "looks": list(map(named, recipe.looks)),
         "light_loss_stops": round(recipe.light_loss_stops, 4),
         "camera": asdict(result.camera),
         "frame_px": result.frame and list(astuple(result.frame)),
         "notices": list(result.notices),
     }
+
+
+def named(look: LightPath) -> Record:
+    """Return which look at which strength something is."""
+    return {"name": look.name, "strength": look.strength}

@@ -9,14 +9,13 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64, Mask
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError
 from frontglass.learning.laid import (
     Columns,
     Laid,
-    Mask,
     columns_of,
     evened,
     first_variance,
@@ -30,9 +29,6 @@ from frontglass.learning.registration import Similarity, registered
 from frontglass.learning.rings import FARTHEST_FRAMES, FINEST_PX, Rings
 from frontglass.learning.solving import Products, Shares, products, solved
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-
 WEIGHINGS = 3
 """Errors are read from what the last fit left so many times."""
 WIDEST_RING_DEG = 19.0
@@ -43,43 +39,28 @@ OWN_COLOUR = 0.1
 practice, no source."""
 MOVED_AGAIN_PX = 0.02
 LEAST_HELD = 0.02
+BLOCK_PX = 8
 
 
 @dataclass(frozen=True, kw_only=True)
 class Fitted:
-    """Pairs of one strength, fitted.
-
-    Parameters
-    ----------
-    rings : Rings
-        Where light goes.
-    shares : ndarray, shape (3, rings + 1)
-        Share of the light of each ring, and of the veil, in red, green and blue.
-    covariances : ndarray, shape (3, rings + 1, rings + 1)
-        Of these.
-    gains : ndarray, shape (pairs, 3)
-        Light behind the glass over light before it.
-    pairs : list of Laid
-        As they lie over each other.
-    models : list of ndarray
-        What the fit makes of each bare still.
-    wheres : list of Similarity
-        How each lay.
-    moved : list of ndarray
-        What was left out because it moved.
-    lamp_stops : float
-        How well the light of lamps that clip is known; 0 where none does. [stop]
-    """
+    """Pairs of one strength, fitted: where light goes, and what the fit makes of each pair."""
 
     rings: Rings
     shares: Float64
+    """Of the light in each ring, and of the veil, in red, green and blue: shape (3, rings + 1)."""
     covariances: Float64
+    """Of these: shape (3, rings + 1, rings + 1)."""
     gains: Float64
+    """Light behind the glass over light before it: shape (pairs, 3)."""
     pairs: list[Laid]
     models: list[Float32]
+    """What the fit makes of each bare still."""
     wheres: list[Similarity]
     moved: list[Mask]
+    """What was left out because it moved."""
     lamp_stops: float
+    """How well the light of lamps that clip is known; 0 where none does. [stop]"""
 
 
 def rings_for(pairs: Sequence[Compared]) -> Rings:
@@ -97,18 +78,7 @@ def fitted(
     surround: Surround,
     step: Callable[[str], None] = lambda _: None,
 ) -> Fitted:
-    """Fit of pairs of one strength.
-
-    Parameters
-    ----------
-    pairs : sequence of Compared
-        At least one.
-    rings : Rings
-        Where light may go.
-    surround : Surround
-        What lies outside the frames.
-    step : callable
-        Told what is being done.
+    """Fit of pairs of one strength; `step` is told what is being done.
 
     Notes
     -----
@@ -279,9 +249,9 @@ def in_stops(one: Float32, other: Float32) -> Float32:
     return np.asarray(np.log2(np.maximum(a, floor) / np.maximum(b, floor)), dtype=np.float32)
 
 
-def smoothed(stops: Float32, held: Mask, block_px: int = 8) -> tuple[Float32, Mask]:
+def smoothed(stops: Float32, held: Mask) -> tuple[Float32, Mask]:
     """Means over blocks, where most of a block holds light: noise falls, rays and ghosts stay."""
-    size = (max(1, stops.shape[1] // block_px), max(1, stops.shape[0] // block_px))
+    size = (max(1, stops.shape[1] // BLOCK_PX), max(1, stops.shape[0] // BLOCK_PX))
     weight = held.astype(np.float32)
     sums = cv2.resize(stops * weight, size, interpolation=cv2.INTER_AREA)
     share = cv2.resize(weight, size, interpolation=cv2.INTER_AREA)

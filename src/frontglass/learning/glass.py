@@ -7,13 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.elements import Element, Glow, TableLobe, Tint, Veil
 from frontglass.learning.fitting import Fitted
 from frontglass.learning.rings import Once, once_deviated
-
-Float64 = NDArray[np.float64]
 
 GREEN = 1
 LEAST_DEPTH = 1e-5
@@ -23,26 +21,18 @@ LEAST_COLOUR = 0.002
 """Colour that is left out: a fifth of the smallest step an eye tells."""
 DIGITS = 6
 DARKEST = 0.02
-SIGMAS = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class GlassAt1:
-    """What a glass does at strength 1.
-
-    Parameters
-    ----------
-    once : tuple of Once
-        Where single deviations send light, for red, green and blue.
-    veil : float
-        Share of a veil.
-    passes : ndarray, shape (3,)
-        Share of the light that leaves, as far as the stills tell it.
-    """
+    """What a glass does at strength 1."""
 
     once: tuple[Once, ...]
+    """Where single deviations send light, for red, green and blue."""
     veil: float
+    """Share of a veil."""
     passes: Float64
+    """Share of the light that leaves, as far as the stills tell it: shape (3,)."""
 
     def depth_beyond(self, angle_rad: float) -> float:
         """Depth of green light that one deviation sends beyond an angle [rad]."""

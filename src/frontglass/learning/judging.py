@@ -7,18 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Mask
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError
 from frontglass.learning.fitting import Fitted, fitted, in_stops, smoothed
 from frontglass.learning.glass import GREEN, GlassAt1
 from frontglass.learning.pairs import Compared
 from frontglass.units import strength_text
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 WELL_KNOWN = 0.1
 """A ring is well known if its error is below this share of it, or of the rings' mean share."""
@@ -44,44 +40,23 @@ STRENGTHS_TOLD = 0.1
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """What is said of a fit.
-
-    Parameters
-    ----------
-    lines : tuple of str
-        To a person.
-    known_from_deg, known_to_deg : float
-        Angles between which rings are well known; both 0 if none is.
-    near_deg : float
-        Angle up to which scattered light is not told from other blur.
-    scattered_share, scattered_deviation : float
-        Green light that goes farther than that, veil apart.
-    is_nothing : bool
-        Whether there is no more than noise.
-    """
+    """What is said of a fit."""
 
     lines: tuple[str, ...] = ()
     known_from_deg: float = 0.0
     known_to_deg: float = 0.0
+    """Angles between which rings are well known; both 0 if none is."""
     near_deg: float = 0.0
+    """Angle up to which scattered light is not told from other blur."""
     scattered_share: float = 0.0
     scattered_deviation: float = 0.0
+    """Green light that goes farther than that, veil apart."""
     is_nothing: bool = False
-
-    @staticmethod
-    def joined(*parts: Told) -> tuple[str, ...]:
-        """Return all lines."""
-        return tuple(line for part in parts for line in part.lines)
+    """Whether there is no more than noise."""
 
 
 def told_of_rings(fit: Fitted) -> Told:
-    """Return what the pairs know of each ring.
-
-    Raises
-    ------
-    ParameterError
-        If they know nothing: no part of them is bright enough to show a halo.
-    """
+    """Return what the pairs know of each ring; ParameterError if that is next to nothing."""
     shares, covariance = fit.shares[GREEN], fit.covariances[GREEN]
     # Light that stays within a pixel is none that anyone misses: it is left out of the sum.
     near_deg = math.degrees(_near_rad(fit))
@@ -147,10 +122,10 @@ def _told_of_each(fit: Fitted, all_told: Told) -> Told:
     )
 
 
-def told_of_strengths(glasses: Mapping[float, GlassAt1], known_from_deg: float) -> Told:
+def told_of_strengths(glasses: Mapping[float, GlassAt1], known_from_deg: float) -> list[str]:
     """How well several strengths of one series are multiples of one depth, where it is known."""
     if len(glasses) < 2:
-        return Told()
+        return []
     angle = math.radians(known_from_deg)
     depths = [glass.depth_beyond(angle) for glass in glasses.values()]
     shown = ", ".join(
@@ -160,23 +135,16 @@ def told_of_strengths(glasses: Mapping[float, GlassAt1], known_from_deg: float) 
     apart = max(depths) / max(min(depths), 1e-9) - 1
     holds = apart < STRENGTHS_TOLD
     verdict = "strength multiplies depth" if holds else "strength does not multiply depth"
-    line = (
+    return [
         f"depth at 1 beyond {known_from_deg:.2g} degrees, by each piece: {shown}; {verdict}"
         f" (they are {100 * apart:.0f} % apart)."
-    )
-    return Told(lines=(line,))
+    ]
 
 
 def check_not_swapped(
     pairs: Sequence[Compared], name: str, fit: Fitted, surround: Surround
 ) -> None:
-    """Refuse pairs whose bare still is the softer one.
-
-    Raises
-    ------
-    ParameterError
-        If the way back fits better, and scatters.
-    """
+    """Refuse pairs whose bare still is the softer one: the way back fits better, and scatters."""
     if _scattered(fit) > SUSPECT_SHARE and _left(fit) < SUSPECT_STOPS**2 * len(fit.pairs):
         return
     turned = [pair._replace(bare=pair.other, other=pair.bare) for pair in pairs]
@@ -210,24 +178,11 @@ def _left(fit: Fitted) -> float:
     )
 
 
-def told_of_left(name: str, seen: Mask, left: Float32, changed: Float32, moved: float) -> Told:
-    """Return what is said of what a look leaves of a pair.
+def told_of_left(name: str, seen: Mask, left: Float32, changed: Float32, moved: float) -> list[str]:
+    """Return what is said of what a look leaves of a pair, and of the share that was left out.
 
-    Parameters
-    ----------
-    name : str
-        What the pair is called.
-    seen : ndarray, shape (H, W), bool
-        What was compared, and what is taken to have moved.
-    left, changed : ndarray, shape (H, W)
-        What the look leaves, and what the glass changed. [stop]
-    moved : float
-        Share of pixels that were left out.
-
-    Raises
-    ------
-    ParameterError
-        If no thin scatterer does that; the message says where most of it sits.
+    What it leaves and what the glass changed [stop] count where it was compared, `seen`. What no
+    thin scatterer does raises ParameterError, which says where most of it sits.
     """
     ratio, stops, (x, y) = misfit(left, changed, seen)
     place = f"about {x},{y} of {left.shape[1]} x {left.shape[0]} px"
@@ -252,7 +207,7 @@ def told_of_left(name: str, seen: Mask, left: Float32, changed: Float32, moved: 
             f"{name}: {100 * ratio:.0f} % of the change is left over, most of it {place}: this may"
             " be more than one thin glass."
         )
-    return Told(lines=tuple(lines))
+    return lines
 
 
 def misfit(left: Float32, changed: Float32, held: Mask) -> tuple[float, float, tuple[int, int]]:

@@ -8,16 +8,12 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64, Mask
 from frontglass.choices import Surround
 from frontglass.learning.pairs import Compared
 from frontglass.learning.registration import STILL_PX, Similarity, seen_from
 from frontglass.learning.rings import Rings
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 SOFTENED_PX = 2.4
 """Both stills are softened alike. Noise, coding errors and aliases of the bare one would otherwise
@@ -39,32 +35,20 @@ MOVED_SIGMAS, LEAST_MOVE = 3.5, 0.01
 
 @dataclass(frozen=True, kw_only=True)
 class Laid:
-    """Two stills of one view, both moved half way towards each other.
-
-    Parameters
-    ----------
-    bare, other : ndarray, shape (H, W, 3), float32
-        Without and with the glass, as far as stills hold it. Linear light.
-    source : ndarray, shape (H, W, 3), float32
-        What glass spreads: the bare light, and what its clipped lamps lost.
-    held : ndarray, shape (H, W), bool
-        Where both stills hold light and neither clips.
-    rung : ndarray, shape (H, W), bool
-        Where interpolation rings beside a lamp: alike in both, so that the fit may use it, but in
-        stops it would look like an error of the glass.
-    px_per_rad : float
-        Scale.
-    is_coded : bool
-        Whether one of them held whole codes.
-    """
+    """Two stills of one view, both moved half way towards each other: linear light."""
 
     bare: Float32
     other: Float32
     source: Float32
+    """What glass spreads: the bare light, and what its clipped lamps lost."""
     held: Mask
+    """Where both stills hold light and neither clips."""
     rung: Mask
+    """Where interpolation rings beside a lamp: alike in both, so that the fit may use it, but in
+    stops it would look like an error of the glass."""
     px_per_rad: float
     is_coded: bool
+    """Whether one of them held whole codes."""
 
 
 def laid(pair: Compared, where: Similarity) -> Laid:
@@ -119,19 +103,14 @@ def _rung(light: Float32) -> Mask:
 
 
 class Columns(NamedTuple):
-    """What each ring and a veil would change in the bare still.
-
-    Parameters
-    ----------
-    changes : ndarray, shape (rings + 1, H, W, 3), float32
-        Light sent to a ring, less the light where it came from; the last one of a veil.
-    blur : ndarray, shape (H, W, 3), float32
-        What a little blur would change: focus that breathed, a tripod that shook. It is told from
-        the glass, and is none of it.
-    """
+    """What each ring and a veil would change in the bare still."""
 
     changes: Float32
+    """Light sent to a ring, less the light where it came from; the last one of a veil:
+    shape (rings + 1, H, W, 3)."""
     blur: Float32
+    """What a little blur would change: focus that breathed, a tripod that shook. It is told from
+    the glass, and is none of it."""
 
 
 def columns_of(pair: Laid, rings: Rings, surround: Surround) -> Columns:

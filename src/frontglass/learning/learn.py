@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64, Mask
 from frontglass.choices import Surround
 from frontglass.elements import Glow
 from frontglass.errors import ParameterError
@@ -29,10 +31,6 @@ from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import Conditions
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Mask = NDArray[np.bool_]
-
 NO_WORSE, LEAST_WORSE_STOPS = 1.02, 1e-4
 """What lobes may leave of the pairs, over what a table leaves."""
 NAME = "learned-glass"
@@ -42,45 +40,30 @@ WATCH = "It is as good as its stills: try it on a still that it was not learned 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LearnedPair:
-    """One pair, and what the learned look makes of it, on the pixels of the fit.
-
-    Parameters
-    ----------
-    name : str
-        What the pair is called.
-    strength : float
-        What the piece carries.
-    bare, with_glass, predicted : ndarray, shape (H, W, 3), float32
-        The stills as they lie over each other, and the bare one behind the look, as its file would
-        show it: what clipped lamps lost is in it as far as it spreads. Linear light.
-    held : ndarray, shape (H, W), bool
-        What was compared: neither clipped, nor moved, nor beyond an edge.
-    difference_stops : ndarray, shape (H, W), float32
-        Predicted against the still with glass.
-    residual_stops : float
-        Its root mean square where it was compared.
-    moved_share : float
-        Pixels that were left out because something moved.
-    right_px, down_px, turn_deg, scale : float
-        How the still with glass lay over the bare one.
-    exposure_stops : float
-        Green light behind the glass over that before it.
-    """
+    """One pair, and what the learned look makes of it, on the pixels of the fit: linear light."""
 
     name: str
     strength: float
     bare: Float32
     with_glass: Float32
     predicted: Float32
+    """The bare still behind the look, as its file would show it: what clipped lamps lost is in it
+    as far as it spreads."""
     held: Mask
+    """What was compared: neither clipped, nor moved, nor beyond an edge."""
     difference_stops: Float32
+    """Predicted against the still with glass."""
     residual_stops: float
+    """Its root mean square where it was compared."""
     moved_share: float
+    """Pixels that were left out because something moved."""
     right_px: float
     down_px: float
     turn_deg: float
     scale: float
+    """How the still with glass lay over the bare one."""
     exposure_stops: float
+    """Green light behind the glass over that before it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -223,7 +206,7 @@ def _learned(
             look, seen, rings, lambda look: tuple(_seen(one, look, kind) for one in ones)
         )
     # What is no thin glass has rings that mean nothing: it is told first.
-    doubts = tuple(_doubts(one) for one in seen)
+    doubts = [line for one in seen for line in _doubts(one)]
     ranges = told_of_rings(first)
     learned = _learned_from(taken[0].camera, tuple(fits), seen, ranges)
     deviations = np.sqrt(np.maximum(np.diagonal(first.covariances, axis1=1, axis2=2), 0))
@@ -241,7 +224,7 @@ def _learned(
         scattered_deviation=ranges.scattered_deviation,
         pairs=seen,
         is_nothing=ranges.is_nothing,
-        told=Told.joined(ranges, *doubts, told_of_strengths(glasses, ranges.known_from_deg)),
+        told=(*ranges.lines, *doubts, *told_of_strengths(glasses, ranges.known_from_deg)),
         notices=tuple(dict.fromkeys(notices)),
     )
 
@@ -303,7 +286,7 @@ def _fits(
     return fits
 
 
-def _doubts(one: LearnedPair) -> Told:
+def _doubts(one: LearnedPair) -> list[str]:
     changed = in_stops(one.with_glass, one.bare)
     return told_of_left(one.name, one.held, one.difference_stops, changed, one.moved_share)
 
@@ -324,9 +307,8 @@ def _pairs(pairs: Sequence[StillPair | tuple[object, object]]) -> list[StillPair
     return found
 
 
-@dataclass(frozen=True, kw_only=True)
-class _OneOf:
-    """One pair among those of a fit."""
+class _OneOf(NamedTuple):
+    """One pair, the fit of its strength, and its number there."""
 
     pair: StillPair
     taken: Compared
@@ -337,14 +319,11 @@ class _OneOf:
 def _all_of(
     given: Sequence[StillPair], taken: Sequence[Compared], fits: Mapping[float, Fitted]
 ) -> list[_OneOf]:
-    """Every pair, with the fit of its strength and its number there."""
-    counted: dict[float, int] = {}
-    found = []
-    for pair, take in zip(given, taken, strict=True):
-        number = counted.get(pair.strength, 0)
-        counted[pair.strength] = number + 1
-        found.append(_OneOf(pair=pair, taken=take, fit=fits[pair.strength], number=number))
-    return found
+    numbers = {strength: itertools.count() for strength in fits}
+    return [
+        _OneOf(pair, take, fits[pair.strength], next(numbers[pair.strength]))
+        for pair, take in zip(given, taken, strict=True)
+    ]
 
 
 def _seen(one: _OneOf, look: Look, surround: Surround) -> LearnedPair:

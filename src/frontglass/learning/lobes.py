@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.choices import Choice
 from frontglass.elements import ConeLobe, ExponentialLobe, GaussianLobe, Glow, Lobe, MoffatLobe
 from frontglass.elements.lobes import WIDEST_DEG
@@ -18,7 +18,6 @@ from frontglass.learning.fitting import Fitted
 from frontglass.learning.glass import GREEN, GlassAt1
 from frontglass.optics.table import Table
 
-Float64 = NDArray[np.float64]
 Numbers = Sequence[float] | Float64
 
 MOST_LOBES = 3
@@ -40,14 +39,7 @@ LEAST_LIGHT = 0.005
 
 
 class Form(Choice):
-    """What a learned halo is written as: lobes of the catalogue if few of them fit, or a table.
-
-    Examples
-    --------
-    >>> from frontglass.learning.lobes import Form
-    >>> Form.of("form", "table")
-    <Form.TABLE: 'table'>
-    """
+    """What a learned halo is written as: lobes of the catalogue if few of them fit, or a table."""
 
     LOBES = "lobes"
     TABLE = "table"

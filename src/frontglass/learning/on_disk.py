@@ -27,26 +27,16 @@ PAIR_KEYS = ("bare", "with", "strength", "stops", "lamps")
 
 @dataclass(frozen=True, kw_only=True)
 class PairOnDisk:
-    """Where the stills of a pair lie.
-
-    Parameters
-    ----------
-    bare, with_glass : tuple of Path
-        One file each, or the frames of a bracket.
-    strength : float
-        What the piece carries. [1], > 0.
-    stops : tuple of float or None
-        How frames were exposed: as many as a bracket has, the same for both sides, or two numbers
-        for two single stills, without and with the glass. None goes by the files. [stop]
-    recovery : Recovery
-        What clipped lamps of the bare still are, where it is a single one.
-    """
+    """Where the stills of a pair lie: one file for each side, or the frames of a bracket."""
 
     bare: tuple[Path, ...]
     with_glass: tuple[Path, ...]
     strength: float = 1.0
     stops: tuple[float, ...] | None = None
+    """How frames were exposed: as many as a bracket has, the same for both sides, or two numbers
+    for two single stills, without and with the glass. None goes by the files."""
     recovery: Recovery = field(default_factory=Recovery)
+    """What clipped lamps of the bare still are, where it is a single one."""
 
     def __post_init__(self) -> None:
         for other in self.with_glass:
@@ -67,13 +57,7 @@ class PairOnDisk:
         return [*self.bare, *self.with_glass]
 
     def read(self) -> StillPair:
-        """Stills of the pair; a bracket is merged, and lamps that clip in a single still are lit.
-
-        Raises
-        ------
-        FrontglassError
-            If a file cannot be read, or exposures of a bracket are not known.
-        """
+        """Stills of the pair; a bracket is merged, and clipped lamps of a single still are lit."""
         single = self._single_stops()
         bare, cameras = _side(self.bare, single[0] if single else self.stops)
         other, others = _side(self.with_glass, single[1] if single else self.stops)
@@ -102,19 +86,10 @@ class PairOnDisk:
 
 
 def pairs_from_file(path: Path) -> tuple[PairOnDisk, ...]:
-    """Pairs that a TOML file lists.
+    """Pairs that a TOML file lists, one table ``[[pair]]`` for each.
 
-    Parameters
-    ----------
-    path : Path
-        A file with one table ``[[pair]]`` for each: `bare` and `with`, a file or a list of them,
-        from the folder of the list; `strength`, `stops` and `lamps`, a list of texts
-        "X,Y,STOPS|KIND", if they are needed.
-
-    Raises
-    ------
-    FrontglassError
-        If it cannot be read, or says something that is not understood.
+    It has `bare` and `with`, a file or a list of them, from the folder of the list; `strength`,
+    `stops` and `lamps`, a list of texts "X,Y,STOPS|KIND", if they are needed.
     """
     origin = str(path)
     document = document_of(text_of(path, "a list of pairs"), origin)
@@ -127,13 +102,7 @@ def pairs_from_file(path: Path) -> tuple[PairOnDisk, ...]:
 
 
 def stops_from_text(text: str) -> tuple[float, ...]:
-    """Exposures such as "0,-4,-8".
-
-    Raises
-    ------
-    ParameterError
-        If these are no numbers.
-    """
+    """Exposures such as "0,-4,-8"."""
     try:
         return tuple(float(part) for part in text.split(","))
     except ValueError:

@@ -7,17 +7,14 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Mask
 from frontglass.checks import check_not_negative, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera, choose_camera
 from frontglass.picture.clipped import clipping_levels
 from frontglass.picture.picture import Picture
-
-Float32 = NDArray[np.float32]
-Mask = NDArray[np.bool_]
 
 NEAR_CLIPPING = 0.97
 AROUND_CLIPPED_PX = 3
@@ -86,37 +83,23 @@ class StillPair:
 
 
 class Compared(NamedTuple):
-    """A pair as the fit takes it: fewer pixels, and where one of both clips.
-
-    Parameters
-    ----------
-    bare, other : ndarray, shape (H, W, 3), float32
-        Linear light at one exposure, as far as the stills say theirs, as far as they hold it.
-    lost : ndarray, shape (H, W, 3), float32, or None
-        Light of the bare still's lamps beyond that. It spreads, and is nowhere compared.
-    clipped : ndarray, shape (H, W), bool
-        Where a still does not hold its light.
-    camera : Camera
-        What took it.
-    notices : tuple of str
-        What was assumed.
-    is_exposed : bool
-        Whether both stills said how they were exposed.
-    is_coded : bool
-        Whether a still holds whole codes: noise and lost detail of the bare one look like blur.
-    lamp_stops : float
-        How sure lost light is: a standard deviation, 0 where there is none. [stop]
-    """
+    """A pair as the fit takes it: fewer pixels, at one exposure as far as the stills say theirs."""
 
     bare: Float32
     other: Float32
+    """Linear light, shape (H, W, 3), as far as the stills hold it."""
     lost: Float32 | None
+    """Light of the bare still's lamps beyond that. It spreads, and is nowhere compared."""
     clipped: Mask
+    """Where a still does not hold its light."""
     camera: Camera
     notices: tuple[str, ...]
     is_exposed: bool
+    """Whether both stills said how they were exposed."""
     is_coded: bool
+    """Whether a still holds whole codes: noise and lost detail of the bare one look like blur."""
     lamp_stops: float
+    """How sure lost light is: a standard deviation, 0 where there is none. [stop]"""
 
     @property
     def px_per_rad(self) -> float:
@@ -125,13 +108,7 @@ class Compared(NamedTuple):
 
 
 def compared(pair: StillPair, camera: Camera | None) -> Compared:
-    """Pair on as few pixels as the fit needs.
-
-    Raises
-    ------
-    ParameterError
-        If the stills differ in exposure and do not say by how much.
-    """
+    """Pair on as few pixels as the fit needs; exposures must be alike, or told by the stills."""
     notices: list[str] = []
     if camera is None:
         still = pair.bare

@@ -10,9 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from frontglass.arrays import Float32, Mask
 
 NARROWEST_PX = 60
 """The search begins with stills shrunk to this."""
@@ -93,16 +91,10 @@ def seen_from(light: Float32, where: Similarity) -> Float32:
 def registered(
     bare: Float32, other: Float32, *, coarse: bool = True, without: Mask | None = None
 ) -> Similarity:
-    """Where points of `bare` are in `other`.
+    """Where points of `bare` are in `other`, linear light both.
 
-    Parameters
-    ----------
-    bare, other : ndarray, shape (H, W, 3), float32
-        Linear light.
-    coarse : bool
-        Whether much smaller stills are compared first.
-    without : ndarray, shape (H, W), bool, or None
-        What is not to be compared: the outlines of clipped lamps grow with their halos.
+    What is `without` is not compared: the outlines of clipped lamps grow with their halos. `coarse`
+    compares much smaller stills first.
 
     Notes
     -----

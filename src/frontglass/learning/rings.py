@@ -10,16 +10,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.table import Table
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 STEP = math.log(1.45)
 """Rings' distance in ln r: a power law is followed to 0.1 %."""
@@ -40,13 +37,6 @@ class RingFilter(Filter):
     Pixels do not average it, since a still's pixels have averaged both sides of a pair already:
     what a halo makes of a mean over a pixel is the mean of the halo. The engine averages once
     more when it renders, for it cannot know what light there is within a pixel.
-
-    Parameters
-    ----------
-    profile : Table
-        Shape of the ring.
-    px_per_rad : float
-        Scale of the picture.
     """
 
     is_round = True
@@ -74,13 +64,7 @@ class RingFilter(Filter):
 
 @dataclass(frozen=True, kw_only=True)
 class Rings:
-    """Rings about angles in steps of one ratio.
-
-    Parameters
-    ----------
-    angles_rad : tuple of float
-        Where each has its middle. [rad], rising.
-    """
+    """Rings about angles that rise in steps of one ratio."""
 
     angles_rad: tuple[float, ...]
 
@@ -110,24 +94,7 @@ class Rings:
         return tuple(found)
 
     def spread(self, number: int, light: Float32, px_per_rad: float, surround: Surround) -> Float32:
-        """Light of a picture, all of it sent to one ring.
-
-        Parameters
-        ----------
-        number : int
-            Which ring.
-        light : ndarray, shape (H, W, 3), float32
-            Linear light.
-        px_per_rad : float
-            Scale of the picture.
-        surround : Surround
-            What lies outside.
-
-        Returns
-        -------
-        ndarray, shape (H, W, 3), float32
-            As much light.
-        """
+        """Light of a picture, all of it sent to one ring: shape (H, W, 3), as the light."""
         filter_ = RingFilter(profile=self.profiles[number], px_per_rad=px_per_rad)
         return convolve(light, [filter_] * 3, surround)
 
@@ -149,12 +116,7 @@ class Rings:
 class Once:
     """A thin scatterer found from what it does: its depth, and where one deviation sends light.
 
-    Parameters
-    ----------
-    optical_depth : float
-        [1], >= 0.
-    angles_rad, densities : ndarray
-        Of one deviation, times the depth: integral of ``2 pi r d`` is the depth. [rad], [1/sr].
+    Densities are times the depth: integral of ``2 pi r d`` is the depth. [1/sr]
     """
 
     optical_depth: float
@@ -165,18 +127,10 @@ class Once:
 def once_deviated(rings: Rings, shares: Float64) -> Once:
     """Scatterer that sends these shares of the light to rings, after any number of deviations.
 
-    Parameters
-    ----------
-    rings : Rings
-        Where.
-    shares : ndarray, shape (rings,)
-        Light in each, of the light that leaves. [1], >= 0, below 1 in sum.
-
-    Returns
-    -------
-    Once
-        With ``exp(tau K) - 1 = S / (1 - S(0))``: of the measured transform S the logarithm says
-        what a single deviation does, and strengths then multiply it.
+    Notes
+    -----
+    ``exp(tau K) - 1 = S / (1 - S(0))``: of the measured transform S the logarithm says what a
+    single deviation does, and strengths then multiply it. Shares are below 1 in sum.
 
     References
     ----------

@@ -6,12 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from frontglass.learning.laid import Columns, Laid, Mask
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
+from frontglass.arrays import Float32, Float64, Mask
+from frontglass.learning.laid import Columns, Laid
 
 ROUNDS = 6
 SMOOTHNESS = 0.35
@@ -38,20 +35,14 @@ class Products:
     """Weighed sums of products over the pixels of a pair, in one channel.
 
     Columns are the changes by rings and veil, by blur, the bare still, and the still with glass.
-
-    Parameters
-    ----------
-    tiles : ndarray, shape (tiles, columns, columns)
-        Of each part of the frame.
-    is_coded : bool
-        Whether a still held whole codes.
-    blur_px2 : float
-        How much blur may differ. [px^2]
     """
 
     tiles: Float64
+    """Of each part of the frame: shape (tiles, columns, columns)."""
     is_coded: bool
+    """Whether a still held whole codes."""
     blur_px2: float = STEADY_PX2
+    """How much blur may differ. [px^2]"""
 
     @property
     def sums(self) -> Float64:
@@ -94,11 +85,6 @@ def solved(pairs: Sequence[Products]) -> Shares:
     Blur that coding makes is unknown: with little of it free, near rings take it, with much of it
     free, it takes a tight halo. The middle of both is nearest, and how far they are apart is in
     the errors.
-
-    Parameters
-    ----------
-    pairs : sequence of Products
-        One for each pair.
     """
     steady = _solved(pairs)
     if not any(one.is_coded for one in pairs):

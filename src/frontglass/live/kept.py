@@ -183,7 +183,7 @@ class SceneKeeper:
     def _text(self, scene: Scene, look: Look) -> str:
         """Return a look at its strength, as the scene writes it."""
         file = self._look_files.get(look.name)
-        name = look.name if file is None else name_in_scene(scene, file)
+        name = look.name if file is None else name_in_scene(scene.folder, file)
         return f"{name}:{strength_text(look.strength)}"
 
     def _seen_if_new(self, still: Path) -> SeenStill | None:

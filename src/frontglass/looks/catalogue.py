@@ -81,14 +81,7 @@ def read_look(name: str | os.PathLike[str]) -> Look:
 
 
 def look_from_text(text: str, default_strength: str | float = 1.0) -> Look:
-    """Look of a text NAME_OR_FILE[:STRENGTH].
-
-    Parameters
-    ----------
-    text : str
-        Such as "harbour-night:1/4" or "mine/quiet-pier.toml".
-    default_strength : str or float
-        Strength where the text names none.
+    """Look of a text NAME_OR_FILE[:STRENGTH], such as "harbour-night:1/4" or "mine/pier.toml".
 
     Raises
     ------

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-import unicodedata
 from dataclasses import dataclass, replace
 from typing import Self
 
-from frontglass.checks import check_within
+from frontglass.checks import check_line, check_within
 from frontglass.elements import Element, Place
 from frontglass.errors import ParameterError
 from frontglass.looks.learned_from import LearnedFrom
@@ -16,8 +15,6 @@ from frontglass.optics.glare import light_loss_stops
 from frontglass.units import LARGEST_STRENGTH, strength_from_text, strength_text
 
 NAME_RULE = "lower-case words joined by hyphens, such as quiet-pier"
-NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
-"""Unicode categories that end a line, steer a terminal, or no file can hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +62,7 @@ class Look:
 
     def __post_init__(self) -> None:
         for key in ("name", "summary", "watch"):
-            _check_line(key, getattr(self, key))
+            check_line(key, getattr(self, key))
         if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", self.name):
             raise ParameterError("name", NAME_RULE, self.name)
         object.__setattr__(self, "elements", _elements(self.elements))
@@ -171,10 +168,3 @@ def _elements(given: object) -> tuple[Element, ...]:
     if not elements or not all(isinstance(part, Element) for part in elements):
         raise ParameterError("elements", "one element at least, in a tuple or list", given)
     return elements
-
-
-def _check_line(name: str, value: object) -> None:
-    if not isinstance(value, str) or not value.strip():
-        raise ParameterError(name, "a line of text", value)
-    if any(unicodedata.category(letter) in NO_TEXT for letter in value):
-        raise ParameterError(name, "a single line without control characters", value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, Field, fields
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,12 +22,7 @@ PLAIN: dict[str, type[Any]] = {"beams": Beam, "lamps": BareLamp}
 
 
 def look_from_file(path: Path) -> Look:
-    """Look that a TOML file describes.
-
-    Parameters
-    ----------
-    path : Path
-        A file with `name`, `summary`, `watch` and one table `[[element]]` for each element.
+    """Look that a TOML file describes, with one table `[[element]]` for each element.
 
     Raises
     ------
@@ -39,13 +35,7 @@ def look_from_file(path: Path) -> Look:
 
 
 def look_from_toml(text: str, origin: str) -> Look:
-    """Look that TOML text describes; `origin` stands before every error.
-
-    Raises
-    ------
-    LookError
-        See `look_from_file`.
-    """
+    """Look that TOML text describes; `origin` stands before every error."""
     document = document_of(text, origin, LookError)
     needed = (*TEXT_KEYS, "element")
     check_keys(document, (*needed, "learned"), needed, origin, LookError)
@@ -72,43 +62,29 @@ def _element(table: Mapping[str, Any], origin: str) -> Any:
         if several in known:
             known[one] = known.pop(several)
     check_keys(values, known, _required(known), place, LookError)
-    if "lobe" in values:
-        lobes = tables_of(values.pop("lobe"), "lobe", place, LookError)
-        values["lobes"] = tuple(
-            _lobe(lobe, f"{place} lobe[{number}]") for number, lobe in enumerate(lobes)
-        )
-    for several, type_ in PLAIN.items():
-        one = LISTS[several]
+    for several, one in LISTS.items():
         if one in values:
+            read = _lobe if one == "lobe" else partial(_plain, PLAIN[several])
             tables = tables_of(values.pop(one), one, place, LookError)
-            values[several] = tuple(
-                _plain(type_, table, f"{place} {one}[{number}]")
-                for number, table in enumerate(tables)
-            )
+            values[several] = tuple(read(t, f"{place} {one}[{n}]") for n, t in enumerate(tables))
     if "clear_centre" in values:
-        values["clear_centre"] = _clear_centre(values["clear_centre"], f"{place} clear_centre")
+        centre, where = values["clear_centre"], f"{place} clear_centre"
+        if not isinstance(centre, dict):
+            refuse("clear_centre", "a table [element.clear_centre]", centre, where, LookError)
+        values["clear_centre"] = _plain(ClearCentre, centre, where)
     return _built(kind, values, place)
 
 
 def _lobe(table: Mapping[str, Any], origin: str) -> Any:
     kind = _choice(table, "profile", LOBES, origin)
-    place = f"{origin} ({table['profile']})"
     values = {key: value for key, value in table.items() if key != "profile"}
-    known = _keys(kind)
-    check_keys(values, known, _required(known), place, LookError)
-    return _built(kind, values, place)
+    return _plain(kind, values, f"{origin} ({table['profile']})")
 
 
 def _plain(type_: type[Any], table: Mapping[str, Any], origin: str) -> Any:
     known = _keys(type_)
     check_keys(table, known, _required(known), origin, LookError)
     return _built(type_, table, origin)
-
-
-def _clear_centre(table: Any, origin: str) -> Any:
-    if not isinstance(table, dict):
-        refuse("clear_centre", "a table [element.clear_centre]", table, origin, LookError)
-    return _plain(ClearCentre, table, origin)
 
 
 def _built(kind: Callable[..., Any], values: Mapping[str, Any], origin: str) -> Any:

@@ -16,16 +16,7 @@ OnGlass = TypeVar("OnGlass", Look, LookStack)
 class Rig:
     """Lean and coating of all glass, what comes back to it, a hood; None is as the look has it.
 
-    Parameters
-    ----------
-    tilt_deg : (float, float) or None
-        As `Plate.tilt_deg`.
-    coated : bool or None
-        Whether its surfaces have a coating of several layers, or are bare.
-    returns : float or None
-        As `Plate.returns`.
-    hood : bool or None
-        Whether a hood keeps lamps beside the lens off it.
+    Lean and what comes back are as in `Plate`.
 
     Examples
     --------
@@ -49,13 +40,7 @@ class Rig:
         returns: str | None = None,
         hood: bool | None = None,
     ) -> Rig:
-        """Rig of what is typed, or kept in a scene.
-
-        Raises
-        ------
-        ParameterError
-            If a text says nothing of it.
-        """
+        """Rig of what is typed, or kept in a scene."""
         return cls(
             tilt_deg=None if tilt is None else tilt_from_text(tilt),
             coated=coated,

@@ -70,12 +70,7 @@ class LookStack:
 def stack_from_text(text: str, default_strength: str | float = 1.0) -> LookStack:
     """Return the looks of a text NAME_OR_FILE[:STRENGTH], several with + between.
 
-    Parameters
-    ----------
-    text : str
-        Such as "harbour-night:1/4", or "late-tram:1/2+powder-room:1/2" for one behind the other.
-    default_strength : str or float
-        Strength of looks that name none.
+    Such as "late-tram:1/2+powder-room:1/2" for one behind the other.
 
     Raises
     ------

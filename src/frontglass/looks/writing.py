@@ -14,13 +14,7 @@ from frontglass.looks.reading import LISTS, TEXT_KEYS
 
 
 def look_as_toml(look: Look) -> str:
-    """TOML text of a look at strength 1; what has its usual value is left out.
-
-    Raises
-    ------
-    LookError
-        If an element is none that a file can name.
-    """
+    """TOML text of a look at strength 1; what has its usual value is left out."""
     lines = [f"{key} = {_text(getattr(look, key))}" for key in TEXT_KEYS]
     if look.learned is not None:
         lines += ["", "[learned]", *_values(look.learned, "learned")]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
@@ -25,78 +24,57 @@ def with_still(scene: Scene, still: SceneStill) -> Scene:
 
     What `still` leaves open stays as it is.
     """
+    if scene.named(still.file) is None:
+        return replace(scene, stills=(*scene.stills, still))
     told = {
         name: value
         for name in SceneStill.__slots__
         if (value := getattr(still, name)) not in (None, ())
     }
-    if scene.named(still.file) is None:
-        return replace(scene, stills=(*scene.stills, still))
     return changed_still(scene, still.file, lambda before: replace(before, **told))
 
 
 def changed_still(scene: Scene, file: str, change: Callable[[SceneStill], SceneStill]) -> Scene:
-    """Scene with a change to one of its stills.
-
-    Raises
-    ------
-    ParameterError
-        If it has no such still, or the change breaks a rule.
-    """
-    wanted = os.path.normpath(file)
-    if scene.named(file) is None:
-        raise ParameterError("still", "a still of the scene", file)
-    stills = (change(one) if os.path.normpath(one.file) == wanted else one for one in scene.stills)
-    return replace(scene, stills=tuple(stills))
+    """Scene with a change to one of its stills; ParameterError if it has no such still."""
+    still = _still(scene, file)
+    return replace(scene, stills=tuple(change(s) if s is still else s for s in scene.stills))
 
 
 def renamed_still(scene: Scene, old: str, new: str) -> Scene:
     """Scene in which a still has moved; choices for it follow."""
-    wanted = os.path.normpath(old)
+    still = _still(scene, old)
     choices = (
         replace(
             choice,
-            stills=tuple(new if os.path.normpath(s) == wanted else s for s in choice.stills),
+            stills=tuple(new if scene.named(name) is still else name for name in choice.stills),
         )
         for choice in scene.choices
     )
-    stills = (
-        replace(one, file=new) if os.path.normpath(one.file) == wanted else one
-        for one in scene.stills
-    )
+    stills = (replace(one, file=new) if one is still else one for one in scene.stills)
     return replace(scene, stills=tuple(stills), choices=tuple(choices))
 
 
 def without_still(scene: Scene, file: str) -> Scene:
-    """Scene without one of its stills.
-
-    Raises
-    ------
-    ParameterError
-        If it has no such still, or a choice is for that one.
-    """
-    wanted = os.path.normpath(file)
-    if scene.named(file) is None:
-        raise ParameterError("still", "a still of the scene", file)
+    """Scene without one of its stills, which no choice may be for."""
+    still = _still(scene, file)
     for choice in scene.choices:
-        if wanted in {os.path.normpath(name) for name in choice.stills}:
+        if any(scene.named(name) is still for name in choice.stills):
             hint = f"{choice} was kept for it; take that choice out first."
             raise ParameterError("still", "one that no choice is for", file, hint)
-    stills = tuple(one for one in scene.stills if os.path.normpath(one.file) != wanted)
-    return replace(scene, stills=stills)
+    return replace(scene, stills=tuple(one for one in scene.stills if one is not still))
+
+
+def _still(scene: Scene, file: str) -> SceneStill:
+    still = scene.named(file)
+    if still is None:
+        raise ParameterError("still", "a still of the scene", file)
+    return still
 
 
 def with_lamps(still: SceneStill, lamps: Iterable[SceneLamp], areas: Sequence[Box]) -> SceneStill:
-    """Still with lamps in place of those that stood in the same clipped areas.
+    """Still with lamps in place of those that stood in the same clipped areas [px].
 
-    Parameters
-    ----------
-    still : SceneStill
-        The still.
-    lamps : iterable of SceneLamp
-        What is told; a distance that stood there stays where none is told.
-    areas : sequence of (left, top, width, height)
-        Clipped areas. [px]
+    A distance that stood there stays where none is told.
     """
     for lamp in lamps:
         area = _area_of(lamp.at_px, areas)
@@ -104,8 +82,7 @@ def with_lamps(still: SceneStill, lamps: Iterable[SceneLamp], areas: Sequence[Bo
         kept = tuple(one for one in still.lamps if one not in same)
         far = next((one.distance_m for one in same if one.distance_m is not None), None)
         told = lamp if lamp.distance_m is not None else replace(lamp, distance_m=far)
-        at = same.index(same[0]) if same else 0
-        place = still.lamps.index(same[at]) if same else len(kept)
+        place = still.lamps.index(same[0]) if same else len(kept)
         still = replace(still, lamps=(*kept[:place], told, *kept[place:]))
     return still
 
@@ -143,13 +120,7 @@ def with_watch(still: SceneStill, part: SceneWatch) -> SceneStill:
 def without_placed(
     what: str, marks: Sequence[Placed], at: tuple[float, float]
 ) -> tuple[Placed, ...]:
-    """Return marks without the one that is nearest to a place.
-
-    Raises
-    ------
-    ParameterError
-        If none is near.
-    """
+    """Return marks without the one that is nearest to a place; ParameterError if none is near."""
     nearest = min(marks, key=lambda one: math.dist(one.at_px, at), default=None)
     if nearest is None or math.dist(nearest.at_px, at) > REACH_PX:
         known = "; ".join("{:g},{:g}".format(*one.at_px) for one in marks) or "none"
@@ -159,25 +130,17 @@ def without_placed(
 
 def with_choice(scene: Scene, choice: SceneChoice) -> Scene:
     """Scene with a choice; of one that it has, what is told now is new."""
-    for number, one in enumerate(scene.choices):
-        if (one.looks, one.stills) == (choice.looks, choice.stills):
-            names = ("why", "hearts", "name")
-            told: dict[str, Any] = {n: getattr(choice, n) for n in names}
-            told = {name: value for name, value in told.items() if value is not None}
-            changed = replace(one, **told)
-            choices = (*scene.choices[:number], changed, *scene.choices[number + 1 :])
-            return replace(scene, choices=choices)
+    for before in scene.choices:
+        if (before.looks, before.stills) == (choice.looks, choice.stills):
+            told = {name: getattr(choice, name) for name in ("why", "hearts", "name")}
+            said: dict[str, Any] = {key: one for key, one in told.items() if one is not None}
+            after = replace(before, **said)
+            return replace(scene, choices=tuple(after if c is before else c for c in scene.choices))
     return replace(scene, choices=(*scene.choices, choice))
 
 
 def without_choice(scene: Scene, choice: SceneChoice) -> Scene:
-    """Scene without a choice: that for the same stills, or the only one of these looks.
-
-    Raises
-    ------
-    ParameterError
-        If there is none, or several are meant.
-    """
+    """Scene without a choice: that for the same stills, or the only one of these looks."""
     same = [one for one in scene.choices if one.looks == choice.looks]
     exact = [one for one in same if one.stills == choice.stills]
     if len(exact or same) != 1:

@@ -20,22 +20,10 @@ HEAD = """\
 
 
 def edit_scene(path: Path, change: Change, *, about: Mapping[str, str] | None = None) -> Scene:
-    """Change a scene file, or start it; comments and order of what stays are kept.
+    """Return what a scene file says after a change; comments and order of what stays are kept.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    change : callable
-        The new scene from the present one. It may be called again, if an editor saved the file
-        meanwhile.
-    about : mapping, optional
-        A line of comment for each still that is new, by its name.
-
-    Returns
-    -------
-    Scene
-        What the file says now.
+    `change` may be called again, if an editor saved the file meanwhile; `about` has a line of
+    comment for each still that is new, by its name.
 
     Raises
     ------

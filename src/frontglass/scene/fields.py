@@ -3,25 +3,27 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import MISSING, Field, field, fields
 from typing import Any
 
 from frontglass.checks import check_not_negative, check_number
 from frontglass.errors import ParameterError
 
-NO_TEXT = {"Cc", "Cs", "Zl", "Zp"}
-"""Unicode categories that end a line, steer a terminal, or no file can hold."""
+Check = Callable[[str, Any], Any]
+"""Returns the value of a key in its usual form, else raises ParameterError."""
 
 
-def in_file(key: str, *, of: type[Any] | None = None, default: Any = None) -> Any:
+def in_file(
+    key: str, check: Check | None = None, *, of: type[Any] | None = None, default: Any = None
+) -> Any:
     """Field that the file calls `key`; `of` is what its tables hold."""
-    return field(default=default, metadata={"key": key, "of": of})
+    return field(default=default, metadata={"key": key, "check": check, "of": of})
 
 
-def required(key: str) -> Any:
+def required(key: str, check: Check) -> Any:
     """Field that the file calls `key`, and that it must have."""
-    return field(metadata={"key": key, "of": None})
+    return field(metadata={"key": key, "check": check, "of": None})
 
 
 def keys_of(kind: type[Any]) -> dict[str, Field[Any]]:
@@ -34,13 +36,15 @@ def required_keys(kind: type[Any]) -> list[str]:
     return [key for key, one in keys_of(kind).items() if one.default is MISSING]
 
 
-def checked_line(name: str, value: object) -> str:
-    """Return a text of one line, else raise ParameterError."""
-    if not isinstance(value, str) or not value.strip():
-        raise ParameterError(name, "a line of text", value)
-    if any(unicodedata.category(letter) in NO_TEXT for letter in value):
-        raise ParameterError(name, "a single line without control characters", value)
-    return value
+def check_fields(part: Any) -> None:
+    """Check all that is said in a part of a scene, and put it into its usual form."""
+    for key, one in keys_of(type(part)).items():
+        check, value = one.metadata["check"], getattr(part, one.name)
+        if check is None or value is None:
+            continue
+        usual = check(key, value)
+        if not isinstance(usual, float):  # a number stays as it was given
+            object.__setattr__(part, one.name, usual)
 
 
 def checked_text(name: str, value: object) -> str:
@@ -73,8 +77,20 @@ def checked_place(name: str, value: object) -> tuple[float, float]:
     return x, y
 
 
-def checked_whole(name: str, value: object, count: int, example: str) -> tuple[int, ...]:
-    """Return so many whole numbers >= 0, else raise ParameterError."""
+def checked_size(name: str, value: object) -> tuple[int, ...]:
+    """Return width and height, else raise ParameterError."""
+    return _whole(name, value, 2, "[4032, 3024]")
+
+
+def checked_rectangle(name: str, value: object) -> tuple[int, ...]:
+    """Return left, top, width and height, else raise ParameterError."""
+    x, y, width, height = _whole(name, value, 4, "[60, 340, 200, 120]")
+    if width < 1 or height < 1:
+        raise ParameterError(name, "left, top, width > 0 and height > 0", [x, y, width, height])
+    return x, y, width, height
+
+
+def _whole(name: str, value: object, count: int, example: str) -> tuple[int, ...]:
     rule = f"{count} whole numbers such as {example}"
     if not isinstance(value, tuple | list) or len(value) != count:
         raise ParameterError(name, rule, value)
@@ -84,34 +100,17 @@ def checked_whole(name: str, value: object, count: int, example: str) -> tuple[i
 
 
 def check_inside(name: str, value: tuple[float, ...], size_px: tuple[int, int] | None) -> None:
-    """Refuse a place, or a rectangle, that reaches outside of a still of that size.
-
-    Raises
-    ------
-    ParameterError
-        If it does.
-    """
+    """Refuse a place, or a rectangle, that reaches outside of a still of that size."""
     if size_px is None:
         return
     x, y, *rest = value
-    width, height = rest or (0, 0)
-    # A place is in a pixel, a rectangle may end with the last one.
-    is_inside = (
-        x + width <= size_px[0] and y + height <= size_px[1]
-        if rest
-        else x < size_px[0] and y < size_px[1]
-    )
+    if rest:
+        is_inside = x + rest[0] <= size_px[0] and y + rest[1] <= size_px[1]
+    else:  # a place is in a pixel; a rectangle may end with the last one
+        is_inside = x < size_px[0] and y < size_px[1]
     if not is_inside:
         rule = f"inside the still's {size_px[0]} x {size_px[1]} px"
         raise ParameterError(name, rule, list(value))
-
-
-def checked_rectangle(name: str, value: object) -> tuple[int, int, int, int]:
-    """Return left, top, width and height, else raise ParameterError."""
-    x, y, width, height = checked_whole(name, value, 4, "[60, 340, 200, 120]")
-    if width < 1 or height < 1:
-        raise ParameterError(name, "left, top, width > 0 and height > 0", [x, y, width, height])
-    return x, y, width, height
 
 
 def check_differ(name: str, values: Sequence[object]) -> None:
@@ -119,11 +118,3 @@ def check_differ(name: str, values: Sequence[object]) -> None:
     for number, value in enumerate(values):
         if value in values[:number]:
             raise ParameterError(name, "given once", value)
-
-
-def set_usual(part: Any, **values: object) -> None:
-    """Put a value into its usual form while its part is made."""
-    known = {one.name for one in fields(part)}
-    for name, value in values.items():
-        assert name in known
-        object.__setattr__(part, name, value)

@@ -27,19 +27,7 @@ class FoundScene(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownStill:
-    """A still and the scene it belongs to.
-
-    Parameters
-    ----------
-    path : Path
-        The still's file.
-    scene : Scene or None
-        The scene; None if there is none.
-    still : SceneStill or None
-        What it says of the still; None if it does not name it.
-    notices : tuple of str
-        What is not as the scene says.
-    """
+    """A still, the scene it belongs to, what that says of it, and what is not as it says."""
 
     path: Path
     scene: Scene | None = None
@@ -48,20 +36,7 @@ class KnownStill:
 
 
 def known_still(path: Path, scenes: Iterable[FoundScene]) -> KnownStill:
-    """Return a still with the scene it belongs to.
-
-    Parameters
-    ----------
-    path : Path
-        The still's file.
-    scenes : iterable of FoundScene
-        Scenes that may hold it, such as `scenes_for` its folder.
-
-    Raises
-    ------
-    FrontglassError
-        If the file is gone, and lies elsewhere.
-    """
+    """Return a still with its scene among these; if its file is gone, an error says where it is."""
     meant: Scene | None = None
     for scene, is_meant in scenes:
         still, notices = _in_scene(scene, path)
@@ -76,11 +51,6 @@ def scenes_for(folder: Path) -> Iterator[FoundScene]:
 
     The one beside them; those in the folders above, which hold what they name; and where none lies
     beside them, `lamps.toml`.
-
-    Raises
-    ------
-    FrontglassError
-        If a scene file is not understood.
     """
     beside = folder / FILE_NAME
     is_beside = beside.is_file()
@@ -90,7 +60,7 @@ def scenes_for(folder: Path) -> Iterator[FoundScene]:
         path = above / FILE_NAME
         # Far above, a file of that name may be anybody's.
         if path.is_file() and "format" in document_of(text_of(path, "a scene"), str(path)):
-            yield FoundScene(read_scene(_shown(path)), is_meant=False)
+            yield FoundScene(read_scene(as_typed(path)), is_meant=False)
     old = folder / OLD_NAME
     if old.is_file() and not is_beside:
         yield FoundScene(scene_from_old_lamps(old), is_meant=True)
@@ -102,7 +72,7 @@ def scene_here(folder: Path) -> Scene | None:
     return next((scene for scene in found if scene.path.name != OLD_NAME), None)
 
 
-def _shown(path: Path) -> Path:
+def as_typed(path: Path) -> Path:
     """Path as one would type it from here, if that is shorter."""
     try:
         relative = os.path.relpath(path)
@@ -164,13 +134,7 @@ def _pictures_below(folder: Path) -> Iterator[Path]:
 
 
 def digest_of(path: Path) -> str:
-    """SHA-256 of a file, in hexadecimal.
-
-    Raises
-    ------
-    FrontglassError
-        If it cannot be read.
-    """
+    """SHA-256 of a file, in hexadecimal; raises FrontglassError if it cannot be read."""
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
@@ -178,10 +142,10 @@ def digest_of(path: Path) -> str:
         raise FrontglassError(f"{path}: cannot be read ({error.strerror}).") from None
 
 
-def name_in_scene(scene: Scene, path: Path) -> str:
-    """Path of a file as the scene writes it: from its folder, with forward slashes."""
+def name_in_scene(folder: Path, path: Path) -> str:
+    """Path of a file as a scene in a folder writes it: from there, with forward slashes."""
     try:
-        relative = os.path.relpath(os.path.abspath(path), os.path.abspath(scene.folder))
+        relative = os.path.relpath(os.path.abspath(path), os.path.abspath(folder))
     except ValueError:  # on another drive
         relative = os.path.abspath(path)
     return Path(relative).as_posix()

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from frontglass.checks import (
-    check_bool,
-    check_positive,
-)
+from frontglass.checks import check_bool, check_line, check_positive
 from frontglass.errors import ParameterError
 from frontglass.picture.recovery import LampMark
 from frontglass.scene.fields import (
-    checked_line,
+    check_fields,
     checked_place,
     checked_rectangle,
     in_file,
     required,
-    set_usual,
 )
 
 
@@ -44,22 +40,18 @@ class SceneLamp:
     'globe'
     """
 
-    at_px: tuple[float, float] = required("at")
-    kind: str | None = in_file("kind")
+    at_px: tuple[float, float] = required("at", checked_place)
+    kind: str | None = in_file("kind", check_line)
     stops: float | None = in_file("stops")
-    distance_m: float | None = in_file("distance")
-    in_haze: bool = in_file("haze", default=False)
+    distance_m: float | None = in_file("distance", check_positive)
+    in_haze: bool = in_file("haze", check_bool, default=False)
 
     def __post_init__(self) -> None:
-        set_usual(self, at_px=checked_place("at", self.at_px))
+        check_fields(self)
         if self.kind is not None and self.stops is not None:
             raise ParameterError("lamp", "marked with a kind or with stops", "both")
         if self.is_named:
-            kind = None if self.kind is None else checked_line("kind", self.kind)
-            LampMark(*self.at_px, stops=self.stops, kind=kind)
-        if self.distance_m is not None:
-            check_positive("distance", self.distance_m)
-        check_bool("haze", self.in_haze)
+            LampMark(*self.at_px, stops=self.stops, kind=self.kind)
 
     @property
     def is_named(self) -> bool:
@@ -90,12 +82,11 @@ class SceneDistance:
     9.6
     """
 
-    at_px: tuple[float, float] = required("at")
-    distance_m: float = required("metres")
+    at_px: tuple[float, float] = required("at", checked_place)
+    distance_m: float = required("metres", check_positive)
 
     def __post_init__(self) -> None:
-        set_usual(self, at_px=checked_place("at", self.at_px))
-        check_positive("metres", self.distance_m)
+        check_fields(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,12 +108,11 @@ class SceneWatch:
     'face:60,340,200,120'
     """
 
-    name: str = required("name")
-    region_px: tuple[int, int, int, int] = required("region")
+    name: str = required("name", check_line)
+    region_px: tuple[int, int, int, int] = required("region", checked_rectangle)
 
     def __post_init__(self) -> None:
-        checked_line("name", self.name)
-        set_usual(self, region_px=checked_rectangle("region", self.region_px))
+        check_fields(self)
 
     @property
     def text(self) -> str:

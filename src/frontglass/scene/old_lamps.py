@@ -18,16 +18,11 @@ KEYS = ("white", "lamps", "lamp")
 
 
 def scene_from_old_lamps(path: Path) -> Scene:
-    """Scene that says what `lamps.toml` says.
+    """Scene that says what `lamps.toml` says: one table for each still, under its file's name.
 
-    Raises
-    ------
-    FrontglassError
-        If the file cannot be read, is no TOML, or says something that is not understood.
-
-    Notes
-    -----
-    One table for each still, under its file's name::
+    Examples
+    --------
+    ::
 
         ["night1.jpg"]
         white = 30                        # cd/m2
@@ -65,11 +60,6 @@ def _still(name: str, table: Mapping[str, Any]) -> SceneStill:
 
 def lamps_from_texts(texts: list[str]) -> tuple[SceneLamp, ...]:
     """Lamps of texts "X,Y[,METRESm][,STOPS|KIND]"; of two at one place the last.
-
-    Raises
-    ------
-    ParameterError
-        If a text is none of these.
 
     Examples
     --------

@@ -10,6 +10,7 @@ from typing import Any
 
 from frontglass.checks import (
     check_bool,
+    check_line,
     check_not_negative,
     check_number,
     check_positive,
@@ -18,6 +19,7 @@ from frontglass.checks import (
 from frontglass.elements.plate import returns_from_text, tilt_from_text
 from frontglass.errors import ParameterError
 from frontglass.files.distance import DistanceKind
+from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.rig import Rig
 from frontglass.optics.camera import (
     f_number_from_text,
@@ -33,21 +35,60 @@ from frontglass.picture.recovery import OFF, Recovery
 from frontglass.picture.room import Room
 from frontglass.pipeline.recipe import AUTO_EXPOSURE
 from frontglass.scene.fields import (
+    Check,
     check_differ,
+    check_fields,
     check_inside,
     checked_file,
-    checked_line,
     checked_rectangle,
+    checked_size,
     checked_text,
-    checked_whole,
     in_file,
     required,
-    set_usual,
 )
 from frontglass.scene.marks import SceneDistance, SceneLamp, SceneWatch
-from frontglass.units import strength_from_text
 
 MOST_STOPS = 40.0
+
+
+def _option(from_text: Callable[[str], object], number: Check = check_positive) -> Check:
+    """Check of the text that an option takes; a number that passes `number` stands for its text."""
+
+    def checked(key: str, value: Any) -> str:
+        text = f"{number(key, value):g}" if isinstance(value, int | float) else value
+        from_text(check_line(key, text))
+        return str(text)
+
+    return checked
+
+
+def _pair(from_text: Callable[[str], object], number: Check = check_positive) -> Check:
+    """Check as `_option` has it; two numbers may stand for the text."""
+    option = _option(from_text, number)
+
+    def checked(key: str, value: Any) -> str:
+        if isinstance(value, tuple | list):
+            value = ",".join(f"{check_number(key, part):g}" for part in value)
+        return str(option(key, value))
+
+    return checked
+
+
+def _metres(key: str, value: Any) -> float:
+    return math.inf if value == math.inf else check_positive(key, value)
+
+
+def _place(text: str) -> object:
+    return place_from_text("aim", text)
+
+
+_LENS, _STOP = _option(lens_mm_from_text), _option(f_number_from_text)
+_SENSOR = _option(sensor_mm_from_text, check_line)
+_TAKING = _option(TakingLens.from_text, check_line)
+_FILTER_DISTANCE = _option(filter_distance_mm_from_text)
+_FOCUS = _option(focus_m_from_text, _metres)
+_AIM, _TILT = _pair(_place), _pair(tilt_from_text, check_number)
+_RETURNS = _option(returns_from_text, check_not_negative)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,24 +116,20 @@ class SceneCamera:
     '5,0'
     """
 
-    taking: str | None = in_file("as")
-    lens: str | None = in_file("lens")
-    stop: str | None = in_file("stop")
-    sensor: str | None = in_file("sensor")
-    filter_distance: str | None = in_file("filter_distance")
-    focus: str | None = in_file("focus")
-    aim: str | None = in_file("aim")
-    tilt: str | None = in_file("tilt")
-    coated: bool | None = in_file("coated")
-    returns: str | None = in_file("returns")
-    hood: bool | None = in_file("hood")
+    taking: str | None = in_file("as", _TAKING)
+    lens: str | None = in_file("lens", _LENS)
+    stop: str | None = in_file("stop", _STOP)
+    sensor: str | None = in_file("sensor", _SENSOR)
+    filter_distance: str | None = in_file("filter_distance", _FILTER_DISTANCE)
+    focus: str | None = in_file("focus", _FOCUS)
+    aim: str | None = in_file("aim", _AIM)
+    tilt: str | None = in_file("tilt", _TILT)
+    coated: bool | None = in_file("coated", check_bool)
+    returns: str | None = in_file("returns", _RETURNS)
+    hood: bool | None = in_file("hood", check_bool)
 
     def __post_init__(self) -> None:
-        _check_camera(self)
-        for name in ("coated", "hood"):
-            if getattr(self, name) is not None:
-                check_bool(name, getattr(self, name))
-        _ = self.rig
+        check_fields(self)
 
     @property
     def rig(self) -> Rig:
@@ -100,6 +137,28 @@ class SceneCamera:
         return Rig.from_texts(
             tilt=self.tilt, coated=self.coated, returns=self.returns, hood=self.hood
         )
+
+
+def _checked_hash(key: str, value: object) -> object:
+    if not re.fullmatch("[0-9a-f]{64}", str(value)):
+        raise ParameterError(key, "the SHA-256 of the file, 64 letters", value)
+    return value
+
+
+def _checked_others(key: str, value: Any) -> Any:
+    """Return a kind of lamp, stops above white, or "off"."""
+    del key  # what is wrong names what it is
+    if isinstance(value, str) and value != OFF:
+        kind_named(value)
+    else:
+        Recovery(clipped=value)
+    return value
+
+
+def _checked_exposure(key: str, value: object) -> object:
+    if value != AUTO_EXPOSURE:
+        check_within(key, value, -MOST_STOPS, MOST_STOPS)
+    return value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,72 +212,36 @@ class SceneStill:
     'night1.jpg'
     """
 
-    file: str = required("file")
-    sha256: str | None = in_file("hash")
-    size_px: tuple[int, int] | None = in_file("size")
-    white_cd_per_m2: float | None = in_file("white")
-    others: str | float | None = in_file("lamps")
-    exposure_stops: float | str | None = in_file("exposure")
-    room: str | None = in_file("room")
-    map: str | None = in_file("map")
-    map_scale_m: float | None = in_file("map_scale")
-    map_kind: str | None = in_file("map_is")
-    crop_px: tuple[int, int, int, int] | None = in_file("crop")
-    note: str | None = in_file("note")
-    encoding: str | None = in_file("encoding")
-    taking: str | None = in_file("as")
-    lens: str | None = in_file("lens")
-    stop: str | None = in_file("stop")
-    sensor: str | None = in_file("sensor")
-    filter_distance: str | None = in_file("filter_distance")
-    focus: str | None = in_file("focus")
-    aim: str | None = in_file("aim")
+    file: str = required("file", checked_file)
+    sha256: str | None = in_file("hash", _checked_hash)
+    size_px: tuple[int, int] | None = in_file("size", checked_size)
+    white_cd_per_m2: float | None = in_file("white", check_positive)
+    others: str | float | None = in_file("lamps", _checked_others)
+    exposure_stops: float | str | None = in_file("exposure", _checked_exposure)
+    room: str | None = in_file("room", _option(Room.from_text, check_line))
+    map: str | None = in_file("map", checked_file)
+    map_scale_m: float | None = in_file("map_scale", check_positive)
+    map_kind: str | None = in_file("map_is", DistanceKind.of)
+    crop_px: tuple[int, int, int, int] | None = in_file("crop", checked_rectangle)
+    note: str | None = in_file("note", checked_text)
+    encoding: str | None = in_file("encoding", check_line)
+    taking: str | None = in_file("as", _TAKING)
+    lens: str | None = in_file("lens", _LENS)
+    stop: str | None = in_file("stop", _STOP)
+    sensor: str | None = in_file("sensor", _SENSOR)
+    filter_distance: str | None = in_file("filter_distance", _FILTER_DISTANCE)
+    focus: str | None = in_file("focus", _FOCUS)
+    aim: str | None = in_file("aim", _AIM)
     lamps: tuple[SceneLamp, ...] = in_file("lamp", of=SceneLamp, default=())
     distances: tuple[SceneDistance, ...] = in_file("distance", of=SceneDistance, default=())
     watched: tuple[SceneWatch, ...] = in_file("watch", of=SceneWatch, default=())
 
     def __post_init__(self) -> None:
-        checked_file("file", self.file)
-        if self.sha256 is not None and not re.fullmatch("[0-9a-f]{64}", str(self.sha256)):
-            raise ParameterError("hash", "the SHA-256 of the file, 64 letters", self.sha256)
-        _check_camera(self)
-        self._check_light()
-        self._check_space()
-        if self.note is not None:
-            checked_text("note", self.note)
-        if self.encoding is not None:
-            checked_line("encoding", self.encoding)
-        self._check_frame()
-
-    def _check_light(self) -> None:
-        if self.white_cd_per_m2 is not None:
-            check_positive("white", self.white_cd_per_m2)
-        if self.others is not None:
-            if isinstance(self.others, str) and self.others != OFF:
-                kind_named(self.others)
-            else:
-                Recovery(clipped=self.others)
-        if self.exposure_stops is not None and self.exposure_stops != AUTO_EXPOSURE:
-            check_within("exposure", self.exposure_stops, -MOST_STOPS, MOST_STOPS)
-
-    def _check_space(self) -> None:
-        if self.room is not None:
-            Room.from_text(checked_line("room", self.room))
-        if self.map is not None:
-            checked_file("map", self.map)
-            if self.room is not None or self.distances:
-                hint = "A map says how far everything is; leave out the room and distances."
-                raise ParameterError("map", "given alone", self.map, hint)
-        if self.map_scale_m is not None:
-            check_positive("map_scale", self.map_scale_m)
-        if self.map_kind is not None:
-            DistanceKind.of("map_is", self.map_kind)
-
-    def _check_frame(self) -> None:
-        if self.size_px is not None:
-            set_usual(self, size_px=checked_whole("size", self.size_px, 2, "[4032, 3024]"))
+        check_fields(self)
+        if self.map is not None and (self.room is not None or self.distances):
+            hint = "A map says how far everything is; leave out the room and distances."
+            raise ParameterError("map", "given alone", self.map, hint)
         if self.crop_px is not None:
-            set_usual(self, crop_px=checked_rectangle("crop", self.crop_px))
             check_inside("crop", self.crop_px, self.size_px)
         for what, places in (("lamp", self.lamps), ("distance", self.distances)):
             for one in places:
@@ -227,6 +250,30 @@ class SceneStill:
         for part in self.watched:
             check_inside(f"watch {part.name}", part.region_px, self.size_px)
         check_differ("watch name", [one.name for one in self.watched])
+
+
+def _checked_looks(key: str, value: Any) -> tuple[str, ...]:
+    """Return texts that can be looks with a strength; there may be no such look."""
+    looks = (value,) if isinstance(value, str) else value
+    if not isinstance(looks, tuple | list) or not looks:
+        raise ParameterError(key, 'one look at least, such as ["harbour-night:1/4"]', looks)
+    for text in looks:
+        name_and_strength(check_line(key, text))
+    return tuple(looks)
+
+
+def _checked_stills(key: str, value: Any) -> tuple[str, ...]:
+    stills = (value,) if isinstance(value, str) else value
+    if not isinstance(stills, tuple | list):
+        raise ParameterError(key, "a still, or a list of stills", stills)
+    check_differ(key, stills)
+    return tuple(checked_file(key, still) for still in stills)
+
+
+def _checked_hearts(key: str, value: Any) -> Any:
+    if check_not_negative(key, value) != int(value):
+        raise ParameterError(key, "a whole number", value)
+    return value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -254,71 +301,14 @@ class SceneChoice:
     'late-tram:1/2+powder-room:1/2'
     """
 
-    looks: tuple[str, ...] = required("looks")
-    stills: tuple[str, ...] = in_file("still", default=())
-    why: str | None = in_file("why")
-    hearts: int | None = in_file("hearts")
-    name: str | None = in_file("name")
+    looks: tuple[str, ...] = required("looks", _checked_looks)
+    stills: tuple[str, ...] = in_file("still", _checked_stills, default=())
+    why: str | None = in_file("why", checked_text)
+    hearts: int | None = in_file("hearts", _checked_hearts)
+    name: str | None = in_file("name", checked_text)
 
     def __post_init__(self) -> None:
-        looks, stills = _listed(self.looks), _listed(self.stills)
-        if not isinstance(looks, tuple | list) or not looks:
-            raise ParameterError("looks", 'one look at least, such as ["harbour-night:1/4"]', looks)
-        if not isinstance(stills, tuple | list):
-            raise ParameterError("still", "a still, or a list of stills", stills)
-        for look in looks:
-            _check_look(look)
-        set_usual(self, looks=tuple(looks), stills=tuple(checked_file("still", s) for s in stills))
-        check_differ("still", self.stills)
-        for name in ("why", "name"):
-            if getattr(self, name) is not None:
-                checked_text(name, getattr(self, name))
-        if self.hearts is not None:
-            check_not_negative("hearts", self.hearts)
-            if self.hearts != int(self.hearts):
-                raise ParameterError("hearts", "a whole number", self.hearts)
+        check_fields(self)
 
     def __str__(self) -> str:
         return "+".join(self.looks)
-
-
-def _listed(value: object) -> Any:
-    """Return one text as a list of it."""
-    return (value,) if isinstance(value, str) else value
-
-
-def _check_camera(part: SceneCamera | SceneStill) -> None:
-    """Refuse what no option would take; numbers stand for their text."""
-    checks: dict[str, Callable[[str], object]] = {
-        "lens": lens_mm_from_text,
-        "stop": f_number_from_text,
-        "sensor": sensor_mm_from_text,
-        "filter_distance": filter_distance_mm_from_text,
-        "focus": focus_m_from_text,
-        "taking": TakingLens.from_text,
-        "aim": lambda text: place_from_text("aim", text),
-        "tilt": tilt_from_text,
-        "returns": returns_from_text,
-    }
-    for name, check in checks.items():
-        value: Any = getattr(part, name, None)
-        if value is None:
-            continue
-        if name in {"aim", "tilt"} and isinstance(value, tuple | list):
-            value = ",".join(f"{check_number(name, number):g}" for number in value)
-        elif name == "focus" and value == math.inf:
-            value = "inf"
-        elif name not in {"sensor", "taking"} and isinstance(value, int | float):
-            checked = {"tilt": check_number, "returns": check_not_negative}
-            value = f"{checked.get(name, check_positive)(name, value):g}"
-        checked_line("as" if name == "taking" else name, value)
-        check(value)
-        set_usual(part, **{name: value})
-
-
-def _check_look(text: object) -> None:
-    """Refuse a text that can be no look with a strength; there may be no such look."""
-    checked_line("looks", text)
-    _, colon, strength = str(text).rpartition(":")
-    if colon and not strength.startswith(("/", "\\")) and not strength.lower().endswith(".toml"):
-        strength_from_text(strength)

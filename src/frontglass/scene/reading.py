@@ -43,13 +43,7 @@ def read_scene(path: str | os.PathLike[str]) -> Scene:
 
 
 def scene_from_toml(text: str, path: Path) -> Scene:
-    """Scene that the text of the file at `path` describes.
-
-    Raises
-    ------
-    FrontglassError
-        See `read_scene`.
-    """
+    """Scene that the text of the file at `path` describes; raises as `read_scene`."""
     origin = str(path)
     document = document_of(text, origin)
     _check_format(document, origin)

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
+from frontglass.checks import check_line
 from frontglass.choices import PastWhite, Surround
 from frontglass.errors import ParameterError
-from frontglass.scene.fields import checked_line, in_file
+from frontglass.scene.fields import check_fields, in_file
 from frontglass.scene.parts import SceneCamera, SceneChoice, SceneStill
 
 if TYPE_CHECKING:
@@ -64,27 +65,21 @@ class Scene:
     20
     """
 
-    title: str | None = in_file("title")
-    surround: Surround | None = in_file("surround")
-    view: PastWhite | None = in_file("view")
-    encoding: str | None = in_file("encoding")
-    lut: str | None = in_file("lut")
-    lut_from: str | None = in_file("lut_from")
+    title: str | None = in_file("title", check_line)
+    surround: Surround | None = in_file("surround", Surround.of)
+    view: PastWhite | None = in_file("view", PastWhite.of)
+    encoding: str | None = in_file("encoding", check_line)
+    lut: str | None = in_file("lut", check_line)
+    lut_from: str | None = in_file("lut_from", check_line)
     camera: SceneCamera = in_file("camera", of=SceneCamera, default=SceneCamera())
     stills: tuple[SceneStill, ...] = in_file("still", of=SceneStill, default=())
     choices: tuple[SceneChoice, ...] = in_file("choice", of=SceneChoice, default=())
     path: Path = field(default=Path(FILE_NAME), compare=False)
 
     def __post_init__(self) -> None:
-        for name in ("title", "encoding", "lut", "lut_from"):
-            if getattr(self, name) is not None:
-                checked_line(name, getattr(self, name))
+        check_fields(self)
         if self.lut_from is not None and self.lut is None:
             raise ParameterError("lut_from", "given with a lut", self.lut_from)
-        if self.surround is not None:
-            object.__setattr__(self, "surround", Surround.of("surround", self.surround))
-        if self.view is not None:
-            object.__setattr__(self, "view", PastWhite.of("view", self.view))
         names = [os.path.normpath(still.file) for still in self.stills]
         for number, name in enumerate(names):
             if name in names[:number]:
@@ -202,7 +197,7 @@ class Scene:
 
         if "looks" in typed:
             typed["looks"] = tuple(self.camera.rig.on(look) for look in typed["looks"])
-        return taken_from(self, self.still_of(still), typed).recipe
+        return taken_from(self, self.still_of(still), typed)[0]
 
     def at(self, path: Path) -> Self:
         """Return the scene as the file at `path` holds it."""

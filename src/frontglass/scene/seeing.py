@@ -25,24 +25,9 @@ LEAST_SHARE, MOST_LAMPS = 0.05, 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeenStill:
-    """What a still shows by itself.
+    """What a still shows by itself: upright size [px], lens, white if its exposure tells it.
 
-    Parameters
-    ----------
-    path : Path
-        Its file.
-    sha256 : str
-        SHA-256 of it.
-    size_px : (int, int)
-        Width and height, upright. [px]
-    shot : ShotData
-        What it says of the lens.
-    white : White or None
-        Luminance of white, if its exposure tells it.
-    areas : tuple of ClippedLamp
-        Its clipped areas, most light first.
-    holds_lamps : bool
-        Whether its file holds light above white, so that nothing is clipped.
+    Its clipped areas come most light first; there are none where its file holds light above white.
     """
 
     path: Path
@@ -83,15 +68,7 @@ class SeenStill:
 def seen_still(
     path: Path, recovery: Recovery | None = None, picture: Picture | None = None
 ) -> SeenStill:
-    """Look at a still; what is told of its lamps may be tried.
-
-    `picture` is what its file holds, if it has been read already.
-
-    Raises
-    ------
-    FrontglassError
-        If it cannot be read, or a mark lies on no clipped area.
-    """
+    """Look at a still, read already or not; what is told of its lamps may be tried."""
     picture = read_picture(path) if picture is None else picture
     found = with_recovered_light(picture, recovery)
     return SeenStill(
@@ -111,7 +88,7 @@ def with_seen(scene: Scene, seen: SeenStill, *, lamps: Sequence[SceneLamp] = ())
     What is said of it stays. `lamps` are written down if the scene says nothing of its lamps.
     """
     scene = with_old_lamps(scene, seen.path.parent)
-    name = name_in_scene(scene, seen.path)
+    name = name_in_scene(scene.folder, seen.path)
     known = scene.still_of(seen.path)
     if known is None and (moved := moved_still(scene, seen.path)) is not None:
         scene, known = renamed_still(scene, moved.file, name), moved
@@ -139,7 +116,7 @@ def with_old_lamps(scene: Scene, folder: Path) -> Scene:
     if not old.is_file() or here in scene.folders:
         return scene
     for still in scene_from_old_lamps(old).stills:
-        name = name_in_scene(scene, folder / still.file)
+        name = name_in_scene(scene.folder, folder / still.file)
         values = {one: getattr(still, one) for one in ("white_cd_per_m2", "others", "lamps")}
         digest = digest_of(folder / still.file)
         scene = with_still(scene, SceneStill(file=name, sha256=digest, **values))

@@ -31,42 +31,18 @@ SINGULAR = {"lamps in haze": "lamp in haze"}
 
 
 class Taken(NamedTuple):
-    """Something that was taken from a scene.
-
-    Parameters
-    ----------
-    what : str
-        What it is, for counting over several stills.
-    text : str
-        What is said of it.
-    number : int
-        How many there are, where that is what is said.
-    """
+    """Something that was taken from a scene: what, and what is said of it."""
 
     what: str
     text: str
     number: int = 0
+    """How many there are, where that is what is said."""
 
 
-class TakenRecipe(NamedTuple):
-    """A recipe, and what of it a scene said."""
-
-    recipe: Recipe
-    taken: tuple[Taken, ...]
-
-
-def taken_from(scene: Scene, still: SceneStill | None, typed: Mapping[str, Any]) -> TakenRecipe:
-    """Recipe for a still of a scene; what is typed wins.
-
-    Parameters
-    ----------
-    scene : Scene
-        The scene.
-    still : SceneStill or None
-        What it says of the still; None if it does not name it.
-    typed : mapping
-        Parameters of `Recipe` that somebody typed.
-    """
+def taken_from(
+    scene: Scene, still: SceneStill | None, typed: Mapping[str, Any]
+) -> tuple[Recipe, list[Taken]]:
+    """Recipe for a still, None if its scene does not name it, and what of it the scene said."""
     values = dict(typed)
     taken: list[Taken] = []
     if still is not None:
@@ -83,7 +59,7 @@ def taken_from(scene: Scene, still: SceneStill | None, typed: Mapping[str, Any])
         values["past_white"] = scene.view
         taken.append(Taken("view", f"view {scene.view}"))
     _add_encodings(values, scene, still, taken)
-    return TakenRecipe(Recipe(**values), tuple(taken))
+    return Recipe(**values), taken
 
 
 def _add_encodings(
@@ -122,7 +98,7 @@ def recovery_from(still: SceneStill, typed: Recovery, taken: list[Taken]) -> Rec
     is_off = typed.clipped == OFF and not typed.marks
     named = [] if is_off else [lamp for lamp in still.lamps if lamp.is_named]
     if named:
-        taken.append(_counted("lamps", len(named)))
+        taken.append(counted_as_taken("lamps", len(named)))
     marks = tuple(LampMark(*one.at_px, stops=one.stops, kind=one.kind) for one in named)
     clipped, white = typed.clipped, typed.white_cd_per_m2
     if clipped == AUTO and still.others is not None:
@@ -154,7 +130,7 @@ def _space(scene: Scene, still: SceneStill, typed: Space, taken: list[Taken]) ->
                 taken.append(Taken("room", "room"))
                 space = replace(space, room=Room.from_text(still.room))
             if still.distances:
-                taken.append(_counted("distances", len(still.distances)))
+                taken.append(counted_as_taken("distances", len(still.distances)))
                 space = replace(space, points=tuple(_points(still)))
     places = tuple(
         LampPlace(x_px=lamp.at_px[0], y_px=lamp.at_px[1], distance_m=lamp.distance_m)
@@ -162,7 +138,7 @@ def _space(scene: Scene, still: SceneStill, typed: Space, taken: list[Taken]) ->
         if lamp.glows
     )
     if places and typed.lamps is None:
-        taken.append(_counted("lamps in haze", len(places)))
+        taken.append(counted_as_taken("lamps in haze", len(places)))
         space = replace(space, lamps=places)
     return space
 
@@ -202,7 +178,7 @@ def framing_from(
         text = said(key)
         if text is not None and values[name] is None and not (has_stop and key == "stop"):
             values[name] = from_text(text)
-            taken.append(Taken(key, f"{spoken(key)} {text}"))
+            taken.append(Taken(key, f"{key.replace('_', ' ')} {text}"))
     return Framing(**values)
 
 
@@ -225,25 +201,9 @@ def rig_from(scene: Scene, typed: Rig, looks: Sequence[OnGlass], taken: list[Tak
     return typed.over(kept)
 
 
-def spoken(key: str) -> str:
-    """Return a key of the file as it is said.
-
-    Examples
-    --------
-    >>> spoken("filter_distance")
-    'filter distance'
-    """
-    return key.replace("_", " ")
-
-
-def _counted(what: str, count: int) -> Taken:
+def counted_as_taken(what: str, count: int) -> Taken:
     """Return what is counted; its plural says what it is."""
     return Taken(what, counted(count, what), count)
-
-
-def counted_parts(count: int) -> Taken:
-    """Return watched parts, counted."""
-    return _counted("watched parts", count)
 
 
 def counted(count: int, plural: str) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, MutableMapping
+from collections.abc import Iterable, Iterator, Mapping, MutableMapping
+from contextlib import contextmanager
 from dataclasses import MISSING
 from typing import Any
 
@@ -36,14 +37,7 @@ def scene_as_toml(scene: Scene) -> str:
 def changed_toml(text: str, old: Scene, new: Scene, about: Mapping[str, str] | None = None) -> str:
     """Text of a scene file after a change; what is the same in both scenes is not touched.
 
-    Parameters
-    ----------
-    text : str
-        What the file holds.
-    old, new : Scene
-        What it says, and what it is to say.
-    about : mapping
-        A line of comment for each still that is new, by its name.
+    `about` has a line of comment for each still that is new, by its name.
 
     Raises
     ------
@@ -108,17 +102,12 @@ def _set(table: MutableMapping[str, Any], key: str, value: Any) -> None:
     if key in table or isinstance(table, InlineTable):
         table[key] = value
         return
-    below = [(name, one) for name, one in table.items() if isinstance(one, AoT | Table)]
-    for name, _ in below:
-        del table[name]
-    container = _container(table)
-    tail = []
-    while container.body and container.body[-1][0] is None:
-        tail.append(container.body.pop()[1])
-    table[key] = value
-    _add(container, reversed(tail))
-    for name, one in below:
-        table[name] = one
+    with _end_of_plain(table) as container:
+        tail = []
+        while container.body and container.body[-1][0] is None:
+            tail.append(container.body.pop()[1])
+        table[key] = value
+        _add(container, reversed(tail))
 
 
 def _take_out(table: MutableMapping[str, Any], key: str) -> None:
@@ -128,21 +117,26 @@ def _take_out(table: MutableMapping[str, Any], key: str) -> None:
         del table[key]
         return
     remarks = _remarks_below(one)
-    before: Any = None
-    for name, other in table.items():
-        if name == key:
-            break
-        before = other if isinstance(other, AoT | Table) else None
+    names = list(table)
+    number = names.index(key)
+    before = table[names[number - 1]] if number else None
     del table[key]
-    if before is not None:
+    if isinstance(before, AoT | Table):
         _add(_last_container(before), remarks)
-        return
-    below = [(name, other) for name, other in table.items() if isinstance(other, AoT | Table)]
+    else:
+        with _end_of_plain(table) as container:
+            _add(container, remarks)
+
+
+@contextmanager
+def _end_of_plain(table: MutableMapping[str, Any]) -> Iterator[Any]:
+    """Give what holds a table's plain values, the tables below it being out of the way."""
+    below = [(name, one) for name, one in table.items() if isinstance(one, AoT | Table)]
     for name, _ in below:
         del table[name]
-    _add(_container(table), remarks)
-    for name, other in below:
-        table[name] = other
+    yield _container(table)
+    for name, one in below:
+        table[name] = one
 
 
 def _remarks_below(one: Any) -> list[Any]:
@@ -227,12 +221,8 @@ def _put_in_order(tables: AoT, stand: list[tuple[Any, ...]], wanted: list[tuple[
     last = tables.body[-1]
     if not last.as_string().endswith("\n\n"):
         last.add(tomlkit.nl())
-    places = [wanted.index(name) for name in stand]
-    tables.body[:] = [one for _, one in sorted(zip(places, tables.body, strict=True), key=_first)]
-
-
-def _first(pair: tuple[int, Table]) -> int:
-    return pair[0]
+    by_name = dict(zip(stand, tables.body, strict=True))
+    tables.body[:] = [by_name[name] for name in wanted]
 
 
 def _standing(old: list[Plain], new: list[Plain], key: str) -> dict[tuple[Any, ...], int]:

@@ -20,37 +20,19 @@ END = "end of answers"
 
 @dataclass(frozen=True, slots=True)
 class BoardFrame:
-    """A frame of a board that may be answered to.
-
-    Parameters
-    ----------
-    id : str
-        What it is called there: "3B".
-    still, caption : str
-        Its still's file and what that is called.
-    looks : str
-        Looks as commands read them.
-    """
+    """A frame of a board that may be answered to, called such as "3B" there."""
 
     id: str
     still: str
     caption: str
+    """Its still's file, and what that is called."""
     looks: str
+    """As commands read them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """What is needed to read answers to a board.
-
-    Parameters
-    ----------
-    id : str
-        Tells boards apart.
-    title : str
-        What it is called.
-    frames : tuple of BoardFrame
-        Its frames.
-    """
+    """What is needed to read answers to a board; its id tells boards apart."""
 
     id: str
     title: str
@@ -65,34 +47,17 @@ class Board:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What somebody said of a frame.
-
-    Parameters
-    ----------
-    frame : BoardFrame
-        The frame.
-    who : str
-        Who said it; empty if they did not say.
-    has_heart : bool
-        Whether they like it.
-    note : str
-        What they wrote.
-    """
+    """What somebody said of a frame."""
 
     frame: BoardFrame
     who: str
+    """Empty if they did not say."""
     has_heart: bool
     note: str
 
 
 def read_board(path: Path) -> Board:
-    """Return the board that an HTML file holds.
-
-    Raises
-    ------
-    FrontglassError
-        If the file cannot be read, or is no board of this version.
-    """
+    """Return the board that an HTML file holds; it must be one of this version."""
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, ValueError) as error:
@@ -111,13 +76,7 @@ def read_board(path: Path) -> Board:
 
 
 def read_answers(path: Path, board: Board) -> list[Answer]:
-    """Return what a file of answers says of a board.
-
-    Raises
-    ------
-    FrontglassError
-        If the file cannot be read, or answers to another board.
-    """
+    """Return what a file of answers says of a board; one to another board is refused."""
     try:
         if path.stat().st_size > LARGEST_ANSWER_BYTES:
             raise FrontglassError(f"{path}: is a short text; this one has more than 1 MB.")
@@ -128,15 +87,10 @@ def read_answers(path: Path, board: Board) -> list[Answer]:
 
 
 def answers_from_text(text: str, board: Board, origin: str = "answers") -> list[Answer]:
-    r"""Return what a text says of a board's frames.
+    r"""Return what a text says of a board's frames, if it names that board and no frame it lacks.
 
     Marks that mails put before quoted lines, and line breaks that they add, do no harm; what
     stands before the line that names the board is not read.
-
-    Raises
-    ------
-    FrontglassError
-        If it names no board or another one, or a frame that the board does not have.
 
     Examples
     --------

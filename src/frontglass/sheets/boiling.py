@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.looks import Look
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
@@ -21,8 +22,6 @@ from frontglass.optics.speckle import (
 )
 from frontglass.picture.picture import Picture
 from frontglass.units import m_from_mm, m_from_nm
-
-Float32 = NDArray[np.float32]
 
 BAND_NM = 80.0
 """Width of a colour channel; from memory, typical of sensors."""

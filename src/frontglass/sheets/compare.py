@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from frontglass.arrays import Codes
 from frontglass.checks import check_within
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError
@@ -18,7 +19,7 @@ from frontglass.pipeline.still_ghosts import ghosts_of
 from frontglass.sheets.ladder import stops_text
 from frontglass.sheets.layout import column_px, scale_text, size_in
 from frontglass.sheets.lettering import SEPARATOR, broken, fitted
-from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page, SeenOn, Sheet, Sizes
+from frontglass.sheets.sheet import QUIET_TEXT, Page, SeenOn, Sheet, Sizes
 from frontglass.sheets.views import view
 from frontglass.warned import gathered_warnings
 
@@ -115,31 +116,19 @@ def compare(
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """Where everything stands on a sheet, and how large.
-
-    Parameters
-    ----------
-    page : Page
-        The sheet, empty.
-    columns, cell_px : int
-        Stills across, and the width of each.
-    still_px : (int, int)
-        Size at which each is shown.
-    scale : float
-        That size over the still's own.
-    watched : tuple of (str, Region, (int, int))
-        Watched parts: what each is called, where it is, the size at which it is shown.
-    crop_columns : int
-        Close-ups across.
-    """
+    """Where everything stands on a sheet, and how large."""
 
     page: Page
     columns: int
     cell_px: int
+    """Stills across, and the width of each."""
     still_px: tuple[int, int]
     scale: float
+    """Size at which each is shown, and its width over the still's own."""
     watched: tuple[tuple[str, Region, tuple[int, int]], ...]
+    """Watched parts: what each is called, where it is, the size at which it is shown."""
     crop_columns: int
+    """Close-ups across."""
 
     @classmethod
     def of(

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image
 
+from frontglass.arrays import Codes
 from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import column_px, size_within
 from frontglass.sheets.lettering import TextLines, broken, fitted
 from frontglass.sheets.pdf import A4_LYING_PX
-from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Codes, Page, Sheet, Sizes
+from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Page, Sheet, Sizes, jpeg_bytes
 from frontglass.sheets.views import view
 
 SMALL_PX = 640
@@ -30,33 +31,16 @@ SIZES = Sizes(margin=70, gap=26, small=25, large=44)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ContactCell:
-    """One picture of a contact sheet.
-
-    Parameters
-    ----------
-    small : bytes
-        What `small_copy` made of it; empty where there is no picture.
-    said : str
-        What stands under it, such as why there is none.
-    """
+    """One picture of a contact sheet: what `small_copy` made of it, empty where there is none."""
 
     small: bytes = b""
     said: str = ""
+    """What stands under it, such as why there is none."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ContactRow:
-    """One still of a contact sheet.
-
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    bare : ContactCell
-        The still without glass.
-    seen : tuple of ContactCell
-        It through each choice, as many as the sheet has columns.
-    """
+    """One still of a contact sheet: without glass, and through each choice that has a column."""
 
     name: str
     bare: ContactCell
@@ -66,25 +50,13 @@ class ContactRow:
 def small_copy(picture: Picture) -> bytes:
     """JPEG of a picture, reduced to what a contact sheet shows of it."""
     size = size_within((picture.width_px, picture.height_px), SMALL_PX, SMALL_PX)
-    out = io.BytesIO()
-    Image.fromarray(view(picture, size)).save(out, "JPEG", quality=SMALL_QUALITY, subsampling=0)
-    return out.getvalue()
+    return jpeg_bytes(view(picture, size), SMALL_QUALITY)
 
 
 def contact_pages(
     title: str, about: str, columns: Sequence[str], rows: Sequence[ContactRow]
 ) -> list[Sheet]:
-    """Return a contact sheet as pages to print.
-
-    Parameters
-    ----------
-    title, about : str
-        What stands over it.
-    columns : sequence of str
-        What each choice is called.
-    rows : sequence of ContactRow
-        The stills.
-    """
+    """Return a contact sheet as pages to print; `columns` has what each choice is called."""
     pages: list[_ContactPage] = []
     parts = max(1, math.ceil(len(columns) / (MOST_COLUMNS - 1)))
     each = math.ceil(len(columns) / parts)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.checks import check_positive, check_within
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
@@ -30,20 +30,10 @@ TAKEN_ABOVE, RELUCTANT = 1 / 3, 1.0
 what stands out is as unevenly spread as that; common practice, no source."""
 CASCADE = "haarcascade_frontalface_default.xml"
 
-Float32 = NDArray[np.float32]
-
 
 @dataclass(frozen=True, slots=True)
 class Crop:
-    """What of a still is shown.
-
-    Parameters
-    ----------
-    region : Region
-        The part. [px]
-    notices : tuple of str
-        What did not fit in.
-    """
+    """What of a still is shown, and what did not fit in."""
 
     region: Region
     notices: tuple[str, ...] = ()
@@ -57,12 +47,10 @@ def crop_of(
     within: Region | None = None,
     watched: Sequence[tuple[str, Region]] = (),
 ) -> Crop:
-    """Return the largest part of a picture in a shape.
+    """Return the largest part of a picture, the whole frame that glass acts on, in a shape.
 
     Parameters
     ----------
-    picture : Picture
-        The whole frame: glass acts on all of it, and it is cropped afterwards.
     aspect : float or None
         Width over height; None keeps the shape.
     share : float or None

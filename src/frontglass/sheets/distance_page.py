@@ -7,20 +7,17 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Codes, Float32
 from frontglass.checks import check_within
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
 from frontglass.picture.lamps_in_air import LAMP_PATCH_RAD, LampInAir, lamps_in
 from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import grid
-from frontglass.sheets.lettering import SEPARATOR, TextLines, broken, fitted, text_width_px
+from frontglass.sheets.lettering import SEPARATOR, TextLines, text_width_px
 from frontglass.sheets.sheet import QUIET_TEXT, Page, Sheet, Sizes
 from frontglass.sheets.views import view
-
-Codes = NDArray[np.uint8]
-Float32 = NDArray[np.float32]
 
 SHEET_WIDTH_PX = 1600
 NARROWEST_SHEET_PX, WIDEST_SHEET_PX = 480, 20000
@@ -38,25 +35,12 @@ def distance_sheet(
     notices: Sequence[str] = (),
     width_px: int = SHEET_WIDTH_PX,
 ) -> Sheet:
-    """Return a sheet that shows a still, its lamps, and how far everything is.
+    """Return a sheet that shows a still with a distance map, its lamps, and how far everything is.
 
     Parameters
     ----------
-    picture : Picture
-        With a distance map.
-    camera : Camera
-        What took it.
-    name : str
-        Of the still.
-    notices : sequence of str
-        What was assumed.
     width_px : int
         Width of the sheet at most. [px], 480 to 20000.
-
-    Raises
-    ------
-    ParameterError
-        If the picture has no distances, or the width makes no sheet.
     """
     check_within("width_px", width_px, NARROWEST_SHEET_PX, WIDEST_SHEET_PX)
     distance = picture.distance_m
@@ -67,23 +51,19 @@ def distance_sheet(
     shape = picture.width_px, picture.height_px
     cells = grid(2, shape, width_px=width_px - 2 * sizes.margin, gap_px=sizes.gap, columns=None)
     page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
-    y = page.say(
-        sizes.margin, sizes.margin, fitted([f"{name}: distances"], page.room_px, sizes.large)[0]
-    )
-    lamps = lamps_in(
-        picture.radiance, distance, camera.px_per_rad(picture.width_px), picture.lamps
-    ).lamps
-    for text in (_about(distance, lamps, camera), *(f"Note: {notice}" for notice in notices)):
-        y = page.say(sizes.margin, y, broken(text, page.room_px, sizes.small), QUIET_TEXT)
-    y += sizes.margin
+    px_per_rad = camera.px_per_rad(picture.width_px)
+    lamps = lamps_in(picture.radiance, distance, px_per_rad, picture.lamps).lamps
+    texts = (_about(distance, lamps, camera), *(f"Note: {notice}" for notice in notices))
+    y = page.say_head(f"{name}: distances", texts) + sizes.margin
     size = cells.cell_width_px, cells.cell_height_px
-    places = [divmod(index, cells.columns) for index in range(2)]
     shown = (view(picture, size), shaded_distances(distance, size))
-    for (row, column), codes in zip(places, shown, strict=True):
-        left = sizes.margin + column * (cells.column_px + sizes.gap)
-        page.put(left, y + row * (size[1] + sizes.gap), codes)
-    row, column = places[1]
-    corner = sizes.margin + column * (cells.column_px + sizes.gap), y + row * (size[1] + sizes.gap)
+    for number, codes in enumerate(shown):
+        row, column = divmod(number, cells.columns)
+        corner = (
+            sizes.margin + column * (cells.column_px + sizes.gap),
+            y + row * (size[1] + sizes.gap),
+        )
+        page.put(*corner, codes)
     _label(page, distance, size, corner)
     _mark_lamps(page, lamps, camera, picture, (sizes.margin, y, size[0] / picture.width_px))
     end = corner[1] + size[1] + sizes.gap // 2

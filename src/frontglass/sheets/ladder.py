@@ -91,24 +91,14 @@ def ladder(
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """Where everything stands on a ladder, and how large.
-
-    Parameters
-    ----------
-    picture : Picture
-        The bare still.
-    page : Page
-        The sheet, empty.
-    cells : Grid
-        Cells that the stills stand in.
-    close_ups : tuple of (Region, (int, int))
-        Parts shown enlarged, and the size at which each is shown.
-    """
+    """Where everything stands on a ladder, and how large."""
 
     picture: Picture
+    """The bare still."""
     page: Page
     cells: Grid
     close_ups: tuple[tuple[Region, tuple[int, int]], ...]
+    """Parts shown enlarged, and the size at which each is shown."""
 
     @classmethod
     def of(

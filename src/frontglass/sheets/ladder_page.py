@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from frontglass.arrays import Codes
 from frontglass.looks import Look
 from frontglass.sheets.layout import Grid, columns_for
 from frontglass.sheets.lettering import (
@@ -15,7 +16,7 @@ from frontglass.sheets.lettering import (
     fitted,
     text_width_px,
 )
-from frontglass.sheets.sheet import QUIET_TEXT, Codes, Page
+from frontglass.sheets.sheet import QUIET_TEXT, Page
 
 READING_COLUMN = 90
 """Width of running text, in type sizes: longer lines are hard to follow back."""
@@ -23,25 +24,15 @@ READING_COLUMN = 90
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One strength of a ladder, as it is shown.
-
-    Parameters
-    ----------
-    strength, name, cost : str
-        Its strength; look and strength; the light it costs.
-    still : ndarray, uint8
-        The still in its cell.
-    close_ups : tuple of ndarray, uint8
-        The parts shown enlarged.
-    notices : tuple of str
-        What was assumed on the way.
-    """
+    """One strength of a ladder, as it is shown."""
 
     strength: str
     name: str
     cost: str
+    """Its strength; look and strength; the light it costs."""
     still: Codes
     close_ups: tuple[Codes, ...]
+    """The still in its cell, and the parts shown enlarged."""
     notices: tuple[str, ...] = ()
 
 

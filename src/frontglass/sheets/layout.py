@@ -21,24 +21,16 @@ TALLEST_CELL = 1.2
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Equal cells in rows.
-
-    Parameters
-    ----------
-    columns, rows : int
-        Cells across and down.
-    cell_width_px, cell_height_px : int
-        Size of the still in a cell [px].
-    column_px, gap_px : int
-        Width of a column, which may be wider than the still, and room between columns [px].
-    """
+    """Equal cells in rows."""
 
     columns: int
     rows: int
     cell_width_px: int
     cell_height_px: int
+    """Size of the still in a cell."""
     column_px: int
     gap_px: int
+    """Width of a column, which may be wider than the still, and room between columns."""
 
     @property
     def width_px(self) -> int:
@@ -54,23 +46,9 @@ def grid(
     gap_px: int,
     columns: int | None = None,
 ) -> Grid:
-    """Return the grid that shows `count` stills of one size in `width_px`.
+    """Return the grid that shows `count` stills of one size in a width.
 
-    Parameters
-    ----------
-    count : int
-        Cells, >= 1.
-    still_px : tuple of int
-        Width and height of the still [px].
-    width_px, gap_px : int
-        Room for the grid and room between its columns [px].
-    columns : int or None
-        Cells across; None chooses what makes a calm sheet.
-
-    Raises
-    ------
-    ParameterError
-        If the columns leave no room for a picture.
+    Columns are chosen for a calm sheet where none are given; they must leave room for a picture.
     """
     if columns is not None and not 1 <= columns <= count:
         raise ParameterError("columns", f"from 1 to {count}, the pictures there are", columns)

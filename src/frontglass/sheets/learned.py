@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Codes, Float32, Float64
 from frontglass.picture.picture import Picture
 from frontglass.sheets.layout import size_within
 from frontglass.sheets.lettering import broken, fitted
@@ -17,10 +18,7 @@ from frontglass.sheets.plots import Axis, Series, plot
 from frontglass.sheets.sheet import QUIET_TEXT, Page, Sheet, Sizes
 from frontglass.sheets.views import view
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Codes = NDArray[np.uint8]
-
+SHEET_WIDTH_PX = 1600
 SHOWN_WITH = 0.9
 """The bare still's light at this share of pixels is shown as white, if it holds more."""
 FULL_STOPS = 0.25
@@ -32,67 +30,34 @@ NOT_COMPARED = np.array([40, 40, 40])
 
 @dataclass(frozen=True, kw_only=True)
 class ShownPair:
-    """What a sheet shows of a pair: linear light, and the difference in stops.
-
-    Parameters
-    ----------
-    title : str
-        What it is.
-    bare, with_glass, predicted : ndarray, shape (H, W, 3), float32
-        Linear light.
-    difference_stops : ndarray, shape (H, W), float32
-        Predicted against the still with glass.
-    held : ndarray, shape (H, W), bool
-        Where they were compared.
-    """
+    """What a sheet shows of a pair: linear light, and the difference in stops."""
 
     title: str
     bare: Float32
     with_glass: Float32
     predicted: Float32
+    """Shape (H, W, 3) each."""
     difference_stops: Float32
+    """Predicted against the still with glass, shape (H, W)."""
     held: NDArray[np.bool_]
+    """Where they were compared."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class ShownKernel:
-    """Scattered light against angle.
-
-    Parameters
-    ----------
-    angles_deg : ndarray, shape (rings,)
-        Middle of each ring.
-    shares, deviations : ndarray, shape (rings,)
-        Of green light, and their standard deviations. [1]
-    """
+    """Scattered light against angle: the middle of each ring."""
 
     angles_deg: Float64
     shares: Float64
     deviations: Float64
+    """Of green light, and their standard deviations. [1]"""
 
 
 def learned_sheet(
-    title: str,
-    texts: Sequence[str],
-    pairs: Sequence[ShownPair],
-    kernel: ShownKernel,
-    *,
-    width_px: int = 1600,
+    title: str, texts: Sequence[str], pairs: Sequence[ShownPair], kernel: ShownKernel
 ) -> Sheet:
-    """Return a sheet of what was learned.
-
-    Parameters
-    ----------
-    title, texts : str, sequence of str
-        Its head, and what is said under it.
-    pairs : sequence of ShownPair
-        A row each: bare, with glass, predicted, and their difference.
-    kernel : ShownKernel
-        What is plotted below.
-    width_px : int
-        Of the sheet.
-    """
-    page = Page(width_px, Sizes.of(width_px))
+    """Return a sheet of what was learned: a row for each pair, and the kernel below."""
+    page = Page(SHEET_WIDTH_PX, Sizes.of(SHEET_WIDTH_PX))
     sizes = page.sizes
     y = page.say_head(title, texts) + sizes.gap
     room = (page.room_px - 3 * sizes.gap) // 4

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 import unicodedata
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from importlib.resources import files
 
 from PIL import ImageFont
@@ -26,15 +27,7 @@ SMALLEST_SHARE = 0.72
 
 @dataclass(frozen=True, slots=True)
 class TextLines:
-    """Text broken to fit a width.
-
-    Parameters
-    ----------
-    lines : tuple of str
-        Lines from top to bottom.
-    size_px : int
-        Type size [px].
-    """
+    """Text broken to fit a width: lines from top to bottom, and type size."""
 
     lines: tuple[str, ...]
     size_px: int
@@ -109,16 +102,8 @@ def fitted(
     return [broken(text, room_px, smallest) for text in shown]
 
 
-def _letters_that_fit(line: str, room_px: int, size_px: int) -> int:
-    """Letters of a line too wide that fit into a width, by halving: a name may have thousands."""
-    low, high = 0, len(line) - 1
-    while low < high:
-        middle = (low + high + 1) // 2
-        if text_width_px(line[:middle], size_px) <= room_px:
-            low = middle
-        else:
-            high = middle - 1
-    return low
+def _width_of_start(line: str, size_px: int, letters: int) -> float:
+    return text_width_px(line[:letters], size_px)
 
 
 def broken(text: str, room_px: int, size_px: int) -> TextLines:
@@ -135,7 +120,9 @@ def broken(text: str, room_px: int, size_px: int) -> TextLines:
             lines.append(line)
         line = word
         while text_width_px(line, size_px) > room_px and len(line) > 1:
-            cut = max(1, _letters_that_fit(line, room_px, size_px))
+            # By halving: a name may have thousands of letters.
+            widths = partial(_width_of_start, line, size_px)
+            cut = max(1, bisect_right(range(1, len(line)), float(room_px), key=widths))
             lines.append(line[:cut])
             line = line[cut:]
     return TextLines((*lines, line), size_px)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import html
-import io
 import json
 import re
 from collections.abc import Sequence
@@ -13,13 +12,12 @@ from dataclasses import dataclass
 from importlib.resources import files
 from string import Template
 
-from PIL import Image
-
+from frontglass.arrays import Codes
 from frontglass.errors import ParameterError
 from frontglass.picture.picture import Picture
 from frontglass.sheets.answers import Board, BoardFrame
 from frontglass.sheets.layout import size_within
-from frontglass.sheets.sheet import Codes
+from frontglass.sheets.sheet import jpeg_bytes
 from frontglass.sheets.views import view
 
 ASPECTS = {"2.39": 2.39, "1.85": 1.85, "16:9": 16 / 9, "4:3": 4 / 3}
@@ -36,57 +34,31 @@ ANSWER_HELP = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MoodFrame:
-    """A still through one choice of looks.
-
-    Parameters
-    ----------
-    name : str
-        Look and strength.
-    detail : str
-        What it costs; empty for nothing.
-    codes : ndarray, shape (H, W, 3), uint8
-        The frame as it is shown.
-    looks : str
-        The looks as commands read them.
-    """
+    """A still through one choice of looks."""
 
     name: str
+    """Look and strength."""
     detail: str
+    """What it costs; empty for nothing."""
     codes: Codes
     looks: str
+    """As commands read them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MoodStill:
-    """A still of a board.
-
-    Parameters
-    ----------
-    caption : str
-        What it is called.
-    still : str
-        Its file, below the folder that all stills share.
-    bare : ndarray, shape (H, W, 3), uint8
-        It without glass.
-    frames : tuple of MoodFrame
-        It through each choice.
-    """
+    """A still of a board, without glass and through each choice."""
 
     caption: str
     still: str
+    """Its file, below the folder that all stills share."""
     bare: Codes
     frames: tuple[MoodFrame, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MoodHead:
-    """What stands on a board beside its frames.
-
-    Parameters
-    ----------
-    title, project, date, contact, foot : str
-        Each a line; empty for none.
-    """
+    """What stands on a board beside its frames: each a line; empty for none."""
 
     title: str
     project: str = ""
@@ -106,12 +78,7 @@ def frame_codes(picture: Picture) -> Codes:
 
 
 def aspect_from_text(text: str) -> float:
-    """Width over height from text such as "2.39", "16:9" or "3x2".
-
-    Raises
-    ------
-    ParameterError
-        If it is no such text, or flatter than 4 or taller than 1/4.
+    """Width over height, from 1/4 to 4, of text such as "2.39", "16:9" or "3x2".
 
     Examples
     --------
@@ -156,17 +123,7 @@ def board_of(title: str, stills: Sequence[MoodStill]) -> Board:
 
 
 def mood_html(head: MoodHead, stills: Sequence[MoodStill], *, has_wipe: bool = False) -> str:
-    """Return a board as one HTML file that needs nothing else.
-
-    Parameters
-    ----------
-    head : MoodHead
-        Title, project, date, contact, foot.
-    stills : sequence of MoodStill
-        The stills, in order.
-    has_wipe : bool
-        Whether each frame has the bare one behind a wipe.
-    """
+    """Return a board as one HTML file that needs nothing else; bare frames may be behind a wipe."""
     template = files("frontglass.sheets").joinpath("mood_board.html").read_text(encoding="utf-8")
     board = board_of(head.title, stills)
     # Nothing in it may end the element that holds it.
@@ -232,9 +189,7 @@ def _figure(key: str, caption: str, frame: MoodFrame, bare_id: str) -> str:
 
 def _image(codes: Codes, alt: str, name: str = "") -> str:
     height, width = codes.shape[:2]
-    out = io.BytesIO()
-    Image.fromarray(codes).save(out, "JPEG", quality=BROWSER_QUALITY, subsampling=0)
-    data = base64.b64encode(out.getvalue()).decode()
+    data = base64.b64encode(jpeg_bytes(codes, BROWSER_QUALITY)).decode()
     own = f'id="{name}" ' if name else ""
     size = f'width="{width}" height="{height}"'
     return f'<img {own}{size} alt="{alt}" src="data:image/jpeg;base64,{data}">'

@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from frontglass.arrays import Codes
 from frontglass.files.whole import write_all_whole
 from frontglass.sheets.layout import column_px, size_within
-from frontglass.sheets.lettering import SEPARATOR, TextLines, broken, fitted
+from frontglass.sheets.lettering import SEPARATOR, TextLines, broken
 from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill, frame_id
 from frontglass.sheets.pdf import A4_LYING_PX, save_pdf
-from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Codes, Page, Sheet, Sizes, png_bytes
+from frontglass.sheets.sheet import QUIET_TEXT, TEXT, Page, Sheet, Sizes, png_bytes
 
 SIZES = Sizes(margin=70, gap=26, small=27, large=56)
 MOST_FRAMES = 5
@@ -52,13 +53,7 @@ def mood_paths(folder: Path, pages: int) -> list[Path]:
 
 
 def write_mood(folder: Path, board: str, pages: Sequence[Sheet]) -> list[Path]:
-    """Write a board's HTML, PDF and PNGs into a folder, all or none; return their paths.
-
-    Raises
-    ------
-    PictureFileError
-        If the folder cannot be written to.
-    """
+    """Write a board's HTML, PDF and PNGs into a folder, all or none; return their paths."""
     paths = mood_paths(folder, len(pages))
     writers: list[Callable[[str], object]] = [
         lambda beside: Path(beside).write_bytes(board.encode(errors="replace")),
@@ -85,10 +80,7 @@ def _page(
     y = SIZES.margin
     about = SEPARATOR.join(head.about)
     if place[0] == 0:
-        y = page.say(SIZES.margin, y, fitted([head.title], page.room_px, SIZES.large)[0])
-        if about:
-            y = page.say(SIZES.margin, y, broken(about, page.room_px, SIZES.small), QUIET_TEXT)
-        y += SIZES.gap // 2
+        y = page.say_head(head.title, filter(None, [about])) + SIZES.gap // 2
     caption = broken(f"{number + 1}  {still.caption}", page.room_px, round(1.2 * SIZES.small))
     y = page.say(SIZES.margin, y, caption) + SIZES.gap // 3
     said = SEPARATOR.join(

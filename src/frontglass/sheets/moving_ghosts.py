@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.elements.ghost_light import with_ghosts
 from frontglass.elements.ghosts import ghosts_in
 from frontglass.elements.lamp_patches import lamps_found
@@ -16,27 +16,13 @@ from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import Conditions
 
-Float32 = NDArray[np.float32]
-
 
 class MovingGhosts:
     """Ghosts that the glass of looks throws of a still's lamps, wherever the camera points.
 
-    Parameters
-    ----------
-    still : Picture
-        As the camera sees it at rest.
-    looks : sequence of Look
-        All that light passes.
-    camera : Camera
-        What took it.
-    conditions : Conditions
-        How it is rendered.
-
-    Notes
-    -----
-    Where the axis of the lens moves over the still by so much, ghosts move by twice that, and their
-    lamps stay: in the frame lamps go one way and ghosts the other.
+    The still is as the camera sees it at rest. Where the axis of the lens moves over the still by
+    so much, ghosts move by twice that, and their lamps stay: in the frame lamps go one way and
+    ghosts the other.
     """
 
     def __init__(

@@ -17,13 +17,7 @@ A4_STANDING_PX = A4_LYING_PX[::-1]
 
 
 def write_pdf(path: Path, pages: Sequence[Sheet]) -> None:
-    """Write pages as a PDF, whole or not at all.
-
-    Raises
-    ------
-    PictureFileError
-        If it cannot be written.
-    """
+    """Write pages as a PDF, whole or not at all."""
     write_whole(path, lambda beside: save_pdf(beside, pages))
 
 

@@ -11,8 +11,9 @@ from typing import Final
 import numpy as np
 from PIL import Image, ImageDraw
 
+from frontglass.arrays import Codes
 from frontglass.sheets.lettering import font, legible, text_width_px
-from frontglass.sheets.sheet import QUIET_TEXT, SURROUND, TEXT, Codes
+from frontglass.sheets.sheet import QUIET_TEXT, SURROUND, TEXT
 
 Colour = tuple[int, int, int]
 
@@ -37,25 +38,14 @@ SHARPER = 3
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One axis.
-
-    Parameters
-    ----------
-    title : str
-        What it shows, with its unit.
-    low, high : float
-        Its ends.
-    step : float
-        From mark to mark.
-    tens : bool
-        Whether what stands on it are powers of ten of what it shows.
-    """
+    """One axis: what it shows, with its unit, its ends, and how far it is from mark to mark."""
 
     title: str
     low: float
     high: float
     step: float
     tens: bool = False
+    """Whether what stands on it are powers of ten of what it shows."""
 
     @classmethod
     def to(cls, title: str, high: float) -> Axis:
@@ -84,22 +74,13 @@ class Axis:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Series:
-    """One curve.
-
-    Parameters
-    ----------
-    name : str
-        What it is.
-    x, y : sequence of float
-        Its points; what is not finite is left out.
-    number : int or None
-        Which colour and dash; None is the bare still's.
-    """
+    """One curve; points that are not finite are left out."""
 
     name: str
     x: Sequence[float]
     y: Sequence[float]
     number: int | None = None
+    """Which colour and dash; None is the bare still's."""
 
     @property
     def colour(self) -> Colour:

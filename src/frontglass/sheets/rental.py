@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw
 
-from frontglass.sheets.lettering import LINE_HEIGHT, TextLines, broken, font
+from frontglass.sheets.lettering import TextLines, broken
 from frontglass.sheets.pdf import A4_STANDING_PX
-from frontglass.sheets.sheet import Sheet
+from frontglass.sheets.sheet import Sheet, draw_lines
 
 PAPER, INK, QUIET, RULE = (255, 255, 255), (20, 20, 20), (90, 90, 90), (190, 190, 190)
 MARGIN_PX, TITLE_PX, TEXT_PX, SMALL_PX, BOX_PX, GAP_PX = 75, 46, 25, 22, 30, 14
@@ -21,27 +21,18 @@ PADDING_PX = 18
 
 @dataclass(frozen=True, slots=True)
 class RentalRow:
-    """One piece, in words.
-
-    Parameters
-    ----------
-    piece : str
-        Look and strength.
-    about : tuple of str
-        What it is, its size, a remark: quiet lines under it.
-    loss : str
-        Light that it costs.
-    stills : str
-        What it is for.
-    instead : tuple of str
-        Stand-ins, a text each.
-    """
+    """One piece, in words."""
 
     piece: str
+    """Look and strength."""
     about: tuple[str, ...]
+    """What it is, its size, a remark: quiet lines under it."""
     loss: str
+    """Light that it costs."""
     stills: str
+    """What it is for."""
     instead: tuple[str, ...]
+    """Stand-ins, a text each."""
 
 
 Line = tuple[TextLines, tuple[int, int, int]]
@@ -50,19 +41,7 @@ Line = tuple[TextLines, tuple[int, int, int]]
 def rental_pages(
     title: str, about: Sequence[str], rows: Sequence[RentalRow], foot: str
 ) -> list[Sheet]:
-    """Return a list as pages to print.
-
-    Parameters
-    ----------
-    title : str
-        What stands on top of each page.
-    about : sequence of str
-        Project, date, contact, lens: a line each, on each page.
-    rows : sequence of RentalRow
-        The pieces.
-    foot : str
-        What stands at the foot beside the page's number.
-    """
+    """Return a list as pages to print, title and `about` on each, a number beside the foot."""
     pages = [_RentalPage(title, about)]
     for row in rows:
         if not pages[-1].takes(row):
@@ -113,10 +92,7 @@ class _RentalPage:
 
     def _say(self, x: int, y: int, cell: Sequence[Line]) -> int:
         for text, colour in cell:
-            for number, line in enumerate(text.lines):
-                baseline = y + round((number + 0.75) * text.size_px * LINE_HEIGHT)
-                place = (x, baseline)
-                self.draw.text(place, line, fill=colour, font=font(text.size_px), anchor="ls")
+            draw_lines(self.draw, x, y, text, colour)
             y += text.height_px
         return y
 

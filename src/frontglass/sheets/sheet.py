@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from frontglass.arrays import Codes
 from frontglass.checks import check_within
 from frontglass.choices import Choice
 from frontglass.errors import PictureFileError
@@ -29,8 +29,6 @@ from frontglass.sheets.lettering import (
     font,
     text_width_px,
 )
-
-Codes = NDArray[np.uint8]
 
 # Greys without a tint: the eye takes its white from what surrounds a picture. Darker than
 # middle grey, so that halos and lifted blacks both stand out from it; not black, for against
@@ -74,13 +72,7 @@ class Sheet:
 
 
 class SeenOn(Choice):
-    """What a sheet is laid out for.
-
-    Examples
-    --------
-    >>> SeenOn("phone") == "phone"
-    True
-    """
+    """What a sheet is laid out for."""
 
     DESK = "desk"
     PHONE = "phone"
@@ -149,17 +141,7 @@ class Page:
         self._boxes.append((x_px, y_px, width_px, height_px, tag))
 
     def mark_parts(self, regions: Iterable[Region], scale: float, top_px: int) -> None:
-        """Box numbered parts on the first still, which stands at the left margin.
-
-        Parameters
-        ----------
-        regions : iterable of Region
-            Parts of the still.
-        scale : float
-            Width of the still as shown over its own. [1], > 0.
-        top_px : int
-            Where the still begins. [px]
-        """
+        """Box numbered parts on the first still, shown at that scale at the left margin."""
         for number, region in enumerate(regions):
             self.mark(
                 self.sizes.margin + round(region.x_px * scale),
@@ -191,15 +173,16 @@ class Page:
             across = math.ceil(text_width_px(tag.lines[0], tag.size_px)) + tag.size_px
             above = y - 3 - tag.height_px
             draw.rectangle((x - 3, above, x - 3 + across, y - 4), fill=SURROUND)
-            _write(draw, x - 3 + tag.size_px // 2, above, tag, TEXT)
+            draw_lines(draw, x - 3 + tag.size_px // 2, above, tag, TEXT)
         for x, y, lines, colour in self._texts:
-            _write(draw, x, y, lines, colour)
+            draw_lines(draw, x, y, lines, colour)
         return np.asarray(image)
 
 
-def _write(
+def draw_lines(
     draw: ImageDraw.ImageDraw, x_px: int, y_px: int, lines: TextLines, colour: tuple[int, int, int]
 ) -> None:
+    """Draw text by its upper left corner."""
     for number, line in enumerate(lines.lines):
         baseline = y_px + round((number + 0.75) * lines.size_px * LINE_HEIGHT)
         draw.text((x_px, baseline), line, fill=colour, font=font(lines.size_px), anchor="ls")
@@ -246,19 +229,22 @@ def write_sheet(path: str | Path, sheet: Sheet, *, quality: int | None = None) -
 
 def png_bytes(codes: Codes) -> bytes:
     """PNG of display codes, in memory."""
+    return _held(codes, "PNG", **_PNG)
+
+
+def jpeg_bytes(codes: Codes, quality: int) -> bytes:
+    """JPEG of display codes, in memory."""
+    return _held(codes, "JPEG", quality=quality, subsampling=0)
+
+
+def _held(codes: Codes, kind: str, **options: int) -> bytes:
     out = io.BytesIO()
-    Image.fromarray(codes).save(out, "PNG", **_PNG)
+    Image.fromarray(codes).save(out, kind, **options)
     return out.getvalue()
 
 
 def check_suffix(path: Path) -> None:
-    """Refuse a name that is neither a PNG's nor a JPEG's.
-
-    Raises
-    ------
-    PictureFileError
-        If it is not.
-    """
+    """Refuse a name that is neither a PNG's nor a JPEG's."""
     if path.suffix.lower() not in SHEET_SUFFIXES:
         msg = f"{path}: a sheet is a PNG or a JPEG; end its name with .png or .jpg."
         raise PictureFileError(msg)

@@ -16,24 +16,15 @@ WEDGE_STOPS = 10.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SpecColumn:
-    """One look on a spec sheet.
-
-    Parameters
-    ----------
-    name : str
-        Look and strength.
-    transfer : (sequence, sequence) of float
-        Frequency [cycles/mm] and modulation transfer of lens, pixels and look.
-    wedge_stops : sequence of float
-        What a wedge from 0 to ten stops under white has become [stop].
-    numbers : tuple of str
-        One text for each of the sheet's rows.
-    """
+    """One look on a spec sheet."""
 
     name: str
     transfer: tuple[Sequence[float], Sequence[float]]
+    """Frequency [cycles/mm] and modulation transfer of lens, pixels and look."""
     wedge_stops: Sequence[float]
+    """What a wedge from 0 to ten stops under white has become."""
     numbers: tuple[str, ...]
+    """One text for each of the sheet's rows."""
 
 
 def spec_sheet(
@@ -50,18 +41,10 @@ def spec_sheet(
 
     Parameters
     ----------
-    title, about : str
-        What the sheet is about; lens and sensor.
-    rows : sequence of str
-        What each number is.
-    columns : sequence of SpecColumn
-        The looks.
     bare : (sequence, sequence) of float
         Frequency [cycles/mm] and transfer without any look.
     highest_per_mm : float
         Where the frequency axis ends: the finest that the pixels hold. [cycles/mm]
-    notices : sequence of str
-        What was assumed.
     """
     page = Page(SHEET_WIDTH_PX, Sizes(margin=48, gap=32, small=22, large=34))
     gap = page.sizes.gap

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
+from frontglass.arrays import Codes, Float32
 from frontglass.checks import check_positive, check_within
 from frontglass.choices import Surround
 from frontglass.errors import ParameterError, PictureFileError
@@ -25,11 +25,9 @@ from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import LAMP_FROM, Boiling, BoilingLamp, lamps_of
 from frontglass.sheets.lettering import fitted
 from frontglass.sheets.moving_ghosts import MovingGhosts
-from frontglass.sheets.sheet import Codes, Page, Sizes
+from frontglass.sheets.sheet import Page, Sizes
 from frontglass.sheets.views import view
 from frontglass.units import deg_from_rad, rad_from_deg
-
-Float32 = NDArray[np.float32]
 
 LOOP_SUFFIXES = (".webp", ".gif", ".mp4")
 LOOP_WIDTH_PX = 640
@@ -45,15 +43,7 @@ From memory; common practice, no source."""
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Loop:
-    """A finished loop.
-
-    Parameters
-    ----------
-    frames : tuple of ndarray, uint8, (H, W, 3)
-        sRGB codes.
-    verdict : str
-        How visible the structure will be, in a line.
-    """
+    """A finished loop: sRGB codes, and in a line how visible the structure will be."""
 
     frames: tuple[Codes, ...]
     verdict: str
@@ -130,15 +120,7 @@ def _ghosts_said(seen: int, pan_deg: float) -> str:
 
 
 def side_by_side(loops: Sequence[Loop], names: Sequence[str]) -> Loop:
-    """Return loops beside one another as one, a name over each.
-
-    Parameters
-    ----------
-    loops : sequence of Loop
-        Of one still: all as large.
-    names : sequence of str
-        What is said over each.
-    """
+    """Return loops of one still beside one another as one, a name over each."""
     height, width, _ = loops[0].frames[0].shape
     across = len(loops) * (width + BESIDE_GAP_PX) - BESIDE_GAP_PX
     page = Page(across, Sizes.of(across))
@@ -164,19 +146,7 @@ def _on_circle(turn: float) -> tuple[float, float]:
 
 
 class _MovingLight:
-    """What moves in a loop while the camera pans: the structure of halos, and the dots of nets.
-
-    Parameters
-    ----------
-    still : Picture
-        At the size of the loop.
-    looks : sequence of Look
-        All that light passes.
-    conditions : Conditions
-        How it is rendered.
-    boiling : Boiling
-        Structure of the halos.
-    """
+    """What moves in a loop while the camera pans: the structure of halos, and the dots of nets."""
 
     def __init__(
         self, still: Picture, looks: Sequence[Look], conditions: Conditions, boiling: Boiling
@@ -214,13 +184,7 @@ class _MovingLight:
 
 
 def write_loop(path: Path, loop: Loop) -> None:
-    """Write a loop as animated WebP, GIF or MP4, by its extension; whole or not at all.
-
-    Raises
-    ------
-    PictureFileError
-        If the extension is none of these, or the file cannot be written.
-    """
+    """Write a loop as animated WebP, GIF or MP4, by its extension; whole or not at all."""
     suffix = path.suffix.lower()
     check_loop_suffix(path)
     if suffix == ".mp4":
@@ -244,13 +208,7 @@ def write_loop(path: Path, loop: Loop) -> None:
 
 
 def check_loop_suffix(path: Path) -> None:
-    """Refuse a name that is no loop's.
-
-    Raises
-    ------
-    PictureFileError
-        If it is not.
-    """
+    """Refuse a name that is no loop's."""
     if path.suffix.lower() not in LOOP_SUFFIXES:
         msg = f"{path}: a loop is WebP, GIF or MP4; end its name with .webp, .gif or .mp4."
         raise PictureFileError(msg)

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Codes
 from frontglass.choices import PastWhite
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.display import display_codes
@@ -20,7 +21,6 @@ PIXELS_SHOW_AT = 8
 STRIP_ROWS = 8
 
 Light = NDArray[np.float32]
-Codes = NDArray[np.uint8]
 
 
 def view(picture: Picture, size_px: tuple[int, int]) -> Codes:
