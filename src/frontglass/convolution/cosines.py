@@ -24,7 +24,7 @@ from frontglass.threads import in_pieces
 Plane = NDArray[Any]
 
 
-def filtered(light: Plane, planes: Planes) -> Plane:
+def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
     """Deviated light of one channel, which is lost: it is written over where that can be done.
 
     Parameters
@@ -34,6 +34,8 @@ def filtered(light: Plane, planes: Planes) -> Plane:
     planes : Planes
         Of the frame or of a larger one, with the light in its middle and nothing round it. The
         transforms are done in their precision.
+    are_lost : bool
+        Whether nobody needs the planes afterwards: one may be written over, if it can be.
 
     Returns
     -------
@@ -55,7 +57,11 @@ def filtered(light: Plane, planes: Planes) -> Plane:
         cosines = np.zeros((height, wide), dtype)
         cosines[:, columns_inside] = light
     del light
-    sines = None if planes.odd is None else np.zeros((height, wide), dtype)
+    sines = None
+    if planes.odd is not None:
+        # Each piece of columns lays them where it has read the plane.
+        can_be = are_lost and planes.odd.flags.writeable
+        sines = planes.odd[:height, 1:] if can_be else np.zeros((height, wide), dtype)
 
     def down(columns: slice) -> None:
         waves = np.zeros((tall, columns.stop - columns.start), dtype)

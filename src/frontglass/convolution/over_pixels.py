@@ -22,9 +22,9 @@ from frontglass.convolution.kept import Kept, is_small
 from frontglass.convolution.parts import padded, planes_in_the_dark, planes_of_images
 from frontglass.convolution.sines import (
     LampRows,
-    Twins,
     filtered_without_twins,
     go_beyond,
+    lamps_without_twins,
     twins_that_show,
 )
 from frontglass.lit_pixels import LitPixels
@@ -119,7 +119,8 @@ def add_spread(
     for filter_, channels in by_filter(filters):
         planes = _planes(filter_, source.shape, _precision(source, filters), is_dark=is_dark)
         for channel in channels:
-            out[..., channel] += filtered(source.plane(channel), planes)
+            are_lost = channel == channels[-1]
+            out[..., channel] += filtered(source.plane(channel), planes, are_lost=are_lost)
         del planes  # before the next ones are made
 
 
@@ -134,14 +135,15 @@ def add_spread_without_images(
         go_round: dict[int, LampRows] = {}
         for channel in channels:
             shining = rows_of(channel)
+            are_lost = channel == channels[-1]
             twins = twins_that_show(shining, planes, shape, is_round=filter_.is_round)
             if not any(twins):
-                spread = filtered(source.plane(channel), planes)
+                spread = filtered(source.plane(channel), planes, are_lost=are_lost)
             elif filter_.is_laid and go_beyond(shining, *_edges(planes)):
                 go_round[channel] = shining
                 rest = source.plane(channel)
                 rest[shining.rows] -= shining.light
-                spread = filtered(rest, planes)
+                spread = filtered(rest, planes, are_lost=are_lost)
                 del rest
             else:
                 # Its light is not named, so that it is gone once it has been read.
@@ -192,20 +194,10 @@ def lamps_within(lamps: LampRows, filter_: Filter, shape: Shape, dtype: np.dtype
     """
     margin = ACCURACY.least_reach_px if filter_.beyond_the_frame else 0
     wide = padded(shape, (margin, margin)) if margin else shape
-    planes = _planes_within(filter_, wide, dtype)
     light = np.zeros((len(lamps.rows), wide[1]), np.float32)
     light[:, : shape[1]] = lamps.light
-    shining = LampRows(lamps.rows, light)
-    both = Twins(beside=True, above=True)
-    return filtered_without_twins(_over_frame(shining, wide), shining, planes, both)[
-        : shape[0], : shape[1]
-    ]
-
-
-def _over_frame(lamps: LampRows, shape: Shape) -> Float32:
-    whole = np.zeros(shape, np.float32)
-    whole[lamps.rows] = lamps.light
-    return whole
+    planes = _planes_within(filter_, wide, dtype)
+    return lamps_without_twins(LampRows(lamps.rows, light), planes)[: shape[0], : shape[1]]
 
 
 def _by_rows(lamps: LitPixels) -> Callable[[int], LampRows]:

@@ -272,7 +272,6 @@ def planes_of(
     *,
     is_even: bool,
     has_mirrors: bool = True,
-    spare: Planes | None = None,
 ) -> Planes:
     """Planes of light on pixels, for a frame of `shape`.
 
@@ -288,12 +287,20 @@ def planes_of(
         Whether the light looks the same in a mirror: then there is no odd plane.
     has_mirrors : bool
         Whether what lands outside a frame's width and height comes back, or is gone.
-    spare : Planes or None
-        Of the same shape and kind, to write into: fresh memory costs as much as a transform.
     """
     kernel = MirrorKernel.of(parts, shape, has_mirrors=has_mirrors)
-    height, width = shape
-    planes = Planes.empty(shape, dtype, is_even=is_even) if spare is None else spare
+    planes = Planes.empty(shape, dtype, is_even=is_even)
+    lay_planes(kernel, planes, slice(0, shape[1] + 1))
+    return planes
+
+
+def lay_planes(kernel: MirrorKernel, planes: Planes, columns: slice) -> None:
+    """Lay some columns of the planes of a kernel, shape (H + 1, N), into memory for them.
+
+    Transforms are computed in its precision.
+    """
+    height, width = kernel.shape
+    dtype = planes.even.dtype
 
     def along(rows: slice) -> None:
         laid = kernel.rows(rows.start, rows.stop)
@@ -302,17 +309,19 @@ def planes_of(
                 if plane is not None:
                     plane[rows] = 0
         elif planes.odd is None:
-            planes.even[rows] = fft.dct(laid[:, : width + 1].astype(dtype), type=1, axis=1)
+            light = laid[:, : width + 1].astype(dtype)
+            planes.even[rows] = fft.dct(light, type=1, axis=1)[:, columns]
         else:
-            transformed = fft.rfft(laid.astype(dtype), axis=1)
+            transformed = fft.rfft(laid.astype(dtype), axis=1)[:, columns]
             planes.even[rows] = transformed.real
             np.negative(transformed.imag, out=planes.odd[rows])
 
     in_pieces(along, height + 1, ROWS_AT_ONCE)
-    in_pieces(partial(_transform_columns, planes), width + 1, COLUMNS_AT_ONCE)
+    count = columns.stop - columns.start
+    in_pieces(partial(_transform_columns, planes), count, COLUMNS_AT_ONCE)
     if planes.odd is not None:
-        planes.odd[:, [0, -1]] = 0
-    return planes
+        for end in {0, width} & {columns.start, columns.stop - 1}:
+            planes.odd[:, end - columns.start] = 0
 
 
 def _transform_columns(planes: Planes, columns: slice) -> None:
