@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_place
+from frontglass.convolution.blocks import ROWS_AT_ONCE, in_place, over_columns
 from frontglass.convolution.filters import Planes
 from frontglass.threads import in_pieces
 
@@ -87,7 +87,7 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
             cosines[rows] += sines[rows]
 
     in_pieces(lambda rows: in_place(fft.dct, cosines[rows], axis=1), height, ROWS_AT_ONCE)
-    in_pieces(down, wide, COLUMNS_AT_ONCE)
+    over_columns(down, (tall, wide))
     in_pieces(inverse, height, ROWS_AT_ONCE)
     return cosines[:, columns_inside]
 
@@ -127,6 +127,6 @@ def _cut(plane: Plane, reach: tuple[int, int], transform: Callable[..., Plane]) 
         in_place(transform, waves, type=1, axis=0)
         plane[:, columns] = waves
 
-    in_pieces(into_space, plane.shape[1], COLUMNS_AT_ONCE)
+    over_columns(into_space, plane.shape)
     in_pieces(across, min(rows_kept, plane.shape[0]), ROWS_AT_ONCE)
-    in_pieces(from_space, plane.shape[1], COLUMNS_AT_ONCE)
+    over_columns(from_space, plane.shape)

@@ -22,14 +22,13 @@ import numpy as np
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE
+from frontglass.convolution.blocks import over_columns
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.joint_orders import beside_the_arms
 from frontglass.convolution.splat import MaskFilter, MirrorKernel, Points, lay_planes, splat
 from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings
-from frontglass.threads import in_pieces
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,8 +57,9 @@ class CrossedFilter(MaskFilter):
         product: _Passed | None = None
         # With one that is askew first, its planes have room for what the others make of it.
         for family in sorted(self._families(), key=lambda family: family.is_even):
-            light = splat(_turned(streaks[family.grating], family.across_rad))
-            kernel = MirrorKernel.of([light], shape, has_mirrors=self.has_mirrors)
+            light = _turned(streaks[family.grating], family.across_rad)
+            pixels = map(splat, light.pieces())
+            kernel = MirrorKernel.of(pixels, shape, has_mirrors=self.has_mirrors)
             if product is None:
                 planes = Planes.empty(shape, dtype, is_even=family.is_laid_even)
                 product = family.laid(kernel, planes, slice(0, shape[1] + 1))
@@ -98,8 +98,11 @@ class CrossedFilter(MaskFilter):
 
 
 def _parts_of(count: int, dtype: np.dtype[Any]) -> list[slice]:
-    """Columns taken together: as many as take the memory of all of them in single precision."""
-    step = -(-count * np.dtype(np.float32).itemsize // dtype.itemsize)
+    """Columns laid together: all in single precision, a quarter of them in double precision.
+
+    Each part takes the transforms along rows once more, but memory there is for one frame more.
+    """
+    step = count if dtype == np.float32 else -(-count // 4)
     return [slice(start, min(start + step, count)) for start in range(0, count, step)]
 
 
@@ -140,7 +143,7 @@ class _Family:
             assert odd is not None
             even -= np.square(odd)
 
-        in_pieces(multiply, planes.even.shape[1], COLUMNS_AT_ONCE)
+        over_columns(multiply, planes.even.shape)
         return _Passed(self.direct, Planes(planes.even, None))
 
 
@@ -177,7 +180,7 @@ class _Passed:
             if crossed is not None:
                 even += crossed
 
-        in_pieces(multiply, self.planes.even.shape[1], COLUMNS_AT_ONCE)
+        over_columns(multiply, self.planes.even.shape)
 
     def add(self, more: Planes) -> None:
         """Add further light."""
@@ -187,7 +190,7 @@ class _Passed:
                 if plane is not None and own is not None:
                     np.add(plane, own, out=plane)
 
-        in_pieces(add, self.planes.even.shape[1], COLUMNS_AT_ONCE)
+        over_columns(add, self.planes.even.shape)
 
 
 @lru_cache(maxsize=4)

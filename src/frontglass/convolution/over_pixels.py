@@ -22,6 +22,7 @@ from frontglass.convolution.kept import Kept, is_small
 from frontglass.convolution.parts import padded, planes_in_the_dark, planes_of_images
 from frontglass.convolution.sines import (
     LampRows,
+    Twins,
     filtered_without_twins,
     go_beyond,
     lamps_without_twins,
@@ -129,30 +130,52 @@ def add_spread_without_images(
 ) -> None:
     """Add deviated light of a frame among its mirror images, of which its lamps have none."""
     shape, dtype = source.shape, _precision(source, filters)
+    rest_dtype = _precision(_without(source, lamps), filters)
     rows_of = _by_rows(lamps)
     for filter_, channels in by_filter(filters):
-        planes = _planes(filter_, shape, dtype)
-        go_round: dict[int, LampRows] = {}
-        for channel in channels:
-            shining = rows_of(channel)
+        planes = _planes(filter_, shape, rest_dtype if filter_.is_laid else dtype)
+        ways = [_way_of(rows_of(channel), filter_, planes, shape) for channel in channels]
+        if planes.even.dtype != dtype and not all(way.goes_round for way in ways):
+            planes = _planes(filter_, shape, dtype)
+        for channel, way in zip(channels, ways, strict=True):
             are_lost = channel == channels[-1]
-            twins = twins_that_show(shining, planes, shape, is_round=filter_.is_round)
-            if not any(twins):
-                spread = filtered(source.plane(channel), planes, are_lost=are_lost)
-            elif filter_.is_laid and go_beyond(shining, *_edges(planes)):
-                go_round[channel] = shining
+            if way.goes_round:
                 rest = source.plane(channel)
-                rest[shining.rows] -= shining.light
+                rest[way.lamps.rows] -= way.lamps.light
                 spread = filtered(rest, planes, are_lost=are_lost)
                 del rest
-            else:
+            elif any(way.twins):
                 # Its light is not named, so that it is gone once it has been read.
-                spread = filtered_without_twins(source.plane(channel), shining, planes, twins)
+                spread = filtered_without_twins(source.plane(channel), way.lamps, planes, way.twins)
+            else:
+                spread = filtered(source.plane(channel), planes, are_lost=are_lost)
             out[..., channel] += spread
             del spread
         del planes
-        for channel, shining in go_round.items():
-            out[..., channel] += lamps_within(shining, filter_, shape, dtype)
+        for channel, way in zip(channels, ways, strict=True):
+            if way.goes_round:
+                out[..., channel] += lamps_within(way.lamps, filter_, shape, dtype)
+
+
+class _Way(NamedTuple):
+    """How lamps of a channel are spared their mirror images."""
+
+    lamps: LampRows
+    twins: Twins
+    goes_round: bool
+
+
+def _way_of(lamps: LampRows, filter_: Filter, planes: Planes, shape: Shape) -> _Way:
+    twins = twins_that_show(lamps, planes, shape, is_round=filter_.is_round)
+    goes_round = any(twins) and filter_.is_laid and go_beyond(lamps, *_edges(planes))
+    return _Way(lamps, twins, goes_round)
+
+
+def _without(source: Source, lamps: LitPixels) -> Source:
+    """Return a source with the mean square that is left at most without its lamps."""
+    squares = float(np.square(lamps.light, dtype=np.float64).sum())
+    left = source.mean_square - squares / math.prod(lamps.shape)
+    return source._replace(mean_square=max(left, 0.0))
 
 
 def come_round(lamps: LitPixels, source: Source, filters: Sequence[Filter]) -> bool:

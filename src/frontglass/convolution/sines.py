@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_place
+from frontglass.convolution.blocks import ROWS_AT_ONCE, in_place, over_columns
 from frontglass.convolution.filters import Planes
 from frontglass.threads import in_pieces
 
@@ -218,7 +218,7 @@ def _spread(
         if sines is not None and of_sines is not None:
             sines[:, columns] = of_sines
 
-    in_pieces(down, cosines.shape[1], COLUMNS_AT_ONCE)
+    over_columns(down, cosines.shape)
     _along_rows(fft.idct, cosines[:, :-1])
     if sines is not None:
         _along_rows(fft.idst, sines[:, 1:])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, NamedTuple, Protocol
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE
+from frontglass.convolution.blocks import ROWS_AT_ONCE, over_columns
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.optics.bands import Band
 from frontglass.threads import in_pieces
@@ -98,6 +98,11 @@ class Points(NamedTuple):
     x_px: Float64
     y_px: Float64
     shares: Float64
+
+    def pieces(self) -> Iterator[Points]:
+        """Yield some of them at a time."""
+        for start in range(0, self.shares.size, POINTS_IN_CACHE):
+            yield Points(*(column[start : start + POINTS_IN_CACHE] for column in self))
 
 
 class Pixels(NamedTuple):
@@ -207,8 +212,7 @@ class MirrorKernel:
             rows, columns = np.abs(pixels.rows), np.where(above, -pixels.columns, pixels.columns)
             inside = (rows <= reach) & (np.abs(columns) <= reach)
             place = rows[inside] * np.intp(near.shape[1]) + columns[inside] + reach
-            light = np.bincount(place, pixels.light[inside], minlength=near.size)
-            near += light.reshape(near.shape)
+            np.add.at(near.reshape(-1), place, pixels.light[inside])
             outside = ~inside
             if not has_mirrors:
                 outside &= (rows < height) & (np.abs(columns) < width)
@@ -216,10 +220,11 @@ class MirrorKernel:
             far.append(_summed(_folded(beyond, shape), shape))
         near[0] += near[0, ::-1].copy()
         found = _summed(Pixels.joined(far), shape)
+        far.clear()  # Copies of it follow.
         order = np.argsort(
             found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable"
         )
-        folded = Pixels(found.rows[order], found.columns[order], found.light[order])
+        folded = Pixels(*(column[order] for column in found))
         starts = np.searchsorted(folded.rows, np.arange(height + 2))
         return cls(near=near, far=folded, starts=starts, shape=shape)
 
@@ -318,7 +323,7 @@ def lay_planes(kernel: MirrorKernel, planes: Planes, columns: slice) -> None:
 
     in_pieces(along, height + 1, ROWS_AT_ONCE)
     count = columns.stop - columns.start
-    in_pieces(partial(_transform_columns, planes), count, COLUMNS_AT_ONCE)
+    over_columns(partial(_transform_columns, planes), (height, count))
     if planes.odd is not None:
         for end in {0, width} & {columns.start, columns.stop - 1}:
             planes.odd[:, end - columns.start] = 0
