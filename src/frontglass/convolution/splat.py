@@ -224,7 +224,7 @@ class MirrorKernel:
         order = np.argsort(
             found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable"
         )
-        folded = Pixels(*(column[order] for column in found))
+        folded = Pixels(found.rows[order], found.columns[order], found.light[order])
         starts = np.searchsorted(folded.rows, np.arange(height + 2))
         return cls(near=near, far=folded, starts=starts, shape=shape)
 
