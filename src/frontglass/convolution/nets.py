@@ -25,6 +25,7 @@ from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import over_columns
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.joint_orders import beside_the_arms
+from frontglass.convolution.kept import is_small
 from frontglass.convolution.splat import MaskFilter, MirrorKernel, Points, lay_planes, splat
 from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating
@@ -51,7 +52,7 @@ class CrossedFilter(MaskFilter):
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}
-        parts = _parts_of(shape[1] + 1, dtype)
+        parts = _parts_of(shape, dtype)
         # Fresh memory costs as much as a transform: all that is multiplied is laid in one place.
         room = Planes.empty((shape[0], parts[0].stop - 1), dtype, is_even=False)
         product: _Passed | None = None
@@ -97,12 +98,13 @@ class CrossedFilter(MaskFilter):
                 )
 
 
-def _parts_of(count: int, dtype: np.dtype[Any]) -> list[slice]:
-    """Columns laid together: all in single precision, a quarter of them in double precision.
+def _parts_of(shape: tuple[int, int], dtype: np.dtype[Any]) -> list[slice]:
+    """Columns laid together: all, but a quarter of a large frame's in double precision.
 
     Each part takes the transforms along rows once more, but memory there is for one frame more.
     """
-    step = count if dtype == np.float32 else -(-count // 4)
+    count = shape[1] + 1
+    step = count if dtype == np.float32 or is_small(shape) else -(-count // 4)
     return [slice(start, min(start + step, count)) for start in range(0, count, step)]
 
 

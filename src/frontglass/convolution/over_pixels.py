@@ -146,7 +146,9 @@ def add_spread_without_images(
                 del rest
             elif any(way.twins):
                 # Its light is not named, so that it is gone once it has been read.
-                spread = filtered_without_twins(source.plane(channel), way.lamps, planes, way.twins)
+                spread = filtered_without_twins(
+                    source.plane(channel), way.lamps, planes, way.twins, are_lost=are_lost
+                )
             else:
                 spread = filtered(source.plane(channel), planes, are_lost=are_lost)
             out[..., channel] += spread

@@ -130,7 +130,9 @@ def _at_most(light: Plane, transform: Plane) -> float:
     return max(float(own @ farther), float(own[::-1] @ farther))
 
 
-def filtered_without_twins(light: Plane, lamps: LampRows, planes: Planes, twins: Twins) -> Plane:
+def filtered_without_twins(
+    light: Plane, lamps: LampRows, planes: Planes, twins: Twins, *, are_lost: bool
+) -> Plane:
     """Deviated light of one channel, as `filtered`, but that of the lamps' mirror images.
 
     Parameters
@@ -143,6 +145,8 @@ def filtered_without_twins(light: Plane, lamps: LampRows, planes: Planes, twins:
         Of a frame of this size.
     twins : Twins
         Along which axes they go; each takes as long as all the rest.
+    are_lost : bool
+        Whether nobody needs the planes afterwards, as in `filtered`.
 
     Returns
     -------
@@ -161,7 +165,11 @@ def filtered_without_twins(light: Plane, lamps: LampRows, planes: Planes, twins:
     cosines[:, :-1] = light
     cosines[lamps.rows, :-1] -= ((1 - share) * lamps.light).astype(dtype)
     del light
-    sines = np.zeros_like(cosines) if twins.beside or planes.odd is not None else None
+    sines = None
+    if are_lost and planes.odd is not None and planes.odd.flags.writeable:
+        sines = planes.odd[:-1]
+    elif twins.beside or planes.odd is not None:
+        sines = np.zeros_like(cosines)
     of_lamps = _lamp_waves(lamps, share, twins, dtype)
     _along_rows(fft.dct, cosines[:, :-1])
 
