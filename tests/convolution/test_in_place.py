@@ -15,7 +15,7 @@ SHAPE, DOUBLE = (60, 91), np.dtype(np.float64)
 
 
 def net(weave: Weave, angle_deg: float):
-    whole = Net(pitch_mm=0.5, thread_mm=0.06, weave=weave, angle_deg=angle_deg, unevenness=0.03)
+    whole = Net(pitch_mm=0.5, thread_mm=0.06, weave=weave, angle_deg=angle_deg)
     return whole.filters(500.0)[1]
 
 
