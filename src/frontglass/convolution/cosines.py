@@ -57,11 +57,7 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
         cosines = np.zeros((height, wide), dtype)
         cosines[:, columns_inside] = light
     del light
-    sines = None
-    if planes.odd is not None:
-        # Each piece of columns lays them where it has read the plane.
-        can_be = are_lost and planes.odd.flags.writeable
-        sines = planes.odd[:height, 1:] if can_be else np.zeros((height, wide), dtype)
+    sines = _room_for_sines(planes, height, are_lost=are_lost)
 
     def down(columns: slice) -> None:
         waves = np.zeros((tall, columns.stop - columns.start), dtype)
@@ -69,9 +65,7 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
         in_place(fft.dct, waves, axis=0)
         even, odd = planes.at(columns)
         if odd is not None and sines is not None:
-            turned = np.zeros_like(waves)
-            np.multiply(waves[1:], odd[1:-1], out=turned[:-1])
-            in_place(fft.idst, turned, axis=0)
+            turned = _turned(waves, odd)
             # Sines start at the first frequency, where cosines have the mean.
             first = int(columns.start == 0)
             of_sines = slice(columns.start - 1 + first, columns.stop - 1)
@@ -90,6 +84,27 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
     over_columns(down, (tall, wide))
     in_pieces(inverse, height, ROWS_AT_ONCE)
     return cosines[:, columns_inside]
+
+
+def _room_for_sines(planes: Planes, height: int, *, are_lost: bool) -> Plane | None:
+    """Return memory for as many rows of sines, which an odd plane makes.
+
+    That is its own where it is lost: each piece of columns lays them where it has read it.
+    """
+    if planes.odd is None:
+        return None
+    room = planes.odd[:height, 1:]
+    if not (are_lost and room.flags.writeable):
+        return np.zeros_like(room)
+    room[:, -1] = 0  # of which there are no sines, and which no piece reads
+    return room
+
+
+def _turned(waves: Plane, odd: Plane) -> Plane:
+    turned = np.zeros_like(waves)
+    np.multiply(waves[1:], odd[1:-1], out=turned[:-1])
+    in_place(fft.idst, turned, axis=0)
+    return turned
 
 
 def cut(planes: Planes, reach: tuple[int, int]) -> None:
