@@ -12,10 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.threads import in_pieces
 
 Plane = NDArray[Any]
 
 ROWS_AT_ONCE, COLUMNS_AT_ONCE = 32, 192
+COLUMN_SAMPLES = 1 << 18
+"""No more of tall columns at once: a piece in work takes up to ten times as much memory."""
+
+
+def over_columns(do: Callable[[slice], None], shape: tuple[int, ...]) -> None:
+    """Share the columns of a plane among threads."""
+    in_pieces(do, shape[1], max(1, min(COLUMNS_AT_ONCE, COLUMN_SAMPLES // shape[0])))
 
 
 _is_single: ContextVar[bool] = ContextVar("single_precision", default=False)

@@ -17,14 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_place
+from frontglass.convolution.blocks import ROWS_AT_ONCE, in_place, over_columns
 from frontglass.convolution.filters import Planes
 from frontglass.threads import in_pieces
 
 Plane = NDArray[Any]
 
 
-def filtered(light: Plane, planes: Planes) -> Plane:
+def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
     """Deviated light of one channel, which is lost: it is written over where that can be done.
 
     Parameters
@@ -34,6 +34,8 @@ def filtered(light: Plane, planes: Planes) -> Plane:
     planes : Planes
         Of the frame or of a larger one, with the light in its middle and nothing round it. The
         transforms are done in their precision.
+    are_lost : bool
+        Whether nobody needs the planes afterwards: one may be written over, if it can be.
 
     Returns
     -------
@@ -55,7 +57,7 @@ def filtered(light: Plane, planes: Planes) -> Plane:
         cosines = np.zeros((height, wide), dtype)
         cosines[:, columns_inside] = light
     del light
-    sines = None if planes.odd is None else np.zeros((height, wide), dtype)
+    sines = _room_for_sines(planes, height, are_lost=are_lost)
 
     def down(columns: slice) -> None:
         waves = np.zeros((tall, columns.stop - columns.start), dtype)
@@ -63,9 +65,7 @@ def filtered(light: Plane, planes: Planes) -> Plane:
         in_place(fft.dct, waves, axis=0)
         even, odd = planes.at(columns)
         if odd is not None and sines is not None:
-            turned = np.zeros_like(waves)
-            np.multiply(waves[1:], odd[1:-1], out=turned[:-1])
-            in_place(fft.idst, turned, axis=0)
+            turned = _turned(waves, odd)
             # Sines start at the first frequency, where cosines have the mean.
             first = int(columns.start == 0)
             of_sines = slice(columns.start - 1 + first, columns.stop - 1)
@@ -81,9 +81,30 @@ def filtered(light: Plane, planes: Planes) -> Plane:
             cosines[rows] += sines[rows]
 
     in_pieces(lambda rows: in_place(fft.dct, cosines[rows], axis=1), height, ROWS_AT_ONCE)
-    in_pieces(down, wide, COLUMNS_AT_ONCE)
+    over_columns(down, (tall, wide))
     in_pieces(inverse, height, ROWS_AT_ONCE)
     return cosines[:, columns_inside]
+
+
+def _room_for_sines(planes: Planes, height: int, *, are_lost: bool) -> Plane | None:
+    """Return memory for as many rows of sines, which an odd plane makes.
+
+    That is its own where it is lost: each piece of columns lays them where it has read it.
+    """
+    if planes.odd is None:
+        return None
+    room = planes.odd[:height, 1:]
+    if not (are_lost and room.flags.writeable):
+        return np.zeros_like(room)
+    room[:, -1] = 0  # of which there are no sines, and which no piece reads
+    return room
+
+
+def _turned(waves: Plane, odd: Plane) -> Plane:
+    turned = np.zeros_like(waves)
+    np.multiply(waves[1:], odd[1:-1], out=turned[:-1])
+    in_place(fft.idst, turned, axis=0)
+    return turned
 
 
 def cut(planes: Planes, reach: tuple[int, int]) -> None:
@@ -121,6 +142,6 @@ def _cut(plane: Plane, reach: tuple[int, int], transform: Callable[..., Plane]) 
         in_place(transform, waves, type=1, axis=0)
         plane[:, columns] = waves
 
-    in_pieces(into_space, plane.shape[1], COLUMNS_AT_ONCE)
+    over_columns(into_space, plane.shape)
     in_pieces(across, min(rows_kept, plane.shape[0]), ROWS_AT_ONCE)
-    in_pieces(from_space, plane.shape[1], COLUMNS_AT_ONCE)
+    over_columns(from_space, plane.shape)

@@ -62,7 +62,10 @@ class Kept(Generic[How]):
     def __call__(
         self, filter_: Filter, shape: tuple[int, int], *how: How.args, **named: How.kwargs
     ) -> Planes:
-        """Return planes of a filter for a frame of `shape`, made now or before."""
+        """Return planes of a filter for a frame of `shape`, made now or before.
+
+        Those that are kept cannot be written to.
+        """
         key = (filter_, shape, how, tuple(named.items()))
         with self._turn:
             found = self._made.pop(key, None)
@@ -80,6 +83,9 @@ class Kept(Generic[How]):
                     self._made.popitem(last=False)
         planes = self._make(filter_, shape, *how, **named)
         if is_kept:
+            for plane in planes:
+                if plane is not None:
+                    plane.flags.writeable = False
             with self._turn:
                 self._made[key] = planes
         return planes

@@ -13,6 +13,7 @@ the product makes of the same orders is taken off.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -21,14 +22,14 @@ import numpy as np
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE
+from frontglass.convolution.blocks import over_columns
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.joint_orders import beside_the_arms
-from frontglass.convolution.splat import MaskFilter, Pixels, Points, planes_of, splat
+from frontglass.convolution.kept import is_small
+from frontglass.convolution.splat import MaskFilter, MirrorKernel, Points, lay_planes, splat
 from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings
-from frontglass.threads import in_pieces
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,44 +52,101 @@ class CrossedFilter(MaskFilter):
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
         streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}
+        parts = _parts_of(shape, dtype)
+        # Fresh memory costs as much as a transform: all that is multiplied is laid in one place.
+        room = Planes.empty((shape[0], parts[0].stop - 1), dtype, is_even=False)
         product: _Passed | None = None
-        spare: Planes | None = None
-        done: set[int] = set()
-        for index, grating in enumerate(self.mask.gratings):
-            if index in done:
+        # With one that is askew first, its planes have room for what the others make of it.
+        for family in sorted(self._families(), key=lambda family: family.is_even):
+            light = _turned(streaks[family.grating], family.across_rad)
+            pixels = map(splat, light.pieces())
+            kernel = MirrorKernel.of(pixels, shape, has_mirrors=self.has_mirrors)
+            if product is None:
+                planes = Planes.empty(shape, dtype, is_even=family.is_laid_even)
+                product = family.laid(kernel, planes, slice(0, shape[1] + 1))
                 continue
-            image = self.mask.mirror_image_of(index)
-            laid = splat(_turned(streaks[grating], self.mask.across_rad[index]))
-            own = self._planes(laid, shape, dtype, is_even=image == index, spare=spare)
-            family, spare = _Passed(grating.direct, own), None
-            if image is not None and image != index:
-                done.add(image)
-                family = family.with_mirror_image()
-                spare = own.odd if own.odd is None else Planes(own.odd, None)
-            if product is not None:
-                before, family = product, product.times(family)
-                spare = own if family.planes is before.planes else before.planes
-            product = family
+            for columns in parts:
+                own = _room_for(room, columns, is_even=family.is_laid_even)
+                product.at(columns).pass_through(family.laid(kernel, own, columns))
+            product = _Passed(product.direct * family.direct, product.planes)
         assert product is not None
         beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
-        more = beside and self._planes(beside, shape, dtype, is_even=self.is_even, spare=spare)
-        return product.mixed(more, 1 - self.pale_share)
+        if beside is not None:
+            kernel = MirrorKernel.of([beside], shape, has_mirrors=self.has_mirrors)
+            for columns in parts:
+                own = _room_for(room, columns, is_even=product.planes.odd is None)
+                lay_planes(kernel, own, columns)
+                product.at(columns).add(own)
+        if self.pale_share:
+            for plane in product.planes:
+                if plane is not None:
+                    np.multiply(plane, plane.dtype.type(1 - self.pale_share), out=plane)
+        return product.planes
 
-    def _planes(
-        self,
-        laid: Pixels,
-        shape: tuple[int, int],
-        dtype: np.dtype[Any],
-        *,
-        is_even: bool,
-        spare: Planes | None,
-    ) -> Planes:
-        """Planes of light on pixels, in memory that is no longer needed if it fits."""
-        if spare is not None and (spare.odd is None) != is_even:
-            spare = None
-        return planes_of(
-            [laid], shape, dtype, is_even=is_even, has_mirrors=self.has_mirrors, spare=spare
-        )
+    def _families(self) -> Iterator[_Family]:
+        """Yield all families of threads, each with its mirror image if that is another."""
+        done: set[int] = set()
+        for index, grating in enumerate(self.mask.gratings):
+            if index not in done:
+                image = self.mask.mirror_image_of(index)
+                done |= set() if image is None else {image}
+                yield _Family(
+                    grating=grating,
+                    across_rad=self.mask.across_rad[index],
+                    is_laid_even=image == index,
+                    has_image=image not in {None, index},
+                )
+
+
+def _parts_of(shape: tuple[int, int], dtype: np.dtype[Any]) -> list[slice]:
+    """Columns laid together: all, but a quarter of a large frame's in double precision.
+
+    Each part takes the transforms along rows once more, but memory there is for one frame more.
+    """
+    count = shape[1] + 1
+    step = count if dtype == np.float32 or is_small(shape) else -(-count // 4)
+    return [slice(start, min(start + step, count)) for start in range(0, count, step)]
+
+
+def _room_for(room: Planes, columns: slice, *, is_even: bool) -> Planes:
+    own = room.at(slice(0, columns.stop - columns.start))
+    return Planes(own.even, None) if is_even else own
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Family:
+    """Threads across a direction, and their mirror image if that is another family."""
+
+    grating: Grating
+    across_rad: float
+    is_laid_even: bool
+    has_image: bool
+
+    @property
+    def is_even(self) -> bool:
+        return self.is_laid_even or self.has_image
+
+    @property
+    def direct(self) -> float:
+        return self.grating.direct ** (2 if self.has_image else 1)
+
+    def laid(self, kernel: MirrorKernel, planes: Planes, columns: slice) -> _Passed:
+        """Return some columns of what it lets pass, laid into planes for them.
+
+        Light that passes a family and its mirror image is even: (d + E)^2 - O^2 - d^2.
+        """
+        lay_planes(kernel, planes, columns)
+        if not self.has_image:
+            return _Passed(self.direct, planes)
+
+        def multiply(some: slice) -> None:
+            even, odd = planes.at(some)
+            even *= even + even.dtype.type(2 * self.grating.direct)
+            assert odd is not None
+            even -= np.square(odd)
+
+        over_columns(multiply, planes.even.shape)
+        return _Passed(self.direct, Planes(planes.even, None))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,22 +159,12 @@ class _Passed:
     direct: float
     planes: Planes
 
-    def with_mirror_image(self) -> _Passed:
-        """Light that passes a family and its mirror image: even, (d + E)^2 - O^2 - d^2."""
+    def at(self, columns: slice) -> _Passed:
+        """Return some columns of it."""
+        return _Passed(self.direct, self.planes.at(columns))
 
-        def multiply(columns: slice) -> None:
-            even, odd = self.planes.at(columns)
-            even *= even + even.dtype.type(2 * self.direct)
-            assert odd is not None
-            even -= np.square(odd)
-
-        in_pieces(multiply, self.planes.even.shape[1], COLUMNS_AT_ONCE)
-        return _Passed(self.direct**2, Planes(self.planes.even, None))
-
-    def times(self, other: _Passed) -> _Passed:
-        """Light that passes another as well: planes E1 E2 + O1 O2 and E1 O2 + O1 E2."""
-        if self.planes.odd is None and other.planes.odd is not None:
-            return other.times(self)
+    def pass_through(self, other: _Passed) -> None:
+        """Make planes those of light that passes another too: E1 E2 + O1 O2 and E1 O2 + O1 E2."""
 
         def multiply(columns: slice) -> None:
             (even, odd), (more, turned) = self.planes.at(columns), other.planes.at(columns)
@@ -134,25 +182,17 @@ class _Passed:
             if crossed is not None:
                 even += crossed
 
-        in_pieces(multiply, self.planes.even.shape[1], COLUMNS_AT_ONCE)
-        return _Passed(self.direct * other.direct, self.planes)
+        over_columns(multiply, self.planes.even.shape)
 
-    def mixed(self, beside: Planes | None, share: float) -> Planes:
-        """Planes with further light, times a share."""
+    def add(self, more: Planes) -> None:
+        """Add further light."""
 
-        def mix(columns: slice) -> None:
-            for number, plane in enumerate(self.planes):
-                if plane is None:
-                    continue
-                some = plane[:, columns]
-                more = None if beside is None else beside[number]
-                if more is not None:
-                    some += more[:, columns]
-                if share != 1:
-                    some *= some.dtype.type(share)
+        def add(columns: slice) -> None:
+            for plane, own in zip(self.planes.at(columns), more.at(columns), strict=True):
+                if plane is not None and own is not None:
+                    np.add(plane, own, out=plane)
 
-        in_pieces(mix, self.planes.even.shape[1], COLUMNS_AT_ONCE)
-        return self.planes
+        over_columns(add, self.planes.even.shape)
 
 
 @lru_cache(maxsize=4)

@@ -25,6 +25,7 @@ from frontglass.convolution.sines import (
     Twins,
     filtered_without_twins,
     go_beyond,
+    lamps_without_twins,
     twins_that_show,
 )
 from frontglass.lit_pixels import LitPixels
@@ -119,7 +120,8 @@ def add_spread(
     for filter_, channels in by_filter(filters):
         planes = _planes(filter_, source.shape, _precision(source, filters), is_dark=is_dark)
         for channel in channels:
-            out[..., channel] += filtered(source.plane(channel), planes)
+            are_lost = channel == channels[-1]
+            out[..., channel] += filtered(source.plane(channel), planes, are_lost=are_lost)
         del planes  # before the next ones are made
 
 
@@ -128,29 +130,54 @@ def add_spread_without_images(
 ) -> None:
     """Add deviated light of a frame among its mirror images, of which its lamps have none."""
     shape, dtype = source.shape, _precision(source, filters)
+    rest_dtype = _precision(_without(source, lamps), filters)
     rows_of = _by_rows(lamps)
     for filter_, channels in by_filter(filters):
-        planes = _planes(filter_, shape, dtype)
-        go_round: dict[int, LampRows] = {}
-        for channel in channels:
-            shining = rows_of(channel)
-            twins = twins_that_show(shining, planes, shape, is_round=filter_.is_round)
-            if not any(twins):
-                spread = filtered(source.plane(channel), planes)
-            elif filter_.is_laid and go_beyond(shining, *_edges(planes)):
-                go_round[channel] = shining
+        planes = _planes(filter_, shape, rest_dtype if filter_.is_laid else dtype)
+        ways = [_way_of(rows_of(channel), filter_, planes, shape) for channel in channels]
+        if planes.even.dtype != dtype and not all(way.goes_round for way in ways):
+            planes = _planes(filter_, shape, dtype)
+        for channel, way in zip(channels, ways, strict=True):
+            are_lost = channel == channels[-1]
+            if way.goes_round:
                 rest = source.plane(channel)
-                rest[shining.rows] -= shining.light
-                spread = filtered(rest, planes)
+                rest[way.lamps.rows] -= way.lamps.light
+                spread = filtered(rest, planes, are_lost=are_lost)
                 del rest
-            else:
+            elif any(way.twins):
                 # Its light is not named, so that it is gone once it has been read.
-                spread = filtered_without_twins(source.plane(channel), shining, planes, twins)
+                spread = filtered_without_twins(
+                    source.plane(channel), way.lamps, planes, way.twins, are_lost=are_lost
+                )
+            else:
+                spread = filtered(source.plane(channel), planes, are_lost=are_lost)
             out[..., channel] += spread
             del spread
         del planes
-        for channel, shining in go_round.items():
-            out[..., channel] += lamps_within(shining, filter_, shape, dtype)
+        for channel, way in zip(channels, ways, strict=True):
+            if way.goes_round:
+                out[..., channel] += lamps_within(way.lamps, filter_, shape, dtype)
+
+
+class _Way(NamedTuple):
+    """How lamps of a channel are spared their mirror images."""
+
+    lamps: LampRows
+    twins: Twins
+    goes_round: bool
+
+
+def _way_of(lamps: LampRows, filter_: Filter, planes: Planes, shape: Shape) -> _Way:
+    twins = twins_that_show(lamps, planes, shape, is_round=filter_.is_round)
+    goes_round = any(twins) and filter_.is_laid and go_beyond(lamps, *_edges(planes))
+    return _Way(lamps, twins, goes_round)
+
+
+def _without(source: Source, lamps: LitPixels) -> Source:
+    """Return a source with the mean square that is left at most without its lamps."""
+    squares = float(np.square(lamps.light, dtype=np.float64).sum())
+    left = source.mean_square - squares / math.prod(lamps.shape)
+    return source._replace(mean_square=max(left, 0.0))
 
 
 def come_round(lamps: LitPixels, source: Source, filters: Sequence[Filter]) -> bool:
@@ -192,20 +219,10 @@ def lamps_within(lamps: LampRows, filter_: Filter, shape: Shape, dtype: np.dtype
     """
     margin = ACCURACY.least_reach_px if filter_.beyond_the_frame else 0
     wide = padded(shape, (margin, margin)) if margin else shape
-    planes = _planes_within(filter_, wide, dtype)
     light = np.zeros((len(lamps.rows), wide[1]), np.float32)
     light[:, : shape[1]] = lamps.light
-    shining = LampRows(lamps.rows, light)
-    both = Twins(beside=True, above=True)
-    return filtered_without_twins(_over_frame(shining, wide), shining, planes, both)[
-        : shape[0], : shape[1]
-    ]
-
-
-def _over_frame(lamps: LampRows, shape: Shape) -> Float32:
-    whole = np.zeros(shape, np.float32)
-    whole[lamps.rows] = lamps.light
-    return whole
+    planes = _planes_within(filter_, wide, dtype)
+    return lamps_without_twins(LampRows(lamps.rows, light), planes)[: shape[0], : shape[1]]
 
 
 def _by_rows(lamps: LitPixels) -> Callable[[int], LampRows]:

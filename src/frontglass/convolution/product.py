@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE
+from frontglass.convolution.blocks import over_columns
 from frontglass.convolution.filters import (
     REFERENCE_PX,
     Filter,
@@ -20,7 +20,6 @@ from frontglass.convolution.filters import (
 )
 from frontglass.convolution.pixels import joined
 from frontglass.optics.hankel import density_from_transform
-from frontglass.threads import in_pieces
 
 Float64 = NDArray[np.float64]
 
@@ -180,7 +179,7 @@ class Product(Filter):
             if planes.odd is not None:
                 planes.odd[:, columns] = odd
 
-        in_pieces(multiply, shape[1] + 1, COLUMNS_AT_ONCE)
+        over_columns(multiply, planes.even.shape)
         return planes
 
 

@@ -8,6 +8,8 @@ in that goes farther than the frame is long; a kernel that ends there has none.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,7 +17,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE, in_place
+from frontglass.convolution.blocks import ROWS_AT_ONCE, in_place, over_columns
 from frontglass.convolution.filters import Planes
 from frontglass.threads import in_pieces
 
@@ -40,7 +42,7 @@ class LampRows(NamedTuple):
 class _Waves(NamedTuple):
     """Waves of some frequencies across a frame: named by what they are across, then down."""
 
-    cos_cos: Plane
+    cos_cos: Plane | None
     cos_sin: Plane | None
     sin_cos: Plane | None
     sin_sin: Plane | None
@@ -128,7 +130,9 @@ def _at_most(light: Plane, transform: Plane) -> float:
     return max(float(own @ farther), float(own[::-1] @ farther))
 
 
-def filtered_without_twins(light: Plane, lamps: LampRows, planes: Planes, twins: Twins) -> Plane:
+def filtered_without_twins(
+    light: Plane, lamps: LampRows, planes: Planes, twins: Twins, *, are_lost: bool
+) -> Plane:
     """Deviated light of one channel, as `filtered`, but that of the lamps' mirror images.
 
     Parameters
@@ -141,6 +145,8 @@ def filtered_without_twins(light: Plane, lamps: LampRows, planes: Planes, twins:
         Of a frame of this size.
     twins : Twins
         Along which axes they go; each takes as long as all the rest.
+    are_lost : bool
+        Whether nobody needs the planes afterwards, as in `filtered`.
 
     Returns
     -------
@@ -159,35 +165,82 @@ def filtered_without_twins(light: Plane, lamps: LampRows, planes: Planes, twins:
     cosines[:, :-1] = light
     cosines[lamps.rows, :-1] -= ((1 - share) * lamps.light).astype(dtype)
     del light
-    sines = np.zeros_like(cosines) if twins.beside or planes.odd is not None else None
+    sines = None
+    if are_lost and planes.odd is not None and planes.odd.flags.writeable:
+        sines = planes.odd[:-1]
+    elif twins.beside or planes.odd is not None:
+        sines = np.zeros_like(cosines)
     of_lamps = _lamp_waves(lamps, share, twins, dtype)
     _along_rows(fft.dct, cosines[:, :-1])
 
-    def tall(own: Plane | None, columns: slice) -> Plane | None:
-        if own is None:
-            return None
-        waves = np.zeros((height, columns.stop - columns.start), dtype)
-        waves[lamps.rows] = own[:, columns]
-        return waves
+    def waves(columns: slice) -> _Waves:
+        tall = partial(_tall, columns, lamps.rows, height)
+        both = tall(of_lamps.sines) if all(twins) else None
+        return _Waves(
+            cosines[:, columns].copy(), tall(of_lamps.cosines), tall(of_lamps.sines), both
+        )
+
+    return _spread(waves, planes, cosines, sines)
+
+
+def lamps_without_twins(lamps: LampRows, planes: Planes) -> Plane:
+    """Deviated light of lamps in darkness, without that of their mirror images.
+
+    Parameters
+    ----------
+    lamps : LampRows
+        Lamps.
+    planes : Planes
+        Of a frame of (H, W) pixels. They are lost: written over, if that may be done.
+
+    Returns
+    -------
+    ndarray, shape (H, W)
+    """
+    height = planes.even.shape[0] - 1
+    twins = Twins(beside=True, above=True)
+    of_lamps = _lamp_waves(lamps, 0.25, twins, planes.even.dtype)
+
+    def waves(columns: slice) -> _Waves:
+        tall = partial(_tall, columns, lamps.rows, height)
+        return _Waves(*(tall(own) for own in of_lamps for _ in range(2)))
+
+    cosines, sines = (
+        np.empty_like(planes.even) if own is None or not own.flags.writeable else own
+        for own in planes
+    )
+    return _spread(waves, planes, cosines[:-1], sines[:-1])
+
+
+def _spread(
+    waves: Callable[[slice], _Waves], planes: Planes, cosines: Plane, sines: Plane | None
+) -> Plane:
+    """Light of waves across a frame behind planes, laid into memory for its cosines and sines.
+
+    It may be that of the planes, or where the waves come from.
+    """
 
     def down(columns: slice) -> None:
-        waves = _Waves(
-            cosines[:, columns].copy(),
-            tall(of_lamps.cosines, columns),
-            tall(of_lamps.sines, columns),
-            tall(of_lamps.sines, columns) if all(twins) else None,
-        )
-        of_cosines, of_sines = _down(waves, planes.at(columns))
+        of_cosines, of_sines = _down(waves(columns), planes.at(columns))
         cosines[:, columns] = of_cosines
         if sines is not None and of_sines is not None:
             sines[:, columns] = of_sines
 
-    in_pieces(down, width + 1, COLUMNS_AT_ONCE)
+    over_columns(down, cosines.shape)
     _along_rows(fft.idct, cosines[:, :-1])
     if sines is not None:
         _along_rows(fft.idst, sines[:, 1:])
         cosines[:, :-1] += sines[:, 1:]
     return cosines[:, :-1]
+
+
+def _tall(columns: slice, rows: NDArray[np.intp], height: int, own: Plane | None) -> Plane | None:
+    """Return some frequencies of waves in some rows, in a frame so high."""
+    if own is None:
+        return None
+    waves = np.zeros((height, columns.stop - columns.start), own.dtype)
+    waves[rows] = own[:, columns]
+    return waves
 
 
 class _LampWaves(NamedTuple):
@@ -226,7 +279,7 @@ def _down(waves: _Waves, planes: Planes) -> tuple[Plane | None, Plane | None]:
             in_place(transform, plane, axis=0)
     even, odd = planes
     out: list[Plane | None] = [
-        even[:-1] * cos_cos,
+        None if cos_cos is None else even[:-1] * cos_cos,
         None if cos_sin is None else even[1:] * cos_sin,
         None if sin_cos is None else even[:-1] * sin_cos,
         None if sin_sin is None else even[1:] * sin_sin,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, NamedTuple, Protocol
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import COLUMNS_AT_ONCE, ROWS_AT_ONCE
+from frontglass.convolution.blocks import ROWS_AT_ONCE, over_columns
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.optics.bands import Band
 from frontglass.threads import in_pieces
@@ -98,6 +98,11 @@ class Points(NamedTuple):
     x_px: Float64
     y_px: Float64
     shares: Float64
+
+    def pieces(self) -> Iterator[Points]:
+        """Yield some of them at a time."""
+        for start in range(0, self.shares.size, POINTS_IN_CACHE):
+            yield Points(*(column[start : start + POINTS_IN_CACHE] for column in self))
 
 
 class Pixels(NamedTuple):
@@ -207,8 +212,7 @@ class MirrorKernel:
             rows, columns = np.abs(pixels.rows), np.where(above, -pixels.columns, pixels.columns)
             inside = (rows <= reach) & (np.abs(columns) <= reach)
             place = rows[inside] * np.intp(near.shape[1]) + columns[inside] + reach
-            light = np.bincount(place, pixels.light[inside], minlength=near.size)
-            near += light.reshape(near.shape)
+            np.add.at(near.reshape(-1), place, pixels.light[inside])
             outside = ~inside
             if not has_mirrors:
                 outside &= (rows < height) & (np.abs(columns) < width)
@@ -216,6 +220,7 @@ class MirrorKernel:
             far.append(_summed(_folded(beyond, shape), shape))
         near[0] += near[0, ::-1].copy()
         found = _summed(Pixels.joined(far), shape)
+        far.clear()  # Copies of it follow.
         order = np.argsort(
             found.rows.astype(np.uint16 if height < 2**16 else np.int32), kind="stable"
         )
@@ -272,7 +277,6 @@ def planes_of(
     *,
     is_even: bool,
     has_mirrors: bool = True,
-    spare: Planes | None = None,
 ) -> Planes:
     """Planes of light on pixels, for a frame of `shape`.
 
@@ -288,12 +292,20 @@ def planes_of(
         Whether the light looks the same in a mirror: then there is no odd plane.
     has_mirrors : bool
         Whether what lands outside a frame's width and height comes back, or is gone.
-    spare : Planes or None
-        Of the same shape and kind, to write into: fresh memory costs as much as a transform.
     """
     kernel = MirrorKernel.of(parts, shape, has_mirrors=has_mirrors)
-    height, width = shape
-    planes = Planes.empty(shape, dtype, is_even=is_even) if spare is None else spare
+    planes = Planes.empty(shape, dtype, is_even=is_even)
+    lay_planes(kernel, planes, slice(0, shape[1] + 1))
+    return planes
+
+
+def lay_planes(kernel: MirrorKernel, planes: Planes, columns: slice) -> None:
+    """Lay some columns of the planes of a kernel, shape (H + 1, N), into memory for them.
+
+    Transforms are computed in its precision.
+    """
+    height, width = kernel.shape
+    dtype = planes.even.dtype
 
     def along(rows: slice) -> None:
         laid = kernel.rows(rows.start, rows.stop)
@@ -302,17 +314,19 @@ def planes_of(
                 if plane is not None:
                     plane[rows] = 0
         elif planes.odd is None:
-            planes.even[rows] = fft.dct(laid[:, : width + 1].astype(dtype), type=1, axis=1)
+            light = laid[:, : width + 1].astype(dtype)
+            planes.even[rows] = fft.dct(light, type=1, axis=1)[:, columns]
         else:
-            transformed = fft.rfft(laid.astype(dtype), axis=1)
+            transformed = fft.rfft(laid.astype(dtype), axis=1)[:, columns]
             planes.even[rows] = transformed.real
             np.negative(transformed.imag, out=planes.odd[rows])
 
     in_pieces(along, height + 1, ROWS_AT_ONCE)
-    in_pieces(partial(_transform_columns, planes), width + 1, COLUMNS_AT_ONCE)
+    count = columns.stop - columns.start
+    over_columns(partial(_transform_columns, planes), (height, count))
     if planes.odd is not None:
-        planes.odd[:, [0, -1]] = 0
-    return planes
+        for end in {0, width} & {columns.start, columns.stop - 1}:
+            planes.odd[:, end - columns.start] = 0
 
 
 def _transform_columns(planes: Planes, columns: slice) -> None:

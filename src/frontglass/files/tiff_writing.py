@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import struct
 import zlib
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 
 import numpy as np
@@ -28,6 +26,7 @@ from frontglass.files.tags import (
 )
 from frontglass.files.tiff import merged_exif
 from frontglass.picture.encoding import AlphaKind, Codes, NativeKind
+from frontglass.threads import for_each
 
 _STRIP_BYTES = 1 << 18
 _LEVEL = 4
@@ -126,18 +125,21 @@ def _strips(
 
     stored = samples.dtype.newbyteorder(order)
 
-    def strip(start: int) -> bytes:
+    strips: dict[int, bytes] = {}
+
+    def pack(start: int) -> None:
         part = predicted(samples[start : start + rows]).astype(stored).tobytes()
         if predicted is _plain:
             # libdeflate: as tight as zlib, in half the time.
-            return bytes(imagecodecs.deflate_encode(part, level=_LEVEL))
+            strips[start] = bytes(imagecodecs.deflate_encode(part, level=_LEVEL))
+            return
         # Differences of noise pack as tightly by runs and Huffman codes as by a full search.
         packer = zlib.compressobj(_LEVEL, strategy=zlib.Z_RLE)
-        return packer.compress(part) + packer.flush()
+        strips[start] = packer.compress(part) + packer.flush()
 
     starts = range(0, samples.shape[0], rows)
-    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as threads:
-        return list(threads.map(strip, starts))
+    for_each(pack, starts)
+    return [strips[start] for start in starts]
 
 
 def _plain(part: Codes) -> Codes:

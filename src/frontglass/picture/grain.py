@@ -147,8 +147,8 @@ def _lay_noise(
         here, own = tile.inner(cells, _resized(squares, 1 / cell_px, cv2.INTER_AREA), cell_px)
         here[:] = own
         cv2.threshold(squares, OUTLIER_VARIANCE, 1 / step, cv2.THRESH_BINARY_INV, dst=squares)
-        here, own = tile.inner(out, detail * squares)
-        np.rint(own, out=here, casting="unsafe")
+        here, own = tile.inner(out, detail)
+        cv2.multiply(own, tile.inner(out, squares)[1], dst=here, dtype=cv2.CV_16S)
 
     for_each(look, tiles)
     coarser = None
@@ -158,11 +158,13 @@ def _lay_noise(
 
     def lay(tile: _Tile) -> None:
         flat = _flat_share(tile.of(cells, cell_px, 2 * FARTHEST_CELL), band)
-        own, noise = tile.inner(out, _resized(flat, cell_px, cv2.INTER_LINEAR))
-        noise *= own
-        if coarser is not None:
-            noise += tile.inner(out, _enlarged(tile.of(coarser, 2)))[1]
-        np.rint(noise, out=own, casting="unsafe")
+        own, share = tile.inner(out, _resized(flat, cell_px, cv2.INTER_LINEAR))
+        if coarser is None:
+            cv2.multiply(share, own, dst=own, dtype=cv2.CV_16S)
+        else:
+            noise = cv2.multiply(share, own, dtype=cv2.CV_32F)
+            more = tile.inner(out, _enlarged(tile.of(coarser, 2)))[1]
+            cv2.add(noise, more, dst=own, dtype=cv2.CV_16S)
 
     for_each(lay, tiles)
 
