@@ -74,7 +74,7 @@ def errors_of(
 
 def said(name: str, found: dict[str, tuple[float, float]]) -> None:
     parts = (f"{rms:.2f} {light:+.1f}" for rms, light in list(found.values())[1:])
-    print(f"{name:13}{found['8-bit'][0]:.2f}   " + "    ".join(parts))
+    print(f"{name:15}{found['8-bit'][0]:.2f}   " + "    ".join(parts))
 
 
 def summed_up(rows: Rows) -> None:
@@ -121,7 +121,7 @@ def measured(
     for number, name in enumerate(names):
         still, truth, how = truth_of(name)
         if number == 0:
-            print(f"{'':13}8-bit  " + "  ".join(f"{one:9}" for one in how))
+            print(f"{'':15}8-bit  " + "  ".join(f"{one:9}" for one in how))
         how |= {f"flat {stops:g}": fg.Recovery(clipped=stops) for stops in CONSTANTS}
         found = errors_of(truth, still, how)
         said(name, {key: pair for key, pair in found.items() if "flat" not in key})

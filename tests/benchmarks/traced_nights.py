@@ -99,7 +99,7 @@ class Stage:
         rough = self.rng.uniform(0.08, 0.3) if self.wet else 0.8
         self.box((-200, -60, -0.2), (200, 300, 0), self.grey(low, high, rough))
 
-    def sky(self, cd_m2: float, rgb: ArrayLike) -> None:
+    def sky(self, cd_m2: float, rgb: Sequence[float]) -> None:
         world = bpy.data.worlds.new("w")
         bpy.context.scene.world = world
         world.use_nodes = True
