@@ -112,10 +112,10 @@ class Accuracy:
         First orders of two families that are laid at their exact places, and how far apart their
         points are [px], from which share on of what both deviate. More take time with the square of
         their number; farther out a product is as good.
-    strewn_joint_light, strewn_joint_orders, most_parts_between : float, (int, float), int
+    strewn_joint_light, strewn_joint_orders, parts_between : float, (int, float), (float, int)
         The same where threads lie unevenly: from which share on what they strew between orders is
-        laid too, at most so far and so far apart, and in how many parts for each order at most: one
-        for each pixel between orders.
+        laid too, at most so far and so far apart, and in how many parts for each pixel between
+        orders, and between two orders at most: one for each pixel would show where they beat.
     fine_joint_orders : (float, float)
         Out to so many first orders these points are closer [px]: thick threads put light there.
     joint_px, joint_reach_px : float
@@ -260,7 +260,7 @@ class Accuracy:
     )
     drifts_told_apart: float = 0.4
     few_parts_of_a_peak: tuple[float, ...] = (
-        *(0.0, 0.03, 0.1, 0.25, 0.42, 0.58, 0.75, 0.9, 0.97, 1.0),
+        *(0.0, 0.01, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 0.99, 1.0),
     )
     few_parts_from_px: float = 8.0
     parts_of_the_rest: tuple[float, ...] = (0.0, 0.3, 0.7, 1.0)
@@ -281,7 +281,7 @@ class Accuracy:
     )
     strewn_joint_light: float = 0.0015
     strewn_joint_orders: tuple[int, float] = (24, 0.25)
-    most_parts_between: int = 8
+    parts_between: tuple[float, int] = (1.5, 16)
     fine_joint_orders: tuple[float, float] = (16.0, 1 / 32)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from frontglass.convolution.filters import Planes, VeilFilter
-from frontglass.convolution.kept import Kept
+from frontglass.convolution.kept import Kept, keeping_small_alone
 
 LARGE, SMALL = (3000, 3000), (30, 40)
 
@@ -27,3 +27,12 @@ def test_large_planes_are_kept_from_the_second_time_on(monkeypatch):
     for share in (0.2, 0.3):
         kept(VeilFilter(share=share), SMALL)
     assert kept(veil, LARGE) is not third
+
+
+def test_large_planes_are_kept_by_nobody_who_wants_none():
+    kept, veil = Kept(lambda *_: Planes(np.zeros((1, 1)), None), 2), VeilFilter(share=0.1)
+    with keeping_small_alone():
+        assert kept(veil, LARGE) is not kept(veil, LARGE)
+        assert kept(veil, LARGE) is not kept(veil, LARGE)
+        assert kept(veil, SMALL) is kept(veil, SMALL)
+    assert kept(veil, LARGE) is kept(veil, LARGE)

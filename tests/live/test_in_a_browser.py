@@ -9,6 +9,10 @@ import pytest
 from PIL import Image
 
 import frontglass as fg
+from frontglass.lit_pixels import LitPixels
+from frontglass.live.shown import shown_codes, to_screen
+from frontglass.live.smooth import Smooth
+from frontglass.picture.grain import FAINT
 from frontglass.scene.editing import edit_scene
 from tests.live.visiting import exact_codes, needs_browser
 
@@ -83,6 +87,51 @@ def light_is_blended_and_then_goes_through_the_shows_lut(visit, screen):
     edit_scene(scene, lambda one: replace(one, **dict.fromkeys(shows_lut)))
     visit.driver.get(visit.address)
     visit.until("document.getElementById('picture').dataset.shows == 'exact'")
+
+
+def grain_and_lamps_are_laid_over_a_blend_which_comes_into_the_pages_primaries(visit, screen):
+    rng = np.random.default_rng(5)
+    light = rng.random((2, 8, 16, 3)).astype(np.float16)
+    grain = rng.normal(0, 0.05, (8, 16, 3)).astype(np.float16)
+    wide = fg.Picture(radiance=light[0], primaries="bt2020")
+    lamp = fg.Picture(radiance=light[0].astype(np.float32)).but(
+        recovered=LitPixels((8, 16, 3), (np.arange(8), np.arange(8)), np.full((8, 3), 0.3, "f4"))
+    )
+    lost, direct = Smooth(lamp, None).lost(), np.array([0.25, 0.5, 0.75])
+    words = [np.ravel(own).view(np.uint16).tolist() for own in (*light, grain)]
+    visit.driver.get(f"{visit.address}?plain" if screen == "plain" else visit.address)
+    seen = visit.driver.execute_async_script(
+        """
+        const [first, second, grain, toScreen, rows, direct, done] = arguments;
+        const { screenOn } = await import("./page/screen.js");
+        const { pixels } = await import("./page/api.js");
+        const canvas = document.createElement("canvas"), screen = screenOn(canvas);
+        screen.noise(new Float32Array((await pixels("noise")).data));
+        screen.size(16, 8);
+        const planes = [[first, 0.25], [second, 0.75]].map(
+          ([own, weight], key) => ({ key, weight, data: new Uint16Array(own) }));
+        const laid = { width: 16, height: 8, data: new Uint16Array(grain).buffer };
+        const lost = { data: new Uint16Array(rows).buffer };
+        screen.draw([{ planes, toScreen, grain: laid, lost, direct }], 17);
+        const copy = document.createElement("canvas");
+        Object.assign(copy, { width: 16, height: 8 });
+        const context = copy.getContext("2d");
+        context.drawImage(canvas, 0, 0);
+        done([...context.getImageData(0, 0, 16, 8).data]);
+        """,
+        *words,
+        to_screen(wide),
+        np.ravel(lost).tolist(),
+        direct.tolist(),
+    )
+    blend = np.tensordot((0.25, 0.75), light.astype(np.float32), 1)
+    at = lamp.recovered.at
+    blend[at] = np.minimum(blend[at] + 0.3 * direct, np.maximum(blend[at], lamp.radiance[at]))
+    blend += grain * np.sqrt(blend + np.float32(FAINT))
+    codes = shown_codes(replace(wide, radiance=blend.astype(np.float32)))
+    off = np.abs(np.reshape(seen, (8, 16, 4))[..., :3] - codes.astype(int))
+    assert off.max() <= 1
+    assert off.mean() < 0.02
 
 
 def keys_alone_choose_step_and_show_bare(visit):
@@ -220,6 +269,8 @@ def test_a_visit(visit):
     a_hand_that_moves_sees_a_blend_and_one_that_rests_the_render(visit, "plain")
     light_is_blended_and_then_goes_through_the_shows_lut(visit, "webgl2")
     light_is_blended_and_then_goes_through_the_shows_lut(visit, "plain")
+    for screen in ("webgl2", "plain"):
+        grain_and_lamps_are_laid_over_a_blend_which_comes_into_the_pages_primaries(visit, screen)
     keys_alone_choose_step_and_show_bare(visit)
     two_looks_on_both_sides_of_a_line(visit)
     a_lamp_is_made_brighter_and_the_picture_follows(visit)

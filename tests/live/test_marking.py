@@ -92,9 +92,14 @@ def test_marks_that_cannot_be_are_refused(client, folder):
     assert known is None or not (known.watched or known.distances or known.lens)
 
 
-def test_a_lamps_kind_is_kept_and_one_handle_moves_all(client, folder):
-    before = client.get("still/0").json()["lamps"]
+def test_a_lamps_kind_is_kept_and_one_handle_moves_all(client, folder, monkeypatch):
+    still = client.get("still/0").json()
+    before = still["lamps"]
+    # What was read to show it need not be read again to mark it, and its own light stays.
+    monkeypatch.setattr("frontglass.scene.seeing.read_picture", None)
     told(client, "lamp", lamp=before[0]["number"], kind="bulb")
+    now = client.get("still/0").json()
+    assert (now["light"] != still["light"], now["grain"]) == (True, still["grain"])
     (bulb,) = (one for one in client.get("still/0").json()["lamps"] if one["kind"])
     assert bulb["kind"] == "bulb"
     assert [one.kind for one in kept_still(folder).lamps if one.is_named] == ["bulb"]

@@ -61,6 +61,9 @@ def test_the_loupe_shows_the_full_still(folder, monkeypatch):
     tile = codes_in(client.get("still/0/tile", params={"look": "late-tram:1", "x": 0.5, "y": 1}))
     whole = applied(folder, "--look", "late-tram:1")
     np.testing.assert_array_equal(tile, whole[58:90, 64:96])
+    # Its frame was written over; another look is seen through as ever.
+    tile = codes_in(client.get("still/0/tile", params={"look": "powder-room:1", "x": 0, "y": 0}))
+    np.testing.assert_array_equal(tile, applied(folder, "--look", "powder-room:1")[:32, :32])
     for wrong in ("2", "-1", "", "x"):
         assert client.get("still/0/tile", params={"x": wrong, "y": 0}).headers["x-problem"]
 

@@ -9,7 +9,8 @@ import pytest
 from PIL import Image
 
 import frontglass as fg
-from frontglass.live.shown import at_most, half_light, shown_codes
+from frontglass.live.shown import at_most, half_light, shown_codes, to_screen
+from frontglass.live.smooth import Smooth
 from frontglass.picture.wider import framed
 
 
@@ -62,9 +63,32 @@ def test_clipping_channel_by_channel_shows():
     assert hue[0, 0, 1] < 255
 
 
-def test_light_is_handed_over_in_the_primaries_of_the_screen():
+def test_light_is_handed_over_with_what_takes_it_to_the_primaries_of_the_screen():
     light = np.full((2, 2, 3), (0.5, 0.25, 0.125), np.float32)
     plain, wide = (fg.Picture(radiance=light, primaries=p) for p in ("bt709", "bt2020"))
-    np.testing.assert_array_equal(half_light(plain), light.astype(np.float16))
-    assert np.abs(half_light(wide) - light).max() > 0.05
+    for still in (plain, wide):
+        np.testing.assert_array_equal(half_light(still), light.astype(np.float16))
+    assert to_screen(plain) == np.eye(3).ravel().tolist()
+    # Columns: of BT.2020's white the screen's, and red beyond what the screen has.
+    columns = np.array(to_screen(wide)).reshape(3, 3)
+    np.testing.assert_allclose(columns.sum(axis=0), 1, atol=1e-4)
+    assert columns[0, 0] > 1.5
+    assert columns[0, 1] < 0
     assert np.isfinite(half_light(fg.Picture(radiance=light * 1e9))).all()
+
+
+def test_grain_that_was_laid_over_light_is_told_from_it(noisy):
+    smooth = Smooth.of(noisy)
+    seen = fg.render(noisy, fg.read_look("powder-room"))
+    alone = fg.render(smooth.picture, fg.read_look("powder-room"), grain=False)
+    assert np.abs(seen.radiance - alone.radiance).max() > 0.05
+    np.testing.assert_allclose(smooth.without_grain(seen).radiance, alone.radiance, atol=2e-5)
+    # A frame of a wider still has the grain of that.
+    frame = Smooth.of(framed(noisy, fg.Region(40, 20, 200, 100)))
+    np.testing.assert_array_equal(frame.grain, smooth.grain[20:120, 40:240])
+    assert frame.picture.wider.picture.radiance.shape == noisy.radiance.shape
+    assert Smooth.of(picture()).laid() is None
+    # Where light that glass takes stays lost, the program finds what lamps do not fall below.
+    kept = smooth._replace(finds_floor=False)
+    assert len(kept.lost()) == 0 < len(smooth.lost())
+    assert kept.without_floor(alone, [fg.read_look("powder-room")]) is None

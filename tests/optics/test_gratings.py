@@ -170,6 +170,21 @@ def test_autocorrelation_of_simulated_pupils(jitter: float, drift: float) -> Non
     np.testing.assert_allclose(got, want, atol=2e-3)
 
 
+@pytest.mark.source("Hosemann1962", "ch. VIII: disorder of the second kind")
+@pytest.mark.parametrize("drift", [0.02, 0.05, 0.1])
+def test_peaks_that_a_drift_widens_hold_what_lies_between_half_orders(drift: float) -> None:
+    at, shares = grating(0.2, drift=drift).orders(6)
+    fine = np.linspace(0, 6.5, 2**21 + 1)[1:-1]
+    left = np.exp(-2 * (np.pi * fine * drift) ** 2)  # Of the field, from one thread to the next.
+    peaks = (1 - left**2) / (1 + left**2 - 2 * left * np.cos(2 * np.pi * fine))
+    density = 0.2**2 / 0.8 * np.sinc(0.2 * fine) ** 2 * peaks
+    edges = np.arange(0, 7) + 0.5
+    got = np.histogram(at, np.r_[0, edges], weights=shares)[0]
+    want = np.histogram(fine, np.r_[0, edges], weights=density * (fine[1] - fine[0]))[0]
+    # Where a thread leaves nothing of an order, three parts are few.
+    np.testing.assert_allclose(got, want, rtol=0.02, atol=3e-5)
+
+
 @pytest.mark.parametrize(
     ("jitter", "left"), [(0.0, 1.0), (0.025, 0.969), (0.05, 0.942), (0.1, 0.919)]
 )

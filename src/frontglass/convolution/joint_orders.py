@@ -51,7 +51,8 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     more = next(tier[1:] for tier in reversed(ACCURACY.orders_of_several) if three >= tier[0])
     between = 0
     if both * max(map(_strewn, mask.gratings)) > ACCURACY.strewn_joint_light:
-        between = min(math.ceil(spacing), ACCURACY.most_parts_between)
+        per_px, most = ACCURACY.parts_between
+        between = min(math.ceil(per_px * spacing), most)
         orders, step = min(orders, ACCURACY.strewn_joint_orders[0]), ACCURACY.strewn_joint_orders[1]
     if any(g.drift_m for g in mask.gratings):
         # Parts of a peak lie beside one another.

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from threading import Lock
 from typing import Any, Concatenate, Generic, ParamSpec
 
@@ -15,6 +17,19 @@ KEPT_BYTES = 2**26
 """Of small frames more are kept than the fewest up to here: all strengths of a look on a screen."""
 REMEMBERED = 24
 """Planes that were asked for once, of which no more is known than that."""
+
+
+_KEEPS_LARGE: ContextVar[bool] = ContextVar("keeps_large", default=True)
+
+
+@contextmanager
+def keeping_small_alone() -> Iterator[None]:
+    """Keep no planes of large frames meanwhile, however often they are asked for."""
+    before = _KEEPS_LARGE.set(False)
+    try:
+        yield
+    finally:
+        _KEEPS_LARGE.reset(before)
 
 
 def is_small(shape: tuple[int, ...]) -> bool:
@@ -54,7 +69,7 @@ class Kept(Generic[How]):
             if found is not None:
                 self._made[key] = found
                 return found
-            is_kept = is_small(shape) or key in self._asked
+            is_kept = is_small(shape) or (key in self._asked and _KEEPS_LARGE.get())
             self._asked[key] = None
             self._asked.move_to_end(key)
             while len(self._asked) > REMEMBERED:

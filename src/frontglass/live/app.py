@@ -21,6 +21,7 @@ from frontglass.live.asked import (
     codes_reply,
     floats_reply,
     number_in,
+    raw_reply,
     share_of,
     text_in,
     texts_in,
@@ -33,6 +34,7 @@ from frontglass.live.making import Making
 from frontglass.live.marking import MarkDesk
 from frontglass.live.marks import SceneMarker
 from frontglass.live.open_still import problem
+from frontglass.live.shown import to_screen
 from frontglass.live.table import LightTable
 from frontglass.looks import Look
 from frontglass.picture.dither import rank_tile
@@ -80,6 +82,9 @@ class Page:
     share: str = ""
     share_code: bytes = b""
 
+    def __post_init__(self) -> None:
+        self.keeper.at_hand = self.table.at_hand
+
     @property
     def marker(self) -> SceneMarker:
         """What writes marks into the scene."""
@@ -98,6 +103,8 @@ class Page:
             "/still/{number:int}/draft": self.draft,
             "/still/{number:int}/exact": self.exact,
             "/still/{number:int}/light": self.light,
+            "/still/{number:int}/grain": self.grain,
+            "/still/{number:int}/lost": self.lost,
             "/still/{number:int}/view": self.view,
             "/still/{number:int}/small": self.small,
             "/still/{number:int}/film": self.film,
@@ -210,6 +217,8 @@ class Page:
                 "lamps": still.lamps(),
                 "notices": list(still.notices),
                 "light": still.light,
+                "grain": still.shown,
+                "toScreen": to_screen(still.small),
                 "view": still.recipe.view or "",
                 "problem": "",
             }
@@ -233,6 +242,17 @@ class Page:
         if not looks:
             raise ParameterError("look", "one at least", len(looks))
         return floats_reply(await self.desk.done(request, lambda: self.table.light(number, looks)))
+
+    async def grain(self, request: Request) -> Response:
+        """Answer with the grain over the root of light; with nothing if the still has none."""
+        number = request.path_params["number"]
+        found = await self.desk.done(request, lambda: self.table.grain(number))
+        return Response() if found is None else floats_reply(found)
+
+    async def lost(self, request: Request) -> Response:
+        """Answer with the light that lamps had lost, and what is shown of them."""
+        number = request.path_params["number"]
+        return raw_reply(await self.desk.done(request, lambda: self.table.lost(number)))
 
     async def view(self, request: Request) -> Response:
         """Answer with what the still is looked at through: a display, or the show's LUT."""

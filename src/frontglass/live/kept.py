@@ -14,6 +14,7 @@ from frontglass.errors import FrontglassError, ParameterError
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.stack import BEHIND
+from frontglass.picture.picture import Picture
 from frontglass.scene.changes import changed_still, with_choice, without_choice
 from frontglass.scene.editing import edit_scene
 from frontglass.scene.finding import name_in_scene
@@ -47,6 +48,8 @@ class SceneKeeper:
     ) -> None:
         self.path, self.words = path, tuple(words)
         self._look_files = dict(look_files or {})
+        self.at_hand: Callable[[Path], Picture | None] | None = None
+        """Returns what a still's file holds, if that has been read already."""
 
     @property
     def revision(self) -> str:
@@ -185,7 +188,9 @@ class SceneKeeper:
 
     def _seen_if_new(self, still: Path) -> SeenStill | None:
         """Look at a still that the scene does not have; that takes a while, so not in the lock."""
-        return seen_still(still) if self.scene().still_of(still) is None else None
+        if self.scene().still_of(still) is not None:
+            return None
+        return seen_still(still, picture=self.at_hand(still) if self.at_hand else None)
 
 
 def _with(scene: Scene, still: Path, seen: SeenStill | None) -> tuple[Scene, str]:

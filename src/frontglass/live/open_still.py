@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.looks import Look
 from frontglass.looks.rig import Rig
@@ -44,6 +46,8 @@ class OpenStill:
         What was assumed.
     light : int
         Another number whenever it is shown otherwise.
+    shown : int
+        Another number whenever its own light is another, be its lamps and conditions as they may.
     rig : Rig
         How glass stood before the lens then.
     """
@@ -57,11 +61,22 @@ class OpenStill:
     corner_px: tuple[int, int]
     notices: tuple[str, ...]
     light: int
+    shown: int
     rig: Rig
 
     def seen(self, looks: Sequence[Look]) -> Picture:
         """Return it through looks."""
         return replace(self.recipe, looks=tuple(looks)).rendered(self.small, self.camera)
+
+    def shows_as(self, other: Picture) -> bool:
+        """Return whether another picture has the same light and grain: lamps may be others."""
+        own = self.small
+        return (
+            own.wider is None
+            and other.wider is None
+            and own.encoding.code_step == other.encoding.code_step
+            and np.array_equal(own.radiance, other.radiance)
+        )
 
     def lamps(self) -> list[dict[str, Any]]:
         """Return the lamps that matter and lie in the frame, by the frame's own pixels."""

@@ -16,6 +16,7 @@ from frontglass.picture.primaries import BT709
 from frontglass.picture.reduced import on_pixels
 from frontglass.picture.region import Region
 from frontglass.picture.wider import framed
+from frontglass.threads import over_strips
 
 Codes = NDArray[np.uint8]
 Half = NDArray[np.float16]
@@ -106,11 +107,22 @@ def shown_codes(picture: Picture) -> Codes:
 
 
 def half_light(picture: Picture) -> Half:
-    """Light of a picture in the display's primaries, in half floats: what the page blends."""
+    """Light of a picture in its own primaries, in half floats: what the page blends."""
     light = picture.radiance if picture.display is None else picture.scene
-    if not picture.primaries.is_close_to(BT709):
-        light = light @ picture.primaries.matrix_to(BT709).T.astype(np.float32)
-    return np.clip(light, -BRIGHTEST, BRIGHTEST).astype(np.float16)
+    half = np.empty(light.shape, np.float16)
+
+    def some(rows: slice) -> None:
+        half[rows] = np.clip(light[rows], -BRIGHTEST, BRIGHTEST)
+
+    over_strips(some, len(light), light[0].size)
+    return half
+
+
+def to_screen(picture: Picture) -> list[float]:
+    """Return the matrix, column by column, that takes a picture's light to the page's primaries."""
+    if picture.primaries.is_close_to(BT709):
+        return np.eye(3).ravel().tolist()
+    return picture.primaries.matrix_to(BT709).T.ravel().tolist()
 
 
 def view_codes(display: Display) -> Half:

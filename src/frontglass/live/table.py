@@ -14,13 +14,18 @@ from frontglass.convolution.blocks import single_precision
 from frontglass.errors import ParameterError
 from frontglass.files.draft import draft
 from frontglass.files.size import is_drafted
+from frontglass.live.in_full import lean
 from frontglass.live.open_still import OpenStill, watched_part
-from frontglass.live.shown import at_most, half_light, shown_codes, view_codes
+from frontglass.live.shown import BRIGHTEST, at_most, half_light, shown_codes, view_codes
+from frontglass.live.smooth import Smooth
+from frontglass.live.windows import Windows, can_be_parted, without_floor
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
 from frontglass.looks.rig import Rig
+from frontglass.picture.noise_curve import NoiseCurve, noise_curve_of
 from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
+from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import ExposedStill, Recipe
 from frontglass.scene.marks import SceneWatch
 from frontglass.sheets.distance_page import shaded_distances
@@ -78,8 +83,11 @@ class LightTable:
         self._opened = 0
         # Read files are large: only the last one is held.
         self._read: tuple[int, Recipe, ExposedStill] | None = None
+        self._lit: tuple[int, Picture, NoiseCurve | None] | None = None
         self._full: InFull | None = None
+        self._windows: tuple[object, Windows] | None = None
         self._seen: dict[object, Picture] = {}
+        self._smooth: tuple[int, Smooth] | None = None
 
     def path(self, number: int) -> Path:
         """Return a still's file.
@@ -104,7 +112,7 @@ class LightTable:
         recipe = self._recipe_of(self.path(number))
         still = self._open.pop(number, None)
         if still is None or (still.recipe, still.rig) != (recipe, self._rig_of()):
-            still = self._as_shown(number, recipe)
+            still = self._as_shown(number, recipe, still)
         self._open[number] = still
         while len(self._open) > MOST_OPEN:
             del self._open[next(iter(self._open))]
@@ -147,12 +155,33 @@ class LightTable:
         return self._seen[key]
 
     def light(self, number: int, looks: Sequence[Look]) -> NDArray[np.float16]:
-        """Return what the page blends: the still through looks, in linear light."""
-        seen = self._seen.get(self._key(number, looks))
-        if seen is None:
+        """Return what the page blends: the still without its grain through looks, linear light."""
+        still, seen = self.held(number), self._seen.get(self._key(number, looks))
+        smooth = self._smooth_of(still)
+        if seen is not None:
+            seen = smooth.without_grain(seen)
+        else:
+            recipe = replace(still.recipe, looks=tuple(looks), grain=False)
             with single_precision():  # half floats hold less
-                seen = self.held(number).seen(looks)
-        return half_light(seen)
+                seen = recipe.rendered(smooth.picture, still.camera)
+        light, lamps = half_light(seen), smooth.without_floor(seen, looks)
+        if lamps is not None:
+            light[lamps.at] = np.clip(lamps.light, -BRIGHTEST, BRIGHTEST)
+        return light
+
+    def grain(self, number: int) -> NDArray[np.float16] | None:
+        """Return the grain over the root of light, which the page lays over a blend; or None."""
+        return self._smooth_of(self.held(number)).laid()
+
+    def lost(self, number: int) -> NDArray[np.uint16]:
+        """Return what lamps had lost, as `Smooth.lost` has it."""
+        return self._smooth_of(self.held(number)).lost()
+
+    def _smooth_of(self, still: OpenStill) -> Smooth:
+        if self._smooth is None or self._smooth[0] != still.light:
+            smooth = Smooth.of(still.small) if still.recipe.grain else Smooth(still.small)
+            self._smooth = still.light, smooth._replace(finds_floor=still.recipe.compensate)
+        return self._smooth[1]
 
     def _key(self, number: int, looks: Sequence[Look]) -> object:
         return number, self.held(number).light, tuple(map(str, looks))
@@ -252,13 +281,50 @@ class LightTable:
         x, y : float
             The place, over width and height. [1], in [0, 1]
         """
-        codes = self._in_full(number, looks).codes
-        rows, columns = codes.shape[:2]
+        columns, rows = self.held(number).full_px
         top, left = (
             max(0, min(round(place * size - TILE_PX / 2), size - TILE_PX))
             for place, size in ((y, rows), (x, columns))
         )
-        return np.ascontiguousarray(codes[top : top + TILE_PX, left : left + TILE_PX])
+        tile = Region(left, top, min(TILE_PX, columns), min(TILE_PX, rows))
+        windows = self._windows_of(number, looks)
+        if windows is not None:
+            return windows.codes(tile)
+        return np.ascontiguousarray(tile.cut(self._in_full(number, looks).codes))
+
+    def _windows_of(self, number: int, looks: Sequence[Look]) -> Windows | None:
+        """Return windows of the full still through looks, or None where it takes all of it."""
+        still, key = self.held(number), self._key(number, looks)
+        if self._full is not None and self._full.key == key:
+            return None
+        if self._windows is None or self._windows[0] != key:
+            self._windows = None
+            picture, curve = self._lit_in_full(number)
+            recipe, smooth = replace(still.recipe, looks=tuple(looks)), self._smooth_of(still)
+            if not looks or not can_be_parted(picture, smooth, recipe):
+                return None
+            seen = smooth.without_grain(self.seen(number, looks))
+            light = without_floor(smooth, seen, looks)
+            self._windows = key, Windows(picture, smooth, light, recipe, curve)
+        return self._windows[1]
+
+    def _lit_in_full(self, number: int) -> tuple[Picture, NoiseCurve | None]:
+        """Return the full still with its lamps' light, and how noisy it is."""
+        still = self.held(number)
+        if self._lit is None or self._lit[0] != still.light:
+            read = self._exposed(number, still.recipe)
+            picture = still.recipe.lit(read, self.stills[number]).picture
+            step = picture.encoding.code_step if still.recipe.grain else None
+            curve = None if step is None else noise_curve_of(picture.radiance, step)
+            self._lit = still.light, picture, curve
+        return self._lit[1:]
+
+    def at_hand(self, path: Path) -> Picture | None:
+        """Return what a still's file holds, if that was read last and nothing else was asked."""
+        if self._read is None:
+            return None
+        number, asked, read = self._read
+        return read.picture if self.path(number) == path and asked == Recipe() else None
 
     def _in_full(
         self, number: int, looks: Sequence[Look], parts: Sequence[SceneWatch] = ()
@@ -266,21 +332,24 @@ class LightTable:
         """Return the full still through looks; kept for the next tile of it, as codes alone."""
         still, key = self.held(number), self._key(number, looks)
         if self._full is None or self._full.key != key or not {*parts} <= {*self._full.parts}:
-            self._full = None
-            picture = still.recipe.lit(
-                self._exposed(number, still.recipe), self.stills[number]
-            ).picture
-            camera = still.recipe.framing.camera_for(picture).camera
-            seen = replace(still.recipe, looks=tuple(looks)).rendered(picture, camera)
-            watched = [watched_part(still, part, picture, seen) for part in parts]
-            self._full = InFull(key, shown_codes(seen), tuple(parts), watched)
+            self._full = self._windows = None
+            picture, _ = self._lit_in_full(number)
+            recipe = replace(still.recipe, looks=tuple(looks))
+            with lean(picture, is_compared=bool(parts)) as again:
+                camera = recipe.framing.camera_for(picture).camera
+                seen = recipe.rendered(picture, camera, again)
+                watched = [watched_part(still, part, picture, seen) for part in parts]
+                self._full = InFull(key, shown_codes(seen), tuple(parts), watched)
         return self._full
 
-    def _as_shown(self, number: int, recipe: Recipe) -> OpenStill:
+    def _as_shown(self, number: int, recipe: Recipe, before: OpenStill | None) -> OpenStill:
         path = self.stills[number]
         found = recipe.lit(self._exposed(number, recipe), path)
         picture = found.picture
         small = at_most(picture, LONGEST_PX)
+        is_same = before is not None and before.shows_as(small)
+        if before is not None and is_same:  # its grain need not be found once more
+            small = replace(small, radiance=before.small.radiance)
         choice = recipe.framing.camera_for(small)
         corner = (0, 0)
         if picture.wider is not None:
@@ -296,6 +365,7 @@ class LightTable:
             corner_px=corner,
             notices=tuple(dict.fromkeys((*picture.notices, *choice.notices))),
             light=self._opened,
+            shown=before.shown if before is not None and is_same else self._opened,
             rig=self._rig_of(),
         )
 
@@ -311,6 +381,7 @@ class LightTable:
             surround=plain.surround,
         )
         if self._read is None or self._read[:2] != (number, asked):
-            self._read = None
+            # What was made of it goes as well, for it holds its light.
+            self._read = self._lit = self._windows = None
             self._read = (number, asked, recipe.exposed(self.path(number)))
         return self._read[2]

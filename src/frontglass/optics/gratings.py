@@ -19,6 +19,8 @@ from frontglass.optics.psf import FloatArray
 
 # Beyond this many standard deviations a Gaussian is below 1e-16 of its peak.
 _REACH_SIGMAS = 8.5
+# Between the light that goes straight on and half an order, where a drift puts little.
+_PARTS_OF_A_FOOT = 4
 
 
 class LineOrders(NamedTuple):
@@ -160,21 +162,21 @@ class Grating:
         cos(2 pi m))``, H = exp(-2 (pi m drift / pitch)**2), which a few places between whole
         numbers stand for, each in the middle of its share.
         """
-        number = np.arange(1.0, highest + 1)
+        at = np.arange(1.0, highest + 1)
+        light = np.ones_like(at)
         if self.drift_m:
             told_apart = ACCURACY.drifts_told_apart * self.pitch_m / self.drift_m
-            parts = [
-                (number[number <= told_apart], parts_of_a_peak),
-                (number[number > told_apart], ACCURACY.parts_of_the_rest),
+            near, far = at[at <= told_apart], at[at > told_apart]
+            foot = (np.arange(_PARTS_OF_A_FOOT) + 0.5) / _PARTS_OF_A_FOOT / 2
+            places = [
+                (foot, self._peak(foot, foot) / _PARTS_OF_A_FOOT / 2),
+                self._parts_of_peaks(near, np.array(parts_of_a_peak)),
+                self._parts_of_peaks(far, np.array(ACCURACY.parts_of_the_rest)),
             ]
-        else:
-            parts = [(number, (0.0, 1.0))]
-        places = [self._parts_of_peaks(numbers, np.array(edges)) for numbers, edges in parts]
-        at, light = (np.concatenate(column) for column in zip(*places, strict=True))
+            at, light = (np.concatenate(column) for column in zip(*places, strict=True))
         light *= self._debye_waller(at)
         if self.jitter_m and parts_between:
-            inside = (np.arange(parts_between) + 0.5) / parts_between - 0.5
-            between = np.add.outer(number, inside).ravel()
+            between = (np.arange(math.ceil(parts_between * (highest + 0.5))) + 0.5) / parts_between
             at = np.concatenate([at, between])
             strewn = (1 - self._debye_waller(between)) / parts_between
             light = np.concatenate([light, strewn])
@@ -188,11 +190,27 @@ class Grating:
     def _parts_of_peaks(
         self, number: FloatArray, edges: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
-        """Places of peaks' parts, and what share of its peak each holds."""
-        middle = np.pi * ((edges[1:] + edges[:-1]) / 2 - 0.5)
-        half_loss = np.tanh((np.pi * number[:, np.newaxis] * self.drift_m / self.pitch_m) ** 2)
-        at = number[:, np.newaxis] + np.arctan(half_loss * np.tan(middle)) / np.pi
-        return at.ravel(), np.tile(np.diff(edges), len(number))
+        """Places of peaks' parts, and what share of its peak each holds.
+
+        Parts hold what `edges` say of a peak whose width is that in its middle; the farther out,
+        the wider it is, which nodes within each part weigh.
+        """
+        nodes, weights = np.polynomial.legendre.leggauss(3)
+        widths = np.diff(edges)[:, np.newaxis]
+        middle = np.pi * (edges[:-1, np.newaxis] + widths * (nodes + 1) / 2 - 0.5)
+        order = number[:, np.newaxis, np.newaxis]
+        at = order + np.arctan(self._half_loss(order) * np.tan(middle)) / np.pi
+        light = widths * weights / 2 * self._peak(at, at) / self._peak(at, order)
+        shares = light.sum(axis=-1)
+        return ((light * at).sum(axis=-1) / shares).ravel(), shares.ravel()
+
+    def _peak(self, at: FloatArray, order: FloatArray) -> FloatArray:
+        """Light at orders, whole or not, as wide as at some, over what lies there without drift."""
+        loss, turn = self._half_loss(order), np.pi * at
+        return np.asarray(loss / ((loss * np.cos(turn)) ** 2 + np.sin(turn) ** 2))
+
+    def _half_loss(self, order: FloatArray) -> FloatArray:
+        return np.asarray(np.tanh((np.pi * order * self.drift_m / self.pitch_m) ** 2))
 
     def _blurred(self, shift_m: FloatArray, relative_sigma: float) -> FloatArray:
         """Autocorrelation, shifts blurred by `relative_sigma` of themselves."""

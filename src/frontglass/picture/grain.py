@@ -85,8 +85,11 @@ def grain_of(light: Float32, code_step: float) -> Grain | None:
     edges and whatever stands out of the noise.
     """
     curve = noise_curve_of(light, code_step)
-    if curve is None:
-        return None
+    return None if curve is None else grain_by(curve, light)
+
+
+def grain_by(curve: NoiseCurve, light: Float32) -> Grain:
+    """Return the noise of light, or of a part of it, that is so noisy."""
     # No band of it is louder than what is an outlier.
     step = float(np.sqrt(OUTLIER_VARIANCE / curve.precisions.min(axis=(1, 2))).sum()) / MOST_STEPS
     steps = np.empty(light.shape, np.int16)

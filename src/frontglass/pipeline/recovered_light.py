@@ -46,7 +46,7 @@ def without_direct(
     what the still showed of it, unless it does with all its light: a real lamp behind glass is
     still far above white.
     """
-    direct = _direct(elements)
+    direct = direct_share(elements)
     at = recovered.at
     whole = seen[at]
     without = np.maximum(whole - recovered.light * direct, np.minimum(whole, still.at(at)))
@@ -54,7 +54,8 @@ def without_direct(
     return LitPixels(seen.shape, at, whole - without)
 
 
-def _direct(elements: Sequence[Element]) -> Float32:
+def direct_share(elements: Sequence[Element]) -> Float32:
+    """Return the share of red, green and blue that goes straight on through elements."""
     return np.array(
         [math.prod(part.direct_share(c) for part in elements) for c in CHANNELS], np.float32
     )
@@ -90,7 +91,7 @@ def without_direct_beyond(
     assert picture.beyond is not None
     glass = [element for element in path if element.place is not Place.AIR]
     air = [element for element in path if element.place is Place.AIR]
-    direct = _direct(glass)
+    direct = direct_share(glass)
     beyond, recovered = picture.beyond, picture.recovered
     left = np.empty_like(seen)
     of_lamps: dict[int, Float32] = {}

@@ -10,6 +10,7 @@ from frontglass.files import read_picture
 from frontglass.optics.camera import ShotData
 from frontglass.picture.clipped_lamps import ClippedLamp, with_recovered_light
 from frontglass.picture.lamp_kinds import White
+from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import Recovery
 from frontglass.scene.changes import renamed_still, with_still
 from frontglass.scene.finding import digest_of, moved_still, name_in_scene
@@ -79,15 +80,19 @@ class SeenStill:
         return ", ".join((self.lens_text or "lens not known", white))
 
 
-def seen_still(path: Path, recovery: Recovery | None = None) -> SeenStill:
+def seen_still(
+    path: Path, recovery: Recovery | None = None, picture: Picture | None = None
+) -> SeenStill:
     """Look at a still; what is told of its lamps may be tried.
+
+    `picture` is what its file holds, if it has been read already.
 
     Raises
     ------
     FrontglassError
         If it cannot be read, or a mark lies on no clipped area.
     """
-    picture = read_picture(path)
+    picture = read_picture(path) if picture is None else picture
     found = with_recovered_light(picture, recovery)
     return SeenStill(
         path=path,

@@ -7,8 +7,8 @@ export const strengthAt = (place) => rounded(LARGEST * place * place);
 export const placeOf = (strength) => Math.sqrt(Math.min(strength, LARGEST) / LARGEST);
 export const rounded = (s) => (s < 0.1 ? Math.round(s * 200) / 200 : Math.round(s * 100) / 100);
 
-/** Where between the ends a strength may take a node's place, by the power: else a blend amplifies errors. */
-const CLEAR_OF_ENDS = { 1: [1 / 16, 3 / 4], 0.5: [1 / 8, 2 / 5] };
+/** Where between the ends a strength may take a node's place: else a blend amplifies errors. */
+const CLEAR_OF_ENDS = [1 / 16, 3 / 4];
 
 /**
  * Nodes with strengths among them at which a hand has rested, so that they are there already.
@@ -17,45 +17,43 @@ const CLEAR_OF_ENDS = { 1: [1 / 16, 3 / 4], 0.5: [1 / 8, 2 / 5] };
  * all stand between the nodes: where the hand goes to and fro they lie close.
  */
 export function anchored(nodes, anchors) {
-  const { strengths, places, power, window } = nodes, last = strengths.length - 1;
+  const { strengths, window } = nodes, last = strengths.length - 1;
   if (!anchors) return nodes;
   if (window < strengths.length) {
     const all = [...new Set([...strengths, ...anchors])].sort((a, b) => a - b);
-    return { ...nodes, strengths: all, places: all.map((one) => one ** power), anchors };
+    return { ...nodes, strengths: all, anchors };
   }
-  const at = anchors[0] ** power, inner = [...places.keys()].slice(1, last);
-  const [least, most] = CLEAR_OF_ENDS[power];
-  if (!(at >= least * places[last] && at <= most * places[last])) return nodes;
-  const nearest = inner.reduce((one, other) => (Math.abs(places[other] - at) < Math.abs(places[one] - at) ? other : one));
-  return { ...nodes, strengths: strengths.with(nearest, anchors[0]), places: places.with(nearest, at), anchors };
+  const at = anchors[0], inner = [...strengths.keys()].slice(1, last);
+  const [least, most] = CLEAR_OF_ENDS;
+  if (!(at >= least * strengths[last] && at <= most * strengths[last])) return nodes;
+  const nearest = inner.reduce((one, other) => (Math.abs(strengths[other] - at) < Math.abs(strengths[one] - at) ? other : one));
+  return { ...nodes, strengths: strengths.with(nearest, at), anchors };
 }
 
 /**
  * Weights of renders at a strength.
  *
- * nodes: { strengths, places, power, window }: at `places`, which are strengths to that power, the
- * light is nearly a polynomial through `window` neighbours. has(index): whether that render is
- * there. Where neighbours are missing, a straight line between the nearest two serves. Returns
- * [[index, weight], ...], or null.
+ * nodes: { strengths, window }: light is nearly a polynomial through `window` neighbours.
+ * has(index): whether that render is there. Where neighbours are missing, a straight line between
+ * the nearest two serves. Returns [[index, weight], ...], or null.
  */
 export function weights(nodes, has, strength) {
-  const { strengths, places, power, window } = nodes;
+  const { strengths, window } = nodes;
   const exact = strengths.indexOf(strength);
   if (exact >= 0 && has(exact)) return [[exact, 1]];
   if (strength > strengths[strengths.length - 1]) return null;
-  const at = strength ** power;
   const above = strengths.findIndex((one) => one > strength);
   const first = Math.max(0, Math.min(above - Math.floor(window / 2), strengths.length - window));
   const near = Array.from({ length: window }, (_, k) => first + k);
   if (near.every(has)) {
     return near.map((i) => [i, near.reduce(
-      (product, j) => (j === i ? product : product * (at - places[j]) / (places[i] - places[j])), 1)]);
+      (product, j) => (j === i ? product : product * (strength - strengths[j]) / (strengths[i] - strengths[j])), 1)]);
   }
   let low = above - 1;
   while (low >= 0 && !has(low)) low -= 1;
   let high = above;
   while (high < strengths.length && !has(high)) high += 1;
   if (low < 0 || high >= strengths.length) return null;
-  const share = (at - places[low]) / (places[high] - places[low]);
+  const share = (strength - strengths[low]) / (strengths[high] - strengths[low]);
   return [[low, 1 - share], [high, share]];
 }

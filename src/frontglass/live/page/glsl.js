@@ -13,11 +13,13 @@ precision highp sampler2D;
 precision highp sampler2DArray;
 precision highp sampler3D;
 uniform sampler2DArray light0, light1;
-uniform sampler2D codes0, codes1, noise;
+uniform sampler2D codes0, codes1, noise, grain, lost, least;
 uniform sampler3D view;
-uniform bool hasView;
+uniform bool hasView, hasGrain;
+uniform mat3 toScreen;
 uniform float weights0[LAYERS], weights1[LAYERS];
-uniform bool isExact0, isExact1;
+uniform bool isExact0, isExact1, hasLost0, hasLost1;
+uniform vec3 direct0, direct1;
 uniform float line;
 uniform int height;
 out vec4 painted;
@@ -73,6 +75,17 @@ float code(float signal, ivec2 at, int channel) {
   return floor(value + (isAtEnd ? rank - 0.5 : triangular));
 }
 
+// A lamp without the direct light that it had lost, but no darker than bare unless with all its light: pipeline/recovered_light.py.
+vec3 withLamps(vec3 light, ivec2 at, vec3 direct) {
+  vec3 whole = light + texelFetch(lost, at, 0).rgb * direct;
+  return min(whole, max(light, texelFetch(least, at, 0).rgb));
+}
+
+// Noise goes by the root of the light that is seen: as pipeline/kept_grain.py lays it.
+vec3 grained(vec3 light, ivec2 at) {
+  return hasGrain ? light + texelFetch(grain, at, 0).rgb * sqrt(max(light, 0.0) + 0.003) : light;
+}
+
 vec3 coded(vec3 light, ivec2 at) {
   vec3 shown = hasView ? throughView(light) : towardsWhite(light);
   if (!hasView) shown = vec3(signalOf(shown.r), signalOf(shown.g), signalOf(shown.b));
@@ -87,11 +100,13 @@ void main() {
     for (int k = 0; k < LAYERS; k++) {
       if (weights0[k] != 0.0) light += weights0[k] * texelFetch(light0, ivec3(at, k), 0).rgb;
     }
+    if (hasLost0) light = withLamps(light, at, direct0);
   } else {
     if (isExact1) { painted = vec4(texelFetch(codes1, at, 0).rgb, 1.0); return; }
     for (int k = 0; k < LAYERS; k++) {
       if (weights1[k] != 0.0) light += weights1[k] * texelFetch(light1, ivec3(at, k), 0).rgb;
     }
+    if (hasLost1) light = withLamps(light, at, direct1);
   }
-  painted = vec4(coded(light, at), 1.0);
+  painted = vec4(coded(toScreen * grained(light, at), at), 1.0);
 }`;

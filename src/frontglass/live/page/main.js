@@ -61,6 +61,22 @@ function smallWant(name) {
   return { key: `${prefix("small")}|${looks.join("+")}`, path: `still/${page.still.number}/small`, values: { look: looks } };
 }
 
+/** What the page lays over a blend; it stays while the still's own light does. */
+function grainWant({ number, grain }) {
+  return { key: `grain|${number}|${grain}`, path: `still/${number}/grain`, values: {} };
+}
+
+/** Light that lamps had lost, of which the page finds what goes straight on. */
+const lostWant = ({ number, light }) => ({ key: `lost|${number}|${light}`, path: `still/${number}/lost`, values: {} });
+
+/** Share of red, green and blue that goes straight on through a side's looks; null if that is no power of strength. */
+function directOf(one) {
+  const over = one.overStrength > 0 ? one.over : "";
+  const found = [[one.look, one.strength], [over, one.overStrength]].filter(([name]) => name)
+    .map(([name, s]) => lookNamed(name).nodes.depths?.map((depth) => depth * s));
+  return found.every(Boolean) ? [0, 1, 2].map((c) => Math.exp(-found.reduce((sum, depths) => sum + depths[c], 0))) : null;
+}
+
 /** Pictures of the filmstrip; they are of the stills as they were at the start. */
 function filmWants() {
   const { stills } = page.state;
@@ -77,12 +93,12 @@ function wants() {
   if (page.isResting) for (const one of sides()) list.push({ ...exactWant(looksOf(one)), isUrgent: true });
   if (page.isBare || list.every((one) => renders.has(one.key) || renders.problem(one.key))) list.push(exactWant([]));
   if (loupe.isShown && page.isResting) list.push(loupe.want(page.still, looksOf(side())));
+  list.push(grainWant(page.still), lostWant(page.still));
   for (const one of new Set([side(), ...sides()])) {
     const look = lookNamed(one.look);
     if (!look) continue;
-    const { places, power } = nodesOf(one, look), near = [...places.keys()];
-    const at = one.strength ** power;
-    near.sort((a, b) => Math.abs(places[a] - at) - Math.abs(places[b] - at));
+    const { strengths } = nodesOf(one, look), near = [...strengths.keys()];
+    near.sort((a, b) => Math.abs(strengths[a] - one.strength) - Math.abs(strengths[b] - one.strength));
     list.push(...near.map((index) => nodeWant(one, look, index)));
   }
   // Nets take longest: they come last.
@@ -119,8 +135,8 @@ function source(one) {
   const exact = exactWant(page.isBare ? [] : looksOf(one)).key;
   const found = renders.get(exact);
   if (found) return { key: exact, codes: new Uint8Array(found.data), said: "" };
-  const look = lookNamed(one.look);
-  if (look && !page.isBare) {
+  const look = lookNamed(one.look), grain = renders.get(grainWant(page.still).key), lost = renders.get(lostWant(page.still).key);
+  if (look && grain && lost && !page.isBare) {
     const nodes = nodesOf(one, look);
     const shares = weights(nodes, (index) => renders.has(nodeWant(one, look, index).key), one.strength);
     if (shares) {
@@ -129,7 +145,8 @@ function source(one) {
         return { key, weight, data: new Uint16Array(renders.get(key).data) };
       });
       const isRough = shares.length > 1 && (nodes.window < 3 || shares.length < nodes.window);
-      return { key: "", planes, said: isRough ? "about" : "" };
+      const direct = lost.height ? directOf(one) : null;
+      return { key: "", planes, grain: grain.width ? grain : null, lost, direct, toScreen: page.still.toScreen, said: isRough ? "about" : "" };
     }
   }
   return null;
@@ -313,7 +330,8 @@ function takeStill(still, isOther) {
   lamps.update(still);
   distances.update(still);
   if (!isOther) { changed(); return; } // what is watched may be another part
-  const keeps = (key) => key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light);
+  const keeps = (key) => key === grainWant(still).key
+    || (!key.startsWith("grain") && key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light));
   anchors.clear();
   renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
   if (!isSame) {

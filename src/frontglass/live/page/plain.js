@@ -26,6 +26,16 @@ function inverse(m) {
   return [0, 1, 2].map((i) => [0, 1, 2].map((j) => c(j, i) / det));
 }
 
+/** Less light than any picture has, in half floats. */
+export const LEAST_HALF = 0xfbff;
+
+/** Half floats of some pixels, from a place in their rows on, in a picture of others that are all alike. */
+export function spread(lost, pixels, from, rest) {
+  const rows = new Uint16Array(lost.data), all = new Uint16Array(3 * pixels).fill(rest);
+  for (let k = 0; k < rows.length; k += 8) all.set(rows.subarray(k + from, k + from + 3), 3 * (rows[k] + 65536 * rows[k + 1]));
+  return all;
+}
+
 const times = (m, v) => m.map((row) => row[0] * v[0] + row[1] * v[1] + row[2] * v[2]);
 const luminance = (v) => 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
 
@@ -101,7 +111,12 @@ export class PlainScreen {
       }
       return;
     }
-    const light = [0, 0, 0];
+    const grain = source.grain && new Uint16Array(source.grain.data), m = source.toScreen;
+    const light = [0, 0, 0], seen = [0, 0, 0], { direct } = source;
+    if (direct && this.lost !== source.lost) {
+      const [more, least] = [[2, 0], [5, LEAST_HALF]].map(([from, rest]) => spread(source.lost, width * height, from, rest));
+      Object.assign(this, { lost: source.lost, more, least });
+    }
     for (let y = 0; y < height; y += 1) {
       for (let x = left; x < right; x += 1) {
         const at = (y * width + x) * 3;
@@ -111,7 +126,13 @@ export class PlainScreen {
           light[1] += weight * HALF[data[at + 1]];
           light[2] += weight * HALF[data[at + 2]];
         }
-        this.code(out, (y * width + x) * 4, light, x, y);
+        // As glsl.js has lamps, and lays grain.
+        for (let c = 0; direct && c < 3; c += 1) {
+          light[c] = Math.min(light[c] + HALF[this.more[at + c]] * direct[c], Math.max(light[c], HALF[this.least[at + c]]));
+        }
+        for (let c = 0; grain && c < 3; c += 1) light[c] += HALF[grain[at + c]] * Math.sqrt(Math.max(light[c], 0) + 0.003);
+        for (let c = 0; c < 3; c += 1) seen[c] = m[c] * light[0] + m[c + 3] * light[1] + m[c + 6] * light[2];
+        this.code(out, (y * width + x) * 4, seen, x, y);
       }
     }
   }

@@ -1,7 +1,7 @@
 // The large picture: renders blended on the graphics card, or without one.
 
 import { FRAGMENT, VERTEX } from "./glsl.js";
-import { PlainScreen } from "./plain.js";
+import { LEAST_HALF, PlainScreen, spread } from "./plain.js";
 
 const LAYERS = 8;
 
@@ -40,10 +40,11 @@ class CardScreen {
     if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
     gl.useProgram(program);
     this.place = (name) => gl.getUniformLocation(program, name);
-    ["light0", "light1", "codes0", "codes1", "noise", "view"].forEach((name, unit) => {
+    ["light0", "light1", "codes0", "codes1", "noise", "view", "grain", "lost", "least"].forEach((name, unit) => {
       gl.uniform1i(this.place(name), unit);
     });
     gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
+    this.held = [];
   }
 
   texture(unit, target) {
@@ -123,6 +124,29 @@ class CardScreen {
     return layer;
   }
 
+  /** Half floats of a still, of the picture's size; they stay until there are others. */
+  hold(unit, own, halves) {
+    const { gl, canvas } = this;
+    if (this.held[unit]?.own === own) return;
+    gl.deleteTexture(this.held[unit]?.texture ?? null);
+    this.held[unit] = { own, texture: this.texture(unit, gl.TEXTURE_2D) };
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGB16F, canvas.width, canvas.height, 0, gl.RGB, gl.HALF_FLOAT, halves());
+  }
+
+  /** What makes light of a blend: the still's grain, and light that its lamps had lost. */
+  make({ grain, lost, direct, toScreen }, number) {
+    const { gl, canvas } = this;
+    gl.uniform1i(this.place("hasGrain"), grain ? 1 : 0);
+    gl.uniform1i(this.place(`hasLost${number}`), direct ? 1 : 0);
+    gl.uniformMatrix3fv(this.place("toScreen"), false, toScreen);
+    if (grain) this.hold(6, grain, () => new Uint16Array(grain.data));
+    if (!direct) return;
+    gl.uniform3fv(this.place(`direct${number}`), direct);
+    const pixels = canvas.width * canvas.height;
+    this.hold(7, lost, () => spread(lost, pixels, 2, 0));
+    this.hold(8, lost, () => spread(lost, pixels, 5, LEAST_HALF));
+  }
+
   /** Paint one or two sources, parted at `line` pixels from the left. */
   draw(sources, line) {
     const { gl, canvas } = this;
@@ -140,6 +164,7 @@ class CardScreen {
         }
         return;
       }
+      this.make(source, number);
       const weights = new Float32Array(LAYERS);
       for (const plane of source.planes) weights[this.layer(side, number, plane, this.turn)] = plane.weight;
       gl.uniform1fv(this.place(`weights${number}`), weights);
