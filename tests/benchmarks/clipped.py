@@ -1,10 +1,10 @@
 """Clipped lamps: the glow of an 8-bit still, as it is and recovered, against the true scene's.
 
 Truth are open high-dynamic-range crops (tests/data/hdr), exposed by one rule, clipped to 8 bits
-of sRGB and stored as JPEG, and drawn rooms, streets and windows with lamps of known luminance. None
-is a drawing, or of a panorama, that the estimate was fitted to (fit_lamps.py). Errors are of the
-scattered light alone, in stops, outside the clipped areas; what is said of exposures in EXIF is
-guessed for the panoramas.
+of sRGB and stored as JPEG, and drawn rooms, streets and windows with lamps of known luminance; and
+path-traced nights (traced_nights.py), if their FOLDER is named. None is a drawing, or of a
+panorama, that the estimate was fitted to (fit_lamps.py). Errors are of the scattered light alone,
+in stops, outside the clipped areas; what is said of exposures in EXIF is guessed for the panoramas.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 import frontglass as fg
 from frontglass.picture.clipped import outline
 from tests.picture.hdr_scenes import (
+    KEY,
     LAMP_SCENES,
     PLAIN_SCENES,
     as_still,
@@ -35,7 +36,7 @@ from tests.picture.hdr_scenes import (
     white_cd_per_m2,
 )
 from tests.picture.lamp_rooms import lamp_room
-from tests.picture.lit_boxes import LitBox, lit_box
+from tests.picture.lit_boxes import LitBox, lit_box, through_lens
 
 QUALITIES = (None, 98, 90, 75)
 BRACKET_STOPS = (0.0, -4.0, -8.0, -12.0)
@@ -44,11 +45,14 @@ ROOMS = 24
 KINDS = {
     "interior": ("warehouse", "interior"), "sun": ("dawn", "park-sun", "sunset"),
     "open sky": ("forest",), "boxes": ("box",), "streets at night": ("street",),
-    "windows by day": ("window",),
+    "windows by day": ("window",), "traced rooms": ("traced room",),
+    "traced nights": ("traced park", "traced pier", "traced square", "traced street"),
 }  # fmt: skip
 """Kinds of scenes, by how their names begin."""
 BOXES, LEAST_PART = range(101, 141, 2), 2e-4
 """Numbers of drawn boxes that nothing was fitted to, nor chosen on; of which that part clips."""
+MOST_CLIPPED, TRACED_PX_PER_RAD = 0.1, 277.0
+"""A traced night is exposed by the rule, or so that no more than that part of it clips."""
 EXIF_STOPS = 0.5
 """What exposure leaves open of white, as a standard deviation."""
 Rows = dict[str, list[tuple[float, float]]]
@@ -70,7 +74,7 @@ def errors_of(
 
 def said(name: str, found: dict[str, tuple[float, float]]) -> None:
     parts = (f"{rms:.2f} {light:+.1f}" for rms, light in list(found.values())[1:])
-    print(f"{name:13}{found['8-bit'][0]:.2f}   " + "    ".join(parts))
+    print(f"{name:15}{found['8-bit'][0]:.2f}   " + "    ".join(parts))
 
 
 def summed_up(rows: Rows) -> None:
@@ -117,7 +121,7 @@ def measured(
     for number, name in enumerate(names):
         still, truth, how = truth_of(name)
         if number == 0:
-            print(f"{'':13}8-bit  " + "  ".join(f"{one:9}" for one in how))
+            print(f"{'':15}8-bit  " + "  ".join(f"{one:9}" for one in how))
         how |= {f"flat {stops:g}": fg.Recovery(clipped=stops) for stops in CONSTANTS}
         found = errors_of(truth, still, how)
         said(name, {key: pair for key, pair in found.items() if "flat" not in key})
@@ -174,6 +178,18 @@ def box(name: str, folder: Path) -> tuple[fg.Picture, np.ndarray, dict]:
     white = drawn.white_cd_per_m2 * 2.0 ** np.random.default_rng(int(number)).normal(0, EXIF_STOPS)
     how = {"no EXIF": None, "EXIF": fg.Recovery(white_cd_per_m2=white)}
     return as_still(drawn.light, folder), drawn.light, how
+
+
+def traced(path: Path, folder: Path) -> tuple[fg.Picture, np.ndarray, dict]:
+    """A path-traced view, in cd/m2 before it went through a lens."""
+    rng = np.random.default_rng(int(path.stem.split("-")[1]))
+    light = np.maximum(fg.read_picture(path).radiance, 0)
+    light = through_lens(rng, light, TRACED_PX_PER_RAD)
+    average = np.exp(np.log(np.maximum(light.mean(axis=2), 1e-4)).mean())
+    white = max(average / KEY, np.quantile(light.max(axis=2), 1 - MOST_CLIPPED))
+    known = fg.Recovery(white_cd_per_m2=float(white * 2.0 ** rng.normal(0, EXIF_STOPS)))
+    truth = np.asarray(light / white, np.float32)
+    return as_still(truth, folder), truth, {"no EXIF": None, "EXIF": known}
 
 
 def bracketed(folder: Path) -> None:
@@ -240,6 +256,11 @@ def main() -> None:
         boxes = [f"{kind} {number}" for kind in ("box", "street", "window") for number in BOXES]
         clip = [name for name in boxes if (box_named(name).light > 1).mean() > LEAST_PART]
         measured(clip, lambda name: box(name, folder))
+        if views := {
+            f"traced {p.stem}": p for one in sys.argv[1:] for p in Path(one).glob("*.exr")
+        }:
+            print("\npath-traced nights and rooms that nothing was fitted to")
+            measured(sorted(views), lambda name: traced(views[name], folder))
         print(
             "\nscenes without lamps: error of the whole picture at strength 1, without EXIF, with"
         )

@@ -62,11 +62,13 @@ HALO_PX = 0.5 / 40 * WIDTH
 SHRUNK_PX = 600
 """Narrower panoramas were shrunk with a sharp kernel, and their rims look like hard edges."""
 QUALITIES = (None, 98, 90, 75)
-LIT_STOPS, FLUX_WEIGHT = 0.1, 1.0
-BIAS_WEIGHT, FEWEST_CROPS = 0.2, 5
+LIT_STOPS, FLUX_WEIGHT = 0.1, 1.5
+"""Light given back counts where a still's own error is larger: others lost next to nothing."""
+LEAST_OWN_STOPS = 0.2
+"""The glow's error counts over the still's own and so much more, as it is judged."""
+BIAS_WEIGHT, FEWEST_CROPS = 0.4, 5
 """Price of too much or too little light in the middle of a kind of scene, whose panoramas count
-alike if they have so many crops. A higher one moves nights by a tenth of a stop at most, and
-windows as far away."""
+alike if they have so many crops."""
 CONSTANTS = np.arange(1, 6.5, 0.5)
 WEIGHTS = {"paper": 0.3, "corner": 0.3, "room": 4.0, "lamp room": 4.0, "street": 4.0, "window": 4.0}
 """How many panoramas each counts for."""
@@ -307,7 +309,8 @@ class Joined:
         rms = self.rms(off)
         flux = np.log2(np.maximum(back, 1e-2)) - np.log2(np.maximum(self.lost, 1e-2))
         off_flux = np.sqrt(flux**2 + 0.25)  # rounded at the middle
-        counted = FLUX_WEIGHT * weight * ((self.lost > 1) & ~np.isin(self.names, PAPERS))
+        counted = FLUX_WEIGHT * weight * self.lit
+        weight = weight / (self.plain + LEAST_OWN_STOPS)
         by_glow = off / got * (weight / rms / off.shape[1])[:, None]
         value = weight @ rms + counted @ off_flux + RIDGE * fit @ fit
         by_flux = counted * flux / off_flux

@@ -228,7 +228,7 @@ def _seen(
     kelvin = rng.uniform(0, 1) if scene != "window" else rng.uniform(-0.4, 0.2)
     warm = np.array([1.25, 1.0, 0.55]) ** (1.3 * kelvin)
     light = np.maximum(luminance, lit)[..., None] * warm
-    light = _through_lens(rng, light.astype(np.float32), scale)
+    light = through_lens(rng, light.astype(np.float32), scale)
     average = float(np.exp(np.log(np.maximum(light.mean(axis=2), 1e-9)).mean()))
     key = 0.08 * 2.0 ** rng.normal(0, 0.7)
     white = average / key
@@ -273,7 +273,7 @@ def _of_walls(
     return luminance, glass
 
 
-def _through_lens(rng: np.random.Generator, light: Float32, scale: float) -> Float32:
+def through_lens(rng: np.random.Generator, light: Float32, scale: float) -> Float32:
     """Blurred by half a pixel or more, and a little of it spread far."""
     sharp = cv2.GaussianBlur(light, (0, 0), rng.uniform(0.5, 0.9))
     width = math.radians(rng.uniform(0.15, 0.5)) * scale

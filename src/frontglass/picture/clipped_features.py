@@ -30,7 +30,7 @@ HARD_EDGE, SOFT_EDGE = 0.75, 0.95
 """Light at the edge, over the clipping level, of what may be a lamp and of what is none."""
 SMALL_SHARE, LARGE_SHARE = 0.2, 0.5
 """Of the frame: up to the first an area may be a lamp, from the second on it is a sky or a wall."""
-TOUCHING = 0.3
+TOUCHING = 0.9
 """An area that runs along the frame for that much of its width goes on outside."""
 
 

@@ -27,8 +27,8 @@ Float64 = NDArray[np.float64]
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (-2.6, 4.2, 2.4, 1.7, 0.9, -0.8, -2.4)
-BY_WHITE = (-1.8, 3.8, 4.5, 1.1, 0.7, -0.6, -0.3)
+BY_STILL = (-1.3, 3.0, 2.1, 1.5, 0.95, -0.95, -2.7)
+BY_WHITE = (-1.0, 2.9, 4.3, 1.2, 0.8, -0.6, -0.26)
 """The light that an area lost, over white [stop]: a constant; more by the share of its inner part
 that clips in all channels, and where light falls off round it as round the sun; more in stills lit
 by their lamps, and there by the level at which these send as much as the still shows; less by how
