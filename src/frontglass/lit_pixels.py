@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64
+
 if TYPE_CHECKING:
     from typing import Self
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 Places = tuple[NDArray[np.intp], NDArray[np.intp]]
 
 

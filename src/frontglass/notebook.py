@@ -11,8 +11,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.choices import Surround
 from frontglass.looks import Look
 from frontglass.measurement import LookNumbers, look_numbers
@@ -23,8 +23,6 @@ from frontglass.sheets.layout import size_within
 from frontglass.sheets.sheet import png_bytes
 from frontglass.sheets.views import view
 from frontglass.warned import gathered_warnings
-
-Float64 = NDArray[np.float64]
 
 LARGEST_PX = 1024
 """A picture is shown no wider and no higher than this."""

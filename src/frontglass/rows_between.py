@@ -8,10 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
+
 if TYPE_CHECKING:
     from typing import Self
 
-Float32 = NDArray[np.float32]
 Places = NDArray[np.intp]
 
 

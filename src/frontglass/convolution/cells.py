@@ -18,11 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 from frontglass.convolution.filters import Filter
 from frontglass.threads import in_pieces
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 Places = NDArray[np.intp]
 
 SPLINE_DEGREE = 4

@@ -17,9 +17,9 @@ from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32
 from frontglass.choices import Surround
 from frontglass.convolution.blocks import ROWS_AT_ONCE
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
@@ -41,7 +41,6 @@ from frontglass.convolution.sines import LampRows, twins_that_show
 from frontglass.lit_pixels import LitPixels
 from frontglass.threads import in_pieces
 
-Float32 = NDArray[np.float32]
 Share = Callable[[slice], Float32]
 
 NOTHING = 1e-12

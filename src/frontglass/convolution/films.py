@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from scipy import fft, special
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.convolution.filters import Filter
-
-Float64 = NDArray[np.float64]
 
 AT_ONCE = 300_000
 

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.convolution.pixels import (
     deviated_on_grid,
     fits_the_grid,
@@ -26,7 +27,6 @@ from frontglass.optics.profiles import Profile
 from frontglass.optics.scatter import deviated_share
 from frontglass.threads import in_pieces
 
-Float64 = NDArray[np.float64]
 Plane = NDArray[Any]
 
 COLUMNS_AT_ONCE = 384

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.convolution.splat import (
     POINTS_IN_CACHE,
     Pixels,
@@ -27,8 +27,6 @@ from frontglass.convolution.splat import (
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings, Orders
-
-Float64 = NDArray[np.float64]
 
 
 @lru_cache(maxsize=6)

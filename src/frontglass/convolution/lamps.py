@@ -6,12 +6,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.convolution.blocks import ROWS_AT_ONCE
 from frontglass.lit_pixels import LitPixels
 from frontglass.rows_between import RowsBetween
 from frontglass.threads import in_pieces
 
-Float32 = NDArray[np.float32]
 Places = NDArray[np.intp]
 
 WHITE = 1.0

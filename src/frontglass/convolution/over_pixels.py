@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32
 from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes, frequencies
@@ -31,7 +32,6 @@ from frontglass.convolution.sines import (
 from frontglass.lit_pixels import LitPixels
 from frontglass.threads import in_pieces
 
-Float32 = NDArray[np.float32]
 Plane = NDArray[Any]
 Shape = tuple[int, int]
 

@@ -10,17 +10,15 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import COLUMNS_AT_ONCE, Filter, Planes, frequencies
 from frontglass.threads import available_cores, in_pieces
-
-Float64 = NDArray[np.float64]
 
 FARTHEST_PX = 65536.0
 FRAMES_AWAY = 4

@@ -17,16 +17,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.polynomial.chebyshev import chebvander
 from numpy.polynomial.legendre import leggauss
-from numpy.typing import NDArray
 from scipy import fft, special
 from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.optics.gaussians import as_gaussians
 from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
 from frontglass.optics.scatter import DEEPEST_EXPM1, deviated_share
 
-Float64 = NDArray[np.float64]
 Scatterers = tuple[tuple[float, Profile], ...]
 """Optical depths [1] and profiles of a single deviation."""
 

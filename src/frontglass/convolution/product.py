@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.convolution.blocks import over_columns
 from frontglass.convolution.filters import (
     REFERENCE_PX,
@@ -20,8 +20,6 @@ from frontglass.convolution.filters import (
 )
 from frontglass.convolution.pixels import joined
 from frontglass.optics.hankel import density_from_transform
-
-Float64 = NDArray[np.float64]
 
 
 def in_turn(members: Sequence[Filter]) -> Filter:

@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.convolution.blocks import ROWS_AT_ONCE, over_columns
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.optics.bands import Band
 from frontglass.threads import in_pieces
-
-Float64 = NDArray[np.float64]
 
 LEAST_LIGHT = 1e-25
 """Less is left out: numbers that are not normal make transforms six times as slow."""

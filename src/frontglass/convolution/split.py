@@ -6,11 +6,9 @@ import math
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-
-Float32 = NDArray[np.float32]
+from frontglass.arrays import Float32
 
 
 def most_parts(shape: tuple[int, int]) -> int:

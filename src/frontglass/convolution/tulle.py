@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.joint_orders import streaks_of
 from frontglass.convolution.kept import is_small
@@ -22,8 +23,6 @@ from frontglass.convolution.tulle_halo import arms_beyond, halo_points, is_narro
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
-
-Float64 = NDArray[np.float64]
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2

@@ -9,15 +9,13 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.convolution.splat import Points
 from frontglass.optics.bands import Band
 from frontglass.optics.tulle import HexagonalNet
-
-Float64 = NDArray[np.float64]
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _NARROWEST_PX, _GRADED_PX, _NEAR_PX = 2.0**-14, 3.0, 16.0

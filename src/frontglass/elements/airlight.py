@@ -12,17 +12,15 @@ from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 from frontglass.optics.air import henyey_greenstein, transmittance
 from frontglass.picture.lamps_in_air import LampsAndRest
 
 if TYPE_CHECKING:
     from frontglass.elements.haze import Haze
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 SCATTERED_AGAIN = 0.3
 """Airlight that glow adds by being scattered again, over the mean glow of the frame. Traced in two

@@ -14,14 +14,11 @@ from enum import Enum
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.choices import Surround
 from frontglass.convolution.lamps import lamp_pixels
 from frontglass.threads import in_pieces
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 ROWS_AT_ONCE = 64
 LEVELS = 3

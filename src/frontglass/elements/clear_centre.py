@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.checks import check_positive, check_within
 from frontglass.choices import Choice
 from frontglass.convolution.split import most_parts
@@ -19,8 +19,6 @@ from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint, RoundHole
 from frontglass.rows_between import RowsBetween
 from frontglass.units import m_from_mm
-
-Float64 = NDArray[np.float64]
 
 
 class ClearPart(Choice):

@@ -6,8 +6,8 @@ from abc import abstractmethod
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.convolution.convolve import MixedPart
 from frontglass.convolution.filters import Filter
 from frontglass.convolution.split import on_split_pixels
@@ -24,8 +24,6 @@ from frontglass.elements.element import (
 from frontglass.elements.encircled import encircled_flux
 from frontglass.optics.camera import Camera
 from frontglass.rows_between import RowsBetween
-
-Float32 = NDArray[np.float32]
 
 
 def all_of_it(rows: slice) -> Float32:

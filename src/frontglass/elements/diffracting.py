@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from abc import abstractmethod
 
-import numpy as np
-from numpy.typing import NDArray
-
 from frontglass.convolution.filters import Filter
 from frontglass.elements.covering import Covering
 from frontglass.elements.element import CHANNELS, GREEN, Fact
@@ -14,8 +11,6 @@ from frontglass.elements.mask_filter import mask_filter
 from frontglass.optics.masks import PupilMask
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.units import deg_from_rad, m_from_mm, m_from_nm
-
-Float32 = NDArray[np.float32]
 
 
 class Diffracting(Covering):

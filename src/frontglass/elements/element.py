@@ -10,8 +10,8 @@ from functools import partial
 from typing import ClassVar, Protocol, Self
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import (
     MixedPart,
@@ -31,8 +31,6 @@ from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CompoundScatter
 from frontglass.picture.lamp_place import LampPlace
-
-Float32 = NDArray[np.float32]
 
 RED, GREEN, BLUE = CHANNELS = (0, 1, 2)
 

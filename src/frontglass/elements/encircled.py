@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter
-
-Float32 = NDArray[np.float32]
 
 
 def encircled_flux(filter_at: Callable[[float], Filter], radius_rad: float) -> float:

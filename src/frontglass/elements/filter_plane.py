@@ -6,14 +6,12 @@ import math
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
 from frontglass.rows_between import RowsBetween
-
-Float64 = NDArray[np.float64]
 
 
 def tangents(

@@ -9,15 +9,8 @@ import cv2
 import numpy as np
 
 from frontglass.accuracy import ACCURACY
-from frontglass.elements.ghost_mirror import (
-    Anywhere,
-    Disc,
-    Float32,
-    Float64,
-    Glass,
-    Mirrored,
-    View,
-)
+from frontglass.arrays import Float32, Float64
+from frontglass.elements.ghost_mirror import Anywhere, Disc, Glass, Mirrored, View
 from frontglass.elements.lamp_patches import (
     BLOCK_PX,
     FoundLamps,

@@ -10,13 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 from frontglass.elements.lamp_patches import LampPatch, LampPoints
 from frontglass.optics.camera import Camera
 from frontglass.optics.plate import LEAST_AHEAD, Iris, Lean, Mirror, ReturnPath
 from frontglass.units import m_from_mm
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 Anywhere = NDArray[np.intp] | NDArray[np.floating[Any]]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 from frontglass.elements.ghost_mirror import Glass, View
 from frontglass.elements.lamp_patches import FoundLamps
 from frontglass.optics.camera import Camera
@@ -24,9 +25,6 @@ from frontglass.optics.plate import (
     ghosts_and_caught,
 )
 from frontglass.picture.curves import SRGB_CURVE
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 SEEN_CODES = 4.0
 """Step in 8-bit sRGB codes from which on a ghost is seen: 3 % of a mid grey. Common practice, no

@@ -10,6 +10,7 @@ from typing import ClassVar, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.checks import check_number, check_within
 from frontglass.convolution.filters import Filter, ScatterFilter
 from frontglass.elements.bounds import AT_STRENGTH, DEEPEST
@@ -28,7 +29,6 @@ from frontglass.optics.scatter import (
 from frontglass.threads import in_pieces
 from frontglass.units import ratio_from_stops
 
-Float32 = NDArray[np.float32]
 Places = NDArray[np.intp]
 
 ROWS_AT_A_TIME = 64

@@ -12,16 +12,14 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.elements.filter_plane import map_over_frame
 from frontglass.optics.camera import Camera
 from frontglass.optics.footprint import Footprint
 from frontglass.optics.grease import Strokes, stroke_direction_rad, variance_weights
 from frontglass.rows_between import RowsBetween
-
-Float64 = NDArray[np.float64]
 
 WAVES = 24
 """That patches are made of."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.checks import check_number, check_positive, check_within
 from frontglass.elements.element import CHANNELS, Element, Fact, Passage, Place
 from frontglass.elements.haze_lamps import BareLamp, Beam
@@ -24,8 +24,6 @@ from frontglass.optics.air import (
 )
 from frontglass.optics.camera import Camera
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM, optical_depth_at_wavelength
-
-Float32 = NDArray[np.float32]
 
 DENSEST_PER_M = 64.0
 NEAR_M, ACROSS_THE_ROOM_M = 3.0, 10.0

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 from frontglass.elements.airlight import OUTSIDE_WALLS, estimated_airlight
 from frontglass.errors import AccuracyWarning, LookError
 from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
@@ -33,8 +33,6 @@ if TYPE_CHECKING:
     from frontglass.elements.haze import Haze
     from frontglass.elements.haze_lamps import BareLamp
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 CHANNELS = (0, 1, 2)
 ROWS_AT_A_TIME = 16

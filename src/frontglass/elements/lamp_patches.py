@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64
 from frontglass.convolution.lamps import (
     WHITE,
     brighter_than_white,
@@ -18,9 +19,6 @@ from frontglass.convolution.lamps import (
 )
 from frontglass.rows_between import RowsBetween
 from frontglass.threads import in_pieces
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 BLOCK_PX, FEW_PX = 64, 64
 """Lamps of fewer pixels than that in a square of 64 are points."""

@@ -7,9 +7,7 @@ from abc import abstractmethod
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Self
 
-import numpy as np
-from numpy.typing import NDArray
-
+from frontglass.arrays import Float32
 from frontglass.checks import check_number, check_share, check_within
 from frontglass.choices import Choice
 from frontglass.elements.element import CHANNELS, Element, Fact, LaidOver, Passage, Place
@@ -30,8 +28,6 @@ from frontglass.optics.plate import (
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 from frontglass.optics.stray_lamp import FEWEST_BLADES, MOST_BLADES
 from frontglass.units import deg_from_rad, rad_from_deg
-
-Float32 = NDArray[np.float32]
 
 CROWN_INDEX = 1.52
 """Of common optical glass in the middle of the spectrum. From memory."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.checks import check_number, check_share, check_within
 from frontglass.elements.bounds import AT_STRENGTH, BRIGHTEST, MOST_OF_A_CHANNEL
 from frontglass.elements.element import GREEN, Fact, LaidOver, Passage, Place
@@ -25,8 +25,6 @@ from frontglass.optics.stray_lamp import (
     white_from_radiance,
 )
 from frontglass.units import rad_from_deg, stops_from_ratio
-
-Float32 = NDArray[np.float32]
 
 ROWS_AT_A_TIME = 64
 EDGE_PX = 2.0

@@ -6,15 +6,11 @@ import sys
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
-import numpy as np
-from numpy.typing import NDArray
-
+from frontglass.arrays import Float32
 from frontglass.convolution.filters import Filter
 from frontglass.elements.element import GREEN, Element, Passage, Place
 from frontglass.elements.lobes import check_triple
 from frontglass.errors import ParameterError
-
-Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

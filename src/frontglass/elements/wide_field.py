@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32
 from frontglass.choices import Surround
 from frontglass.convolution.cells import cell_width_px
 from frontglass.convolution.convolve import convolve
@@ -30,7 +31,6 @@ from frontglass.optics.camera import Camera
 from frontglass.threads import in_pieces
 from frontglass.units import deg_from_rad
 
-Float32 = NDArray[np.float32]
 Filters = tuple[Filter, ...]
 
 WIDE_DEG = 60.0

@@ -6,15 +6,13 @@ import contextlib
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Codes
 from frontglass.files.damage import heard
 from frontglass.files.draft import draft_parts
 
 if TYPE_CHECKING:
     from PIL.JpegImagePlugin import JpegImageFile
-
-Codes = NDArray[np.uint8]
 
 
 def codes_of(still: JpegImageFile, data: bytes) -> tuple[Codes, tuple[str, ...]]:

@@ -10,12 +10,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.errors import ParameterError
 from frontglass.files.extra import needed
 from frontglass.picture.primaries import AP1, Primaries
 from frontglass.threads import over_strips
-
-Float32 = NDArray[np.float32]
 
 LIGHT = "ACEScg"
 """Linear light with the primaries AP1, by the name that the studio configuration gives it."""

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.files.spaces import (
     LIGHT,
@@ -21,8 +21,6 @@ from frontglass.files.spaces import (
     space_named,
 )
 from frontglass.picture.primaries import Primaries
-
-Float32 = NDArray[np.float32]
 
 SUFFIXES = {
     *(".cube", ".clf", ".ctf", ".cdl", ".cc", ".ccc", ".3dl", ".csp", ".spi1d", ".spi3d"),

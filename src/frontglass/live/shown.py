@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Codes
 from frontglass.choices import PastWhite
 from frontglass.picture.codes import Target, codes_from_radiance, is_grey
 from frontglass.picture.curves import LINEAR, SRGB_CURVE
@@ -18,7 +19,6 @@ from frontglass.picture.region import Region
 from frontglass.picture.wider import framed
 from frontglass.threads import over_strips
 
-Codes = NDArray[np.uint8]
 Half = NDArray[np.float16]
 BRIGHTEST = 60000.0
 """Light that half floats still hold."""

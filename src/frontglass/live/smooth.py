@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.elements import Element, Place
 from frontglass.lit_pixels import LitPixels
 from frontglass.live.shown import BRIGHTEST, Half
@@ -20,8 +21,6 @@ from frontglass.picture.wider import framed
 from frontglass.pipeline.kept_grain import bare
 from frontglass.pipeline.recovered_light import direct_share
 from frontglass.threads import over_strips
-
-Float32 = NDArray[np.float32]
 
 GLASS = {"plate", "glow", "veil", "tint", "stray_lamp"}
 """Kinds behind which light spreads smoothly, and by powers of one number for each unit of

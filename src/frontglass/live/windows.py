@@ -10,8 +10,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Codes, Float32
 from frontglass.elements.wide_field import is_wide
-from frontglass.live.shown import Codes, shown_codes
+from frontglass.live.shown import shown_codes
 from frontglass.live.smooth import GLASS, Smooth
 from frontglass.looks import Look
 from frontglass.picture.dither import TILE_PX as CELL_PX
@@ -24,8 +25,6 @@ from frontglass.picture.wider import framed
 from frontglass.pipeline.kept_grain import Bare
 from frontglass.pipeline.recipe import Recipe
 from frontglass.pipeline.rendering import Conditions
-
-Float32 = NDArray[np.float32]
 
 AROUND_PX = 384
 """Light from farther away is told by the small still: within 0.02 of an 8-bit code on the café."""

@@ -6,8 +6,8 @@ import math
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Codes, Float32, Mask
 from frontglass.choices import Surround
 from frontglass.looks import Look
 from frontglass.measurement.match import Effects, Meter
@@ -16,10 +16,6 @@ from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import render
 from frontglass.units import stops_from_ratio
-
-Mask = NDArray[np.bool_]
-Float32 = NDArray[np.float32]
-Codes = NDArray[np.uint8]
 
 LAMP_FROM = 0.9
 """Light from which on a pixel counts as a lamp, if any is so bright [white = 1]."""

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.errors import ParameterError
 from frontglass.optics.camera import Camera
 from frontglass.picture.curves import SRGB_CURVE
@@ -17,8 +18,6 @@ from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
 from frontglass.picture.wider import region_in
 from frontglass.units import stops_from_ratio
-
-Float64 = NDArray[np.float64]
 
 KEY_SIDE, SHADOW_SIDE = 90, 10
 """Percentiles of the smoothed light that stand for the two sides of a face."""

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.checks import check_number
 from frontglass.choices import Choice
 from frontglass.errors import ParameterError
@@ -22,8 +23,6 @@ from frontglass.picture.bracket_alignment import (
 from frontglass.picture.clipped import clipping_levels
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
-
-Float32 = NDArray[np.float32]
 
 CODE_NOISE = 1.0
 """Error of a code: its rounding, and what JPEG adds. [code of 8 bits]"""

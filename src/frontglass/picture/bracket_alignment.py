@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 UInt8 = NDArray[np.uint8]
 
 SOFT_FROM, SOFT_TO = 0.8, 0.95

@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 Labels = NDArray[np.int32]
 Places = NDArray[np.int32]
 

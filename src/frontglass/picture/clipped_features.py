@@ -9,12 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64
 from frontglass.picture.clipped import Labels, Outline
 from frontglass.picture.lamp_light import Areas, lamp_light
 from frontglass.picture.lamp_likeness import solid_share, warm_share
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 ROUND_PX = 256
 """What lies round an area is read on about so many pixels across, whatever the still has: rings

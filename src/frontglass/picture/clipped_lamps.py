@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64
 from frontglass.errors import ParameterError
 from frontglass.lit_pixels import LitPixels
 from frontglass.optics.camera import Camera, choose_camera
@@ -22,9 +23,6 @@ from frontglass.picture.lamp_rim import Rims
 from frontglass.picture.last_light import LastLight
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import AUTO, OFF, LampMark, LampRange, Recovery
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 
 MARK_REACH_SHARE = 0.01
 FARTHEST_MARK_PX = 8.0

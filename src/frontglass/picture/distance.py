@@ -10,12 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Float64, Mask
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.errors import ParameterError
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 EDGE_STOPS = 0.35
 """A step in light this large parts two surfaces; it is squared and taken to the exponent."""

@@ -7,15 +7,13 @@ from typing import Any, NamedTuple, Protocol
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64
 from frontglass.picture.curves import BT709_CURVE
 from frontglass.picture.encoding import Codes
 from frontglass.picture.primaries import Primaries
 from frontglass.threads import over_strips
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
 Triple = tuple[float, float, float]
 
 _SAMPLES = 512

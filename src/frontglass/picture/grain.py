@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.picture.noise_curve import (
     NOTHING,
     NoiseCurve,
@@ -21,8 +22,6 @@ from frontglass.picture.noise_curve import (
     with_margin,
 )
 from frontglass.threads import for_each
-
-Float32 = NDArray[np.float32]
 
 CELL_PX, CELLS_AROUND = 4, 5
 """Whether a place is flat is judged from so wide cells, and from squares of so many of them."""

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.picture.clipped_features import RegionFeatures
 from frontglass.picture.lamp_likeness import rim_colours
-
-Float64 = NDArray[np.float64]
 
 PLANCKIAN = (0.00865, 0.12057, -0.09145)
 """Green over red and blue of black bodies in BT.709 [stop], by their red over blue [stop]: a fit to

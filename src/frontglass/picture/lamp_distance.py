@@ -11,13 +11,9 @@ import math
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32, Float64, Mask
 from frontglass.picture.distance import ONE_SURFACE
-
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 CORE_SHARE = 0.25
 """Share of a lamp's light that its brightest pixels vote with."""

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float64
 from frontglass.picture.clipped_features import RegionFeatures
 from frontglass.picture.lamp_kinds import (
     KINDS,
@@ -21,8 +21,6 @@ from frontglass.picture.lamp_kinds import (
 )
 from frontglass.picture.lamp_likeness import blueness, rim_colours
 from frontglass.picture.lamp_rim import Seen
-
-Float64 = NDArray[np.float64]
 
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1

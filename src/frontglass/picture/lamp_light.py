@@ -10,10 +10,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
+from frontglass.arrays import Float32, Float64
 
 ROUND_PX = 256 * 160
 """Areas smaller than one part in so many of the frame count as parts of an area."""

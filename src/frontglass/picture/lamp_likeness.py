@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Float64 = NDArray[np.float64]
+from frontglass.arrays import Float64
 
 STRANDS, SOLID = 0.45, 0.75
 """Greatest distance from the edge over the shorter half axis of an ellipse of the same moments:

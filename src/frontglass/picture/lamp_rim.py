@@ -10,9 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.picture.clipped import Labels, Outline
-
-Float32 = NDArray[np.float32]
 
 RING = 0.25
 """Two rings beside an area, each that share of the way to its middle wide, tell the slope."""

@@ -11,13 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float32, Mask
 from frontglass.errors import ParameterError
 from frontglass.picture.lamp_distance import LampSurfaces
 from frontglass.picture.lamp_place import LampPlace
 from frontglass.units import rad_from_deg
-
-Float32 = NDArray[np.float32]
-Mask = NDArray[np.bool_]
 
 OVER_THE_MEAN = 8.0
 """A pixel is a lamp's from three stops above the mean light of the frame on."""

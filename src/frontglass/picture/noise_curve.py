@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Float32 = NDArray[np.float32]
-Float64 = NDArray[np.float64]
+from frontglass.arrays import Float32, Float64
+
 Index = NDArray[np.uint8]
 
 BANDS = 3

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.choices import Choice
 from frontglass.errors import ParameterError
 from frontglass.picture.distance import (
@@ -20,8 +20,6 @@ from frontglass.picture.distance import (
 if TYPE_CHECKING:
     from frontglass.optics.camera import Camera
     from frontglass.picture.picture import Picture
-
-Float32 = NDArray[np.float32]
 
 
 class DepthScale(Choice):

@@ -6,12 +6,10 @@ import math
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.checks import check_number, check_positive
 from frontglass.errors import ParameterError
-
-Float32 = NDArray[np.float32]
 
 CAMERA_HEIGHT_M = 1.5
 SHORT_NAMES = {

@@ -5,15 +5,13 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.picture.codes import StillInCodes
 from frontglass.picture.grain import FAINT, Grain, grain_of
 from frontglass.picture.last_light import LastLight
 from frontglass.picture.picture import Picture
 from frontglass.threads import over_strips
-
-Float32 = NDArray[np.float32]
 
 
 class Bare(NamedTuple):

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.choices import Surround
 from frontglass.elements import Element, Passage, Place, Stack
 from frontglass.elements.element import through_filters
@@ -24,8 +24,6 @@ from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare, bare
 from frontglass.pipeline.recovered_light import without_direct, without_direct_beyond
-
-Float32 = NDArray[np.float32]
 
 RATIOS_ALONE = (
     "haze needs to know how far everything is, and the still's file holds depths without their"

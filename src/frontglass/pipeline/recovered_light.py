@@ -6,15 +6,13 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.elements import Element, Passage, Place
 from frontglass.lit_pixels import LitPixels
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare
 from frontglass.threads import over_strips
-
-Float32 = NDArray[np.float32]
 
 CHANNELS = (0, 1, 2)
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from frontglass.arrays import Float32
 from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
 from frontglass.files import NonFinite, write_picture
@@ -22,8 +22,6 @@ from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import Recipe
 from frontglass.units import strength_text
-
-Float32 = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
