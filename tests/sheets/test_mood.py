@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, PdfParser
 
 import frontglass as fg
 from frontglass.errors import ParameterError
@@ -147,13 +147,15 @@ def test_contrast_of_text():
 def test_pages_hold_the_frames_and_the_files_open(tmp_path):
     pages = mood_pages(HEAD, stills())
     assert all(page.codes.shape[:2] == A4_LYING_PX[::-1] for page in pages)
-    paths = write_mood(tmp_path, board(), pages)
+    paths = write_mood(tmp_path, HEAD.title, board(), pages)
     assert [path.name for path in paths] == [
         *("board.html", "board.pdf", "board_01.png", "board_02.png")
     ]
     assert set(tmp_path.iterdir()) == set(paths)
     pdf = paths[1].read_bytes()
     assert pdf.startswith(b"%PDF")
+    with PdfParser.PdfParser(paths[1]) as read:
+        assert read.info.Title == HEAD.title
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
     for path, page in zip(paths[2:], pages, strict=True):
         with Image.open(path) as read:
@@ -168,7 +170,7 @@ def test_an_interrupt_while_writing_leaves_nothing(tmp_path, monkeypatch):
 
     monkeypatch.setattr(module, "save_pdf", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        write_mood(tmp_path, board(), mood_pages(HEAD, stills()))
+        write_mood(tmp_path, HEAD.title, board(), mood_pages(HEAD, stills()))
     assert list(tmp_path.iterdir()) == []
 
 

@@ -40,7 +40,8 @@ def written_contact(batch: Batch, outcomes: Sequence[Outcome]) -> Path | None:
     rows = [sheet.row(still, columns) for still in shown(stills)]
     about = f"{len(stills)} stills, {len(columns)} looks" if len(stills) > 1 else str(stills[0])
     titles = [_title(looks) for looks in columns]
-    write_pdf(path, contact_pages(batch.folder.resolve().name, about, titles, rows))
+    name = batch.folder.resolve().name
+    write_pdf(path, name, contact_pages(name, about, titles, rows))
     manifest.record_contact(made_entry(path))
     return path
 

@@ -199,4 +199,4 @@ def _write(target: Path, text: str, head: Sequence[str], rows: Sequence[RentalRo
     if target.suffix.lower() == ".txt":
         write_bytes_whole(target, (text + "\n").encode(errors="backslashreplace"))
         return
-    write_pdf(target, rental_pages(TITLE, head, rows, FOOT))
+    write_pdf(target, TITLE, rental_pages(TITLE, head, rows, FOOT))

@@ -218,7 +218,7 @@ def _written(
         is_new = not out.exists()
         out.mkdir(parents=True, exist_ok=True)
         try:
-            return write_mood(out, board, pages)
+            return write_mood(out, head.title, board, pages)
         except BaseException:
             if is_new:
                 out.rmdir()

@@ -52,12 +52,12 @@ def mood_paths(folder: Path, pages: int) -> list[Path]:
     return [folder / "board.html", folder / "board.pdf", *names]
 
 
-def write_mood(folder: Path, board: str, pages: Sequence[Sheet]) -> list[Path]:
+def write_mood(folder: Path, title: str, board: str, pages: Sequence[Sheet]) -> list[Path]:
     """Write a board's HTML, PDF and PNGs into a folder, all or none; return their paths."""
     paths = mood_paths(folder, len(pages))
     writers: list[Callable[[str], object]] = [
         lambda beside: Path(beside).write_bytes(board.encode(errors="replace")),
-        lambda beside: save_pdf(beside, pages),
+        lambda beside: save_pdf(beside, title, pages),
         *(_png_writer(page.codes) for page in pages),
     ]
     write_all_whole(dict(zip(paths, writers, strict=True)))

@@ -16,12 +16,12 @@ A4_LYING_PX = (1754, 1240)
 A4_STANDING_PX = A4_LYING_PX[::-1]
 
 
-def write_pdf(path: Path, pages: Sequence[Sheet]) -> None:
+def write_pdf(path: Path, title: str, pages: Sequence[Sheet]) -> None:
     """Write pages as a PDF, whole or not at all."""
-    write_whole(path, lambda beside: save_pdf(beside, pages))
+    write_whole(path, lambda beside: save_pdf(beside, title, pages))
 
 
-def save_pdf(path: str, pages: Sequence[Sheet]) -> None:
+def save_pdf(path: str, title: str, pages: Sequence[Sheet]) -> None:
     """Fill a file that is there with pages as a PDF."""
     images = [Image.fromarray(page.codes) for page in pages]
     images[0].save(
@@ -29,6 +29,7 @@ def save_pdf(path: str, pages: Sequence[Sheet]) -> None:
         "PDF",
         save_all=True,
         append_images=images[1:],
+        title=title.encode(errors="replace").decode(),
         resolution=DOTS_PER_INCH,
         quality=SHEET_QUALITY,
     )
