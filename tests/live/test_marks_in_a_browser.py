@@ -108,7 +108,9 @@ def a_lamps_kind_is_chosen_and_one_handle_moves_all(visit):
     visit.key("o")
     visit.until("which.options.length > 1")
     visit.choose("kind", "bulb")
-    visit.until("document.querySelector('.lamp span').textContent.includes('bulb')")
+    # Lamps are numbered by their light: what becomes dimmer stays in hand under its new number.
+    in_hand = "document.querySelector(`.lamp[data-lamp='${which.value}'] span`)"
+    visit.until(f"{in_hand}.textContent.includes('bulb') && kind.value == 'bulb'")
     stops = "[...document.querySelectorAll('.lamp span')].map((one) =>"
     stops += " parseFloat(one.textContent.split(': ')[1]))"
     before = visit.says(stops)

@@ -39,16 +39,21 @@ export class Lamps {
   }
 
   update(still) {
+    // Lamps are numbered by their light, which a mark changes: the one in hand is known by its place.
+    const before = this.still?.number === still.number ? this.still.lamps : [];
+    const nowOf = (number) => {
+      const old = before.find((one) => String(one.number) === number);
+      return old && still.lamps.find((one) => one.x === old.x && one.y === old.y);
+    };
     this.still = still;
     if (this.held) return; // not under the hand
-    const focused = document.activeElement?.dataset?.lamp;
-    const which = find("which").value;
+    const focused = nowOf(document.activeElement?.dataset?.lamp), which = nowOf(find("which").value);
     find("which").replaceChildren(...still.lamps.map((lamp) => made("option", String(lamp.number + 1), { value: lamp.number })));
-    if (still.lamps.some((lamp) => String(lamp.number) === which)) find("which").value = which;
+    if (which) find("which").value = which.number;
     this.tellKind();
     find("lamps").replaceChildren(...still.lamps.map((lamp) => this.circle(lamp)));
     this.part();
-    if (focused !== undefined) find("lamps").querySelector(`[data-lamp="${focused}"]`)?.focus();
+    if (focused) find("lamps").querySelector(`[data-lamp="${focused.number}"]`)?.focus();
   }
 
   /** Where labels would lie on one another, the later one shows under the hand alone. */
