@@ -34,7 +34,7 @@ from frontglass.live.making import Making
 from frontglass.live.marking import MarkDesk
 from frontglass.live.marks import SceneMarker
 from frontglass.live.open_still import problem
-from frontglass.live.shown import to_screen
+from frontglass.live.shown import keeps_codes, to_screen
 from frontglass.live.table import LightTable
 from frontglass.looks import Look
 from frontglass.picture.dither import rank_tile
@@ -219,6 +219,7 @@ class Page:
                 "light": still.light,
                 "grain": still.shown,
                 "toScreen": to_screen(still.small),
+                "keepsCodes": keeps_codes(still.small),
                 "view": still.recipe.view or "",
                 "problem": "",
             }

@@ -81,14 +81,9 @@ def shown_codes(picture: Picture) -> Codes:
         return np.asarray(codes_from_radiance(seen, plain).codes, dtype=np.uint8)
     encoding, light = picture.encoding, picture.radiance
     is_srgb = picture.primaries.is_close_to(BT709)
-    is_file_like = (
-        is_srgb
-        and encoding.sample is Sample.UINT8
-        and all(curve == SRGB_CURVE for curve in encoding.curves)
-    )
-    original = encoding.codes if is_file_like else None
+    original = encoding.codes if keeps_codes(picture) else None
     channels = 3
-    if encoding.tone is Tone.GREY and is_file_like:
+    if encoding.tone is Tone.GREY and _is_file_like(picture):
         if is_grey(light):
             channels = 1
         elif original is not None:
@@ -97,13 +92,28 @@ def shown_codes(picture: Picture) -> Codes:
         sample=Sample.UINT8,
         curves=(SRGB_CURVE,) * channels,
         matrix=None if is_srgb else picture.primaries.matrix_to(BT709),
-        original=original
-        if original is not None and original.shape[:2] == light.shape[:2]
-        else None,
+        original=original,
         primaries=BT709 if picture.past_white is PastWhite.HUE else None,
     )
     codes = np.asarray(codes_from_radiance(light, target).codes, dtype=np.uint8)
     return np.repeat(codes, 3, axis=-1) if channels == 1 else codes
+
+
+def keeps_codes(picture: Picture) -> bool:
+    """Return whether samples whose light never changed are shown as the still's file has them."""
+    codes = picture.encoding.codes
+    if codes is None or picture.display is not None or not _is_file_like(picture):
+        return False
+    return codes.shape[:2] == picture.radiance.shape[:2]
+
+
+def _is_file_like(picture: Picture) -> bool:
+    encoding = picture.encoding
+    return (
+        picture.primaries.is_close_to(BT709)
+        and encoding.sample is Sample.UINT8
+        and all(curve == SRGB_CURVE for curve in encoding.curves)
+    )
 
 
 def half_light(picture: Picture) -> Half:

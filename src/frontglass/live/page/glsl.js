@@ -15,7 +15,7 @@ precision highp sampler3D;
 uniform sampler2DArray light0, light1;
 uniform sampler2D codes0, codes1, noise, grain, lost, least;
 uniform sampler3D view;
-uniform bool hasView, hasGrain;
+uniform bool hasView, hasGrain, keepsCodes;
 uniform mat3 toScreen;
 uniform float weights0[LAYERS], weights1[LAYERS];
 uniform bool isExact0, isExact1, hasLost0, hasLost1;
@@ -92,9 +92,20 @@ vec3 coded(vec3 light, ivec2 at) {
   return vec3(code(shown.r, at, 0), code(shown.g, at, 1), code(shown.b, at, 2)) / 255.0;
 }
 
+// Where a lamp is no darker than bare, for it would be, it keeps its code: picture/codes.py.
+vec3 withOwnCodes(vec3 codes, vec3 light, ivec2 at) {
+  vec3 bare = texelFetch(least, at, 0).rgb, own = grained(light, at);
+  if (!keepsCodes || hasView) return codes;
+  for (int c = 0; c < 3; c++) {
+    if (light[c] == bare[c]) codes[c] = floor(signalOf(own[c]) * 255.0 + 0.5) / 255.0;
+  }
+  return codes;
+}
+
 void main() {
   ivec2 at = ivec2(int(gl_FragCoord.x), height - 1 - int(gl_FragCoord.y));
   vec3 light = vec3(0.0);
+  bool hasLost = gl_FragCoord.x < line ? hasLost0 : hasLost1;
   if (gl_FragCoord.x < line) {
     if (isExact0) { painted = vec4(texelFetch(codes0, at, 0).rgb, 1.0); return; }
     for (int k = 0; k < LAYERS; k++) {
@@ -108,5 +119,6 @@ void main() {
     }
     if (hasLost1) light = withLamps(light, at, direct1);
   }
-  painted = vec4(coded(toScreen * grained(light, at), at), 1.0);
+  vec3 codes = coded(toScreen * grained(light, at), at);
+  painted = vec4(hasLost ? withOwnCodes(codes, light, at) : codes, 1.0);
 }`;

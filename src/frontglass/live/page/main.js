@@ -146,7 +146,7 @@ function source(one) {
       });
       const isRough = shares.length > 1 && (nodes.window < 3 || shares.length < nodes.window);
       const direct = lost.height ? directOf(one) : null;
-      return { key: "", planes, grain: grain.width ? grain : null, lost, direct, toScreen: page.still.toScreen, said: isRough ? "about" : "" };
+      return { key: "", planes, grain: grain.width ? grain : null, lost, direct, toScreen: page.still.toScreen, keepsCodes: page.still.keepsCodes, said: isRough ? "about" : "" };
     }
   }
   return null;

@@ -10,6 +10,8 @@ const CODES = new Float32Array(STEPS + 1).map((_, k) => {
   const y = (k / STEPS) ** 2;
   return (y > 0.0031308 ? 1.055 * y ** (1 / 2.4) - 0.055 : 12.92 * y) * 255 + 0.5;
 });
+/** Code of light, not rounded yet. */
+const shownAt = (light) => CODES[Math.round(Math.sqrt(Math.min(Math.max(light, 0), 1)) * STEPS)];
 const CONES = [
   [0.4122214708, 0.5363325363, 0.0514459929],
   [0.2119034982, 0.6806995451, 0.1073969566],
@@ -112,7 +114,7 @@ export class PlainScreen {
       return;
     }
     const grain = source.grain && new Uint16Array(source.grain.data), m = source.toScreen;
-    const light = [0, 0, 0], seen = [0, 0, 0], { direct } = source;
+    const light = [0, 0, 0], seen = [0, 0, 0], isBare = [false, false, false], { direct } = source;
     if (direct && this.lost !== source.lost) {
       const [more, least] = [[2, 0], [5, LEAST_HALF]].map(([from, rest]) => spread(source.lost, width * height, from, rest));
       Object.assign(this, { lost: source.lost, more, least });
@@ -128,11 +130,15 @@ export class PlainScreen {
         }
         // As glsl.js has lamps, and lays grain.
         for (let c = 0; direct && c < 3; c += 1) {
-          light[c] = Math.min(light[c] + HALF[this.more[at + c]] * direct[c], Math.max(light[c], HALF[this.least[at + c]]));
+          const least = HALF[this.least[at + c]];
+          light[c] = Math.min(light[c] + HALF[this.more[at + c]] * direct[c], Math.max(light[c], least));
+          isBare[c] = light[c] === least && source.keepsCodes && !this.cube;
         }
         for (let c = 0; grain && c < 3; c += 1) light[c] += HALF[grain[at + c]] * Math.sqrt(Math.max(light[c], 0) + 0.003);
         for (let c = 0; c < 3; c += 1) seen[c] = m[c] * light[0] + m[c + 3] * light[1] + m[c + 6] * light[2];
-        this.code(out, (y * width + x) * 4, seen, x, y);
+        const to = (y * width + x) * 4;
+        this.code(out, to, seen, x, y);
+        for (let c = 0; direct && c < 3; c += 1) if (isBare[c]) out[to + c] = Math.floor(shownAt(light[c]));
       }
     }
   }
@@ -141,8 +147,7 @@ export class PlainScreen {
     const isOver = light[0] > 1 || light[1] > 1 || light[2] > 1;
     const shown = this.cube ? this.throughView(light) : isOver ? towardsWhite(light) : light;
     for (let c = 0; c < 3; c += 1) {
-      const place = Math.sqrt(Math.min(Math.max(shown[c], 0), 1)) * STEPS;
-      const value = this.cube ? shown[c] * 255 + 0.5 : CODES[Math.round(place)];
+      const value = this.cube ? shown[c] * 255 + 0.5 : shownAt(shown[c]);
       const noise = ((y - 43 * c) & 127) * 128 + ((x - 71 * c) & 127);
       out[to + c] = Math.floor(value + (value < 1 || value > 255 ? this.rank[noise] - 0.5 : this.triangular[noise]));
     }

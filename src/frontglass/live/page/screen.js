@@ -134,11 +134,12 @@ class CardScreen {
   }
 
   /** What makes light of a blend: the still's grain, and light that its lamps had lost. */
-  make({ grain, lost, direct, toScreen }, number) {
+  make({ grain, lost, direct, toScreen, keepsCodes }, number) {
     const { gl, canvas } = this;
     gl.uniform1i(this.place("hasGrain"), grain ? 1 : 0);
     gl.uniform1i(this.place(`hasLost${number}`), direct ? 1 : 0);
     gl.uniformMatrix3fv(this.place("toScreen"), false, toScreen);
+    gl.uniform1i(this.place("keepsCodes"), keepsCodes ? 1 : 0);
     if (grain) this.hold(6, grain, () => new Uint16Array(grain.data));
     if (!direct) return;
     gl.uniform3fv(this.place(`direct${number}`), direct);
