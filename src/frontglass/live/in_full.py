@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -31,6 +32,8 @@ def lean(picture: Picture, *, is_compared: bool) -> Iterator[StillInCodes | None
     if picture.wider is None and not is_compared:
         again = StillInCodes.of(picture.radiance, picture.encoding)
     light = picture.radiance
+    # What an earlier render left half done may hold frames of its own.
+    gc.collect()
     try:
         with keeping_small_alone():
             yield again
