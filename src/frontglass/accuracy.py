@@ -87,6 +87,8 @@ class Accuracy:
         the other, each to be laid at its middle: finer where it is wide and faint.
     few_parts_of_a_peak, few_parts_from_px : tuple of float, float
         The same where first orders are so far apart [px]: a band smears them, and parts count less.
+    parts_before_a_peak : int
+        Of the little light that it leaves within half an order of what goes straight on.
     drifts_told_apart, parts_of_the_rest : float, tuple of float
         Orders, over pitch / drift, up to which such peaks stand out, and the parts of those beyond,
         which are as wide as their distance and take fewer.
@@ -258,6 +260,7 @@ class Accuracy:
         *(0.0, 0.002, 0.006, 0.015, 0.03, 0.06, 0.12, 0.25, 0.4),
         *(0.6, 0.75, 0.88, 0.94, 0.97, 0.985, 0.994, 0.998, 1.0),
     )
+    parts_before_a_peak: int = 4
     drifts_told_apart: float = 0.4
     few_parts_of_a_peak: tuple[float, ...] = (
         *(0.0, 0.01, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 0.99, 1.0),

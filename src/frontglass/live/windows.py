@@ -98,9 +98,7 @@ class Windows:
                 slice(own.start * CELL_PX, min(own.stop * CELL_PX, side))
                 for own, side in zip(around, self._codes.shape[:2], strict=True)
             )
-            wanted = Region(
-                across.start, down.start, across.stop - across.start, down.stop - down.start
-            )
+            wanted = _region(down, across)
             self._codes[wanted.slices] = self._rendered(wanted)
             self._is_there[around] = True
         return np.ascontiguousarray(region.cut(self._codes))

@@ -19,8 +19,6 @@ from frontglass.optics.psf import FloatArray
 
 # Beyond this many standard deviations a Gaussian is below 1e-16 of its peak.
 _REACH_SIGMAS = 8.5
-# Between the light that goes straight on and half an order, where a drift puts little.
-_PARTS_OF_A_FOOT = 4
 
 
 class LineOrders(NamedTuple):
@@ -167,9 +165,10 @@ class Grating:
         if self.drift_m:
             told_apart = ACCURACY.drifts_told_apart * self.pitch_m / self.drift_m
             near, far = at[at <= told_apart], at[at > told_apart]
-            foot = (np.arange(_PARTS_OF_A_FOOT) + 0.5) / _PARTS_OF_A_FOOT / 2
+            count = ACCURACY.parts_before_a_peak
+            foot = (np.arange(count) + 0.5) / count / 2
             places = [
-                (foot, self._peak(foot, foot) / _PARTS_OF_A_FOOT / 2),
+                (foot, self._peak(foot, foot) / count / 2),
                 self._parts_of_peaks(near, np.array(parts_of_a_peak)),
                 self._parts_of_peaks(far, np.array(ACCURACY.parts_of_the_rest)),
             ]
