@@ -114,10 +114,11 @@ class Accuracy:
         First orders of two families that are laid at their exact places, and how far apart their
         points are [px], from which share on of what both deviate. More take time with the square of
         their number; farther out a product is as good.
-    strewn_joint_light, strewn_joint_orders, parts_between : float, (int, float), (float, int)
+    strewn_joint_light, strewn_joint_orders, parts_between : float, (int, float), (float, int, int)
         The same where threads lie unevenly: from which share on what they strew between orders is
         laid too, at most so far and so far apart, and in how many parts for each pixel between
-        orders, and between two orders at most: one for each pixel would show where they beat.
+        orders, and between two orders at least and at most: one for each pixel, or two between
+        orders closer than pixels, would show where they beat.
     fine_joint_orders : (float, float)
         Out to so many first orders these points are closer [px]: thick threads put light there.
     joint_px, joint_reach_px : float
@@ -127,10 +128,13 @@ class Accuracy:
         number. 128 leave 0.4 of the bound beside a lamp of 100 on 36 pixels.
     orders_of_several : tuple of (float, int, int)
         The same of three families and of four, from so large a share on that three deviate one
-        after the other: time with the cube and the fourth power. Grooves that deviate 0.86 each
-        are 35 times the bound off with 16, 11 with 32 and 5 with 64.
+        after the other. Grooves that deviate 0.86 each are 35 times the bound off with 16, 11 with
+        32, 5 with 64 and 2.8 with 128.
     points_at_once : int
         Points laid at a time; more take memory.
+    faintest_joint_order : float
+        Share of the light from which on what three or four deviate is one of these orders: most
+        have far less.
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
     tulle_orders, tulle_px, most_tulle_orders : float
@@ -281,19 +285,22 @@ class Accuracy:
         (0.0, 16, 0.25),
         (0.01, 36, 0.125),
         (0.03, 72, 0.25),
+        (0.2, 108, 0.25),
     )
     strewn_joint_light: float = 0.0015
     strewn_joint_orders: tuple[int, float] = (24, 0.25)
-    parts_between: tuple[float, int] = (1.5, 16)
-    fine_joint_orders: tuple[float, float] = (16.0, 1 / 32)
+    parts_between: tuple[float, int, int] = (1.5, 3, 16)
+    fine_joint_orders: tuple[float, float] = (16.0, 1 / 64)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0
     most_joint_orders: int = 128
     orders_of_several: tuple[tuple[float, int, int], ...] = (
         (0.0, 16, 5),
-        (0.1, 32, 5),
-        (0.5, 64, 5),
+        (0.02, 32, 5),
+        (0.1, 64, 5),
+        (0.5, 128, 5),
     )
+    faintest_joint_order: float = 1e-10
     darkest_share: float = 1e-13
     points_at_once: int = 400_000
     tulle_orders: float = 64.0

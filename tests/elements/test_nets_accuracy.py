@@ -202,6 +202,8 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
             Net(pitch_mm=1.158, thread_mm=0.2043, weave="knitted", unevenness=0.05, angle_deg=83.3),
             3855.0,
         ),
+        # Points 1/64 px apart, each blurred by a triangle as wide, made it 1.5 of the bound.
+        (Net(pitch_mm=0.987, thread_mm=0.2341, weave="knitted", angle_deg=83.7), 3855.0),
         # A long lens: an arm that is nearly level comes back from far outside a frame this small.
         (
             Lines(pitch_mm=0.442, line_mm=0.0133, families=2, groove_phase_deg=77, angle_deg=87.6),
@@ -216,6 +218,7 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
     ids=[
         "uneven, rather thick",
         "uneven knit, thick",
+        "knit, thick",
         "nearly level",
         "four families of deep grooves",
     ],
@@ -235,16 +238,26 @@ def test_dots_of_close_tulle_do_not_show_behind_a_long_lens():
 @pytest.mark.parametrize(
     ("mesh", "channel", "scale"),
     [
-        # 5 times the numeric bound, 35 with as few orders as others take.
+        # 2.8 times the numeric bound, 35 with as few orders as others take.
         (
             Lines(pitch_mm=2.218, line_mm=0.7969, families=3, groove_phase_deg=130, angle_deg=81.3),
             2,
             3855.0,
         ),
+        # 2 times. Light that all three lead back to the lamp, which the reference must not fade.
+        (
+            Lines(pitch_mm=0.772, line_mm=0.2898, families=3, groove_phase_deg=102, angle_deg=14.5),
+            1,
+            3855.0,
+        ),
         # 4 times, 32 without what threads strew within half an order of the lamp.
         (Net(pitch_mm=1.49, thread_mm=0.5631, unevenness=0.05, angle_deg=59.5), 0, 15422.0),
     ],
-    ids=["three families that deviate nearly all", "thick and uneven"],
+    ids=[
+        "three families that deviate nearly all",
+        "three families of wide grooves",
+        "thick and uneven",
+    ],
 )
 @pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
 def test_meshes_past_the_numeric_bound_look_right(mesh, channel, scale):

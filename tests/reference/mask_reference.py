@@ -99,12 +99,14 @@ def mask_transfer(
     fx, fy = np.fft.rfftfreq(width), np.fft.fftfreq(height)
     size = fy.size * fx.size
     largest_m = 2 * ALIASES * px_per_rad * band.centre_m
-    transfer = np.full(size, mask.direct)
+    back = 0.0
     if isinstance(mask, HexagonalNet):
         rest, arms = _tulle(mask), list[_Arm]()
-        transfer += _low_orders(mask, band, px_per_rad, shape).ravel()
+        transfer = mask.direct + _low_orders(mask, band, px_per_rad, shape).ravel()
     else:
         rest, arms = _crossed(mask, largest_m)
+        back = _led_back(mask)
+        transfer = np.full(size, mask.direct + back)
     for arm in arms:
         half_width = 12 * arm.grating.pitch_m / band.centre_m / px_per_rad
         for strip in _strip(fx, fy, arm.across_rad, half_width):
@@ -112,7 +114,7 @@ def mask_transfer(
             values = arm.grating.band_transfer(px_per_rad * u, band) - arm.grating.direct
             transfer += arm.share * _summed(strip, values, size)
     near = _joined(_aliases(fx, fy, least_weight))
-    values = _mean(rest, near, band, px_per_rad, wavelengths)
+    values = _mean(rest, near, band, px_per_rad, wavelengths) - back
     transfer += _summed(near, values, size)
     return transfer.reshape(fy.size, fx.size)
 
@@ -195,6 +197,27 @@ def _crossed(mask: PupilMask, largest_m: float) -> tuple[Rest, list[_Arm]]:
         return product - once
 
     return rest, [_Arm(*arm) for arm in zip(directions, others, gratings, strict=True)]
+
+
+def _led_back(mask: PupilMask) -> float:
+    """Light that three even families, 60 degrees apart, deviate one after the other to nowhere.
+
+    Their orders (j, -j, j) and (-j, j, -j) add up to none, at every wavelength, so that what they
+    hold never fades, at any alias: it counts with what goes straight on.
+    """
+    assert isinstance(mask, CrossedMask)
+    crossed = mask.crossed
+    turns = np.diff(crossed.across_rad)
+    if len(crossed.gratings) != 3 or not np.allclose(turns, math.pi / 3):
+        return 0.0
+    grating = crossed.gratings[0]
+    if len(set(crossed.gratings)) > 1 or grating.drift_m:
+        return 0.0
+    order = np.arange(1, 2000)
+    shares = (grating.cover * np.sinc(order * grating.cover)) ** 2
+    shares *= grating.contrast / grating.transmittance
+    shares *= np.exp(-((2 * np.pi * order * grating.jitter_m / grating.pitch_m) ** 2))
+    return float(2 * (shares**3).sum())
 
 
 def _low_orders(mask: HexagonalNet, band: Band, px_per_rad: float, shape: tuple[int, int]) -> Array:

@@ -49,8 +49,8 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     more = next(tier[1:] for tier in reversed(ACCURACY.orders_of_several) if three >= tier[0])
     between = 0
     if both * max(map(_strewn, mask.gratings)) > ACCURACY.strewn_joint_light:
-        per_px, most = ACCURACY.parts_between
-        between = min(math.ceil(per_px * spacing), most)
+        per_px, fewest, most = ACCURACY.parts_between
+        between = min(max(math.ceil(per_px * spacing), fewest), most)
         orders, step = min(orders, ACCURACY.strewn_joint_orders[0]), ACCURACY.strewn_joint_orders[1]
     if any(g.drift_m for g in mask.gratings):
         # Parts of a peak lie beside one another.
@@ -164,6 +164,7 @@ class _Torus:
             self.highest,
             self.parts_of_a_peak,
             parts_between=self.parts_between,
+            faintest=ACCURACY.faintest_joint_order if len(members) > 2 else 0.0,
             one_quarter=one_quarter,
         )
         pitch_m = min(grating.pitch_m for grating in self.mask.gratings)

@@ -12,8 +12,9 @@ from frontglass.errors import ParameterError
 from frontglass.optics.psf import FloatArray
 from frontglass.optics.scatter import CHANNEL_WAVELENGTHS_NM
 
-# What a Gaussian holds beyond four standard deviations is 6e-5 of it.
-REACH_SIGMAS = 4.0
+# What a Gaussian holds beyond five standard deviations is 6e-7 of it; 6e-5 beyond four would show
+# beside a lamp.
+REACH_SIGMAS = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -124,6 +124,7 @@ class CrossedGratings:
         parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak,
         *,
         parts_between: int = 0,
+        faintest: float = 0.0,
         one_quarter: bool = False,
     ) -> Orders:
         """Orders in which some gratings deviate light, whatever the others do.
@@ -138,6 +139,8 @@ class CrossedGratings:
             As in `Accuracy`, for orders that a drift has widened.
         parts_between : int
             As in `Grating.orders`.
+        faintest : float
+            Share of the light from which on an order is one of them [1].
         one_quarter : bool
             Of two, those to one side of both alone: half of them.
         """
@@ -149,9 +152,11 @@ class CrossedGratings:
             if member != members[0] and not one_quarter:
                 number, light = np.concatenate([-number, number]), np.tile(light, 2)
             place = number / grating.pitch_m
-            x = np.add.outer(x, math.cos(angle) * place).ravel()
-            y = np.add.outer(y, math.sin(angle) * place).ravel()
-            shares = np.outer(shares, light).ravel()
+            joint = np.outer(shares, light)
+            ones, others = np.nonzero(joint > faintest)
+            x = x[ones] + math.cos(angle) * place[others]
+            y = y[ones] + math.sin(angle) * place[others]
+            shares = joint[ones, others]
         return Orders(x, y, shares)
 
     def others_direct(self, members: tuple[int, ...]) -> float:
