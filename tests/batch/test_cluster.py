@@ -44,6 +44,16 @@ def test_an_address_that_is_none_and_a_missing_package_are_told(shoot, tmp_path,
         list(batch.run(cluster="local:1"))
 
 
+def test_an_address_has_a_port_or_a_protocol(monkeypatch):
+    monkeypatch.setattr(cluster, "_distributed", lambda: None)
+    for address in ("render:8786", "tcp://render"):
+        with cluster._scheduler(address) as given:
+            assert given == (address, None)
+    wrong = pytest.raises(ParameterError, match="such as tcp://render:8786, got 'render'")
+    with wrong, cluster._scheduler("render"):
+        pass
+
+
 def test_what_a_worker_made_before_it_died_is_made_sure_of(shoot, tmp_path):
     batch = planned_batch([shoot("in/a.png")], tmp_path / "out", of("slate-roof"))
     (job,), (task,) = batch.jobs, tasks_of(batch)

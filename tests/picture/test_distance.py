@@ -102,7 +102,7 @@ class TestFitted:
 
     def test_a_map_without_anything_is_refused(self):
         light, distance = two_surfaces()
-        with pytest.raises(ParameterError, match="only holes"):
+        with pytest.raises(ParameterError, match="must be above 0 somewhere, got 'only holes'"):
             fitted_distance(distance * 0, light)
 
     def test_a_map_of_another_shape_is_refused(self):

@@ -109,6 +109,7 @@ def test_what_is_not_known_of_the_taking_lens_is_said_or_refused():
     # 32 x 24 mm of full frame are 4:3: 26 x 160 / 32 is 130 px.
     assert typed.framed(still(fg.ShotData())).width_px == 65
     assert "taken as shot on a full-frame sensor" in typed.camera_for(still(fg.ShotData()))[1][0]
+    assert not replace(typed, sensor="36x24").camera_for(still(fg.ShotData())).notices
 
 
 def test_targets_have_the_frame_of_the_taking_lens(framing):

@@ -16,6 +16,7 @@ from frontglass.picture.clipped_lamps import with_recovered_light
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.region import Region
 from frontglass.sheets.compare import compare
+from frontglass.sheets.contact import ContactCell, ContactRow, contact_pages
 from frontglass.sheets.distance_page import FAR_SHADE, NEAR_SHADE, distance_sheet
 from frontglass.sheets.ladder import ladder, stops_text
 from frontglass.sheets.lamp_map import lamp_map
@@ -246,6 +247,13 @@ def test_type_on_a_small_lamp_map_can_still_be_read(laid: Laid):
     # The area's own box, and 3 px of room.
     assert (x, y) == (100 - 3, 200 - 3)
     assert (width, height) == (16, 16)
+
+
+def test_rows_of_a_contact_sheet_end_above_the_number_of_the_page(laid: Laid):
+    row = ContactRow("gate", ContactCell(said="dim"), ())
+    assert len(contact_pages("out", "", ["tallow 1"], [row] * 32)) == 4
+    number = laid.text("page 1 of")
+    assert max(one.end for one in laid.texts if one.y < number.y) <= number.y - number.lines.size_px
 
 
 @pytest.mark.parametrize(("width", "type_px"), [(400, 12), (2000, 22), (4000, 44)])
