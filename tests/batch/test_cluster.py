@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from math import inf
+from types import SimpleNamespace
 
 import pytest
 
@@ -51,6 +52,16 @@ def test_an_address_has_a_port_or_a_protocol(monkeypatch):
             assert given == (address, None)
     wrong = pytest.raises(ParameterError, match="such as tcp://render:8786, got 'render'")
     with wrong, cluster._scheduler("render"):
+        pass
+
+
+def test_why_no_scheduler_answers_is_said_in_one_line(monkeypatch):
+    def client(*_, **__):
+        raise OSError("refused\nby port 8786")
+
+    monkeypatch.setattr(cluster, "_distributed", lambda: SimpleNamespace(Client=client))
+    said = pytest.raises(FrontglassError, match=r"^tcp://render: no .* there \(refused\)\.$")
+    with said, cluster._connected("tcp://render", 1):
         pass
 
 

@@ -235,6 +235,12 @@ def test_large_shifts_are_found(sizes_px, shift):
     np.testing.assert_array_equal(merged.shifts_px, ((0, 0), shift))
 
 
+def test_a_shift_by_two_fifths_of_a_still_is_found():
+    parts = [grain(16)[100:196, x : x + 96] for x in (100, 138)]
+    stills = [frame(part, stops) for part, stops in zip(parts, (0.0, -1.0), strict=True)]
+    assert fg.merged_bracket(stills, (0.0, -1.0)).shifts_px == ((0, 0), (38, 0))
+
+
 @pytest.mark.parametrize("kind", ["uint16", "grey"])
 def test_an_estimated_response_needs_8_bits_of_three_channels(kind):
     light = np.full((20, 30, 3), 0.2, dtype=np.float32)

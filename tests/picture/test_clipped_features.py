@@ -45,6 +45,15 @@ def test_a_large_still_shows_the_same_in_its_own_pixels(times):
     assert features.deepest_px[0] / times == pytest.approx(10, abs=1)
 
 
+def test_a_large_still_and_its_mirror_image_show_the_same():
+    light = np.random.default_rng(1).uniform(0.05, 0.6, (100, 1280, 3)).astype(np.float32)
+    light[40:60, 380:410] = 1.0
+    one, other = (region_features(x, outline(x)) for x in (light, light[::-1, ::-1].copy()))
+    assert other.x_px[0] == 1279 - one.x_px[0]
+    np.testing.assert_allclose(other.rim_light, one.rim_light)
+    np.testing.assert_allclose(other.frame_light, one.frame_light)
+
+
 def test_an_area_of_much_of_the_frame_or_with_a_soft_edge_is_no_lamp():
     def share(high: int, edge: float) -> float:
         light = night()

@@ -235,6 +235,8 @@ class TestRoom:
         # 40 px below the horizon: a slope of 0.8; the floor is 1.5 / 0.8 m away.
         assert got[90, 50] == pytest.approx(1.5 / 0.8 * math.hypot(1, 0.8))
         assert Room(camera_m=1.5).distance_m((101, 101), 50.0)[20, 50] == math.inf
+        between = Room(left_m=2.0, right_m=2.0).distance_m((101, 101), 50.0)
+        assert (between[:, 50] > 0).all()
 
     def test_a_wall_to_the_right(self):
         room = Room(back_m=6.0, right_m=2.0, vanishing_px=30.5)
