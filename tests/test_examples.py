@@ -96,8 +96,10 @@ def test_the_table_of_lamps_says_what_each_kind_is_taken_for():
         names = re.findall(r"`([a-z-]+)`", kinds)
         numbers = [float(one) for one in re.findall(r"\d[\d.e]*", re.sub(r",(?=\d)", "", levels))]
         if " cd" in levels:
-            metres = numbers[len(names) :] * (len(names) if "away" in levels else 1)
-            said |= {n: (0, *two) for n, two in zip(names, zip(numbers, metres), strict=True)}
+            many = len(names)
+            metres = numbers[many:] * (many if "away" in levels else 1)
+            rows = zip(names, numbers[:many], metres, strict=True)
+            said |= {name: (0, candela, away) for name, candela, away in rows}
         else:
             said |= {n: (one, 0, 1) for n, one in zip(names, numbers, strict=True)}
     assert said == {k.name: (k.cd_per_m2, k.candela, k.metres) for k in KINDS.values()}

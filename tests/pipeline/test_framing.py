@@ -103,9 +103,8 @@ def test_what_is_not_known_of_the_taking_lens_is_said_or_refused():
     with pytest.raises(fg.ParameterError, match=r"stop must be that of --as 50mm,super35,2.39,T4"):
         fg.Framing(taking=AS, f_number=2.8)
     for unknown in (fg.ShotData(), fg.ShotData(focal_length_mm=6.8)):
-        with pytest.raises(
-            fg.ParameterError, match="as must be for a still whose field is known, .*say lens"
-        ):
+        said = r"as must be for a still whose field is known, .* does not say lens and sensor"
+        with pytest.raises(fg.ParameterError, match=said):
             plain.framed(still(unknown))
     typed = fg.Framing(taking=AS, lens_mm=26)
     # 32 x 24 mm of full frame are 4:3: 26 x 160 / 32 is 130 px.

@@ -77,8 +77,8 @@ def test_what_a_file_holds_beyond_white_and_what_was_lost_are_carried_on_apart()
     whole = fg.render(shown.with_radiance(lost + beyond), looks, camera=CAMERA).radiance
     apart = np.asarray(seen.beyond), np.asarray(seen.recovered)
     np.testing.assert_allclose(seen.radiance + apart[0] + apart[1], whole, rtol=1e-3)
-    assert apart[0][11, 21].min() > 10 > 0 == apart[1][11, 21].max()
-    assert apart[1][32, 53].min() > 100 > 1 > apart[0][32, 53].max()
+    assert apart[0][11, 21].min() > 10 > apart[0][32, 53].max()
+    assert apart[1][32, 53].min() > 100 > apart[1][11, 21].max()
 
 
 def test_a_glow_adds_exactly_the_halo_of_what_was_lost():
