@@ -14,6 +14,7 @@ from PIL import Image
 from typer.testing import CliRunner
 
 import frontglass as fg
+from frontglass.batch.workers import PATIENCE_S
 from frontglass.cli.app import app
 from frontglass.looks.reading import look_from_toml
 from frontglass.picture.lamp_kinds import KINDS
@@ -87,6 +88,10 @@ def test_python_of_the_readme_runs(tmp_path, monkeypatch):
     (example,) = blocks("python")
     exec(compile(example, "README", "exec"), {})
     assert fg.read_picture("out.jpg").width_px == 30
+
+
+def test_how_long_an_interrupt_waits_is_said():
+    assert f"for {PATIENCE_S:g} seconds at most" in README
 
 
 def test_the_table_of_lamps_says_what_each_kind_is_taken_for():

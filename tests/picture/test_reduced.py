@@ -1,11 +1,25 @@
-"""A part of a picture on fewer pixels."""
+"""A picture, a frame of a still and a part of it on fewer pixels."""
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from frontglass.picture.reduced import reduced_region
+from frontglass.picture.picture import Picture
+from frontglass.picture.reduced import reduced, reduced_region
 from frontglass.picture.region import Region
+from frontglass.picture.wider import framed
+
+
+def test_a_frame_and_its_still_are_reduced_alike():
+    still = Picture(radiance=np.random.default_rng(2).uniform(0, 1, (120, 160, 3)))
+    frame = framed(still, Region(40, 30, 64, 32))
+    small = reduced(frame, 32)
+    assert small.wider.region == Region(20, 15, 32, 16)
+    assert small.wider.picture.radiance.shape == (60, 80, 3)
+    fours = frame.radiance.reshape(16, 2, 32, 2, 3).mean(axis=(1, 3))
+    np.testing.assert_allclose(small.radiance, fours, rtol=1e-5)
+    assert reduced(frame, 64) is frame
 
 
 @pytest.mark.parametrize(

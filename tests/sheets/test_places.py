@@ -91,6 +91,9 @@ class TestCompare:
         assert [tag.lines for *_, tag in laid.boxes] == [("1",), ("2",)]
         times = laid.pictures[-1][2].shape[1] // 20
         assert laid.text("1 lamp").text.endswith(f"enlarged {times} times")
+        x, y, close_up = laid.pictures[-1]
+        name = next(one for one in laid.texts if one.y > y and one.text == str(LOOKS[0]))
+        assert (name.x, name.y) == (x, y + close_up.shape[0] + round(0.016 * 900) // 4)
 
     @pytest.mark.parametrize(("count", "across"), [(1, 1), (2, 2)])
     def test_flat_stills_stand_two_across_from_three_on(self, laid: Laid, count, across):
@@ -109,6 +112,11 @@ def test_close_ups_of_a_ladder_are_numbered_from_one(laid: Laid):
     ladder(still(200, 120), LOOKS[0], camera=CAMERA, strengths=(1,), close_ups=parts, width_px=900)
     titles = [one.text for one in laid.texts if one.text.startswith("Close-up")]
     assert [title.split(",")[0] for title in titles] == ["Close-up 1", "Close-up 2"]
+
+
+def test_a_ladder_of_a_narrow_still_is_half_as_wide_as_it_may_be():
+    sheet = ladder(still(8, 120), LOOKS[0], camera=CAMERA, strengths=(1,), width_px=900)
+    assert sheet.codes.shape[1] == 450
 
 
 def test_captions_of_a_ladder_stand_a_third_of_a_gap_under_their_stills(laid: Laid):
