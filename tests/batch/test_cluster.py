@@ -12,7 +12,7 @@ import frontglass
 from frontglass.batch import cluster
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing, recipe_digest
 from frontglass.batch.run import planned_batch
-from frontglass.batch.work import done
+from frontglass.batch.work import Made, done
 from frontglass.errors import FrontglassError, ParameterError
 from tests.batch.test_dying import of
 
@@ -71,6 +71,8 @@ def test_what_a_worker_made_before_it_died_is_made_sure_of(shoot, tmp_path):
     (tmp_path / "out").mkdir()
     manifest = Manifest(tmp_path / "out" / MANIFEST_NAME)
     manifest.plan([job], batch.recipe_of)
+    gone = manifest.record(job, batch.recipe_of(job), Made(None, ""))
+    assert str(gone) == f"{job.out}: was made, and is gone; make it again."
     done(task)
     manifest.record(job, batch.recipe_of(job), FrontglassError("its worker was ended"))
     assert manifest.standing(job, batch.recipe_of(job)) is Standing.UNSURE

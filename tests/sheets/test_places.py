@@ -182,6 +182,12 @@ class TestDistances:
         share = math.log(metres / near) / math.log(far / near)
         assert label.x == pytest.approx(x + share * bar.shape[1], abs=0.6)
 
+    def test_distances_of_a_wide_still_stand_a_gap_below_it(self, laid: Laid):
+        wide = replace(still(400, 30), distance_m=np.full((30, 400), 3.0, np.float32))
+        distance_sheet(wide, CAMERA, name="a", width_px=600)
+        (x, y, shown), (left, top, _), _ = laid.pictures
+        assert (left, top) == (x, y + shown.shape[0] + Sizes.of(600).gap)
+
     @pytest.mark.parametrize(("rows", "said"), [(1, "1 % sky"), (20, "20 % sky")])
     def test_how_much_is_sky_is_said(self, laid: Laid, rows, said):
         distance = np.full((100, 60), 3.0, np.float32)
