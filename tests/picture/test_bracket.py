@@ -10,6 +10,7 @@ import pytest
 
 import frontglass as fg
 from frontglass.picture.bracket import Alignment, Response
+from frontglass.picture.bracket_alignment import _shifted
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
@@ -233,6 +234,14 @@ def test_large_shifts_are_found(sizes_px, shift):
     stills = [frame(part, stops) for part, stops in zip(parts, (0.0, -1.0), strict=True)]
     merged = fg.merged_bracket(stills, (0.0, -1.0))
     np.testing.assert_array_equal(merged.shifts_px, ((0, 0), shift))
+
+
+def test_a_lamp_shifted_by_part_of_a_pixel_leaves_no_light_below_none():
+    light = np.zeros((9, 9, 3), np.float32)
+    light[4, 4] = 100
+    moved = _shifted(light, 0.5, 0.0)
+    assert moved.min() == 0
+    np.testing.assert_allclose(moved[4, 4], moved[4, 5], rtol=1e-6)
 
 
 def test_a_shift_by_two_fifths_of_a_still_is_found():

@@ -74,6 +74,14 @@ class TestFitted:
         large = np.kron(distance, np.ones((4, 4), np.float32))
         np.testing.assert_array_equal(fitted_distance(large, light), distance)
 
+    @pytest.mark.parametrize("edge", [np.s_[-1, :], np.s_[:, -1], np.s_[0, :], np.s_[:, 0]])
+    def test_a_small_map_reaches_the_edges_of_the_frame(self, edge):
+        small = np.full((8, 8), 2.0, np.float32)
+        small[edge] = 8.0
+        large = np.kron(small, np.ones((8, 8), np.float32))
+        light = np.repeat(large[..., np.newaxis] / 10, 3, axis=2)
+        np.testing.assert_array_equal(fitted_distance(small, light), large)
+
     def test_holes_are_filled_along_surfaces(self):
         light, distance = two_surfaces()
         holes = distance.copy()
