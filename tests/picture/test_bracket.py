@@ -69,10 +69,10 @@ def test_a_camera_held_by_hand_is_shifted_back(shift):
     whole = scene("warehouse-a")
     pieces = []
     for index, stops in enumerate((0.0, -3.0, -6.0)):
-        right, down = (part * (index % 2) for part in shift)
+        right, down = (part * min(index, 1) for part in shift)
         pieces.append(frame(whole[10 + down : 150 + down, 10 + right : 240 + right], stops))
     merged = fg.merged_bracket(pieces, (0.0, -3.0, -6.0))
-    np.testing.assert_array_equal(merged.shifts_px, ((0, 0), shift, (0, 0)))
+    np.testing.assert_array_equal(merged.shifts_px, ((0, 0), shift, shift))
     inside = (slice(12, -12), slice(12, -12))
     want = whole[10:150, 10:240][inside]
     assert rms_stops(merged.picture.radiance[inside], want, most=40) < 0.04
