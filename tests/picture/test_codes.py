@@ -102,12 +102,13 @@ def test_8_bit_dither_is_unbiased_everywhere_even_beside_black_and_white(code: f
     np.testing.assert_allclose(coded.codes.mean(axis=(0, 1)), code, atol=0.025)
 
 
-def test_pure_black_and_white_get_no_noise():
+@pytest.mark.parametrize("name", ["srgb", "oprgb"])
+def test_pure_black_and_white_get_no_noise(name: str):
     light = np.zeros((64, 64, 3), dtype=np.float32)
     light[32:] = 1.0
     light[48:] = 7.5
     light[:8] = -0.5
-    coded = codes_from_radiance(light, Target(sample=Sample.UINT8, curves=CURVES["srgb"]))
+    coded = codes_from_radiance(light, Target(sample=Sample.UINT8, curves=CURVES[name]))
     assert np.all(coded.codes[:32] == 0)
     assert np.all(coded.codes[32:] == 255)
 

@@ -15,6 +15,7 @@ import frontglass as fg
 from frontglass.picture.clipped_lamps import with_recovered_light
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.region import Region
+from frontglass.sheets import learned, rental
 from frontglass.sheets.compare import compare
 from frontglass.sheets.contact import ContactCell, ContactRow, contact_pages
 from frontglass.sheets.distance_page import FAR_SHADE, NEAR_SHADE, distance_sheet
@@ -267,6 +268,11 @@ def test_rows_of_a_contact_sheet_end_above_the_number_of_the_page(laid: Laid):
     assert len(contact_pages("out", "", ["tallow 1"], [row] * 32)) == 4
     number = laid.text("page 1 of")
     assert max(one.end for one in laid.texts if one.y < number.y) <= number.y - number.lines.size_px
+
+
+@pytest.mark.parametrize("grey", [rental.INK, rental.QUIET, rental.RULE, learned.NOT_COMPARED])
+def test_greys_of_sheets_have_no_colour(grey):
+    assert np.ptp(grey) == 0
 
 
 @pytest.mark.parametrize(("width", "type_px"), [(400, 12), (2000, 22), (4000, 44)])
