@@ -96,7 +96,7 @@ def test_how_long_an_interrupt_waits_is_said():
 
 def test_the_table_of_lamps_says_what_each_kind_is_taken_for():
     table = README.partition("| kind | cd/m2 | from |")[2].partition("\n\n")[0]
-    said = {}
+    said: dict[str, tuple[float, float, float]] = {}
     for kinds, levels in re.findall(r"^\| (`.*?) \| (.*?) \|", table, re.MULTILINE):
         names = re.findall(r"`([a-z-]+)`", kinds)
         numbers = [float(one) for one in re.findall(r"\d[\d.e]*", re.sub(r",(?=\d)", "", levels))]
