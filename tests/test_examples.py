@@ -14,8 +14,10 @@ from PIL import Image
 from typer.testing import CliRunner
 
 import frontglass as fg
+from frontglass.batch.workers import PATIENCE_S
 from frontglass.cli.app import app
 from frontglass.looks.reading import look_from_toml
+from frontglass.picture.lamp_kinds import KINDS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -86,6 +88,26 @@ def test_python_of_the_readme_runs(tmp_path, monkeypatch):
     (example,) = blocks("python")
     exec(compile(example, "README", "exec"), {})
     assert fg.read_picture("out.jpg").width_px == 30
+
+
+def test_how_long_an_interrupt_waits_is_said():
+    assert f"for {PATIENCE_S:g} seconds at most" in README
+
+
+def test_the_table_of_lamps_says_what_each_kind_is_taken_for():
+    table = README.partition("| kind | cd/m2 | from |")[2].partition("\n\n")[0]
+    said: dict[str, tuple[float, float, float]] = {}
+    for kinds, levels in re.findall(r"^\| (`.*?) \| (.*?) \|", table, re.MULTILINE):
+        names = re.findall(r"`([a-z-]+)`", kinds)
+        numbers = [float(one) for one in re.findall(r"\d[\d.e]*", re.sub(r",(?=\d)", "", levels))]
+        if " cd" in levels:
+            many = len(names)
+            metres = numbers[many:] * (many if "away" in levels else 1)
+            rows = zip(names, numbers[:many], metres, strict=True)
+            said |= {name: (0, candela, away) for name, candela, away in rows}
+        else:
+            said |= {n: (one, 0, 1) for n, one in zip(names, numbers, strict=True)}
+    assert said == {k.name: (k.cd_per_m2, k.candela, k.metres) for k in KINDS.values()}
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ import pytest
 
 import frontglass as fg
 from frontglass.batch import run, work
-from frontglass.batch.plan import plan
+from frontglass.batch.plan import _check_no_clash, plan
 from frontglass.batch.run import Outcome, planned_batch
 from frontglass.batch.work import Job
 from frontglass.batch.workers import side_by_side
@@ -139,6 +139,12 @@ class TestPlan:
             for name, picture in expected.items()
             if Path(name).stem != Path(picture).stem
         }
+
+    def test_two_stills_that_would_be_one_file_are_refused(self):
+        one, other = (Job(Path(name), Path("out") / f"{name}.png", "x.png") for name in "ab")
+        said = r"^out.b\.png: both a and b would be written there; rename one or run two batches\.$"
+        with pytest.raises(PictureFileError, match=said):
+            _check_no_clash([one, other])
 
     def test_the_manifest_is_never_written_over(self, shoot, tmp_path):
         still = shoot("in/a.png").rename(tmp_path / "in" / "frontglass-batch.png")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from math import inf
+from types import SimpleNamespace
 
 import pytest
 
@@ -11,7 +12,7 @@ import frontglass
 from frontglass.batch import cluster
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest, Standing, recipe_digest
 from frontglass.batch.run import planned_batch
-from frontglass.batch.work import done
+from frontglass.batch.work import Made, done
 from frontglass.errors import FrontglassError, ParameterError
 from tests.batch.test_dying import of
 
@@ -44,12 +45,34 @@ def test_an_address_that_is_none_and_a_missing_package_are_told(shoot, tmp_path,
         list(batch.run(cluster="local:1"))
 
 
+def test_an_address_has_a_port_or_a_protocol(monkeypatch):
+    monkeypatch.setattr(cluster, "_distributed", lambda: None)
+    for address in ("render:8786", "tcp://render"):
+        with cluster._scheduler(address) as given:
+            assert given == (address, None)
+    wrong = pytest.raises(ParameterError, match="such as tcp://render:8786, got 'render'")
+    with wrong, cluster._scheduler("render"):
+        pass
+
+
+def test_why_no_scheduler_answers_is_said_in_one_line(monkeypatch):
+    def client(*_, **__):
+        raise OSError("refused\nby port 8786")
+
+    monkeypatch.setattr(cluster, "_distributed", lambda: SimpleNamespace(Client=client))
+    said = pytest.raises(FrontglassError, match=r"^tcp://render: no .* there \(refused\)\.$")
+    with said, cluster._connected("tcp://render", 1):
+        pass
+
+
 def test_what_a_worker_made_before_it_died_is_made_sure_of(shoot, tmp_path):
     batch = planned_batch([shoot("in/a.png")], tmp_path / "out", of("slate-roof"))
     (job,), (task,) = batch.jobs, tasks_of(batch)
     (tmp_path / "out").mkdir()
     manifest = Manifest(tmp_path / "out" / MANIFEST_NAME)
     manifest.plan([job], batch.recipe_of)
+    gone = manifest.record(job, batch.recipe_of(job), Made(None, ""))
+    assert str(gone) == f"{job.out}: was made, and is gone; make it again."
     done(task)
     manifest.record(job, batch.recipe_of(job), FrontglassError("its worker was ended"))
     assert manifest.standing(job, batch.recipe_of(job)) is Standing.UNSURE

@@ -40,6 +40,13 @@ def seconds(_: object) -> Limit:
     return Limit(100.0)
 
 
+def test_workers_can_be_left_twice_as_after_an_interrupt():
+    pool = Workers(2, hands.work)
+    pool.leave(0.0)
+    pool.leave(0.0)
+    assert list(pool.results([], None)) == []
+
+
 def test_one_interrupt_ends_a_worker_that_hangs(monkeypatch):
     monkeypatch.setattr(workers, "PATIENCE_S", 0.1)
     began = time.monotonic()

@@ -48,6 +48,9 @@ def smaller(word: str) -> str:
 
 
 def test_the_walk_of_the_readme_types_nothing_twice(recce, monkeypatch):
+    # Stand-ins of the list are looked for in all looks; each net takes seconds, and one will do.
+    looks = [fg.read_look(name) for name in ("late-tram", "powder-room", "fine-net")]
+    monkeypatch.setattr(fg, "catalogue", lambda: looks)
     commands = walk()
     assert sum(program == "frontglass" for program, *_ in commands) < 10
     said = []

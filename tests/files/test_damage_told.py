@@ -81,9 +81,19 @@ def test_the_limit_of_megapixels_is_moved(tmp_path: Path):
     assert claimed_size(tmp_path / "a.png") == (300, 200)
 
 
+def test_free_memory_is_what_the_system_says():
+    said = memory._of_the_machine()
+    if said is None:
+        pytest.skip("this system has no /proc/meminfo")
+    psutil = pytest.importorskip("psutil")
+    # Others take and give back memory meanwhile.
+    assert said == pytest.approx(psutil.virtual_memory().available, rel=0.3)
+    assert (memory.free_bytes() or 0) <= 1.3 * said
+
+
 def test_jobs_go_by_free_memory(tmp_path: Path, monkeypatch):
     Image.new("L", (3000, 2000)).save(tmp_path / "a.png")
-    one = memory.PROGRAM_BYTES + memory.PICTURES * memory.BYTES_PER_PIXEL * 6e6
+    one = memory.PROGRAM_BYTES + memory.PICTURES * 6e6 * 3 * np.dtype(np.float32).itemsize
     monkeypatch.setattr(memory, "free_bytes", lambda: 3.1 * one / memory.KEPT_SHARE)
     assert memory.jobs_that_fit([tmp_path / "a.png"], 2) == (2, "")
     count, said = memory.jobs_that_fit([tmp_path / "a.png"], 8)

@@ -16,6 +16,8 @@ import frontglass as fg
 from frontglass.cli.app import app
 from frontglass.files.gain_maps import headroom_of_maker_note, without_gain_map
 from frontglass.files.jpeg_segments import APP1, APP2, XMP, content_after, segments_of
+from frontglass.picture.gain_map import _lift
+from frontglass.picture.primaries import BT709
 from tests.files.phones import (
     GAIN_MAP,
     XMP_HEAD,
@@ -334,3 +336,9 @@ def test_the_commands_say_what_a_gain_map_tells(tmp_path: Path):
     assert CliRunner().invoke(app, command).exit_code == 0
     with Image.open(tmp_path / "night_harbour-night_1-4.jpg") as out:
         assert out.size == (192, 128)
+
+
+@pytest.mark.parametrize(("light", "lift"), [(0.13, 1), (0.12, 2), (0.001, 2), (0.0009, 1)])
+def test_what_all_parts_share_is_looked_for_from_three_to_ten_stops_below_white(light, lift):
+    still = np.full((8, 8, 3), light, np.float32)
+    assert _lift(still, 2 * still, BT709) == pytest.approx(lift)

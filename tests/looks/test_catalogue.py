@@ -48,7 +48,9 @@ def scene() -> Light:
     light[TEXTURE] = fine[TEXTURE][..., np.newaxis]
     light[BLACK_PATCH] = BLACK
     light[np.hypot(y - LAMP_ROW, x - LAMP_COLUMN) < 2.5] = LAMP
-    return light.astype(np.float32)
+    light = light.astype(np.float32)
+    light.flags.writeable = False  # Looks leave the picture that came in alone.
+    return light
 
 
 @lru_cache(maxsize=1)

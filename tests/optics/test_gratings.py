@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import colour
 import numpy as np
 import pytest
 from hypothesis import given
@@ -246,3 +247,14 @@ def test_a_band_is_checked_and_its_shares_sum_to_one() -> None:
     assert half == pytest.approx(0.5, abs=5e-3)  # between wavelengths a straight line
     with pytest.raises(ParameterError, match="fwhm_m"):
         Band(centre_m=GREEN, fwhm_m=400e-9)
+
+
+@pytest.mark.source("Colour0.4", "MSDS_CAMERA_SENSITIVITIES, the sensor with colour filters")
+def test_channels_are_those_of_a_measured_sensor():
+    measured = next(iter(colour.MSDS_CAMERA_SENSITIVITIES.values()))
+    nm = measured.wavelengths
+    for band, seen in zip(CHANNEL_BANDS, measured.values.T, strict=True):
+        middle = np.average(nm, weights=seen)
+        spread = np.sqrt(np.average((nm - middle) ** 2, weights=seen))
+        assert 1e9 * band.centre_m == pytest.approx(middle, abs=12)
+        assert 1e9 * band.sigma_m == pytest.approx(spread, abs=12)

@@ -17,6 +17,7 @@ from frontglass.picture.clipped import clipping_levels, outline
 from frontglass.picture.clipped_features import region_features
 from frontglass.picture.curves import SRGB_CURVE, Curve, ParametricCurve
 from frontglass.picture.encoding import Encoding
+from frontglass.picture.lamp_levels import Levels
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, BT2020, P3_D65, Primaries
 from tests.picture.hdr_scenes import (
@@ -325,6 +326,7 @@ def test_a_mark_gives_its_region_that_level_and_no_other():
     assert by_place[140].stops == 5.0
     assert by_place[140].marked
     assert by_place[50].stops == 0.0
+    assert both.picture.notices[-1].startswith("1 clipped area is taken to be up to 5.0 stops")
     extra = np.asarray(both.picture.recovered)
     assert not extra[:, :80].any()
     # Mean light over the region: the level, less the soft rim of its mask.
@@ -338,6 +340,12 @@ def test_a_typed_level_holds_for_all():
     typed = fg.with_recovered_light(still, fg.Recovery.from_text("4"))
     assert [lamp.stops for lamp in typed.lamps] == [4.0, 4.0]
     assert [lamp.uncertain_stops for lamp in typed.lamps] == [0.0, 0.0]
+    assert typed.picture.notices[-1].startswith("2 clipped areas are taken to be up to 4.0 stops")
+
+
+def test_only_plain_white_is_certain():
+    doubt = Levels.of(np.array([0.0, 0.5, 6.0]), uncertain_stops=2.0).uncertain_stops
+    np.testing.assert_array_equal(doubt, [0.0, 2.0, 2.0])
 
 
 def test_a_warm_lamp_sends_warm_light():

@@ -45,10 +45,19 @@ def test_a_large_still_shows_the_same_in_its_own_pixels(times):
     assert features.deepest_px[0] / times == pytest.approx(10, abs=1)
 
 
+def test_a_large_still_and_its_mirror_image_show_the_same():
+    light = np.random.default_rng(1).uniform(0.05, 0.6, (100, 1280, 3)).astype(np.float32)
+    light[40:60, 380:410] = 1.0
+    one, other = (region_features(x, outline(x)) for x in (light, light[::-1, ::-1].copy()))
+    assert other.x_px[0] == 1279 - one.x_px[0]
+    np.testing.assert_allclose(other.rim_light, one.rim_light)
+    np.testing.assert_allclose(other.frame_light, one.frame_light)
+
+
 def test_an_area_of_much_of_the_frame_or_with_a_soft_edge_is_no_lamp():
-    def share(high: int, edge: float) -> float:
+    def share(high: int, edge: float, wide: int = 10) -> float:
         light = night()
-        light[30 : 70 + high, 50:150] = edge
+        light[40 - wide : 60 + wide + high, 60 - wide : 140 + wide] = edge
         light[40 : 60 + high, 60:140] = 1.0
         return float(features_of(light).lamp_share[0])
 
@@ -57,6 +66,7 @@ def test_an_area_of_much_of_the_frame_or_with_a_soft_edge_is_no_lamp():
     assert share(60, 0.1) == pytest.approx(1 - 0.314, abs=0.005)
     # Half way from 0.75 to 0.95 of the level.
     assert share(0, 0.85) == pytest.approx(0.5, abs=0.01)
+    assert share(0, 0.85, wide=2) == pytest.approx(0.5, abs=0.01)
     light = night()
     light[:] = 1.0
     assert features_of(light).lamp_share[0] == 0

@@ -18,6 +18,7 @@ from frontglass.picture.curves import (
     SampledCurve,
 )
 from frontglass.picture.encoding import Sample
+from frontglass.picture.hdr_curves import HLG, PQ
 from frontglass.picture.primaries import BT709, BT2020
 
 CURVES: dict[str, tuple[Curve, ...]] = {
@@ -101,14 +102,23 @@ def test_8_bit_dither_is_unbiased_everywhere_even_beside_black_and_white(code: f
     np.testing.assert_allclose(coded.codes.mean(axis=(0, 1)), code, atol=0.025)
 
 
-def test_pure_black_and_white_get_no_noise():
+@pytest.mark.parametrize("name", ["srgb", "oprgb"])
+def test_pure_black_and_white_get_no_noise(name: str):
     light = np.zeros((64, 64, 3), dtype=np.float32)
     light[32:] = 1.0
     light[48:] = 7.5
     light[:8] = -0.5
-    coded = codes_from_radiance(light, Target(sample=Sample.UINT8, curves=CURVES["srgb"]))
+    coded = codes_from_radiance(light, Target(sample=Sample.UINT8, curves=CURVES[name]))
     assert np.all(coded.codes[:32] == 0)
     assert np.all(coded.codes[32:] == 255)
+
+
+@pytest.mark.source("BT2408", "table 1: diffuse white is 58 % of a PQ and 75 % of an HLG signal")
+@pytest.mark.parametrize(("curve", "share"), [(PQ, 0.58), (HLG, 0.75)])
+def test_white_that_is_not_the_highest_code_has_the_code_it_should(curve: Curve, share: float):
+    light = np.ones((128, 128, 3), dtype=np.float32)
+    coded = codes_from_radiance(light, Target(sample=Sample.UINT8, curves=(curve,) * 3))
+    assert coded.codes.mean() == pytest.approx(255 * share, abs=0.005 * 255)
 
 
 @pytest.mark.parametrize("code", [100.0, 100.25, 100.5])

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from frontglass.errors import ParameterError
 from frontglass.picture.curves import (
+    BT709_CURVE,
     LINEAR,
     OPRGB_CURVE,
     SRGB_CURVE,
@@ -35,6 +36,15 @@ def test_srgb_agrees_with_colour_science():
     np.testing.assert_allclose(SRGB_CURVE.decode(codes), colour.models.eotf_sRGB(codes), atol=1e-9)
     encoded = colour.models.eotf_inverse_sRGB(light)
     np.testing.assert_allclose(SRGB_CURVE.encode(light), encoded, atol=1e-9)
+
+
+@pytest.mark.source("Colour0.4", "oetf_BT709 and oetf_inverse_BT709")
+def test_bt709_agrees_with_colour_science():
+    codes, light = np.arange(256) / 255, np.linspace(0, 1, 1001)
+    decoded = colour.models.oetf_inverse_BT709(codes)
+    np.testing.assert_allclose(BT709_CURVE.decode(codes), decoded, atol=1e-9)
+    encoded = colour.models.oetf_BT709(light)
+    np.testing.assert_allclose(BT709_CURVE.encode(light), encoded, atol=1e-9)
 
 
 @pytest.mark.source("Colour0.4", "RGB_COLOURSPACES, the curve of Adobe RGB (1998), which is opRGB")

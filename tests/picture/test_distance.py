@@ -74,6 +74,14 @@ class TestFitted:
         large = np.kron(distance, np.ones((4, 4), np.float32))
         np.testing.assert_array_equal(fitted_distance(large, light), distance)
 
+    @pytest.mark.parametrize("edge", [np.s_[-1, :], np.s_[:, -1], np.s_[0, :], np.s_[:, 0]])
+    def test_a_small_map_reaches_the_edges_of_the_frame(self, edge):
+        small = np.full((8, 8), 2.0, np.float32)
+        small[edge] = 8.0
+        large = np.kron(small, np.ones((8, 8), np.float32))
+        light = np.repeat(large[..., np.newaxis] / 10, 3, axis=2)
+        np.testing.assert_array_equal(fitted_distance(small, light), large)
+
     def test_holes_are_filled_along_surfaces(self):
         light, distance = two_surfaces()
         holes = distance.copy()
@@ -102,7 +110,7 @@ class TestFitted:
 
     def test_a_map_without_anything_is_refused(self):
         light, distance = two_surfaces()
-        with pytest.raises(ParameterError, match="only holes"):
+        with pytest.raises(ParameterError, match="must be above 0 somewhere, got 'only holes'"):
             fitted_distance(distance * 0, light)
 
     def test_a_map_of_another_shape_is_refused(self):
@@ -235,6 +243,8 @@ class TestRoom:
         # 40 px below the horizon: a slope of 0.8; the floor is 1.5 / 0.8 m away.
         assert got[90, 50] == pytest.approx(1.5 / 0.8 * math.hypot(1, 0.8))
         assert Room(camera_m=1.5).distance_m((101, 101), 50.0)[20, 50] == math.inf
+        between = Room(left_m=2.0, right_m=2.0).distance_m((101, 101), 50.0)
+        assert (between[:, 50] > 0).all()
 
     def test_a_wall_to_the_right(self):
         room = Room(back_m=6.0, right_m=2.0, vanishing_px=30.5)

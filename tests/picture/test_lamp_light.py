@@ -14,6 +14,7 @@ from frontglass.picture.clipped import outline
 from frontglass.picture.clipped_features import region_features
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.lamp_kinds import KINDS
+from frontglass.picture.lamp_light import Areas, lamp_light
 from tests.picture.hdr_scenes import as_still, glow_error, source
 from tests.picture.lamp_rooms import lamp_room
 from tests.picture.lit_boxes import lit_box
@@ -44,6 +45,13 @@ def test_a_lamp_lights_its_surroundings_and_paper_does_not():
 
 def test_a_dark_still_is_a_night_with_a_halo_or_without():
     assert read_of(lamp_on_a_wall(0.012, 0.0))[0] == 1
+
+
+@pytest.mark.parametrize(("number", "crumbs"), [(32, 0), (64, 0.5), (128, 1), (900, 1)])
+def test_from_32_areas_on_they_are_crumbs_and_surely_from_128_on(number, crumbs):
+    wall, each = np.full((999, 3), 0.1, np.float32), np.ones(number)
+    areas = Areas(each / 1000, each, each * 0.3, each * 0.1, each / 1000)
+    assert lamp_light(wall, areas).crumbs == pytest.approx(crumbs)
 
 
 def test_lamps_send_what_the_rest_shows_whatever_their_size():

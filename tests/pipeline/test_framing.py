@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import frontglass as fg
+from frontglass.picture.encoding import Alpha, Native, NativeKind
 from frontglass.picture.wider import region_in
 
 # 6.8 mm on 9.75 mm across corners: 26 mm equivalent.
@@ -58,6 +59,21 @@ def test_light_from_round_the_frame_reaches_it(framing, name):
     assert np.abs(seen.radiance / alone.radiance - 1).max() > 0.02
 
 
+def test_what_the_file_held_is_cut_with_the_frame(framing):
+    codes = np.arange(4 * SIZE[0] * SIZE[1], dtype=np.uint32).reshape(*SIZE, 4)
+    encoding = replace(
+        still().encoding,
+        native=Native(NativeKind.CMYK, codes),
+        alpha=Alpha(codes[..., 0]),
+        carried={"exr_channels": {"Z": codes[..., 1]}},
+    )
+    framed = framing.framed(replace(still(), encoding=encoding))
+    held, cut = framed.encoding, framed.wider.region.cut(codes)
+    np.testing.assert_array_equal(held.native.codes, cut)
+    np.testing.assert_array_equal(held.alpha.codes, cut[..., 0])
+    np.testing.assert_array_equal(held.carried["exr_channels"]["Z"], cut[..., 1])
+
+
 def test_no_look_leaves_the_frame_as_it_is(framing):
     frame = framing.framed(still())
     seen = fg.render(frame, ())
@@ -103,12 +119,14 @@ def test_what_is_not_known_of_the_taking_lens_is_said_or_refused():
     with pytest.raises(fg.ParameterError, match=r"stop must be that of --as 50mm,super35,2.39,T4"):
         fg.Framing(taking=AS, f_number=2.8)
     for unknown in (fg.ShotData(), fg.ShotData(focal_length_mm=6.8)):
-        with pytest.raises(fg.ParameterError, match="Its file does not say lens and sensor"):
+        said = r"as must be for a still whose field is known, .* does not say lens and sensor"
+        with pytest.raises(fg.ParameterError, match=said):
             plain.framed(still(unknown))
     typed = fg.Framing(taking=AS, lens_mm=26)
     # 32 x 24 mm of full frame are 4:3: 26 x 160 / 32 is 130 px.
     assert typed.framed(still(fg.ShotData())).width_px == 65
     assert "taken as shot on a full-frame sensor" in typed.camera_for(still(fg.ShotData()))[1][0]
+    assert not replace(typed, sensor="36x24").camera_for(still(fg.ShotData())).notices
 
 
 def test_targets_have_the_frame_of_the_taking_lens(framing):
@@ -162,6 +180,11 @@ class TestWhatTheStillWasShotWith:
     def test_a_wrong_file_can_be_left_out(self):
         framing = fg.Framing(lens_mm=50, f_number=2, sensor="super35", lens_from="typed")
         assert framing.camera_for(still()) == framing.camera_for(still(fg.ShotData()))
+
+    @pytest.mark.parametrize("said", [{"focal_length_mm": 6.8}, {"focal_length_35mm": 26}])
+    def test_a_file_that_says_one_of_both_is_contradicted_too(self, said):
+        with pytest.raises(fg.ParameterError, match="lens must be what the still was shot with"):
+            fg.Framing(lens_mm=50).camera_for(still(fg.ShotData(**said)))
 
     def test_a_sensor_that_the_file_names_is_not_contradicted_either(self):
         shot = fg.ShotData(focal_length_mm=35, sensor_width_mm=24.89)

@@ -47,6 +47,7 @@ def look_of(*elements: Element) -> Look:
 def room(height: int = 64, width: int = 96) -> Light:
     light = np.random.default_rng(8).uniform(0.002, 0.4, (height, width, 3)).astype(np.float32)
     light[height // 3, width // 4] = (400, 250, 90)
+    light.flags.writeable = False  # What comes in is left alone.
     return light
 
 
@@ -68,16 +69,6 @@ def test_strength_nothing_is_the_same_light_bit_for_bit(pictured: Pictured, look
 def test_no_look_gives_back_the_same_light(pictured: Pictured) -> None:
     picture = pictured(room())
     assert through_light_path(picture, [], camera=CAMERA).radiance is picture.radiance
-
-
-def test_the_picture_that_came_in_is_left_alone(pictured: Pictured) -> None:
-    light = room()
-    before = light.copy()
-    for look in catalogue():
-        distance = np.full(light.shape[:2], 4.0, np.float32)  # only haze asks
-        picture = replace(pictured(light), distance_m=distance)
-        through_light_path(picture, [look], camera=CAMERA)
-    np.testing.assert_array_equal(light, before)
 
 
 @every_glow

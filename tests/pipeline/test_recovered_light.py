@@ -66,6 +66,21 @@ def test_the_core_is_the_direct_light_of_the_base_and_all_that_spread(name):
     np.testing.assert_allclose((seen.radiance + seen.recovered)[31:35, 51:56], whole, rtol=1e-3)
 
 
+def test_what_a_file_holds_beyond_white_and_what_was_lost_are_carried_on_apart():
+    shown = still()
+    shown.radiance[10:13, 20:23] = 1
+    beyond = np.zeros_like(shown.radiance)
+    beyond[10:13, 20:23] = 30
+    looks = [fg.read_look("harbour-night")]
+    seen = fg.render(replace(with_lost_light(shown), beyond=beyond), looks, camera=CAMERA)
+    lost = shown.radiance + np.asarray(with_lost_light(shown).recovered)
+    whole = fg.render(shown.with_radiance(lost + beyond), looks, camera=CAMERA).radiance
+    apart = np.asarray(seen.beyond), np.asarray(seen.recovered)
+    np.testing.assert_allclose(seen.radiance + apart[0] + apart[1], whole, rtol=1e-3)
+    assert apart[0][11, 21].min() > 10 > apart[0][32, 53].max()
+    assert apart[1][32, 53].min() > 100 > apart[1][11, 21].max()
+
+
 def test_a_glow_adds_exactly_the_halo_of_what_was_lost():
     look = fg.read_look("harbour-night").with_glass(returns=0.0)
     _, glow = look.light_path

@@ -11,7 +11,7 @@ import frontglass as fg
 from frontglass.errors import ParameterError
 from frontglass.picture.encoding import Encoding
 from frontglass.sheets import crop
-from frontglass.sheets.crop import crop_of, saliency
+from frontglass.sheets.crop import _with_room, crop_of, saliency
 
 CAFE = Path(__file__).parents[2] / "examples" / "cafe_1280.exr"
 
@@ -80,6 +80,19 @@ def test_without_a_face_finder_that_is_said_and_with_one_faces_stay(monkeypatch,
         monkeypatch.setattr(crop, "has_face_finder", lambda: True)
         assert any("no face was found" in text for text in crop_of(still(), 2.39).notices)
     assert crop_of(still(), 2.39, share=0.2).notices == ()
+
+
+@pytest.mark.parametrize(
+    ("box", "with_room"),
+    [
+        ((40, 50, 20, 30), fg.Region(25, 35, 50, 60)),
+        ((5, 10, 20, 30), fg.Region(0, 0, 40, 55)),
+        ((70, 75, 20, 20), fg.Region(60, 65, 40, 35)),
+    ],
+)
+def test_a_face_has_half_its_height_of_room_as_far_as_the_still_goes(box, with_room):
+    still = fg.Picture(radiance=np.zeros((100, 100, 3), np.float32))
+    assert _with_room(box, still) == with_room
 
 
 def test_a_share_outside_is_refused():

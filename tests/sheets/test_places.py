@@ -15,13 +15,15 @@ import frontglass as fg
 from frontglass.picture.clipped_lamps import with_recovered_light
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.region import Region
+from frontglass.sheets import learned, rental
 from frontglass.sheets.compare import compare
+from frontglass.sheets.contact import ContactCell, ContactRow, contact_pages
 from frontglass.sheets.distance_page import FAR_SHADE, NEAR_SHADE, distance_sheet
 from frontglass.sheets.ladder import ladder, stops_text
 from frontglass.sheets.lamp_map import lamp_map
-from frontglass.sheets.lettering import TextLines, text_width_px
+from frontglass.sheets.lettering import SEPARATOR, TextLines, text_width_px
 from frontglass.sheets.mood import MoodFrame, MoodHead, MoodStill
-from frontglass.sheets.mood_pages import mood_pages
+from frontglass.sheets.mood_pages import _texts, mood_pages
 from frontglass.sheets.sheet import QUIET_TEXT, SURROUND, TEXT, Page, Sheet, Sizes, write_sheet
 from tests.sheets.conftest import Laid
 
@@ -90,6 +92,9 @@ class TestCompare:
         assert [tag.lines for *_, tag in laid.boxes] == [("1",), ("2",)]
         times = laid.pictures[-1][2].shape[1] // 20
         assert laid.text("1 lamp").text.endswith(f"enlarged {times} times")
+        x, y, close_up = laid.pictures[-1]
+        name = next(one for one in laid.texts if one.y > y and one.text == str(LOOKS[0]))
+        assert (name.x, name.y) == (x, y + close_up.shape[0] + round(0.016 * 900) // 4)
 
     @pytest.mark.parametrize(("count", "across"), [(1, 1), (2, 2)])
     def test_flat_stills_stand_two_across_from_three_on(self, laid: Laid, count, across):
@@ -108,6 +113,11 @@ def test_close_ups_of_a_ladder_are_numbered_from_one(laid: Laid):
     ladder(still(200, 120), LOOKS[0], camera=CAMERA, strengths=(1,), close_ups=parts, width_px=900)
     titles = [one.text for one in laid.texts if one.text.startswith("Close-up")]
     assert [title.split(",")[0] for title in titles] == ["Close-up 1", "Close-up 2"]
+
+
+def test_a_ladder_of_a_narrow_still_is_half_as_wide_as_it_may_be():
+    sheet = ladder(still(8, 120), LOOKS[0], camera=CAMERA, strengths=(1,), width_px=900)
+    assert sheet.codes.shape[1] == 450
 
 
 def test_captions_of_a_ladder_stand_a_third_of_a_gap_under_their_stills(laid: Laid):
@@ -173,6 +183,12 @@ class TestDistances:
         share = math.log(metres / near) / math.log(far / near)
         assert label.x == pytest.approx(x + share * bar.shape[1], abs=0.6)
 
+    def test_distances_of_a_wide_still_stand_a_gap_below_it(self, laid: Laid):
+        wide = replace(still(400, 30), distance_m=np.full((30, 400), 3.0, np.float32))
+        distance_sheet(wide, CAMERA, name="a", width_px=600)
+        (x, y, shown), (left, top, _), _ = laid.pictures
+        assert (left, top) == (x, y + shown.shape[0] + Sizes.of(600).gap)
+
     @pytest.mark.parametrize(("rows", "said"), [(1, "1 % sky"), (20, "20 % sky")])
     def test_how_much_is_sky_is_said(self, laid: Laid, rows, said):
         distance = np.full((100, 60), 3.0, np.float32)
@@ -181,9 +197,8 @@ class TestDistances:
             radiance=still(60, 100).radiance, encoding=Encoding.linear(), distance_m=distance
         )
         distance_sheet(picture, CAMERA, name="a", width_px=600)
-        assert said in laid.text("field").text
-        assert "3 to 3 m" in laid.text("field").text
-        assert "no lamps" in laid.text("field").text
+        parts = laid.text("field").text.split(SEPARATOR)
+        assert parts[:-1] == ["3 to 3 m", said, "no lamps"]
 
     def test_metres_stand_on_a_grid_over_the_map_and_round_the_lamps(self, laid: Laid):
         light = still(300, 200, 0.01).radiance.copy()
@@ -248,6 +263,18 @@ def test_type_on_a_small_lamp_map_can_still_be_read(laid: Laid):
     assert (width, height) == (16, 16)
 
 
+def test_rows_of_a_contact_sheet_end_above_the_number_of_the_page(laid: Laid):
+    row = ContactRow("gate", ContactCell(said="dim"), ())
+    assert len(contact_pages("out", "", ["tallow 1"], [row] * 32)) == 4
+    number = laid.text("page 1 of")
+    assert max(one.end for one in laid.texts if one.y < number.y) <= number.y - number.lines.size_px
+
+
+@pytest.mark.parametrize("grey", [rental.INK, rental.QUIET, rental.RULE, learned.NOT_COMPARED])
+def test_greys_of_sheets_have_no_colour(grey):
+    assert np.ptp(grey) == 0
+
+
 @pytest.mark.parametrize(("width", "type_px"), [(400, 12), (2000, 22), (4000, 44)])
 def test_type_on_a_lamp_map_grows_with_the_still(laid: Laid, width: int, type_px: int):
     light = np.full((40, width, 3), 0.05, np.float32)
@@ -288,6 +315,12 @@ class TestMoodPages:
         assert {"1A look 0", "1B look 1", "2A look 0", "2B look 1"} <= {
             one.text for one in laid.texts
         }
+
+    def test_words_that_just_fit_stand_on_one_line(self):
+        width = math.ceil(text_width_px("late-tram 1/2", 27))
+        for room, lines in ((width, 1), (width - 1, 2)):
+            (text,) = _texts(("", "late-tram 1/2", "", np.empty((0, 0, 3), np.uint8)), room)
+            assert len(text.lines) == lines
 
     def test_many_looks_take_pages_with_the_bare_frame_on_each(self, laid: Laid):
         assert len(self.pages(looks=7)) == 4

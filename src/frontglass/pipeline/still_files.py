@@ -47,8 +47,8 @@ class RenderedStill:
     >>> rendered = fg.RenderedStill(
     ...     still=Path("one.png"), out=Path("two.png"), camera=camera, notices=()
     ... )
-    >>> rendered.out.name
-    'two.png'
+    >>> rendered.out.name, rendered.frame
+    ('two.png', None)
     """
 
     still: Path
