@@ -116,9 +116,6 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
 
     edge, far = ring(relative, 0, EDGE_PX), ring(relative, *FAR_PX)
     near, around = ring(relative, *NEAR_PX), ring(relative, *AROUND_PX)
-    # Bright beside the edge, beyond a blurred rim too, and falling.
-    aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
-    aureole *= np.clip((0.85 - far / edge) / 0.1, 0, 1)
     share = area / math.prod(found.shape)
     lamp_share = _lamp_share(edge, share)
     core_share = _core_share(found, deepest)
@@ -137,7 +134,7 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         deepest_px=deepest.astype(np.float64),
         shallow=_shallow(deepest / step, lamp_share * core_share),
         core_share=core_share,
-        aureole=np.nan_to_num(aureole) * _alone(found, area),
+        aureole=_aureole(edge, far) * _alone(found, area),
         lamp_share=lamp_share,
         frame_share=share,
         rim_light=rim_light,
@@ -146,6 +143,12 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         closure_stops=lit.closure_stops,
         crumbs=lit.crumbs,
     )
+
+
+def _aureole(edge: Float64, far: Float64) -> Float64:
+    """How far light is bright beside the edge, beyond a blurred rim too, and falls."""
+    aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
+    return np.nan_to_num(aureole * np.clip((0.85 - far / edge) / 0.1, 0, 1))
 
 
 def _alone(found: Outline, area: Float64) -> NDArray[np.bool_]:

@@ -31,8 +31,9 @@ BY_WHITE = (-1.7, 3.7, 4.2, 1.25, 0.85, -0.6, -0.26, 0.35)
 that clips in all channels, and where light falls off round it as round the sun; more in stills lit
 by their lamps, and there by the level at which these send as much as the still shows; less by how
 much bluer than red its rim is [stop], as skies and windows are. Where white is not known less
-for crumbs of a sky, else by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. Rounded from what
-tests/benchmarks/fit_lamps.py prints."""
+for crumbs of a sky, else by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. Last, less by
+each octave that the area is less deep than the deepest lamp of the still: of lamps side by side the
+brighter blooms wider. Rounded from what tests/benchmarks/fit_lamps.py prints."""
 LEAST_RIM = 0.1
 """Light of a rim that counts as much as the still's own colour: more than for colours, for a JPEG
 moves the colour of dim rims."""
@@ -181,5 +182,5 @@ def signs(features: RegionFeatures, white: White | None) -> Float64:
         above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
         last = np.full_like(core, above)
     known = [np.ones_like(core), core, aureole, lamp, lamp * features.closure_stops, blue, last]
-    known.append(core * features.shallow)
+    known += [core * features.shallow]
     return np.stack(known, axis=1)
