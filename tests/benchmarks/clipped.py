@@ -2,9 +2,10 @@
 
 Truth are open high-dynamic-range crops (tests/data/hdr), exposed by one rule, clipped to 8 bits
 of sRGB and stored as JPEG, and drawn rooms, streets and windows with lamps of known luminance; and
-path-traced nights (traced_nights.py), if their FOLDER is named. None is a drawing, or of a
-panorama, that the estimate was fitted to (fit_lamps.py). Errors are of the scattered light alone,
-in stops, outside the clipped areas; what is said of exposures in EXIF is guessed for the panoramas.
+path-traced nights and days (traced_nights.py, traced_days.py), if their FOLDER is named. None is a
+drawing, or of a panorama, that the estimate was fitted to (fit_lamps.py). Errors are of the
+scattered light alone, in stops, outside the clipped areas; what is said of exposures in EXIF is
+guessed for the panoramas.
 """
 
 from __future__ import annotations
@@ -47,6 +48,8 @@ KINDS = {
     "open sky": ("forest",), "boxes": ("box",), "streets at night": ("street",),
     "windows by day": ("window",), "traced rooms": ("traced room",),
     "traced nights": ("traced park", "traced pier", "traced square", "traced street"),
+    "traced windows": ("traced window",),
+    "traced days": ("traced daystreet", "traced opensky"),
 }  # fmt: skip
 """Kinds of scenes, by how their names begin."""
 BOXES, LEAST_PART = range(101, 141, 2), 2e-4
@@ -268,8 +271,10 @@ def main() -> None:
         if views := {
             f"traced {p.stem}": p for one in sys.argv[1:] for p in Path(one).glob("*.exr")
         }:
-            print("\npath-traced nights and rooms that nothing was fitted to")
-            measured(sorted(views), lambda name: traced(views[name], folder))
+            print("\npath-traced views that nothing was fitted to")
+            shown = {name: (traced(view, folder)[1] > 1).mean() for name, view in views.items()}
+            clip = sorted(name for name, part in shown.items() if part > LEAST_PART)
+            measured(clip, lambda name: traced(views[name], folder))
         print(
             "\nscenes without lamps: error of the whole picture at strength 1, without EXIF, with"
         )
