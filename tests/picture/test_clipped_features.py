@@ -54,6 +54,27 @@ def test_a_large_still_and_its_mirror_image_show_the_same():
     np.testing.assert_allclose(other.frame_light, one.frame_light)
 
 
+@pytest.mark.parametrize("times", [1, 8])
+def test_depth_counts_in_octaves_below_the_deepest_that_may_be_a_lamp(times):
+    light = night(100, 256)
+    light[20:40, 20:40] = 1.0  # 10 px deep
+    light[60:66, 60:90] = 1.0  # 3
+    light[60:61, 120:122] = 1.0  # 1, the least that counts
+    light[70:72, 160:162] = 1.0
+    light = np.repeat(np.repeat(light, times, axis=0), times, axis=1)
+    found = outline(light)
+    shallow = region_features(light, found).shallow
+    by_place = shallow[np.argsort(found.centres[:, 0])]
+    np.testing.assert_allclose(by_place, -np.log2([1, 10 / 3, 10, 10]), atol=0.25)
+    # A wall in the sun is deeper, and no lamp: nothing is measured by it.
+    light = night(100, 256, ground=0.9)
+    light[10:90, 10:130] = 1.0
+    light[:, 135:] = 0.1
+    light[40:60, 180:200] = 1.0
+    found = outline(light)
+    assert region_features(light, found).shallow[found.centres[:, 0] > 135] == pytest.approx(0)
+
+
 def test_an_area_of_much_of_the_frame_or_with_a_soft_edge_is_no_lamp():
     def share(high: int, edge: float, wide: int = 10) -> float:
         light = night()

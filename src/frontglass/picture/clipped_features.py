@@ -44,6 +44,8 @@ class RegionFeatures:
         Pixels.
     deepest_px : ndarray
         Greatest distance from its edge. [px]
+    shallow : ndarray
+        How much less deep it is than the deepest that may be a lamp. [octave], <= 0
     core_share : ndarray
         Of its inner part, where all three channels end. [1], in [0, 1]
     aureole : ndarray
@@ -71,6 +73,7 @@ class RegionFeatures:
     y_px: Float64
     area_px: Float64
     deepest_px: Float64
+    shallow: Float64
     core_share: Float64
     aureole: Float64
     lamp_share: Float64
@@ -113,9 +116,6 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
 
     edge, far = ring(relative, 0, EDGE_PX), ring(relative, *FAR_PX)
     near, around = ring(relative, *NEAR_PX), ring(relative, *AROUND_PX)
-    # Bright beside the edge, beyond a blurred rim too, and falling.
-    aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
-    aureole *= np.clip((0.85 - far / edge) / 0.1, 0, 1)
     share = area / math.prod(found.shape)
     lamp_share = _lamp_share(edge, share)
     core_share = _core_share(found, deepest)
@@ -132,8 +132,9 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         y_px=found.centres[:, 1],
         area_px=area,
         deepest_px=deepest.astype(np.float64),
+        shallow=_shallow(deepest / step, lamp_share * core_share),
         core_share=core_share,
-        aureole=np.nan_to_num(aureole) * _alone(found, area),
+        aureole=_aureole(edge, far) * _alone(found, area),
         lamp_share=lamp_share,
         frame_share=share,
         rim_light=rim_light,
@@ -142,6 +143,12 @@ def region_features(light: Float32, found: Outline) -> RegionFeatures:
         closure_stops=lit.closure_stops,
         crumbs=lit.crumbs,
     )
+
+
+def _aureole(edge: Float64, far: Float64) -> Float64:
+    """How far light is bright beside the edge, beyond a blurred rim too, and falls."""
+    aureole = np.clip((edge - 0.55) / 0.1, 0, 1) * np.clip((far - 0.2) / 0.1, 0, 1)
+    return np.nan_to_num(aureole * np.clip((0.85 - far / edge) / 0.1, 0, 1))
 
 
 def _alone(found: Outline, area: Float64) -> NDArray[np.bool_]:
@@ -160,6 +167,13 @@ def _lamp_share(edge: Float64, share: Float64) -> Float64:
     hard = np.clip((SOFT_EDGE - edge) / (SOFT_EDGE - HARD_EDGE), 0, 1)
     larger = np.log2(share / SMALL_SHARE) / np.log2(LARGE_SHARE / SMALL_SHARE)
     return np.asarray(np.nan_to_num(hard, nan=1.0) * (1 - np.clip(larger, 0, 1)))
+
+
+def _shallow(deep: NDArray[np.floating], lamp: Float64) -> Float64:
+    """Octaves of depth below the deepest area that may be a `lamp`: 1 pixel where there is less."""
+    depth = np.maximum(deep, 1).astype(np.float64)
+    most = max(float((depth * lamp).max(initial=1)), 1)
+    return np.asarray(np.minimum(np.log2(depth / most), 0))
 
 
 def _core_share(found: Outline, deepest: Float32) -> Float64:

@@ -25,14 +25,15 @@ from frontglass.picture.lamp_rim import Seen
 MOST_ESTIMATED_STOPS = 12.0
 LEAST_STOPS = 0.1
 """An area estimated at less is plain white, and given nothing."""
-BY_STILL = (-1.3, 3.0, 2.1, 1.5, 0.95, -0.95, -2.7)
-BY_WHITE = (-1.0, 2.9, 4.3, 1.2, 0.8, -0.6, -0.26)
+BY_STILL = (-2.1, 4.1, 1.45, 1.25, 1.0, -0.95, -4.0, 0.55)
+BY_WHITE = (-1.7, 3.7, 4.2, 1.25, 0.85, -0.6, -0.26, 0.35)
 """The light that an area lost, over white [stop]: a constant; more by the share of its inner part
 that clips in all channels, and where light falls off round it as round the sun; more in stills lit
 by their lamps, and there by the level at which these send as much as the still shows; less by how
 much bluer than red its rim is [stop], as skies and windows are. Where white is not known less
-for crumbs of a sky, else by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. Rounded from what
-tests/benchmarks/fit_lamps.py prints."""
+for crumbs of a sky, else by how far white lies above `MIDDLE_WHITE_STOPS` [stop]. Last, less by
+each octave that the area is less deep than the deepest lamp of the still: of lamps side by side the
+brighter blooms wider. Rounded from what tests/benchmarks/fit_lamps.py prints."""
 LEAST_RIM = 0.1
 """Light of a rim that counts as much as the still's own colour: more than for colours, for a JPEG
 moves the colour of dim rims."""
@@ -169,7 +170,7 @@ def estimated_stops(
 
 
 def signs(features: RegionFeatures, white: White | None) -> Float64:
-    """Return what the coefficients multiply, shape (R, 7)."""
+    """Return what the coefficients multiply, shape (R, 8)."""
     core, aureole = features.core_share, features.aureole
     lamp = core * features.lamp_lit
     blue = blueness(rim_colours(features.rim_light, features.frame_light, LEAST_RIM))
@@ -181,4 +182,5 @@ def signs(features: RegionFeatures, white: White | None) -> Float64:
         above = float(np.clip(stops - MIDDLE_WHITE_STOPS, -WHITE_REACH_STOPS, WHITE_REACH_STOPS))
         last = np.full_like(core, above)
     known = [np.ones_like(core), core, aureole, lamp, lamp * features.closure_stops, blue, last]
+    known += [core * features.shallow]
     return np.stack(known, axis=1)
