@@ -15,13 +15,16 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
 from frontglass.convolution.pixels import (
     deviated_on_grid,
     fits_the_grid,
     point_on_grid,
     transform_at,
+    with_aliases,
 )
+from frontglass.optics.even_spline import of_radius
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 from frontglass.optics.scatter import deviated_share
@@ -130,6 +133,14 @@ class Filter(ABC):
             Frequencies of either sign [cycles/px].
         """
         raise NotImplementedError
+
+    def aliases_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """Return what a round filter has on a grid beside what pixels leave of `along_radius`."""
+        f = np.hypot(fy_per_px[:, np.newaxis], fx_per_px)
+        own = of_radius(self.along_radius, f, ACCURACY.radius_nodes)
+        own *= np.sinc(fy_per_px)[:, np.newaxis] ** 2
+        own *= np.sinc(fx_per_px) ** 2
+        return self.on_grid(fx_per_px, fy_per_px) - own
 
     def along_radius(self, f_per_px: Float64) -> Float64:
         """Return the same along a radius, pixels taken as points: how wide and smooth it is.
@@ -245,6 +256,11 @@ class ScatterFilter(Filter):
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
         return deviated_on_grid(self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
+
+    def aliases_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`: few polynomials, where the rest takes sums of Gaussians."""
+        dark = np.zeros((len(fy_per_px), len(fx_per_px)))
+        return with_aliases(dark, self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
 
     @property
     def is_smooth(self) -> bool:

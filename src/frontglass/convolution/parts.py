@@ -17,7 +17,7 @@ from frontglass.arrays import Float64
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import COLUMNS_AT_ONCE, Filter, Planes, frequencies
-from frontglass.optics.even_spline import EvenSpline, of_radius
+from frontglass.optics.even_spline import EvenSpline
 from frontglass.threads import available_cores, in_pieces
 
 FARTHEST_PX = 65536.0
@@ -132,11 +132,9 @@ class WithoutPoints(FilterOnCells):
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`; frequencies in cycles per cell."""
         fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
-        f = np.hypot(fy[:, np.newaxis], fx)
-        points = of_radius(self.whole.along_radius, f, ACCURACY.radius_nodes)
-        left = super().on_grid(fx_per_px, fy_per_px)
-        left -= divided_twice(points, spline_response(fy_per_px), spline_response(fx_per_px))
-        return left
+        # What the pixels leave of a point's transfer is what cells at points would have seen.
+        left = self.whole.aliases_on_grid(fx, fy)
+        return divided_twice(left, self.rows.response(fy), self.columns.response(fx))
 
 
 @lru_cache(maxsize=8)
@@ -190,7 +188,10 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
     points[: reach[0], : reach[1]] *= _fading(reach[0])[:, np.newaxis]
     points[: reach[0], : reach[1]] *= _fading(reach[1])
-    points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
+    # Beyond the reach all columns are dark.
+    lit, how = points[:, : reach[1]], {"type": 1, "overwrite_x": True, "workers": available_cores()}
+    lit[:] = fft.dct(lit, axis=0, **how)
+    points = fft.dct(points, axis=1, **how)
     divided_twice(points, *(spline_response(np.arange(side + 1) / (2 * side)) for side in wide))
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
 

@@ -65,10 +65,21 @@ def deviated_on_grid(
     the origin, and is computed where it is asked for. All others together are smooth there: few
     polynomials, found once for a scatterer, say all of them.
     """
-    parts = _simple(scatterers)
     out = point_on_grid(scatterers, px_per_rad, fx_per_px, fy_per_px)
     out *= np.sinc(fy_per_px)[:, np.newaxis] ** 2
     out *= np.sinc(fx_per_px) ** 2
+    return with_aliases(out, scatterers, px_per_rad, fx_per_px, fy_per_px)
+
+
+def with_aliases(
+    out: Float64,
+    scatterers: Scatterers,
+    px_per_rad: float,
+    fx_per_px: Float64,
+    fy_per_px: Float64,
+) -> Float64:
+    """Return what lies on a grid with all aliases but the first added to it, in place."""
+    parts = _simple(scatterers)
     if _farthest_alias(parts, px_per_rad) <= 0.5:
         return out
     folded = _folded(parts, px_per_rad)

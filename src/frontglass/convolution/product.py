@@ -107,6 +107,14 @@ class Product(Filter):
             passed *= glow.direct + glow.of_others(fx_per_px, fy_per_px, are_level=self.is_level)
         return np.asarray(passed + direct * glow.on_grid(fx_per_px, fy_per_px))
 
+    def aliases_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`; veils leave a scatterer's as they are."""
+        glow, others = self._glow_and_others
+        if glow is None or not all(member.direct + member.veil == 1 for member in others):
+            return Filter.aliases_on_grid(self, fx_per_px, fy_per_px)
+        share = math.prod(member.direct for member in others)
+        return share * glow.aliases_on_grid(fx_per_px, fy_per_px)
+
     @property
     def _glow_and_others(self) -> tuple[ScatterFilter | None, tuple[Filter, ...]]:
         """Return the scatterer of the first scale, and all other members."""

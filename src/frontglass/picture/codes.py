@@ -319,9 +319,7 @@ def _light_table(curve: Curve, sample: Sample) -> FloatArray:
     return curve.decode(np.arange(top + 1) / top).astype(np.float32)
 
 
-def _decoded(
-    codes: Codes, curves: tuple[Curve, ...], room: FloatArray | None = None
-) -> FloatArray:
+def _decoded(codes: Codes, curves: tuple[Curve, ...], room: FloatArray | None = None) -> FloatArray:
     """(rows, W, 3) light of (rows, W, 1 or 3) codes; where it can be, it is laid into `room`."""
     sample = Sample.of(codes)
     alike = all(curve is curves[0] for curve in curves)
