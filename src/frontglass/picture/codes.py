@@ -201,7 +201,9 @@ def _encode_strip(
     else:
         # As whole numbers without a sign, light below 0 is beyond all other.
         if (light.view(np.uint32) > _ONE_BITS).any():
-            above, below = (_pixels_with(mask, same) for mask in (light > 1, light < 0))
+            above, below = (
+                _pixels_with(mask, same) if mask.any() else 0 for mask in (light > 1, light < 0)
+            )
             if target.primaries is not None and out.shape[2] == 3:
                 light = towards_white(light, target.primaries)
         encode = _encode_bytes if target.sample is Sample.UINT8 else _encode_words
