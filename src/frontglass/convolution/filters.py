@@ -65,6 +65,10 @@ class Planes(NamedTuple):
         """Return some columns of both."""
         return Planes(self.even[:, columns], None if self.odd is None else self.odd[:, columns])
 
+    def rows(self, rows: slice) -> Planes:
+        """Return some rows of both."""
+        return Planes(self.even[rows], None if self.odd is None else self.odd[rows])
+
 
 class Filter(ABC):
     """What is done to every point of light, in one channel, on a grid of pixels.
@@ -158,7 +162,8 @@ class Filter(ABC):
         planes = Planes.empty(shape, dtype, is_even=self.is_even)
 
         def fill(columns: slice) -> None:
-            own, some = planes.at(columns), self._planes_at(shape, columns)
+            fy, fx = frequencies(shape, columns)
+            own, some = planes.at(columns), self.planes_on_grid(fx, fy)
             own.even[:] = some.even
             if own.odd is not None:
                 own.odd[:] = some.odd
@@ -166,13 +171,12 @@ class Filter(ABC):
         in_pieces(fill, shape[1] + 1, COLUMNS_AT_ONCE)
         return planes
 
-    def _planes_at(self, shape: tuple[int, int], columns: slice) -> Planes:
-        """Return some columns of the planes, from `on_grid`."""
-        fy, fx = frequencies(shape, columns)
-        upright = self.on_grid(fx, fy)
+    def planes_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Planes:
+        """Return a part of the planes, from `on_grid`."""
+        upright = self.on_grid(fx_per_px, fy_per_px)
         if self.is_even:
             return Planes(upright, None)
-        turned = self.on_grid(fx, -fy)
+        turned = self.on_grid(fx_per_px, -fy_per_px)
         return Planes((turned + upright) / 2, (turned - upright) / 2)
 
 

@@ -122,13 +122,11 @@ def _seen_in(picture: Picture, masks: tuple[Codes, Codes, Codes]) -> tuple[float
         around = slice(max(rows.start - BLUR_PX, 0), rows.stop + BLUR_PX)
         light = _luminance(picture, around)
         fine = cv2.subtract(light, cv2.GaussianBlur(light, (0, 0), TEXTURE_PX))
-        light, fine = (
-            one[rows.start - around.start :][: rows.stop - rows.start] for one in (light, fine)
-        )
+        inner = slice(rows.start - around.start, rows.stop - around.start)
         *own, textured = (mask[rows] for mask in masks)
         # OpenCV sums in double precision.
-        means = [cv2.mean(light, where)[0] * cv2.countNonZero(where) for where in own]
-        sums.append([*means, cv2.norm(fine, cv2.NORM_L2, textured) ** 2])
+        means = [cv2.mean(light[inner], where)[0] * cv2.countNonZero(where) for where in own]
+        sums.append([*means, cv2.norm(fine[inner], cv2.NORM_L2, textured) ** 2])
 
     in_pieces(some, picture.height_px, ROWS_AT_ONCE)
     counts = [max(cv2.countNonZero(mask), 1) for mask in masks]
