@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from scipy import special
 
 import frontglass as fg
+from frontglass.convolution.filters import Filter, ScatterFilter, VeilFilter
+from frontglass.convolution.product import Product
+from frontglass.optics.profiles import Gaussian
 
 Array = NDArray[np.float64]
 
@@ -167,3 +170,13 @@ def test_light_deviated_within_a_pixel_is_deviated_and_none_is_lost_or_negative(
         over += share * sigma_px * np.sqrt(times / (2 * np.pi))
     if sigma_px < 0.1:
         assert seen[16, 25, 0] / 1e5 == pytest.approx(over, rel=0.15)
+
+
+@pytest.mark.parametrize("sigma_rad", [1e-4, 4e-4, 2e-3])
+def test_what_a_scatterer_has_beside_its_own_transfer_is_its_aliases(sigma_rad):
+    glow = ScatterFilter(scatterers=((0.3, Gaussian(sigma_rad=sigma_rad)),), px_per_rad=1000)
+    f = np.linspace(0, 0.5, 20)
+    for one in (glow, Product((glow, VeilFilter(share=0.1)))):
+        # The whole filter less what pixels leave of it along the radius.
+        beside = Filter.aliases_on_grid(one, f, f)
+        np.testing.assert_allclose(one.aliases_on_grid(f, f), beside, atol=1e-9)

@@ -26,6 +26,11 @@ def over_columns(do: Callable[[slice], None], shape: tuple[int, ...]) -> None:
     in_pieces(do, shape[1], max(1, min(COLUMNS_AT_ONCE, COLUMN_SAMPLES // shape[0])))
 
 
+def over_rows(do: Callable[[slice], None], shape: tuple[int, ...]) -> None:
+    """Share the rows of a plane among threads: what goes sample by sample is far quicker so."""
+    in_pieces(do, shape[0], max(1, min(COLUMNS_AT_ONCE, COLUMN_SAMPLES // shape[1])))
+
+
 _is_single: ContextVar[bool] = ContextVar("single_precision", default=False)
 
 

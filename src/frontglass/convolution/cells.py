@@ -27,9 +27,9 @@ Places = NDArray[np.intp]
 SPLINE_DEGREE = 4
 REACH = SPLINE_DEGREE // 2 + 1
 """Cells on either side of a pixel's own that its light reaches (a pixel may straddle a border)."""
-COLUMNS_AT_ONCE = 2048
-"""OpenBLAS splits products of more than 2**18 multiplications among threads that wait for each
-other in a loop: on a machine with other work that cost ten times what it saved."""
+MOST_AT_ONCE = 2**18
+"""OpenBLAS splits products of more multiplications among threads that wait for each other in a
+loop: on a machine with other work that cost ten times what it saved."""
 PIECES = 16
 
 
@@ -75,7 +75,7 @@ class CellAxis:
                     table[:, rows] @ light[rows, columns]
                 )
 
-        in_pieces(some, light.shape[1], COLUMNS_AT_ONCE)
+        in_pieces(some, light.shape[1], self._columns_at_once)
         return self._with_spilled(spilled)
 
     def gather_some(self, at: Places, across: Places, light: Float32, width: int) -> Float32:
@@ -96,9 +96,10 @@ class CellAxis:
 
     def _with_spilled(self, spilled: Float32) -> Float32:
         """Cells, and what lies beyond either end where it belongs."""
-        cells = np.zeros((self.total, spilled.shape[1]), dtype=np.float32)
-        targets = self._targets()
-        cells[targets[REACH:-REACH]] = spilled[REACH:-REACH]
+        beyond = self.margin - REACH
+        if self.margin:
+            return spilled if not beyond else np.pad(spilled, ((beyond, beyond), (0, 0)))
+        cells, targets = spilled[REACH:-REACH], self._targets()
         for spill in (*range(REACH), *range(REACH + self.count, len(targets))):
             cells[targets[spill]] += spilled[spill]
         return cells
@@ -114,12 +115,16 @@ class CellAxis:
         def some(own: slice) -> None:
             for cell in range(own.start, own.stop):
                 rows = slice(starts[cell], starts[cell + 1])
-                for start in range(0, out.shape[1], COLUMNS_AT_ONCE):
-                    columns = slice(start, start + COLUMNS_AT_ONCE)
+                for start in range(0, out.shape[1], self._columns_at_once):
+                    columns = slice(start, start + self._columns_at_once)
                     around = near[cell : cell + 2 * REACH + 1, columns]
                     out[rows, columns] += table[rows] @ around
 
         in_pieces(some, self.count, -(-self.count // PIECES))
+
+    @property
+    def _columns_at_once(self) -> int:
+        return MOST_AT_ONCE // ((2 * REACH + 1) * math.ceil(self.width_px))
 
     def response(self, f_per_px: Float64) -> Float64:
         """Transfer function of gathering (and of spreading back) at a frequency [cycles/px]."""

@@ -15,13 +15,16 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
 from frontglass.convolution.pixels import (
     deviated_on_grid,
     fits_the_grid,
     point_on_grid,
     transform_at,
+    with_aliases,
 )
+from frontglass.optics.even_spline import of_radius
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 from frontglass.optics.scatter import deviated_share
@@ -61,6 +64,10 @@ class Planes(NamedTuple):
     def at(self, columns: slice) -> Planes:
         """Return some columns of both."""
         return Planes(self.even[:, columns], None if self.odd is None else self.odd[:, columns])
+
+    def rows(self, rows: slice) -> Planes:
+        """Return some rows of both."""
+        return Planes(self.even[rows], None if self.odd is None else self.odd[rows])
 
 
 class Filter(ABC):
@@ -131,6 +138,14 @@ class Filter(ABC):
         """
         raise NotImplementedError
 
+    def aliases_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """Return what a round filter has on a grid beside what pixels leave of `along_radius`."""
+        f = np.hypot(fy_per_px[:, np.newaxis], fx_per_px)
+        own = of_radius(self.along_radius, f, ACCURACY.radius_nodes)
+        own *= np.sinc(fy_per_px)[:, np.newaxis] ** 2
+        own *= np.sinc(fx_per_px) ** 2
+        return self.on_grid(fx_per_px, fy_per_px) - own
+
     def along_radius(self, f_per_px: Float64) -> Float64:
         """Return the same along a radius, pixels taken as points: how wide and smooth it is.
 
@@ -147,7 +162,8 @@ class Filter(ABC):
         planes = Planes.empty(shape, dtype, is_even=self.is_even)
 
         def fill(columns: slice) -> None:
-            own, some = planes.at(columns), self._planes_at(shape, columns)
+            fy, fx = frequencies(shape, columns)
+            own, some = planes.at(columns), self.planes_on_grid(fx, fy)
             own.even[:] = some.even
             if own.odd is not None:
                 own.odd[:] = some.odd
@@ -155,13 +171,12 @@ class Filter(ABC):
         in_pieces(fill, shape[1] + 1, COLUMNS_AT_ONCE)
         return planes
 
-    def _planes_at(self, shape: tuple[int, int], columns: slice) -> Planes:
-        """Return some columns of the planes, from `on_grid`."""
-        fy, fx = frequencies(shape, columns)
-        upright = self.on_grid(fx, fy)
+    def planes_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Planes:
+        """Return a part of the planes, from `on_grid`."""
+        upright = self.on_grid(fx_per_px, fy_per_px)
         if self.is_even:
             return Planes(upright, None)
-        turned = self.on_grid(fx, -fy)
+        turned = self.on_grid(fx_per_px, -fy_per_px)
         return Planes((turned + upright) / 2, (turned - upright) / 2)
 
 
@@ -245,6 +260,11 @@ class ScatterFilter(Filter):
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
         return deviated_on_grid(self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
+
+    def aliases_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`: few polynomials, where the rest takes sums of Gaussians."""
+        dark = np.zeros((len(fy_per_px), len(fx_per_px)))
+        return with_aliases(dark, self.scatterers, self.px_per_rad, fx_per_px, fy_per_px)
 
     @property
     def is_smooth(self) -> bool:

@@ -22,7 +22,7 @@ import numpy as np
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
-from frontglass.convolution.blocks import over_columns
+from frontglass.convolution.blocks import over_rows
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.joint_orders import beside_the_arms
 from frontglass.convolution.kept import is_small
@@ -140,12 +140,12 @@ class _Family:
             return _Passed(self.direct, planes)
 
         def multiply(some: slice) -> None:
-            even, odd = planes.at(some)
+            even, odd = planes.rows(some)
             even *= even + even.dtype.type(2 * self.grating.direct)
             assert odd is not None
             even -= np.square(odd)
 
-        over_columns(multiply, planes.even.shape)
+        over_rows(multiply, planes.even.shape)
         return _Passed(self.direct, Planes(planes.even, None))
 
 
@@ -166,8 +166,8 @@ class _Passed:
     def pass_through(self, other: _Passed) -> None:
         """Make planes those of light that passes another too: E1 E2 + O1 O2 and E1 O2 + O1 E2."""
 
-        def multiply(columns: slice) -> None:
-            (even, odd), (more, turned) = self.planes.at(columns), other.planes.at(columns)
+        def multiply(rows: slice) -> None:
+            (even, odd), (more, turned) = self.planes.rows(rows), other.planes.rows(rows)
             direct = even.dtype.type(self.direct)
             passed = more + even.dtype.type(other.direct)
             crossed = None
@@ -182,17 +182,17 @@ class _Passed:
             if crossed is not None:
                 even += crossed
 
-        over_columns(multiply, self.planes.even.shape)
+        over_rows(multiply, self.planes.even.shape)
 
     def add(self, more: Planes) -> None:
         """Add further light."""
 
-        def add(columns: slice) -> None:
-            for plane, own in zip(self.planes.at(columns), more.at(columns), strict=True):
+        def add(rows: slice) -> None:
+            for plane, own in zip(self.planes.rows(rows), more.rows(rows), strict=True):
                 if plane is not None and own is not None:
                     np.add(plane, own, out=plane)
 
-        over_columns(add, self.planes.even.shape)
+        over_rows(add, self.planes.even.shape)
 
 
 @lru_cache(maxsize=4)

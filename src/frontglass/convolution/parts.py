@@ -11,13 +11,13 @@ from typing import Any
 
 import numpy as np
 from scipy import fft
-from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
 from frontglass.convolution.cells import CellAxis, spline_response
 from frontglass.convolution.cosines import cut
 from frontglass.convolution.filters import COLUMNS_AT_ONCE, Filter, Planes, frequencies
+from frontglass.optics.even_spline import EvenSpline
 from frontglass.threads import available_cores, in_pieces
 
 FARTHEST_PX = 65536.0
@@ -132,12 +132,9 @@ class WithoutPoints(FilterOnCells):
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`; frequencies in cycles per cell."""
         fx, fy = fx_per_px / self.columns.width_px, fy_per_px / self.rows.width_px
-        f = np.hypot(fy[:, np.newaxis], fx)
-        nodes = f.max() * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2  # dense near zero
-        points = CubicSpline(nodes, self.whole.along_radius(nodes))(f)
-        left = super().on_grid(fx_per_px, fy_per_px)
-        left -= divided_twice(points, spline_response(fy_per_px), spline_response(fx_per_px))
-        return left
+        # What the pixels leave of a point's transfer is what cells at points would have seen.
+        left = self.whole.aliases_on_grid(fx, fy)
+        return divided_twice(left, self.rows.response(fy), self.columns.response(fx))
 
 
 @lru_cache(maxsize=8)
@@ -185,13 +182,16 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     wide = padded(shape, reach)
     y, x = np.arange(reach[0]) * rows, np.arange(reach[1]) * columns
     end = np.hypot(y[-1], x[-1]) + max(rows, columns)
-    r = np.arange(0, end, min(rows, columns) / ACCURACY.nodes_per_cell)
-    density = CubicSpline(r, filter_.whole.density(r) * rows * columns)
+    r = np.linspace(0, end, math.ceil(end * ACCURACY.nodes_per_cell / min(rows, columns)) + 1)
+    density = EvenSpline(0, end, filter_.whole.density(r) * rows * columns)
     points = np.zeros((wide[0] + 1, wide[1] + 1))
     points[: reach[0], : reach[1]] = density(np.hypot(y[:, np.newaxis], x))
     points[: reach[0], : reach[1]] *= _fading(reach[0])[:, np.newaxis]
     points[: reach[0], : reach[1]] *= _fading(reach[1])
-    points = fft.dctn(points, type=1, workers=available_cores(), overwrite_x=True)
+    # Beyond the reach all columns are dark.
+    lit, how = points[:, : reach[1]], {"type": 1, "overwrite_x": True, "workers": available_cores()}
+    lit[:] = fft.dct(lit, axis=0, **how)
+    points = fft.dct(points, axis=1, **how)
     divided_twice(points, *(spline_response(np.arange(side + 1) / (2 * side)) for side in wide))
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
 
@@ -211,12 +211,12 @@ def planes_of_images(filter_: Filter, shape: tuple[int, int]) -> Float64:
     nodes = min(ACCURACY.nodes_of_images, *shape)
     frames = np.arange(-FRAMES_AWAY, FRAMES_AWAY + 1)
     y, x = (np.add.outer(2 * side * frames, np.linspace(0, side, nodes + 1)) for side in shape)
-    r = np.geomspace(min(shape) / 2, 3 * FRAMES_AWAY * math.hypot(*shape), 512)
-    density = CubicSpline(r, filter_.density(r))
+    near, far = math.log(min(shape) / 2), math.log(3 * FRAMES_AWAY * math.hypot(*shape))
+    density = EvenSpline(near, far, filter_.density(np.exp(np.linspace(near, far, 512))))
     light = np.zeros((nodes + 1, nodes + 1))
     for i, j in itertools.product(range(len(frames)), repeat=2):
         if frames[i] or frames[j]:
-            light += density(np.hypot(y[i][:, np.newaxis], x[j]))
+            light += density(np.log(np.hypot(y[i][:, np.newaxis], x[j])))
     cell = shape[0] * shape[1] / nodes**2
     return np.asarray(fft.dctn(light * cell, type=1)[: nodes // 2, : nodes // 2])
 

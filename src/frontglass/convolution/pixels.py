@@ -18,10 +18,10 @@ import numpy as np
 from numpy.polynomial.chebyshev import chebvander
 from numpy.polynomial.legendre import leggauss
 from scipy import fft, special
-from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
+from frontglass.optics.even_spline import EvenSpline, of_radius
 from frontglass.optics.gaussians import as_gaussians
 from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
 from frontglass.optics.scatter import DEEPEST_EXPM1, deviated_share
@@ -65,10 +65,21 @@ def deviated_on_grid(
     the origin, and is computed where it is asked for. All others together are smooth there: few
     polynomials, found once for a scatterer, say all of them.
     """
-    parts = _simple(scatterers)
     out = point_on_grid(scatterers, px_per_rad, fx_per_px, fy_per_px)
     out *= np.sinc(fy_per_px)[:, np.newaxis] ** 2
     out *= np.sinc(fx_per_px) ** 2
+    return with_aliases(out, scatterers, px_per_rad, fx_per_px, fy_per_px)
+
+
+def with_aliases(
+    out: Float64,
+    scatterers: Scatterers,
+    px_per_rad: float,
+    fx_per_px: Float64,
+    fy_per_px: Float64,
+) -> Float64:
+    """Return what lies on a grid with all aliases but the first added to it, in place."""
+    parts = _simple(scatterers)
     if _farthest_alias(parts, px_per_rad) <= 0.5:
         return out
     folded = _folded(parts, px_per_rad)
@@ -170,11 +181,9 @@ def _from_table(
 ) -> Float64:
     """Return the same from a table along the radius, where a value costs microseconds."""
     f = np.hypot(fy_per_px[:, np.newaxis], fx_per_px)
-    # Dense near zero, where a wide profile falls.
-    nodes = float(f.max()) * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2
-    if not nodes[-1]:
+    if not f.any():
         return np.full(f.shape, sum(depth for depth, _ in parts))
-    return np.asarray(CubicSpline(nodes, _at(nodes, parts, px_per_rad))(f))
+    return of_radius(lambda nodes: _at(nodes, parts, px_per_rad), f, ACCURACY.radius_nodes)
 
 
 def _at(f_per_px: Float64, parts: Scatterers, px_per_rad: float) -> Float64:
@@ -202,8 +211,9 @@ def _deviated(parts: Scatterers, px_per_rad: float) -> Callable[[Float64], Float
     depth = _depth(parts)
     edged = tuple(part for part in parts if isinstance(part[1], Cone | Airy))
     smooth = tuple(part for part in parts if part not in edged)
-    nodes = np.linspace(math.log(0.4), math.log(ACCURACY.farthest_alias), ACCURACY.radius_nodes)
-    table = CubicSpline(nodes, _at(np.exp(nodes), smooth, px_per_rad)) if smooth else None
+    low, high = math.log(0.4), math.log(ACCURACY.farthest_alias)
+    nodes = np.exp(np.linspace(low, high, ACCURACY.radius_nodes))
+    table = EvenSpline(low, high, _at(nodes, smooth, px_per_rad)) if smooth else None
 
     def at(f_per_px: Float64) -> Float64:
         exponent = np.zeros(f_per_px.shape) if table is None else table(np.log(f_per_px))
@@ -318,14 +328,15 @@ def _add_aliases(
     last = min(math.ceil(_farthest_alias(parts, px_per_rad)), ACCURACY.most_aliases)
     end = math.hypot(last + 0.5, last + 0.5)
     nodes = end * np.linspace(0, 1, ACCURACY.radius_nodes) ** 2
-    table = CubicSpline(nodes, deviated_share(_at(nodes, parts, px_per_rad), _depth(parts)))
+    light = deviated_share(_at(nodes, parts, px_per_rad), _depth(parts))
+    table = EvenSpline(0, math.sqrt(end), light)
     for my in range(-last, last + 1):
         for mx in range(-last, last + 1):
             if not mx and not my:
                 continue
             fy, fx = fy_per_px + my, fx_per_px + mx
             window = np.outer(np.sinc(fy) ** 2, np.sinc(fx) ** 2)
-            out += table(np.minimum(np.hypot(fy[:, np.newaxis], fx), end)) * window
+            out += table(np.sqrt(np.minimum(np.hypot(fy[:, np.newaxis], fx), end))) * window
 
 
 def joined(scatterers: Sequence[Scatterers]) -> Scatterers:

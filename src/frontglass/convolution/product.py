@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from frontglass.arrays import Float64
-from frontglass.convolution.blocks import over_columns
+from frontglass.convolution.blocks import over_rows
 from frontglass.convolution.filters import (
     REFERENCE_PX,
     Filter,
@@ -107,6 +107,14 @@ class Product(Filter):
             passed *= glow.direct + glow.of_others(fx_per_px, fy_per_px, are_level=self.is_level)
         return np.asarray(passed + direct * glow.on_grid(fx_per_px, fy_per_px))
 
+    def aliases_on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
+        """See `Filter`; veils leave a scatterer's as they are."""
+        glow, others = self._glow_and_others
+        if glow is None or not all(member.direct + member.veil == 1 for member in others):
+            return Filter.aliases_on_grid(self, fx_per_px, fy_per_px)
+        share = math.prod(member.direct for member in others)
+        return share * glow.aliases_on_grid(fx_per_px, fy_per_px)
+
     @property
     def _glow_and_others(self) -> tuple[ScatterFilter | None, tuple[Filter, ...]]:
         """Return the scatterer of the first scale, and all other members."""
@@ -160,24 +168,25 @@ class Product(Filter):
         spare = (own for own in laid.values() if (own.odd is None) == self.is_even)
         planes = next(spare, None) or Planes.empty(shape, dtype, is_even=self.is_even)
 
-        def multiply(columns: slice) -> None:
+        fy, fx = frequencies(shape, slice(0, shape[1] + 1))
+
+        def multiply(rows: slice) -> None:
             glow, others = self._glow_and_others
             passed = Planes(np.ones(1), None)
             for m in others:
-                own = laid[m].at(columns) if m.is_laid else m._planes_at(shape, columns)
+                own = laid[m].rows(rows) if m.is_laid else m.planes_on_grid(fx, fy[rows])
                 passed = _one_behind_the_other(passed, Planes(own.even + m.direct, own.odd))
             direct = math.prod(m.direct for m in others)
             even, odd = passed.even - direct, passed.odd
             if glow is not None:
-                fy, fx = frequencies(shape, columns)
-                further = glow.direct + glow.of_others(fx, fy, are_level=self.is_level)
-                even = even * further + direct * glow.on_grid(fx, fy)
+                further = glow.direct + glow.of_others(fx, fy[rows], are_level=self.is_level)
+                even = even * further + direct * glow.on_grid(fx, fy[rows])
                 odd = None if odd is None else odd * further
-            planes.even[:, columns] = even
+            planes.even[rows] = even
             if planes.odd is not None:
-                planes.odd[:, columns] = odd
+                planes.odd[rows] = odd
 
-        over_columns(multiply, planes.even.shape)
+        over_rows(multiply, planes.even.shape)
         return planes
 
 

@@ -316,7 +316,7 @@ def lay_planes(kernel: MirrorKernel, planes: Planes, columns: slice) -> None:
             light = laid[:, : width + 1].astype(dtype)
             planes.even[rows] = fft.dct(light, type=1, axis=1)[:, columns]
         else:
-            transformed = fft.rfft(laid.astype(dtype), axis=1)[:, columns]
+            transformed = fft.rfft(laid.astype(dtype, copy=False), axis=1)[:, columns]
             planes.even[rows] = transformed.real
             np.negative(transformed.imag, out=planes.odd[rows])
 
@@ -331,18 +331,11 @@ def lay_planes(kernel: MirrorKernel, planes: Planes, columns: slice) -> None:
 def _transform_columns(planes: Planes, columns: slice) -> None:
     """Transform some columns of planes down, in place."""
     even, odd = planes.at(columns)
+    even[:] = fft.dct(np.ascontiguousarray(even), type=1, axis=0, overwrite_x=True)
     if odd is None:
-        even[:] = fft.dct(np.ascontiguousarray(even), type=1, axis=0, overwrite_x=True)
         return
-    # An even and an odd column of twice the height are one real column.
-    height = len(even) - 1
-    both = np.empty((2 * height, even.shape[1]), even.dtype)
-    both[: height + 1] = even
-    both[height + 1 :] = even[height - 1 : 0 : -1]
-    both[1:height] += odd[1:height]
-    both[height + 1 :] -= odd[height - 1 : 0 : -1]
-    transformed = fft.rfft(both, axis=0)
-    even[:] = transformed.real
-    np.negative(transformed.imag, out=odd)
+    inner = odd[1:-1]
+    if len(inner):
+        inner[:] = fft.dst(np.ascontiguousarray(inner), type=1, axis=0, overwrite_x=True)
     # At the highest frequencies a grid cannot tell a wave from its mirror image.
     odd[[0, -1]] = 0

@@ -15,6 +15,7 @@ from frontglass.arrays import Float32, Float64
 from frontglass.choices import Surround
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.filters import Filter
+from frontglass.optics.even_spline import of_radius
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.table import Table
 
@@ -55,11 +56,8 @@ class RingFilter(Filter):
 
     def on_grid(self, fx_per_px: Float64, fy_per_px: Float64) -> Float64:
         """See `Filter`."""
-        from scipy.interpolate import CubicSpline
-
         f = np.hypot(fy_per_px[:, np.newaxis], fx_per_px)
-        nodes = max(float(f.max()), 1e-12) * np.linspace(0, 1, NODES) ** 2
-        return np.asarray(CubicSpline(nodes, self.along_radius(nodes))(f))
+        return of_radius(self.along_radius, f, NODES)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -26,6 +26,9 @@ NO_EFFECT = 2e-4
 """Effect below which a look does nothing by a criterion, in that criterion's unit."""
 ROUGH_OCTAVES = 0.01
 """How near a rough meter leads."""
+FAR_OCTAVES, NEAR_OCTAVES = 0.1, 1e-3
+"""Steps that tell a slope well, and those so short that what they lead to needs no look: effects
+change by less than a thousandth, and by the slope of the step before the match is told to 1e-5."""
 FARTHEST_OCTAVES, MOST_STEPS = 3.0, 6
 """Steps from there to the match: longer ones, or more of them, say that it led astray."""
 
@@ -99,7 +102,7 @@ class Match:
     wanted : Effects
         What the reference does.
     got : Effects or None
-        What the other does at that strength.
+        What the other does at that strength, or within a thousandth of it.
     stock : Look or None
         The other one at the nearest strength that can be rented.
     at_stock : Effects or None
@@ -240,15 +243,18 @@ def _filled_in(found: Match, tried: _Tried, rough: _Tried | None) -> Match:
         return tried.excess(2.0**octave, wanted, criteria)
 
     near = None if rough is None else _mended(excess, rough, rough.meter(reference), criteria)
-    octave = _sought(excess) if near is None else near
-    if isinstance(octave, str):
-        return replace(found, reason=f"{other.name} {octave} {reference} in {_named(criteria)}")
-    strength = 2.0**octave
+    if near is None:
+        sought = _sought(excess)
+        if isinstance(sought, str):
+            said = f"{other.name} {sought} {reference} in {_named(criteria)}"
+            return replace(found, reason=said)
+        near = sought, sought
+    strength, seen = (2.0**octave for octave in near)
     stock = nearest_stock(strength)
     return replace(
         found,
         matched=other.at(strength),
-        got=tried.at(strength),
+        got=tried.at(seen),
         stock=other.at(stock),
         at_stock=tried.at(stock),
         left_out=left_out,
@@ -287,10 +293,12 @@ Excess = Callable[[float], float]
 
 def _mended(
     excess: Excess, rough: _Tried, wanted: Effects, criteria: Sequence[Criterion]
-) -> float | None:
+) -> tuple[float, float] | None:
     """Return where the excess is none, from where it is none by a rough meter; None if not near.
 
-    One step goes by the slope that the rough meter tells, the others by what they found.
+    It begins at the stock strength next to that, which is measured in any case. One step goes by
+    the slope that the rough meter tells, the others by what they found. The second of what is
+    returned is where the last look was taken: the effects there are those of the match.
     """
 
     def roughly(octave: float) -> float:
@@ -301,14 +309,20 @@ def _mended(
     bracket = _bracket(roughly, step=2)
     if isinstance(bracket, str):
         return None
-    before = _root(roughly, bracket, ROUGH_OCTAVES)
-    farther = max(bracket, key=lambda octave: abs(octave - before))
-    slope = (roughly(farther) - roughly(before)) / (farther - before)
-    off = excess(before)
+    guess = _root(roughly, bracket, ROUGH_OCTAVES)
+    before = math.log2(nearest_stock(2.0**guess))
+    farther = guess
+    if abs(guess - before) < FAR_OCTAVES:
+        farther = max(bracket, key=lambda octave: abs(octave - before))
+    try:
+        slope = (roughly(farther) - roughly(before)) / (farther - before)
+        off = excess(before)
+    except ParameterError:  # Threads cannot become wider than their spacing lets them.
+        return None
     for _ in range(MOST_STEPS):
         octave = before - off / slope if slope > 0 else math.inf
-        if abs(octave - before) < ACCURACY.match_tolerance:
-            return before
+        if abs(octave - before) < NEAR_OCTAVES:
+            return octave, before
         is_near = abs(octave - before) <= FARTHEST_OCTAVES
         if not (is_near and WEAKEST <= 2.0**octave <= STRONGEST):
             break

@@ -15,6 +15,7 @@ from frontglass.measurement.watch import WatchedRegion, darkest_told
 from frontglass.optics.camera import Camera
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.rendering import render
+from frontglass.threads import in_pieces
 from frontglass.units import stops_from_ratio
 
 LAMP_FROM = 0.9
@@ -27,6 +28,8 @@ TEXTURE_LIGHT = (0.01, 0.8)
 """Light within which texture is measured: neither black nor near the lamps."""
 TEXTURE_PX = 1.5
 """Standard deviation of the blur that separates texture from shape [px]."""
+BLUR_PX, ROWS_AT_ONCE = 6, 48
+"""As far as OpenCV's blur of that width goes, and rows that are looked at together."""
 
 
 def meter_on_still(
@@ -58,19 +61,19 @@ def meter_on_still(
     dark = _mask(dark_part & (before <= np.quantile(before[dark_part], DARKEST_SHARE)))
     low, high = TEXTURE_LIGHT
     fine = _within(watched, ("face", "hair"), before.shape) & (before > low) & (before < high)
-    fine_mask = _mask(fine)
-    rough_before, ring_before = _roughness(before, fine_mask), _mean(before, ring)
+    del before
+    masks = ring, dark, _mask(fine)
+    ring_before, black_before, rough_before = _seen_in(picture, masks)
     # Below half a code a still does not tell black from none: no lift is counted there.
-    black_before, least = _mean(before, dark), darkest_told(picture.encoding)
+    least = darkest_told(picture.encoding)
 
     def effects(look: Look) -> Effects:
         # Ghosts are no halo, whatever they fall on.
         seen = render(picture, [look.without_ghosts()], camera=camera, surround=surround)
-        light = _luminance(seen)
-        rough = _roughness(light, fine_mask)
+        ring_seen, black_seen, rough = _seen_in(seen, masks)
         return Effects(
-            halo=max(0.0, _mean(light, ring) - ring_before),
-            black_stops=stops_from_ratio(max(_mean(light, dark), least) / max(black_before, least)),
+            halo=max(0.0, ring_seen - ring_before),
+            black_stops=stops_from_ratio(max(black_seen, least) / max(black_before, least)),
             texture=1 - rough / rough_before if rough_before else 0.0,
             light_loss_stops=look.light_loss_stops,
         )
@@ -92,10 +95,10 @@ def _within(
     return inside if inside.any() else ~inside
 
 
-def _luminance(picture: Picture) -> Float32:
+def _luminance(picture: Picture, rows: slice = slice(None)) -> Float32:
     """Luminance of a picture [white = 1]; single precision tells a millionth, and is fast."""
     weights = np.asarray(picture.primaries.luminance_weights, np.float32).reshape(1, 3)
-    return np.asarray(cv2.transform(picture.radiance, weights), np.float32)
+    return np.asarray(cv2.transform(picture.radiance[rows], weights), np.float32)
 
 
 def _round_lamps(light: Float32, camera: Camera, picture: Picture) -> Mask:
@@ -110,12 +113,24 @@ def _mask(where: Mask) -> Codes:
     return where.astype(np.uint8)
 
 
-def _roughness(light: Float32, where: Codes) -> float:
-    fine = cv2.subtract(light, cv2.GaussianBlur(light, (0, 0), TEXTURE_PX))
-    count = cv2.countNonZero(where)
-    return float(cv2.norm(fine, cv2.NORM_L2, where)) / math.sqrt(count) if count else 0.0
+def _seen_in(picture: Picture, masks: tuple[Codes, Codes, Codes]) -> tuple[float, float, float]:
+    """Mean luminance where two masks are set, and the rms of its texture where a third is."""
+    sums: list[list[float]] = []
 
+    def some(rows: slice) -> None:
+        # Strips stay in the cache, and no frame of one channel is made.
+        around = slice(max(rows.start - BLUR_PX, 0), rows.stop + BLUR_PX)
+        light = _luminance(picture, around)
+        fine = cv2.subtract(light, cv2.GaussianBlur(light, (0, 0), TEXTURE_PX))
+        inner = slice(rows.start - around.start, rows.stop - around.start)
+        *own, textured = (mask[rows] for mask in masks)
+        # OpenCV sums in double precision.
+        means = [cv2.mean(light[inner], where)[0] * cv2.countNonZero(where) for where in own]
+        sums.append([*means, cv2.norm(fine[inner], cv2.NORM_L2, textured) ** 2])
 
-def _mean(light: Float32, where: Codes) -> float:
-    # OpenCV sums in double precision.
-    return float(cv2.mean(light, where)[0])
+    in_pieces(some, picture.height_px, ROWS_AT_ONCE)
+    counts = [max(cv2.countNonZero(mask), 1) for mask in masks]
+    ring, dark, rough = (
+        math.fsum(own) / n for own, n in zip(np.transpose(sums), counts, strict=True)
+    )
+    return ring, dark, math.sqrt(rough)

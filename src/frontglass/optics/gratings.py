@@ -9,12 +9,12 @@ from typing import NamedTuple, Self
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
-from scipy.interpolate import CubicSpline
 
 from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_not_negative, check_number, check_positive
 from frontglass.errors import ParameterError
 from frontglass.optics.bands import Band
+from frontglass.optics.even_spline import EvenSpline
 from frontglass.optics.psf import FloatArray
 
 # Beyond this many standard deviations a Gaussian is below 1e-16 of its peak.
@@ -138,8 +138,8 @@ class Grating:
             return self._blurred(np.atleast_1d(shift), relative).reshape(shift.shape)
         largest = float(shift.max())
         count = math.ceil(largest / self.width_m * ACCURACY.table_steps_per_thread)
-        nodes = np.linspace(0.0, largest, min(max(count, 2), ACCURACY.largest_table) + 1)
-        return np.asarray(CubicSpline(nodes, self._blurred(nodes, relative))(shift))
+        nodes = np.linspace(0.0, largest, min(max(count, 3), ACCURACY.largest_table) + 1)
+        return EvenSpline(0, largest, self._blurred(nodes, relative))(shift)
 
     def orders(
         self,

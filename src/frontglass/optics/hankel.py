@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
+
+from frontglass.optics.even_spline import EvenSpline
 
 FloatArray = NDArray[np.float64]
 
@@ -103,5 +104,6 @@ def _at(r_rad: ArrayLike, log_r: FloatArray, table: FloatArray, *, beyond: float
     inner = np.abs(log_r - middle) <= _REACH
     low, high = np.exp(middle - _REACH), np.exp(middle + _REACH)
     r = np.asarray(r_rad, dtype=np.float64)
-    spline = CubicSpline(log_r[inner], table[inner])
+    own = log_r[inner]
+    spline = EvenSpline(own[0], own[-1], table[inner])
     return np.where(r > high, beyond, spline(np.log(np.clip(r, low, high))))

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import CubicSpline
 
 from frontglass.checks import check_not_negative, check_positive
 from frontglass.errors import ParameterError
+from frontglass.optics.even_spline import EvenSpline
 from frontglass.optics.hankel import density_from_transform
 from frontglass.optics.profiles import Profile
 from frontglass.optics.psf import FloatArray
@@ -148,4 +148,4 @@ def _transform_table(table: Table) -> tuple[float, Callable[[FloatArray], FloatA
     log_f = math.log(scale) + np.arange(-_TABLE_REACH, _TABLE_REACH, _TABLE_STEP)
     values = density_from_transform(table.radial_density, np.exp(log_f), scale_rad=scale)
     values /= values[0]
-    return math.exp(log_f[0]), CubicSpline(log_f, values)
+    return math.exp(log_f[0]), EvenSpline(log_f[0], log_f[-1], values)

@@ -182,12 +182,20 @@ def _held(own: Float32, cell: Places, shape: tuple[int, int], step: int) -> Floa
     for _ in range(2):
         near = np.asarray(cv2.dilate(near, np.ones(size, np.uint8)))
     here = np.flatnonzero(near.ravel()[cell])
-    cell, own = cell[here], own[here]
+    own, cells = own[here], np.flatnonzero(near)
+    # Sums over a few cells, not over all of a still.
+    number = np.empty(near.size, np.int32)
+    number[cells] = np.arange(cells.size)
+    place = number[cell[here]]
 
     def mean(values: Float32 | None) -> Float32:
-        plane = np.bincount(cell, values, near.size).astype(np.float32).reshape(shape)
-        blurred = cv2.blur(plane, size, borderType=cv2.BORDER_REFLECT)
-        return np.asarray(blurred, np.float32).ravel()[cell]
+        sums = np.bincount(place, values, cells.size).astype(np.float32)
+        if size > (1, 1):
+            plane = np.zeros(shape, np.float32)
+            plane.ravel()[cells] = sums
+            blurred = cv2.blur(plane, size, borderType=cv2.BORDER_REFLECT)
+            sums = np.asarray(blurred, np.float32).ravel()[cells]
+        return sums[place]
 
     count = mean(None)
     for channel in range(3):

@@ -98,6 +98,7 @@ def with_recovered_light(
     *,
     white: float = 1.0,
     camera: Camera | None = None,
+    is_last: bool = False,
 ) -> RecoveredStill:
     """Return a still that carries, beside what it shows, the light that its clipped lamps lost.
 
@@ -111,6 +112,8 @@ def with_recovered_light(
         Light of the file's highest code, if the still has been exposed anew. > 0.
     camera : Camera or None
         What took the still, where a sun or a moon is marked; None goes by what its file says.
+    is_last : bool
+        Whether nobody asks of the same light again: then nothing is kept for that.
 
     Raises
     ------
@@ -139,7 +142,7 @@ def with_recovered_light(
         return RecoveredStill(bare, (), luminance)
     if (top != 1).any():
         return _beyond_the_top(bare, recovery, top, white=white, camera=camera)
-    return _recovered(bare, recovery, luminance, white=white, camera=camera)
+    return _recovered(bare, recovery, luminance, white=white, camera=camera, is_last=is_last)
 
 
 def _beyond_the_top(
@@ -159,6 +162,7 @@ def _beyond_the_top(
         higher,
         white=white,
         camera=camera,
+        is_last=True,  # light that was made here
     )
     lost = found.picture.recovered
     if lost is not None:
@@ -181,10 +185,12 @@ def _recovered(
     *,
     white: float,
     camera: Camera | None,
+    is_last: bool,
 ) -> RecoveredStill:
     """Return a still whose light ends at white with what its clipped lamps lost."""
     # Who marks lamps one after the other asks of the same light each time.
-    found, features = _AREAS.of(bare.radiance, white, lambda: _areas(bare.radiance, white))
+    find = _AREAS.once if is_last else _AREAS.of
+    found, features = find(bare.radiance, white, lambda: _areas(bare.radiance, white))
     marked = tuple(_region_at(mark, found) for mark in recovery.marks)
     if found.regions == 0:
         return RecoveredStill(bare, (), luminance)

@@ -49,7 +49,9 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
     light = np.empty((*codes.shape[:2], 3), dtype=np.float32)
 
     def decode(rows: slice) -> None:
-        light[rows] = _decoded(codes[rows], curves)
+        found = _decoded(codes[rows], curves, light[rows])
+        if not np.may_share_memory(found, light):
+            light[rows] = found
 
     over_strips(decode, codes.shape[0], codes.shape[1] * 3)
     return light
@@ -199,7 +201,9 @@ def _encode_strip(
     else:
         # As whole numbers without a sign, light below 0 is beyond all other.
         if (light.view(np.uint32) > _ONE_BITS).any():
-            above, below = (_pixels_with(mask, same) for mask in (light > 1, light < 0))
+            above, below = (
+                _pixels_with(mask, same) if mask.any() else 0 for mask in (light > 1, light < 0)
+            )
             if target.primaries is not None and out.shape[2] == 3:
                 light = towards_white(light, target.primaries)
         encode = _encode_bytes if target.sample is Sample.UINT8 else _encode_words
@@ -278,10 +282,11 @@ class _ByteNoise(NamedTuple):
 def _byte_noise(width: int, channels: int) -> _ByteNoise:
     def steps(noise: FloatArray, most: int) -> NDArray[np.uint16]:
         whole = np.clip(np.rint(noise * 256), -most, most - 1).astype(np.int16)
-        return whole.view(np.uint16).reshape(len(noise), -1)
+        tiles = np.tile(whole, (1, -(-width // TILE_PX), 1))[:, :width]
+        return np.ascontiguousarray(tiles).view(np.uint16).reshape(TILE_PX, -1)
 
-    band = noise_band(width, channels)
-    return _ByteNoise(steps(band.uniform, 128), steps(band.triangular, 256))
+    tile = noise_band(TILE_PX, channels)
+    return _ByteNoise(steps(tile.uniform, 128), steps(tile.triangular, 256))
 
 
 @lru_cache(maxsize=12)
@@ -316,14 +321,14 @@ def _light_table(curve: Curve, sample: Sample) -> FloatArray:
     return curve.decode(np.arange(top + 1) / top).astype(np.float32)
 
 
-def _decoded(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
-    """(rows, W, 3) light of (rows, W, 1 or 3) codes."""
+def _decoded(codes: Codes, curves: tuple[Curve, ...], room: FloatArray | None = None) -> FloatArray:
+    """(rows, W, 3) light of (rows, W, 1 or 3) codes; where it can be, it is laid into `room`."""
     sample = Sample.of(codes)
     alike = all(curve is curves[0] for curve in curves)
     if not sample.is_integer:
         light = _decoded_floats(codes, curves)
     elif alike:
-        light = _looked_up(codes, _light_table(curves[0], sample))
+        light = _looked_up(codes, _light_table(curves[0], sample), room)
     else:
         planes = [
             _looked_up(np.ascontiguousarray(codes[..., k]), _light_table(curve, sample))
@@ -335,12 +340,13 @@ def _decoded(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
     return light
 
 
-def _looked_up(codes: Codes, table: FloatArray) -> FloatArray:
+def _looked_up(codes: Codes, table: FloatArray, room: FloatArray | None = None) -> FloatArray:
     if codes.dtype == np.uint8:
         import cv2
 
         # 10 ms for 24 MP, where numpy's take needs 98 ms.
-        light = cv2.LUT(np.ascontiguousarray(codes), table)
+        fits = room is not None and room.shape == codes.shape
+        light = cv2.LUT(np.ascontiguousarray(codes), table, dst=room if fits else None)
         return np.asarray(light, dtype=np.float32).reshape(codes.shape)
     return np.asarray(np.take(table, codes), dtype=np.float32)
 

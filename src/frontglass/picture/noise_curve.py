@@ -61,7 +61,8 @@ class NoiseCurve(NamedTuple):
 
 def level_index(level: Float32) -> Index:
     """Return where levels of light stand in a `NoiseCurve`."""
-    root = np.sqrt(np.maximum(level, 0))
+    root = cv2.threshold(level, 0, 0, cv2.THRESH_TOZERO)[1]  # a fourth of the time of a maximum
+    np.sqrt(root, out=root)
     return np.asarray(cv2.convertScaleAbs(root, alpha=LEVELS - 1), np.uint8)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+import cv2
 import numpy as np
 
 from frontglass.arrays import Float32
@@ -69,10 +70,10 @@ class Bare(NamedTuple):
         def lay(rows: slice) -> None:
             own, noise, still = seen[rows], grain.at(rows), self.shown(rows)
             bare = still - noise
-            louder = np.maximum(own, 0)
+            louder = _not_below_nothing(own)
             own -= bare
             louder += np.float32(FAINT)
-            np.maximum(bare, 0, out=bare)
+            bare = _not_below_nothing(bare)
             bare += np.float32(FAINT)
             louder /= bare
             np.sqrt(louder, out=louder)
@@ -83,6 +84,13 @@ class Bare(NamedTuple):
 
         over_strips(lay, seen.shape[0], seen.shape[1] * 3)
         return seen
+
+
+def _not_below_nothing(light: Float32) -> Float32:
+    """Light but for what is below 0; numpy's maximum takes four times as long."""
+    rows = light.reshape(len(light), -1)
+    above = cv2.threshold(rows, 0, 0, cv2.THRESH_TOZERO)[1]
+    return np.asarray(above, np.float32).reshape(light.shape)
 
 
 def bare(picture: Picture, again: StillInCodes | None = None) -> Bare:

@@ -129,7 +129,7 @@ class Recipe:
 
         With a taking lens it is cut to what that sees.
         """
-        return self.lit(self.exposed(still), still).picture
+        return self.lit(self.exposed(still), still, is_last=True).picture
 
     def exposed(self, still: Path) -> ExposedStill:
         """Return a still as its file holds it, exposed."""
@@ -157,14 +157,16 @@ class Recipe:
             picture = picture.but(display=display)
         return ExposedStill(picture.but(past_white=self.past_white), stops)
 
-    def lit(self, exposed: ExposedStill, still: Path) -> RecoveredStill:
+    def lit(self, exposed: ExposedStill, still: Path, *, is_last: bool = False) -> RecoveredStill:
         """Return what was read of a still as `picture_from` has it, and its clipped lamps.
 
         Who asks again with other lamps need not read the file again.
         """
         white = ratio_from_stops(exposed.stops)
         camera = self.framing.camera_for(exposed.picture).camera
-        found = with_recovered_light(exposed.picture, self.recovery, white=white, camera=camera)
+        found = with_recovered_light(
+            exposed.picture, self.recovery, white=white, camera=camera, is_last=is_last
+        )
         picture, space = found.picture, self.space
         if space != Space():
             picture = space.around(picture, camera, still)
