@@ -168,19 +168,30 @@ def hand(tab: Tab) -> None:
     print(f"  a frame with the software rasteriser: {whole[len(whole) // 2]:.1f} ms ({kinds})")
 
 
-def choosing(still: Path) -> None:
-    """Print what it takes from another look, lamp or stop to its picture."""
+@contextlib.contextmanager
+def idle(still: Path) -> Iterator[tuple[Page, Tab]]:
+    """Have a still on the page, with all of a look's strengths and nothing more to do."""
     with served([still]) as (page, address), browser() as tab:
         tab.driver.get(address)
         tab.seconds_until("document.getElementById('picture').dataset.shows == 'exact'")
-        idle = "document.querySelectorAll('.card canvas:not([data-key])').length == 0"
-        tab.seconds_until(idle)
+        tab.seconds_until("document.querySelectorAll('.card canvas:not([data-key])').length == 0")
         opened = page.table.opened(0)
         print(f"{opened.small.width_px} x {opened.small.height_px} of {still.name}")
+        yield page, tab
+
+
+def choosing(still: Path) -> None:
+    """Print what it takes from another look, lamp or stop to its picture."""
+    with idle(still) as (page, tab):
         for look in LOOKS[1:]:
             chosen_at(page, tab, look)
         hand(tab)
         changed(page, tab, LOOKS[-1])
+
+
+def net(still: Path) -> None:
+    """Print the same of a net."""
+    with idle(still) as (page, tab):
         chosen_at(page, tab, NET)
         changed(page, tab, NET)
 
@@ -314,8 +325,9 @@ def main(word: str = "") -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         for width in (1280, 1920):
-            if word in f"choosing {width}":
-                choosing(scout(folder, width))
+            for part in (choosing, net):
+                if word in f"{part.__name__} {width}":
+                    part(scout(folder, width))
         if word in "large":
             large(folder)
 
