@@ -21,7 +21,7 @@ ALMOST_BARE = 1e-13
 """So little of any look that no picture shows it, and nothing spreads."""
 NODES_OF_GLASS, NODES_OF_GREASE, NODES_OF_REST = (
     ((0.25, 3), (1.0, 4), (4.0, 5), (math.inf, 7)),
-    ((1.0, 4), (6.0, 6), (math.inf, 7)),
+    ((1.0, 4), (3.0, 5), (6.0, 6), (math.inf, 7)),
     ((0.25, 4), (1.0, 5), (math.inf, 7)),
 )
 """How many renders tell all between, up to an optical depth at the largest strength: of glass, of
