@@ -177,6 +177,11 @@ def a_lamp_is_made_brighter_and_the_picture_follows(visit):
 
     visit.until_exact("harbour-night:0.3333")
     before, light = visit.canvas(), visit.says("picture.dataset.light")
+    bare = (
+        "performance.getEntriesByType('resource').filter((one) => one.name.endsWith('/exact?'))"
+        ".length"
+    )
+    visit.until(f"{bare} == 1")
     visit.key("o")
     circle = visit.driver.find_element("css selector", ".lamp")
     ActionChains(visit.driver).click_and_hold(circle).move_by_offset(0, -48).release().perform()
@@ -187,7 +192,10 @@ def a_lamp_is_made_brighter_and_the_picture_follows(visit):
     np.testing.assert_array_equal(brighter, exact_codes(visit, "harbour-night:0.3333"))
     visit.driver.find_element("css selector", ".lamp:not(.unsure)").send_keys(Keys.DELETE)
     visit.until("document.querySelector('.lamp:not(.unsure)') == null")
+    visit.until_exact("harbour-night:0.3333")
     visit.key("o")
+    # Bare it is as it was, and not asked for again.
+    assert visit.says(bare) == 1
 
 
 def what_is_kept_outlives_the_page_and_the_program(visit):

@@ -197,7 +197,8 @@ function draw() {
 function tag(number, one, word) {
   const words = page.isBare ? "bare" : wordsOf(one);
   const problem = page.isBare || isBareSide(one) ? "" : renders.problem(exactWant(looksOf(one)).key);
-  find(`tag${number}`).textContent = problem ? `${words}: ${problem}` : [word, words].filter(Boolean).join(" ");
+  const element = find(`tag${number}`), text = problem ? `${words}: ${problem}` : [word, words].filter(Boolean).join(" ");
+  if (element.textContent !== text) element.textContent = text; // even the same text is laid out anew
 }
 
 let rest = 0;
