@@ -192,9 +192,8 @@ def choosing(still: Path) -> None:
 def net(still: Path) -> None:
     """Print the same of a net."""
     with idle(still) as (page, tab):
-        before = chosen_at(page, tab, NET)
-        # Renders at another strength would throw its planes out: two of them have no room.
-        changed(page, tab, NET, before)
+        chosen_at(page, tab, NET)
+        changed(page, tab, NET)
 
 
 CHANGES = {
@@ -207,17 +206,17 @@ CHANGES = {
 }
 
 
-def changed(page: Page, tab: Tab, look: str, render: float | None = None) -> None:
-    """Print what it takes from a change to its picture, in renders just before, or in that one."""
+def changed(page: Page, tab: Tab, look: str) -> None:
+    """Print what it takes from a change to its picture, in renders just before."""
     # As a hand does that has come to rest.
     tab.seconds_until("picture.dataset.shows == 'exact'")
     strength = tab.says("document.getElementById('strength').value")
-    before = [] if render is None else [render]
+    before: list[float] = []
     for what, script in CHANGES.items():
         is_at_once = "at once" in what  # else once all strengths are there
         if not is_at_once:
             tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
-            before = before if render is not None else renders(page, look)
+            before = renders(page, look)
         light = tab.says("picture.dataset.light")
         tab.says(f"(() => {{ {script} }})()")
         shown = EXACT.format(f"{look}:{strength}") + f" && picture.dataset.light != '{light}'"
@@ -237,10 +236,8 @@ def renders(page: Page, look: str) -> list[float]:
     return times_of(lambda: still.seen([chosen]))
 
 
-def chosen_at(page: Page, tab: Tab, look: str) -> float:
+def chosen_at(page: Page, tab: Tab, look: str) -> None:
     """Print what it takes to a look's first picture and to all strengths, in later renders.
-
-    Returns what one of those takes [s].
 
     Nothing of the look was rendered at this size before; its renders are, but for the first.
     """
@@ -256,7 +253,6 @@ def chosen_at(page: Page, tab: Tab, look: str) -> float:
     print(f"  all strengths of it take the program {work / own:.1f} renders' CPU time")
     ratio(f"{look}, first exact picture", first, render, 3)
     ratio(f"{look}, all strengths ({all_of(page, look)})", every, render, 8)
-    return render
 
 
 def large(folder: Path) -> None:
