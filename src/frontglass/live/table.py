@@ -248,7 +248,10 @@ class LightTable:
         """Return a small picture of the still through looks."""
         still = self.held(number)
         camera = still.recipe.framing.camera_for(still.tiny).camera
-        return shown_codes(replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera))
+        # Those of all looks have no room, and would throw out what is looked at.
+        with keeping_nothing_new():
+            seen = replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera)
+        return shown_codes(seen)
 
     def draft(self, number: int) -> NDArray[np.uint8] | None:
         """Return a still at the page's size before its lamps are found.

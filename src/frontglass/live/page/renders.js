@@ -38,6 +38,7 @@ export class Renders {
       if (!isBehind && wanted.some((one) => one.key === this.asked.key)) return;
       this.asked.abort.abort();
       this.asked = null;
+      this.isHushed = false;
     }
     if (next) this.fetch(next, new Set(wanted.map((one) => one.key)));
   }
