@@ -38,7 +38,8 @@ from tests.benchmarks.whole_command import write_still
 TOKEN = "for-the-benchmark-of-the-page-and-for-nothing-else"
 PATIENCE_S, TIMES = 300, 3
 WORDS = {"framing": fg.Framing(lens_mm=36.9, sensor="36x20.25")}
-LOOKS = ("harbour-night", "powder-room", "wet-quay")
+LOOKS = ("harbour-night", "powder-room", "keyhole", "wet-quay")
+NET = "fine-net"
 GIB = 2**20
 EXACT = "picture.dataset.shows == 'exact' && picture.dataset.what == '{}'"
 
@@ -52,10 +53,13 @@ class Tab:
     def says(self, script: str) -> object:
         return self.driver.execute_script(f"return {script}")
 
-    def seconds_until(self, script: str) -> float:
-        """Wait in the page itself, so that asking costs it nothing; return seconds waited."""
+    def seconds_until(self, script: str, *, after: str = "") -> float:
+        """Wait in the page itself, so that asking costs it nothing; return seconds waited.
+
+        What is to be done first is counted.
+        """
         waiting = (
-            "const done = arguments[arguments.length - 1], from = performance.now();"
+            f"const done = arguments[arguments.length - 1], from = performance.now(); {after};"
             f"const look = () => ({script}) ? done((performance.now() - from) / 1000)"
             " : setTimeout(look, 4); look();"
         )
@@ -63,16 +67,16 @@ class Tab:
 
     def choose(self, look: str) -> float:
         """Choose a look; return seconds to its exact picture."""
-        self.says(f"document.querySelector('[data-look={look}]').click()")
         strength = self.says("document.getElementById('strength').value")
-        return self.seconds_until(EXACT.format(f"{look}:{strength}"))
+        click = f"document.querySelector('[data-look={look}]').click()"
+        return self.seconds_until(EXACT.format(f"{look}:{strength}"), after=click)
 
 
 @contextlib.contextmanager
 def served(sources: list[Path]) -> Iterator[tuple[Page, str]]:
     """Serve stills beside this process' other work."""
     page = page_for(list(map(str, sources)), WORDS)
-    page.table.looks = {name: page.table.looks[name] for name in (*LOOKS, "fine-net")}
+    page.table.looks = {name: page.table.looks[name] for name in (*LOOKS, NET)}
     listener = listening(None)
     server = server_of(page, listener.getsockname()[1], TOKEN)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
@@ -167,41 +171,59 @@ def hand(tab: Tab) -> None:
     print(f"  a frame with the software rasteriser: {whole[len(whole) // 2]:.1f} ms ({kinds})")
 
 
-def choosing(still: Path) -> None:
-    """Print what it takes from another look, lamp or stop to its picture."""
+@contextlib.contextmanager
+def idle(still: Path) -> Iterator[tuple[Page, Tab]]:
+    """Have a still on the page, with all of a look's strengths and nothing more to do."""
     with served([still]) as (page, address), browser() as tab:
         tab.driver.get(address)
         tab.seconds_until("document.getElementById('picture').dataset.shows == 'exact'")
-        idle = "document.querySelectorAll('.card canvas:not([data-key])').length == 0"
-        tab.seconds_until(idle)
+        tab.seconds_until("document.querySelectorAll('.card canvas:not([data-key])').length == 0")
         opened = page.table.opened(0)
         print(f"{opened.small.width_px} x {opened.small.height_px} of {still.name}")
+        yield page, tab
+
+
+def choosing(still: Path) -> None:
+    """Print what it takes from another look, lamp or stop to its picture."""
+    with idle(still) as (page, tab):
         for look in LOOKS[1:]:
             chosen_at(page, tab, look)
         hand(tab)
-        look = LOOKS[-1]
-        # As a hand does that has come to rest.
-        tab.seconds_until("picture.dataset.shows == 'exact'")
-        changes = {
-            "a moved lamp": "shift.value = 1; shift.dispatchEvent(new Event('change'))",
-            "another stop": "document.getElementById('set-stop').value = '8';"
-            "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
-            "a lamp moved back": "shift.value = -1; shift.dispatchEvent(new Event('change'))",
-            "another stop at once": "document.getElementById('set-stop').value = '4';"
-            "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
-        }
-        strength = tab.says("document.getElementById('strength').value")
-        before: list[float] = []
-        for what, script in changes.items():
-            is_at_once = "at once" in what  # else once all strengths are there
-            if not is_at_once:
-                tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
-                before = renders(page, look)
-            light = tab.says("picture.dataset.light")
-            tab.says(f"(() => {{ {script} }})()")
-            shown = EXACT.format(f"{look}:{strength}") + f" && picture.dataset.light != '{light}'"
-            seconds = tab.seconds_until(shown)
-            ratio(what, seconds, statistics.median(before), 2)
+        changed(page, tab, LOOKS[-1])
+
+
+def net(still: Path) -> None:
+    """Print the same of a net."""
+    with idle(still) as (page, tab):
+        chosen_at(page, tab, NET)
+        changed(page, tab, NET)
+
+
+CHANGES = {
+    "a moved lamp": "shift.value = 1; shift.dispatchEvent(new Event('change'))",
+    "another stop": "document.getElementById('set-stop').value = '8';"
+    "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
+    "a lamp moved back": "shift.value = -1; shift.dispatchEvent(new Event('change'))",
+    "another stop at once": "document.getElementById('set-stop').value = '4';"
+    "document.getElementById('set-stop').dispatchEvent(new Event('change'))",
+}
+
+
+def changed(page: Page, tab: Tab, look: str) -> None:
+    """Print what it takes from a change to its picture, in renders just before."""
+    # As a hand does that has come to rest.
+    tab.seconds_until("picture.dataset.shows == 'exact'")
+    strength = tab.says("document.getElementById('strength').value")
+    before: list[float] = []
+    for what, script in CHANGES.items():
+        is_at_once = "at once" in what  # else once all strengths are there
+        if not is_at_once:
+            tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
+            before = renders(page, look)
+        light = tab.says("picture.dataset.light")
+        shown = EXACT.format(f"{look}:{strength}") + f" && picture.dataset.light != '{light}'"
+        seconds = tab.seconds_until(shown, after=script)
+        ratio(f"{what}, {look}", seconds, statistics.median(before), 2)
 
 
 def all_of(page: Page, look: str) -> str:
@@ -225,11 +247,11 @@ def chosen_at(page: Page, tab: Tab, look: str) -> None:
     first = tab.choose(look)
     tab.seconds_until(f"picture.dataset.strengths == '{all_of(page, look)}'")
     every, work = time.perf_counter() - began, time.process_time() - worked
-    renders(page, look)
+    new = renders(page, look)[0]
     worked = time.process_time()
     render = statistics.median(renders(page, look))
     own = (time.process_time() - worked) / TIMES
-    print(f"  one render of {look}: {render:.2f} s, {own:.2f} CPU s")
+    print(f"  one render of {look}: {render:.2f} s, {own:.2f} CPU s; the first {new:.2f} s")
     print(f"  all strengths of it take the program {work / own:.1f} renders' CPU time")
     ratio(f"{look}, first exact picture", first, render, 3)
     ratio(f"{look}, all strengths ({all_of(page, look)})", every, render, 8)
@@ -305,8 +327,9 @@ def main(word: str = "") -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         for width in (1280, 1920):
-            if word in f"choosing {width}":
-                choosing(scout(folder, width))
+            for part in (choosing, net):
+                if word in f"{part.__name__} {width}":
+                    part(scout(folder, width))
         if word in "large":
             large(folder)
 

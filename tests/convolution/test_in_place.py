@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from frontglass.convolution import nets
+from frontglass.convolution import blocks, nets
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.over_pixels import lamps_within
@@ -58,3 +58,11 @@ def test_planes_that_are_kept_are_not_written_over():
     lamps = LampRows(np.array([8]), np.full((1, SHAPE[1]), 3.0, np.float32))
     first, second = (lamps_within(lamps, own, SHAPE, DOUBLE) for _ in range(2))
     np.testing.assert_array_equal(first, second)
+
+
+def test_products_in_pieces_are_those_of_numpy(monkeypatch):
+    rng = np.random.default_rng(7)
+    left, right, before = rng.random((37, 5)), rng.random((5, 11)), rng.random((37, 11))
+    monkeypatch.setattr(blocks, "ALONE_IN_BLAS", 200)
+    got = blocks.add_product(before.copy(), left, right)
+    np.testing.assert_allclose(got, before + np.matmul(left, right), rtol=1e-13)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from frontglass.convolution.filters import Planes, VeilFilter
-from frontglass.convolution.kept import Kept, keeping_small_alone
+from frontglass.convolution.kept import Kept, keeping_nothing_new, keeping_small_alone
 
 LARGE, SMALL = (3000, 3000), (30, 40)
 
@@ -36,3 +36,14 @@ def test_large_planes_are_kept_by_nobody_who_wants_none():
         assert kept(veil, LARGE) is not kept(veil, LARGE)
         assert kept(veil, SMALL) is kept(veil, SMALL)
     assert kept(veil, LARGE) is kept(veil, LARGE)
+
+
+def test_what_is_made_meanwhile_throws_no_planes_out(monkeypatch):
+    monkeypatch.setattr("frontglass.convolution.kept.KEPT_BYTES", 0)  # no more than the fewest
+    kept, veil = Kept(lambda *_: Planes(np.zeros((1, 1)), None), 1), VeilFilter(share=0.1)
+    before = kept(veil, SMALL)
+    with keeping_nothing_new():
+        other = kept(VeilFilter(share=0.2), SMALL)
+        assert kept(veil, SMALL) is before
+    assert kept(veil, SMALL) is before
+    assert kept(VeilFilter(share=0.2), SMALL) is not other

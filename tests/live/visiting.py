@@ -34,6 +34,20 @@ needs_browser = pytest.mark.skipif(
 )
 
 
+PAINTED = """(from) => {
+    const to = document.createElement('canvas');
+    to.width = from.width; to.height = from.height;
+    const context = to.getContext('2d'); context.drawImage(from, 0, 0);
+    const { data } = context.getImageData(0, 0, to.width, to.height);
+    let text = ''; for (let k = 0; k < data.length; k += 8192)
+      text += String.fromCharCode(...data.subarray(k, k + 8192));
+    return [btoa(text), to.height, to.width]; }"""
+
+
+def _codes(text: str, height: int, width: int) -> np.ndarray:
+    return np.frombuffer(base64.b64decode(text), np.uint8).reshape(height, width, 4)[..., :3]
+
+
 def _no_more_than_a_file(words: Sequence[str]) -> tuple[int, str]:
     """Stand in for a command: what the page has made is tried elsewhere."""
     Path(words[words.index("-o") + 1]).write_bytes(b"made")
@@ -82,18 +96,16 @@ class Visit:
 
     def canvas(self, which: str = "picture") -> np.ndarray:
         """Codes that the large picture, or another, is painted with."""
-        text = self.says(
-            f"(() => {{ const from = {which};"
-            "const to = document.createElement('canvas');"
-            "to.width = from.width; to.height = from.height;"
-            "const context = to.getContext('2d'); context.drawImage(from, 0, 0);"
-            "const { data } = context.getImageData(0, 0, to.width, to.height);"
-            "let text = ''; for (let k = 0; k < data.length; k += 8192)"
-            " text += String.fromCharCode(...data.subarray(k, k + 8192));"
-            "return btoa(text); })()"
+        return _codes(*self.says(f"({PAINTED})({which})"))
+
+    def moved(self, place: int) -> tuple[str, str, np.ndarray]:
+        """Move the slider; return what the page says and paints at once, before the hand rests."""
+        shows, said, painted = self.says(
+            f"(async () => {{ slider.value = {place}; slider.dispatchEvent(new Event('input'));"
+            " await new Promise(requestAnimationFrame);"
+            f"return [picture.dataset.shows, tag0.textContent, ({PAINTED})(picture)]; }})()"
         )
-        size = self.says(f"[{which}.height, {which}.width, 4]")
-        return np.frombuffer(base64.b64decode(text), np.uint8).reshape(size)[..., :3]
+        return shows, said, _codes(*painted)
 
     def key(self, *keys: str) -> None:
         self.driver.find_element("css selector", "body").send_keys(*keys)

@@ -21,6 +21,10 @@ COLUMN_SAMPLES = 1 << 18
 """No more of tall columns at once: a piece in work takes up to ten times as much memory."""
 
 
+ALONE_IN_BLAS = 1 << 18
+"""Products with so many multiplications OpenBLAS does in the thread that asks."""
+
+
 def over_columns(do: Callable[[slice], None], shape: tuple[int, ...]) -> None:
     """Share the columns of a plane among threads."""
     in_pieces(do, shape[1], max(1, min(COLUMNS_AT_ONCE, COLUMN_SAMPLES // shape[0])))
@@ -56,3 +60,17 @@ def in_place(transform: Callable[..., Plane], plane: Plane, **how: int) -> None:
     out = transform(plane, overwrite_x=True, **how)
     if not np.may_share_memory(out, plane):
         plane[:] = out
+
+
+def add_product(out: Plane, left: Plane, right: Plane) -> Plane:
+    """Return `out` with a product of two matrices added to it, in place.
+
+    Notes
+    -----
+    In pieces so small that BLAS takes no threads for them: those that share planes would wait for
+    its own. 720 x 7 times 7 x 384 took 4 to 6 CPU ms so, beside other work, and 0.2 in pieces.
+    """
+    step = max(1, ALONE_IN_BLAS // max(1, right.size))
+    for start in range(0, len(left), step):
+        out[start : start + step] += left[start : start + step] @ right
+    return out

@@ -20,6 +20,7 @@ REMEMBERED = 24
 
 
 _KEEPS_LARGE: ContextVar[bool] = ContextVar("keeps_large", default=True)
+_KEEPS_NEW: ContextVar[bool] = ContextVar("keeps_new", default=True)
 
 
 @contextmanager
@@ -30,6 +31,16 @@ def keeping_small_alone() -> Iterator[None]:
         yield
     finally:
         _KEEPS_LARGE.reset(before)
+
+
+@contextmanager
+def keeping_nothing_new() -> Iterator[None]:
+    """Keep the planes that are kept already, and none that are made meanwhile."""
+    before = _KEEPS_NEW.set(False)
+    try:
+        yield
+    finally:
+        _KEEPS_NEW.reset(before)
 
 
 def is_small(shape: tuple[int, ...]) -> bool:
@@ -73,6 +84,7 @@ class Kept(Generic[How]):
                 self._made[key] = found
                 return found
             is_kept = is_small(shape) or (key in self._asked and _KEEPS_LARGE.get())
+            is_kept = is_kept and _KEEPS_NEW.get()
             self._asked[key] = None
             self._asked.move_to_end(key)
             while len(self._asked) > REMEMBERED:

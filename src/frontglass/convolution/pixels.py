@@ -21,6 +21,7 @@ from scipy import fft, special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
+from frontglass.convolution.blocks import add_product
 from frontglass.optics.even_spline import EvenSpline, of_radius
 from frontglass.optics.gaussians import as_gaussians
 from frontglass.optics.profiles import Airy, Cone, Mixture, Profile
@@ -90,8 +91,7 @@ def with_aliases(
         chebvander(8 * f**2 - 1, len(own) - 1) @ own
         for f, own in ((fy_per_px, folded.along_y), (fx_per_px, folded.along_x))
     )
-    out += along_y @ along_x.T
-    return out
+    return add_product(out, along_y, along_x.T)
 
 
 def point_on_grid(
@@ -165,7 +165,8 @@ def _exponent(
             sigmas_px.append(gaussians.sigmas_rad * px_per_rad)
     falls = -2 * (math.pi * np.concatenate(sigmas_px)[:, np.newaxis]) ** 2
     along_x, along_y = np.exp(falls * fx_per_px**2), np.exp(falls * fy_per_px**2)
-    exponent = (along_y * np.concatenate(depths)[:, np.newaxis]).T @ along_x
+    exponent = np.zeros((fy_per_px.size, fx_per_px.size))
+    add_product(exponent, (along_y * np.concatenate(depths)[:, np.newaxis]).T, along_x)
     if others:
         exponent += _from_table(tuple(others), px_per_rad, fx_per_px, fy_per_px)
     return np.asarray(exponent, dtype=np.float64)

@@ -19,12 +19,13 @@ TRADE = (*map(float, STOCK_STRENGTHS), LARGEST)
 """Strengths that have a tick."""
 ALMOST_BARE = 1e-13
 """So little of any look that no picture shows it, and nothing spreads."""
-NODES_OF_GLASS, NODES_OF_REST = (
+NODES_OF_GLASS, NODES_OF_GREASE, NODES_OF_REST = (
     ((0.25, 3), (1.0, 4), (4.0, 5), (math.inf, 7)),
-    ((1.0, 5), (math.inf, 7)),
+    ((1.0, 4), (3.0, 5), (6.0, 6), (math.inf, 7)),
+    ((0.25, 4), (1.0, 5), (math.inf, 7)),
 )
-"""How many renders tell all between, up to an optical depth at the largest strength: of glass, and
-of haze and grease, which are not as deep everywhere."""
+"""How many renders tell all between, up to an optical depth at the largest strength: of glass, of
+grease on it, and of haze, which is not as deep everywhere."""
 UNSTEADY_NODES = (0.0, 0.06, 0.125, 0.25, 0.375, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, LARGEST)
 
 
@@ -45,8 +46,9 @@ def nodes_of(look: Look) -> dict[str, Any]:
     strength but 0, with all its ghosts: with it the first place is just above.
     """
     if all(element.is_steady for element in look.elements):
-        is_glass = all(element.kind in GLASS for element in look.elements)
-        counts = NODES_OF_GLASS if is_glass else NODES_OF_REST
+        kinds = {element.kind for element in look.elements} - GLASS
+        counts = NODES_OF_REST if kinds - {"grease"} else NODES_OF_GREASE
+        counts = counts if kinds else NODES_OF_GLASS
         window = next(count for most, count in counts if _depth(look) <= most)
         turns = np.cos(np.linspace(0, math.pi, window))
         strengths = [round(float(place), 4) for place in LARGEST * (1 - turns) / 2]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -11,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.convolution.blocks import single_precision
+from frontglass.convolution.kept import keeping_nothing_new
 from frontglass.errors import ParameterError
 from frontglass.files.draft import draft
 from frontglass.files.size import is_drafted
 from frontglass.live.in_full import lean
 from frontglass.live.open_still import OpenStill, watched_part
 from frontglass.live.shown import BRIGHTEST, at_most, half_light, shown_codes, view_codes
-from frontglass.live.smooth import Smooth
+from frontglass.live.smooth import Smooth, glass_depths
 from frontglass.live.windows import Windows, can_be_parted, without_floor
 from frontglass.looks import Look
 from frontglass.looks.catalogue import name_and_strength
@@ -162,7 +164,10 @@ class LightTable:
             seen = smooth.without_grain(seen)
         else:
             recipe = replace(still.recipe, looks=tuple(looks), grain=False)
-            with single_precision():  # half floats hold less
+            # Strengths of a net fill all room for planes: those of what is looked at are to stay.
+            is_net = any(glass_depths(look) is None for look in looks)
+            keeping = keeping_nothing_new() if is_net else nullcontext()
+            with single_precision(), keeping:  # half floats hold less
                 seen = recipe.rendered(smooth.picture, still.camera)
         light, lamps = half_light(seen), smooth.without_floor(seen, looks)
         if lamps is not None:
@@ -243,7 +248,10 @@ class LightTable:
         """Return a small picture of the still through looks."""
         still = self.held(number)
         camera = still.recipe.framing.camera_for(still.tiny).camera
-        return shown_codes(replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera))
+        # Those of all looks have no room, and would throw out what is looked at.
+        with keeping_nothing_new():
+            seen = replace(still.recipe, looks=tuple(looks)).rendered(still.tiny, camera)
+        return shown_codes(seen)
 
     def draft(self, number: int) -> NDArray[np.uint8] | None:
         """Return a still at the page's size before its lamps are found.

@@ -44,9 +44,10 @@ export async function told(path, body) {
   return (await answer(path, { method: "POST", headers, body: JSON.stringify(body) })).json();
 }
 
-/** Pixels or light, with their size. */
-export async function pixels(path, signal) {
+/** Pixels or light, with their size; `answered()` is called once they are made, before they are all there. */
+export async function pixels(path, signal, answered = () => {}) {
   const reply = await answer(path, { signal });
+  answered();
   const size = ["x-width", "x-height"].map((name) => Number(reply.headers.get(name)));
   return { data: await reply.arrayBuffer(), width: size[0], height: size[1] };
 }

@@ -6,28 +6,48 @@ void main() {
   gl_Position = vec4(at, 0.0, 1.0);
 }`;
 
-export const FRAGMENT = `#version 300 es
+/** Codes of a render, as they are: without a card every line of a program takes its time, for every pixel. */
+export const COPY = `#version 300 es
+precision highp float;
+precision highp int;
+uniform sampler2D codes;
+uniform int height;
+out vec4 painted;
+
+void main() {
+  ivec2 at = ivec2(int(gl_FragCoord.x), height - 1 - int(gl_FragCoord.y));
+  painted = vec4(texelFetch(codes, at, 0).rgb, 1.0);
+}`;
+
+/**
+ * A blend; VIEW, GRAIN, LOST and KEEPS say what there is to it.
+ *
+ * Some loops run once at most: without a card a loop is left where no pixel needs it, while both ways of a branch are gone.
+ */
+export const blendWith = (names) => `#version 300 es
+${names.map((name) => `#define ${name}\n`).join("")}${BLEND}`;
+
+const BLEND = `
 precision highp float;
 precision highp int;
 precision highp sampler2D;
 precision highp sampler2DArray;
 precision highp sampler3D;
-uniform sampler2DArray light0, light1;
-uniform sampler2D codes0, codes1, noise, grain, lost, least;
+uniform sampler2DArray light;
+uniform sampler2D rank, triangular, grain, lost, least;
 uniform sampler3D view;
-uniform bool hasView, hasGrain, keepsCodes;
 uniform mat3 toScreen;
-uniform float weights0[LAYERS], weights1[LAYERS];
-uniform bool isExact0, isExact1, hasLost0, hasLost1;
-uniform vec3 direct0, direct1;
-uniform float line;
-uniform int height;
+uniform int planes, height;
+uniform int layers[LAYERS];
+uniform float weights[LAYERS];
+uniform vec3 direct;
 out vec4 painted;
 
 const mat3 CONES = mat3(
   0.4122214708, 0.2119034982, 0.0883024619,
   0.5363325363, 0.6806995451, 0.2817188376,
   0.0514459929, 0.1073969566, 0.6299787005);
+const float NONE = -65000.0; // below it, no lamp: LEAST_HALF
 const vec3 LUMINANCE = vec3(0.2126, 0.7152, 0.0722);
 
 vec3 nearer(vec3 roots, float left, mat3 back) {
@@ -36,9 +56,7 @@ vec3 nearer(vec3 roots, float left, mat3 back) {
   return rgb / max(rgb.r, max(rgb.g, rgb.b));
 }
 
-vec3 towardsWhite(vec3 light) {
-  float m = max(light.r, max(light.g, light.b));
-  if (m <= 1.0) return light;
+vec3 towardsWhite(vec3 light, float m) {
   vec3 hue = max(light / m, 0.0);
   mat3 back = inverse(CONES);
   vec3 roots = pow(CONES * hue, vec3(1.0 / 3.0));
@@ -50,14 +68,9 @@ vec3 towardsWhite(vec3 light) {
   return max(nearer(roots, left, back), 0.0);
 }
 
-float noiseAt(ivec2 at, int channel) {
-  ivec2 rolled = ivec2(at.x - 71 * channel, at.y - 43 * channel) & 127;
-  return texelFetch(noise, rolled, 0).r;
-}
-
-float signalOf(float light) {
-  float y = clamp(light, 0.0, 1.0);
-  return y > 0.0031308 ? 1.055 * pow(y, 1.0 / 2.4) - 0.055 : 12.92 * y;
+vec3 signalOf(vec3 light) {
+  vec3 y = clamp(light, 0.0, 1.0);
+  return mix(12.92 * y, 1.055 * pow(y, vec3(1.0 / 2.4)) - 0.055, greaterThan(y, vec3(0.0031308)));
 }
 
 // As live/shown.py lays the places out.
@@ -67,58 +80,50 @@ vec3 throughView(vec3 light) {
   return texture(view, (clamp(place, 0.0, 1.0) * (nodes - 1.0) + 0.5) / nodes).rgb;
 }
 
-float code(float signal, ivec2 at, int channel) {
-  float value = clamp(signal, 0.0, 1.0) * 255.0 + 0.5;
-  float rank = noiseAt(at, channel);
-  float triangular = rank < 0.5 ? sqrt(2.0 * rank) - 1.0 : 1.0 - sqrt(2.0 * (1.0 - rank));
-  bool isAtEnd = value < 1.0 || value > 255.0;
-  return floor(value + (isAtEnd ? rank - 0.5 : triangular));
-}
-
-// A lamp without the direct light that it had lost, but no darker than bare unless with all its light: pipeline/recovered_light.py.
-vec3 withLamps(vec3 light, ivec2 at, vec3 direct) {
-  vec3 whole = light + texelFetch(lost, at, 0).rgb * direct;
-  return min(whole, max(light, texelFetch(least, at, 0).rgb));
+vec3 dithered(vec3 signal, ivec2 at) {
+  vec3 value = clamp(signal, 0.0, 1.0) * 255.0 + 0.5;
+  ivec2 tile = at & 127;
+  bvec3 isAtEnd = notEqual(clamp(value, 1.0, 255.0), value);
+  vec3 noise = mix(texelFetch(triangular, tile, 0).rgb, texelFetch(rank, tile, 0).rgb - 0.5, isAtEnd);
+  return floor(value + noise) / 255.0;
 }
 
 // Noise goes by the root of the light that is seen: as pipeline/kept_grain.py lays it.
-vec3 grained(vec3 light, ivec2 at) {
-  return hasGrain ? light + texelFetch(grain, at, 0).rgb * sqrt(max(light, 0.0) + 0.003) : light;
+vec3 grained(vec3 seen, ivec2 at) {
+#ifdef GRAIN
+  return seen + texelFetch(grain, at, 0).rgb * sqrt(max(seen, 0.0) + 0.003);
+#else
+  return seen;
+#endif
 }
 
-vec3 coded(vec3 light, ivec2 at) {
-  vec3 shown = hasView ? throughView(light) : towardsWhite(light);
-  if (!hasView) shown = vec3(signalOf(shown.r), signalOf(shown.g), signalOf(shown.b));
-  return vec3(code(shown.r, at, 0), code(shown.g, at, 1), code(shown.b, at, 2)) / 255.0;
-}
-
-// Where a lamp is no darker than bare, for it would be, it keeps its code: picture/codes.py.
-vec3 withOwnCodes(vec3 codes, vec3 light, ivec2 at) {
-  vec3 bare = texelFetch(least, at, 0).rgb, own = grained(light, at);
-  if (!keepsCodes || hasView) return codes;
-  for (int c = 0; c < 3; c++) {
-    if (light[c] == bare[c]) codes[c] = floor(signalOf(own[c]) * 255.0 + 0.5) / 255.0;
-  }
-  return codes;
+vec3 coded(vec3 seen, ivec2 at) {
+#ifdef VIEW
+  return dithered(throughView(seen), at);
+#else
+  float m = max(seen.r, max(seen.g, seen.b));
+  for (; m > 1.0; m = 0.0) seen = towardsWhite(seen, m);
+  return dithered(signalOf(seen), at);
+#endif
 }
 
 void main() {
   ivec2 at = ivec2(int(gl_FragCoord.x), height - 1 - int(gl_FragCoord.y));
-  vec3 light = vec3(0.0);
-  bool hasLost = gl_FragCoord.x < line ? hasLost0 : hasLost1;
-  if (gl_FragCoord.x < line) {
-    if (isExact0) { painted = vec4(texelFetch(codes0, at, 0).rgb, 1.0); return; }
-    for (int k = 0; k < LAYERS; k++) {
-      if (weights0[k] != 0.0) light += weights0[k] * texelFetch(light0, ivec3(at, k), 0).rgb;
-    }
-    if (hasLost0) light = withLamps(light, at, direct0);
-  } else {
-    if (isExact1) { painted = vec4(texelFetch(codes1, at, 0).rgb, 1.0); return; }
-    for (int k = 0; k < LAYERS; k++) {
-      if (weights1[k] != 0.0) light += weights1[k] * texelFetch(light1, ivec3(at, k), 0).rgb;
-    }
-    if (hasLost1) light = withLamps(light, at, direct1);
+  vec3 seen = vec3(0.0);
+  for (int k = 0; k < planes; k++) seen += weights[k] * texelFetch(light, ivec3(at, layers[k]), 0).rgb;
+#ifdef LOST
+  // A lamp without the direct light that it had lost, but no darker than bare unless with all its light: pipeline/recovered_light.py.
+  vec3 bare = texelFetch(least, at, 0).rgb;
+  for (bool isLamp = bare.r > NONE; isLamp; isLamp = false) {
+    seen = min(seen + texelFetch(lost, at, 0).rgb * direct, max(seen, bare));
   }
-  vec3 codes = coded(toScreen * grained(light, at), at);
-  painted = vec4(hasLost ? withOwnCodes(codes, light, at) : codes, 1.0);
+#endif
+  vec3 own = grained(seen, at), codes = coded(toScreen * own, at);
+#ifdef KEEPS
+  // Where a lamp is no darker than bare, for it would be, it keeps its code: picture/codes.py.
+  for (bvec3 isBare = equal(seen, bare); any(isBare); isBare = bvec3(false)) {
+    codes = mix(codes, floor(signalOf(own) * 255.0 + 0.5) / 255.0, isBare);
+  }
+#endif
+  painted = vec4(codes, 1.0);
 }`;

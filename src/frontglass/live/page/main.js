@@ -19,7 +19,7 @@ const page = {
   sides: [{ look: "", strength: 0.25, over: "", overStrength: 0.25 }, { look: "", strength: 1, over: "", overStrength: 0.25 }], shown: ["", ""],
 };
 const screen = screenOn(find("picture"));
-const renders = new Renders({ wants, arrived });
+const renders = new Renders({ wants, answered, arrived });
 const kept = new Kept({ renders, show: showKept, changed: takeKept });
 const lamps = new Lamps({ changed: takeKept });
 const watched = new Watched({ changed: takeChange });
@@ -39,7 +39,11 @@ const textOf = (one) => looksOf(one).join("+") || `${one.look}:0`;
 const wordsOf = (one) => looksOf(one).map((text) => text.replace(/:(?!.*:)/, " ")).join(" + ") || "bare";
 const prefix = (kind) => `${kind}|${page.still.number}|${page.still.light}`;
 
+/** Bare, a still looks as its own light does, be its lamps as they may; a view is put over their light as well. */
+const bareKey = ({ number, light, grain, view }) => `bare|${number}|${view ? `lit ${light}` : grain}`;
+
 function exactWant(looks) {
+  if (!looks.length) return { key: bareKey(page.still), path: `still/${page.still.number}/exact`, values: {} };
   return { key: `${prefix("exact")}|${looks.join("+")}`, path: `still/${page.still.number}/exact`, values: { look: looks } };
 }
 
@@ -107,11 +111,15 @@ function wants() {
   return list;
 }
 
+/** Before it has come in: what is asked for next hangs on it. */
+function answered(key) {
+  if (key.startsWith("exact")) for (const one of sides()) anchor(one, key);
+}
+
 function arrived(key) {
   if (key.startsWith("small")) { paintStrip(); kept.paint(); return; }
   if (key.startsWith("film")) { paintFilm(); return; }
   if (key.startsWith("tile")) { loupe.draw(renders); return; }
-  if (key.startsWith("exact")) for (const one of sides()) anchor(one, key);
   draw();
 }
 
@@ -189,7 +197,8 @@ function draw() {
 function tag(number, one, word) {
   const words = page.isBare ? "bare" : wordsOf(one);
   const problem = page.isBare || isBareSide(one) ? "" : renders.problem(exactWant(looksOf(one)).key);
-  find(`tag${number}`).textContent = problem ? `${words}: ${problem}` : [word, words].filter(Boolean).join(" ");
+  const element = find(`tag${number}`), text = problem ? `${words}: ${problem}` : [word, words].filter(Boolean).join(" ");
+  if (element.textContent !== text) element.textContent = text; // even the same text is laid out anew
 }
 
 let rest = 0;
@@ -198,9 +207,9 @@ function changed({ moving = false } = {}) {
   page.isResting = !moving;
   clearTimeout(rest);
   if (moving) rest = setTimeout(() => changed(), REST_MS);
+  renders.pump(); // before all else: the program works while the page does
   tell();
   requestAnimationFrame(draw);
-  renders.pump();
 }
 
 function tell() {
@@ -316,6 +325,13 @@ function takeStill(still, isOther) {
   const isSame = before && before.number === still.number && before.width === still.width && before.height === still.height;
   page.still = still;
   page.early = null;
+  if (isOther && !still.problem) {
+    const keeps = (key) => key === grainWant(still).key || key === bareKey(still)
+      || (!/^(grain|bare)/.test(key) && key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light));
+    anchors.clear();
+    renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
+  }
+  renders.pump(); // before all else: the program works while the page does
   path.update(still);
   const entry = find("stills").children[still.number];
   if (entry && still.problem) { entry.querySelector(".problem").textContent = still.problem; entry.querySelector("canvas").hidden = true; }
@@ -324,16 +340,11 @@ function takeStill(still, isOther) {
     say(still.problem);
     find("lamps").replaceChildren();
     find("notices").replaceChildren(made("li", still.problem));
-    renders.pump();
     return;
   }
   lamps.update(still);
   distances.update(still);
   if (!isOther) { changed(); return; } // what is watched may be another part
-  const keeps = (key) => key === grainWant(still).key
-    || (!key.startsWith("grain") && key.split("|")[1] === String(still.number) && key.split("|")[2] === String(still.light));
-  anchors.clear();
-  renders.clear((key) => keeps(key) || key.startsWith("small") || key.startsWith("film"));
   if (!isSame) {
     fit(still);
     page.shown = ["", ""];

@@ -5,8 +5,9 @@ import { pixels, query, Refused } from "./api.js";
 const MOST_BYTES = 700e6;
 
 export class Renders {
-  constructor({ wants, arrived }) {
-    Object.assign(this, { wants, arrived, held: new Map(), failed: new Map(), bytes: 0, asked: null, isHushed: false });
+  /** wants(): what is wanted, the most wanted first; answered(key), arrived(key): it has been made, and is there. */
+  constructor({ wants, answered, arrived }) {
+    Object.assign(this, { wants, answered, arrived, held: new Map(), failed: new Map(), bytes: 0, asked: null, coming: new Map(), isHushed: false });
   }
 
   get(key) {
@@ -24,18 +25,20 @@ export class Renders {
       if (!keeps(key)) { this.held.delete(key); this.bytes -= one.data.byteLength; }
     }
     this.failed.clear();
-    if (this.asked && !keeps(this.asked.key)) this.asked.abort.abort();
+    for (const one of [this.asked, ...this.coming.values()]) if (one && !keeps(one.key)) one.abort.abort();
   }
 
   /** Ask for what is wanted most; what is under way and can wait, or is no longer wanted, is given up. */
   pump() {
     const wanted = this.wants();
-    const next = wanted.find((one) => !this.held.has(one.key) && !this.failed.has(one.key));
+    const next = wanted.find((one) => !this.held.has(one.key) && !this.failed.has(one.key) && !this.coming.has(one.key));
     if (this.asked) {
       // What is looked at now does not wait for what may be looked at later.
       const isBehind = next && next.isUrgent && next.key !== this.asked.key;
-      if (isBehind || !wanted.some((one) => one.key === this.asked.key)) this.asked.abort.abort();
-      return;
+      if (!isBehind && wanted.some((one) => one.key === this.asked.key)) return;
+      this.asked.abort.abort();
+      this.asked = null;
+      this.isHushed = false;
     }
     if (next) this.fetch(next, new Set(wanted.map((one) => one.key)));
   }
@@ -48,18 +51,32 @@ export class Renders {
   }
 
   async fetch(next, wanted) {
-    const abort = new AbortController();
-    this.asked = { key: next.key, abort };
+    const one = { key: next.key, abort: new AbortController() };
+    this.asked = one;
     let isLost = false;
+    // While its answer comes in, the program works on the next one.
+    const answered = () => {
+      this.coming.set(one.key, one);
+      this.answered(one.key);
+      this.free(one);
+    };
     try {
-      const found = await pixels(`${next.path}?${query(next.values)}`, abort.signal);
-      if (!abort.signal.aborted) this.hold(next.key, found, wanted);
+      const found = await pixels(`${next.path}?${query(next.values)}`, one.abort.signal, answered);
+      if (!one.abort.signal.aborted) this.hold(next.key, found, wanted);
     } catch (error) {
       if (error instanceof Refused) this.failed.set(next.key, error.message);
       else isLost = error.name !== "AbortError";
     }
-    this.asked = null;
+    if (this.coming.get(one.key) === one) this.coming.delete(one.key);
     this.arrived(next.key);
+    if (this.asked === one) this.free(one, isLost);
+    else if (!this.asked && !isLost && !one.abort.signal.aborted) this.pump();
+  }
+
+  /** Ask for the next one, unless the program is gone or is about to be told something. */
+  free(one, isLost = false) {
+    if (this.asked !== one) return;
+    this.asked = null;
     const isHushed = this.isHushed;
     this.isHushed = false;
     if (!isLost && !isHushed) this.pump(); // else once it is back, or has been told

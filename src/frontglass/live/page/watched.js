@@ -74,11 +74,14 @@ export class Watched {
     const full = find("in-full").checked && still.full[0] !== still.width ? 1 : 0;
     this.wanted = { key: [still.number, still.light, looks.join("+"), full, scene].join("|"), number: still.number, words: query({ look: looks, full }) };
     if (this.busy || this.asked === this.wanted.key) return;
+    // Of a scene in which nothing is watched there is nothing more to ask.
+    const about = `${still.number}|${scene}`;
+    if (!this.list.length && this.about === about) { this.asked = this.wanted.key; return; }
     this.busy = true;
     const { key, number, words } = this.wanted;
     try {
       const { parts } = await said(`still/${number}/watched?${words}`);
-      if (this.number === number) { this.asked = key; this.take(parts); }
+      if (this.number === number) { this.asked = key; this.about = about; this.take(parts); }
     } catch (error) {
       this.asked = key;
       if (error.name !== "TypeError") say(error.message);
