@@ -202,7 +202,7 @@ def test_a_net_with_a_glow_and_a_veil_is_within_the_engines_bound():
             Net(pitch_mm=1.158, thread_mm=0.2043, weave="knitted", unevenness=0.05, angle_deg=83.3),
             3855.0,
         ),
-        # Points 1/64 px apart, each blurred by a triangle as wide, made it 1.5 of the bound.
+        # Edges of pixels between points of its streaks, 1/64 px apart, made it 1.5 of the bound.
         (Net(pitch_mm=0.987, thread_mm=0.2341, weave="knitted", angle_deg=83.7), 3855.0),
         # A long lens: an arm that is nearly level comes back from far outside a frame this small.
         (

@@ -51,14 +51,13 @@ class CrossedFilter(MaskFilter):
 
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
-        streaks = {g: streak(g, self.band, self.px_per_rad) for g in set(self.mask.gratings)}
         parts = _parts_of(shape, dtype)
         # Fresh memory costs as much as a transform: all that is multiplied is laid in one place.
         room = Planes.empty((shape[0], parts[0].stop - 1), dtype, is_even=False)
         product: _Passed | None = None
         # With one that is askew first, its planes have room for what the others make of it.
         for family in sorted(self._families(), key=lambda family: family.is_even):
-            light = _turned(streaks[family.grating], family.across_rad)
+            light = _turned_streak(family, self.band, self.px_per_rad)
             pixels = map(splat, light.pieces())
             kernel = MirrorKernel.of(pixels, shape, has_mirrors=self.has_mirrors)
             if product is None:
@@ -195,16 +194,15 @@ class _Passed:
         over_rows(add, self.planes.even.shape)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=9)
 def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     """Light that a grating deviates in a band, along x: points to one side of the lamp.
 
     Notes
     -----
-    The inverse transform of its transfer function, averaged over the distance of two points, so
-    that none is lost between them, by a triangle less one twice as wide, which blurs nothing. What
-    lies beyond the reach comes back, as from mirrors, along the same line. Far from the lamp
-    several points are taken together.
+    The inverse transform of its transfer function, averaged over the distance of two points by a
+    triangle, so that none is lost between them. What lies beyond the reach comes back, as from
+    mirrors, along the same line. Far from the lamp several points are taken together.
     """
     blur_px = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
     per_px, most = ACCURACY.streak_points_per_px
@@ -223,8 +221,7 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
         f = frequency + alias * per_px
         seen = np.abs(f) <= last
         deviated = grating.band_transfer(px_per_rad * f[seen], band) - grating.direct
-        turn = f[seen] / per_px
-        transfer[seen] += deviated * (4 * np.sinc(turn) ** 2 - np.sinc(2 * turn) ** 2) / 3
+        transfer[seen] += deviated * np.sinc(f[seen] / per_px) ** 2
     light = fft.dct(transfer, type=1) / (2 * count)
     light[[0, -1]] /= 2
     at = np.arange(count + 1) / per_px
@@ -237,9 +234,14 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     return Points(x, np.zeros_like(x), np.concatenate(shares))
 
 
-def _turned(points: Points, angle_rad: float) -> Points:
-    c, s = math.cos(angle_rad), math.sin(angle_rad)
-    x, y, shares = points
+def _turned_streak(family: _Family, band: Band, px_per_rad: float) -> Points:
+    """Streak of a family, so that edges of pixels along the nearer axis fall on points.
+
+    What is divided among pixels is straight between those, and a triangle over the distance of two
+    points then blurs nothing.
+    """
+    c, s = math.cos(family.across_rad), math.sin(family.across_rad)
     c, s = (0.0 if abs(v) < 1e-12 else v for v in (c, s))
-    x, y = c * x - s * y, s * x + c * y
-    return Points(x, y, shares)
+    part = round(max(abs(c), abs(s)), 12)  # the same for threads that cross at right angles
+    x, _, shares = streak(family.grating, band, px_per_rad * part)
+    return Points(x * (c / part), x * (s / part), shares)
