@@ -27,13 +27,21 @@ class GivenUp(Exception):  # noqa: N818  # no error: what was asked for
 def while_wanted(is_wanted: Callable[[], bool]) -> Iterator[None]:
     """Let work that is done within end by `GivenUp` once it is not wanted.
 
-    It asks whenever it shares parts among threads, which a render does some forty times.
+    It asks whenever it shares parts among threads, which a render does some forty times, and in
+    what takes long in one thread (`end_if_unwanted`).
     """
     before = _IS_WANTED.set(is_wanted)
     try:
         yield
     finally:
         _IS_WANTED.reset(before)
+
+
+def end_if_unwanted() -> None:
+    """Raise `GivenUp` if nobody waits for the work any more."""
+    is_wanted = _IS_WANTED.get()
+    if is_wanted is not None and not is_wanted():
+        raise GivenUp
 
 
 def available_cores() -> int:
@@ -45,9 +53,7 @@ def available_cores() -> int:
 
 def for_each(do: Callable[[Part], None], parts: Iterable[Part]) -> None:
     """Share parts among threads; an error in one is raised here."""
-    is_wanted = _IS_WANTED.get()
-    if is_wanted is not None and not is_wanted():
-        raise GivenUp
+    end_if_unwanted()
     left = deque(parts)
     helpers = min(len(left), available_cores()) - 1
 

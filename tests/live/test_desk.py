@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import time
 
+import numpy as np
 import pytest
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
+from frontglass.convolution.joint_orders import beside_the_arms
+from frontglass.convolution.nets import streak
+from frontglass.convolution.splat import MirrorKernel, Pixels
 from frontglass.live.desk import Desk
+from frontglass.optics.bands import CHANNEL_BANDS
+from frontglass.optics.gratings import Grating
+from frontglass.optics.masks import CrossedGratings
 from frontglass.threads import GivenUp, for_each, while_wanted
 
 PIECES, PIECE_S = 400, 0.01
@@ -61,3 +69,18 @@ def test_work_is_wanted_unless_somebody_says_otherwise():
     with pytest.raises(GivenUp), while_wanted(lambda: False):
         for_each(lambda _: None, range(3))
     for_each(lambda _: None, range(3))
+
+
+def test_a_net_that_nobody_wants_any_more_is_given_up_between_its_parts():
+    # Most of it is done in one thread: a streak for each channel, orders, pixels.
+    grating, band = Grating(pitch_m=0.45e-3, width_m=0.03e-3), CHANNEL_BANDS[1]
+    mask = CrossedGratings(gratings=(grating, grating), across_rad=(0.1, 0.1 + math.pi / 2))
+    nothing = Pixels(np.zeros(1, np.int32), np.zeros(1, np.int32), np.zeros(1))
+    for begin in (
+        lambda: streak.__wrapped__(grating, band, 500.0),
+        lambda: beside_the_arms.__wrapped__(mask, band, 500.0),
+        lambda: MirrorKernel.of([nothing], (8, 8), has_mirrors=True),
+    ):
+        begin()
+        with pytest.raises(GivenUp), while_wanted(lambda: False):
+            begin()

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float32, Float64
+from frontglass.convolution.blocks import ALONE_IN_BLAS
 from frontglass.convolution.filters import Filter
 from frontglass.threads import in_pieces
 
@@ -27,9 +28,6 @@ Places = NDArray[np.intp]
 SPLINE_DEGREE = 4
 REACH = SPLINE_DEGREE // 2 + 1
 """Cells on either side of a pixel's own that its light reaches (a pixel may straddle a border)."""
-MOST_AT_ONCE = 2**18
-"""OpenBLAS splits products of more multiplications among threads that wait for each other in a
-loop: on a machine with other work that cost ten times what it saved."""
 PIECES = 16
 
 
@@ -124,7 +122,7 @@ class CellAxis:
 
     @property
     def _columns_at_once(self) -> int:
-        return MOST_AT_ONCE // ((2 * REACH + 1) * math.ceil(self.width_px))
+        return ALONE_IN_BLAS // ((2 * REACH + 1) * math.ceil(self.width_px))
 
     def response(self, f_per_px: Float64) -> Float64:
         """Transfer function of gathering (and of spreading back) at a frequency [cycles/px]."""

@@ -27,6 +27,7 @@ from frontglass.convolution.splat import (
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings, Orders
+from frontglass.threads import end_if_unwanted
 
 
 @lru_cache(maxsize=6)
@@ -207,6 +208,7 @@ def streaks_of(
         ratio = wavelengths / band.centre_m
         some = max(at_once // ratio.size, 1)
         for start in range(0, members.size, some):
+            end_if_unwanted()
             chosen = members[start : start + some]
             yield Points(
                 np.outer(ratio, x[chosen]).ravel(),

@@ -30,6 +30,7 @@ from frontglass.convolution.splat import MaskFilter, MirrorKernel, Points, lay_p
 from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings
+from frontglass.threads import end_if_unwanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,6 +219,7 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     last = min(last, ACCURACY.aliases_of_points * per_px)
     transfer = np.zeros(count + 1)
     for alias in range(-math.ceil(last / per_px), math.ceil(last / per_px) + 1):
+        end_if_unwanted()
         f = frequency + alias * per_px
         seen = np.abs(f) <= last
         deviated = grating.band_transfer(px_per_rad * f[seen], band) - grating.direct

@@ -16,7 +16,7 @@ from frontglass.arrays import Float64
 from frontglass.convolution.blocks import ROWS_AT_ONCE, over_columns
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.optics.bands import Band
-from frontglass.threads import in_pieces
+from frontglass.threads import end_if_unwanted, in_pieces
 
 LEAST_LIGHT = 1e-25
 """Less is left out: numbers that are not normal make transforms six times as slow."""
@@ -207,6 +207,7 @@ class MirrorKernel:
         nowhere = np.zeros(0, np.int32)
         far = [Pixels(nowhere, nowhere, np.zeros(0))]
         for pixels in map(Pixels.lit, parts):
+            end_if_unwanted()
             above = pixels.rows < 0
             rows, columns = np.abs(pixels.rows), np.where(above, -pixels.columns, pixels.columns)
             inside = (rows <= reach) & (np.abs(columns) <= reach)
