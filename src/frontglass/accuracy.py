@@ -120,7 +120,8 @@ class Accuracy:
         orders, and between two orders at least and at most: one for each pixel, or two between
         orders closer than pixels, would show where they beat.
     fine_joint_orders : (float, float)
-        Out to so many first orders these points are closer [px]: thick threads put light there.
+        Out to so many first orders these points are closer, by so much of the root of a first
+        order's distance [px]: thick threads put light there, the wider spread the farther apart.
     joint_px, joint_reach_px : float
         So far at least, and no farther, are such orders laid [px].
     most_joint_orders : int
@@ -290,7 +291,7 @@ class Accuracy:
     strewn_joint_light: float = 0.0015
     strewn_joint_orders: tuple[int, float] = (24, 0.25)
     parts_between: tuple[float, int, int] = (1.5, 3, 16)
-    fine_joint_orders: tuple[float, float] = (16.0, 1 / 64)
+    fine_joint_orders: tuple[float, float] = (16.0, 1 / 110)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0
     most_joint_orders: int = 128

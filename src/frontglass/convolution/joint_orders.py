@@ -170,8 +170,8 @@ class _Torus:
         )
         pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
         first_px = self.band.centre_m / pitch_m * self.px_per_rad
-        within, step = ACCURACY.fine_joint_orders
-        fine = (within * first_px, step)
+        within, part = ACCURACY.fine_joint_orders
+        fine = (within * first_px, part * math.sqrt(first_px))
         points = streaks_of(
             orders, self.band, self.px_per_rad, self.step_px, fine=fine, at_once=POINTS_IN_CACHE
         )
