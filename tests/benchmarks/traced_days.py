@@ -23,7 +23,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.benchmarks.traced_nights import BOUNCES, SIZE, Stage, houses
+from tests.benchmarks.traced_nights import BOUNCES, Stage, houses, written
 
 SCENES = ("window", "daystreet", "opensky")
 LUMENS_PER_WATT = 683.0
@@ -216,7 +216,7 @@ def traced(number: int, folder: Path) -> None:
     kind = SCENES[number % len(SCENES)]
     stage = Stage(10000 + number)
     globals()[kind](stage)
-    scene, rng = bpy.context.scene, stage.rng
+    rng = stage.rng
     camera = bpy.data.cameras.new("c")
     camera.angle = math.radians(rng.uniform(45, 75))
     eye = bpy.data.objects.new("c", camera)
@@ -224,20 +224,9 @@ def traced(number: int, folder: Path) -> None:
     eye.location = (across, along, rng.uniform(1.3, 1.9))
     up, yaw = rng.uniform(*UP_DEG[kind]), rng.uniform(-YAW_DEG[kind], YAW_DEG[kind])
     eye.rotation_euler = (math.pi / 2 + math.radians(up), 0, math.radians(yaw))
-    bpy.context.collection.objects.link(eye)
-    scene.camera = eye
-    scene.render.engine = "CYCLES"
-    scene.cycles.samples, scene.cycles.seed = SAMPLES[kind], number
-    scene.cycles.max_bounces = 6 if kind == "window" else BOUNCES
-    scene.cycles.use_denoising = True
-    scene.cycles.sample_clamp_indirect = 0
-    scene.cycles.caustics_reflective = scene.cycles.caustics_refractive = False
-    scene.render.threads_mode, scene.render.threads = "FIXED", 1
-    scene.render.resolution_x, scene.render.resolution_y = SIZE
-    scene.render.image_settings.file_format = "OPEN_EXR"
-    scene.render.image_settings.color_depth = "32"
-    scene.render.filepath = str(folder / f"{kind}-{number}.exr")
-    bpy.ops.render.render(write_still=True)
+    bounces = 6 if kind == "window" else BOUNCES
+    path = folder / f"{kind}-{number}.exr"
+    written(eye, path, seed=number, samples=SAMPLES[kind], bounces=bounces)
 
 
 if __name__ == "__main__":

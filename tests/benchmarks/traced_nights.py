@@ -336,17 +336,23 @@ def traced(number: int, folder: Path) -> None:
     kind = SCENES[number // 2 % len(SCENES)]
     stage = Stage(number)
     globals()[kind](stage)
-    scene, rng = bpy.context.scene, stage.rng
+    rng = stage.rng
     camera = bpy.data.cameras.new("c")
     camera.angle = math.radians(rng.uniform(45, 75))
     eye = bpy.data.objects.new("c", camera)
     aim = math.pi / 2 + math.radians(rng.uniform(-4, 8)), 0, math.radians(rng.uniform(-15, 15))
     eye.location, eye.rotation_euler = (rng.uniform(-0.8, 0.8), 0, rng.uniform(1.4, 2)), aim
+    written(eye, folder / f"{kind}-{number}.exr", seed=number, samples=SAMPLES, bounces=BOUNCES)
+
+
+def written(eye: Any, path: Path, *, seed: int, samples: int, bounces: int) -> None:
+    """Trace what a camera sees, and write it."""
+    scene = bpy.context.scene
     bpy.context.collection.objects.link(eye)
     scene.camera = eye
     scene.render.engine = "CYCLES"
-    scene.cycles.samples, scene.cycles.seed = SAMPLES, number
-    scene.cycles.max_bounces = BOUNCES
+    scene.cycles.samples, scene.cycles.seed = samples, seed
+    scene.cycles.max_bounces = bounces
     scene.cycles.use_denoising = True
     scene.cycles.sample_clamp_indirect = 0
     scene.cycles.caustics_reflective = scene.cycles.caustics_refractive = False
@@ -354,7 +360,7 @@ def traced(number: int, folder: Path) -> None:
     scene.render.resolution_x, scene.render.resolution_y = SIZE
     scene.render.image_settings.file_format = "OPEN_EXR"
     scene.render.image_settings.color_depth = "32"
-    scene.render.filepath = str(folder / f"{kind}-{number}.exr")
+    scene.render.filepath = str(path)
     bpy.ops.render.render(write_still=True)
 
 
