@@ -114,11 +114,11 @@ class Accuracy:
         First orders of two families that are laid at their exact places, and how far apart their
         points are [px], from which share on of what both deviate. More take time with the square of
         their number; farther out a product is as good.
-    strewn_joint_light, strewn_joint_orders, parts_between : float, (int, float), (float, int, int)
+    strewn_joint_orders, fewest_between : tuple of (float, int, float, float, int), int
         The same where threads lie unevenly: from which share on what they strew between orders is
-        laid too, at most so far and so far apart, and in how many parts for each pixel between
-        orders, and between two orders at least and at most: one for each pixel, or two between
-        orders closer than pixels, would show where they beat.
+        laid too, at most so far and so far apart, in how many parts for each pixel between orders,
+        and between two orders at most and at least: one for each pixel, or two between orders
+        closer than pixels, would show where they beat.
     fine_joint_orders : (float, float)
         Out to so many first orders these points are closer, by so much of the root of a first
         order's distance [px]: thick threads put light there, the wider spread the farther apart.
@@ -134,8 +134,8 @@ class Accuracy:
     points_at_once : int
         Points laid at a time; more take memory.
     faintest_joint_order : float
-        Share of the light from which on what three or four deviate is one of these orders: most
-        have far less.
+        Share of the light from which on what several deviate is one of these orders: most have far
+        less.
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
     tulle_orders, tulle_px, most_tulle_orders : float
@@ -274,7 +274,7 @@ class Accuracy:
     parts_of_the_rest: tuple[float, ...] = (0.0, 0.3, 0.7, 1.0)
     revivals: float = 20.0
     near_px: int = 1024
-    streak_points_per_px: tuple[int, int] = (16, 64)
+    streak_points_per_px: tuple[int, int] = (32, 64)
     points_in_a_dot: float = 20.0
     streak_fine_px: int = 256
     streak_points_together: int = 4
@@ -288,9 +288,11 @@ class Accuracy:
         (0.03, 72, 0.25),
         (0.2, 108, 0.25),
     )
-    strewn_joint_light: float = 0.0015
-    strewn_joint_orders: tuple[int, float] = (24, 0.25)
-    parts_between: tuple[float, int, int] = (1.5, 3, 16)
+    strewn_joint_orders: tuple[tuple[float, int, float, float, int], ...] = (
+        (0.0015, 24, 0.25, 1.5, 16),
+        (0.015, 48, 0.25, 3.0, 48),
+    )
+    fewest_between: int = 3
     fine_joint_orders: tuple[float, float] = (16.0, 1 / 110)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0
@@ -302,7 +304,7 @@ class Accuracy:
         (0.5, 128, 5),
     )
     faintest_joint_order: float = 1e-10
-    darkest_share: float = 1e-13
+    darkest_share: float = 2e-14
     points_at_once: int = 400_000
     tulle_orders: float = 64.0
     tulle_px: float = 240.0

@@ -250,7 +250,7 @@ def test_dots_of_close_tulle_do_not_show_behind_a_long_lens():
             1,
             3855.0,
         ),
-        # 4 times, 32 without what threads strew within half an order of the lamp.
+        # 1.3 times, 32 without what threads strew within half an order of the lamp.
         (Net(pitch_mm=1.49, thread_mm=0.5631, unevenness=0.05, angle_deg=59.5), 0, 15422.0),
     ],
     ids=[

@@ -37,7 +37,12 @@ MASKS: dict[str, PupilMask] = {
     "rough-tulle": HexagonalNet(pitch_m=1.5e-3, width_m=0.15e-3, jitter_m=0.05e-3),
     "two-points": line_glass(1),
     "six-points": line_glass(3, phase_rad=2.0),
+    "fine-threads": SquareNet(pitch_m=1e-3, width_m=1e-6, angle_rad=0.3),
 }
+# Three even families lead light back to the lamp, which is more there than the direct share.
+WIDE_GROOVES = LineGlass(
+    lines=Grating(pitch_m=0.8e-3, width_m=0.3e-3, phase_rad=1.8), families=3, angle_rad=0.2
+)
 
 
 def shares_of(net: SquareNet, highest: int) -> np.ndarray:
@@ -313,7 +318,7 @@ def test_crossed_gratings_need_an_angle_each() -> None:
         CrossedGratings(gratings=(lines, lines), across_rad=(0.0,))
 
 
-@every_mask
+@pytest.mark.parametrize("mask", [*MASKS.values(), WIDE_GROOVES], ids=[*MASKS, "wide-grooves"])
 def test_all_the_light_is_in_the_planes(mask: PupilMask) -> None:
     made = mask_filter(mask, 0, 9000.0, 0.1)
     planes = made.cosine_planes((12, 17), np.dtype(np.float64))

@@ -49,10 +49,12 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     _, orders, step = next(tier for tier in reversed(ACCURACY.joint_orders) if both >= tier[0])
     more = next(tier[1:] for tier in reversed(ACCURACY.orders_of_several) if three >= tier[0])
     between = 0
-    if both * max(map(_strewn, mask.gratings)) > ACCURACY.strewn_joint_light:
-        per_px, fewest, most = ACCURACY.parts_between
-        between = min(max(math.ceil(per_px * spacing), fewest), most)
-        orders, step = min(orders, ACCURACY.strewn_joint_orders[0]), ACCURACY.strewn_joint_orders[1]
+    strewn = both * max(map(_strewn, mask.gratings))
+    if strewn > ACCURACY.strewn_joint_orders[0][0]:
+        tier = next(tier for tier in reversed(ACCURACY.strewn_joint_orders) if strewn > tier[0])
+        _, most_orders, step, per_px, most = tier
+        between = min(max(math.ceil(per_px * spacing), ACCURACY.fewest_between), most)
+        orders = min(orders, most_orders)
     if any(g.drift_m for g in mask.gratings):
         # Parts of a peak lie beside one another.
         step = max(step, min(2 * step, spacing / 16))
@@ -81,8 +83,8 @@ def _strewn(grating: Grating) -> float:
     """Return how much of what a grating deviates jitter takes from its orders."""
     if not grating.jitter_m:
         return 0.0
-    still = replace(grating, jitter_m=0.0).orders(ACCURACY.strewn_joint_orders[0])
-    left = grating.orders(ACCURACY.strewn_joint_orders[0])
+    highest = ACCURACY.strewn_joint_orders[0][1]
+    still, left = replace(grating, jitter_m=0.0).orders(highest), grating.orders(highest)
     return float(1 - left.shares.sum() / still.shares.sum())
 
 
@@ -165,7 +167,7 @@ class _Torus:
             self.highest,
             self.parts_of_a_peak,
             parts_between=self.parts_between,
-            faintest=ACCURACY.faintest_joint_order if len(members) > 2 else 0.0,
+            faintest=ACCURACY.faintest_joint_order if len(members) > 1 else 0.0,
             one_quarter=one_quarter,
         )
         pitch_m = min(grating.pitch_m for grating in self.mask.gratings)

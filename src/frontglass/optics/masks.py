@@ -140,7 +140,8 @@ class CrossedGratings:
         parts_between : int
             As in `Grating.orders`.
         faintest : float
-            Share of the light from which on an order is one of them [1].
+            Share of the light from which on an order is one of them; what others hold goes to
+            those [1].
         one_quarter : bool
             Of two, those to one side of both alone: half of them.
         """
@@ -153,10 +154,12 @@ class CrossedGratings:
                 number, light = np.concatenate([-number, number]), np.tile(light, 2)
             place = number / grating.pitch_m
             joint = np.outer(shares, light)
-            ones, others = np.nonzero(joint > faintest)
+            # Of what thin threads deviate all is faint.
+            ones, others = np.nonzero(joint > min(faintest, 1e-3 * joint.max()))
+            shares = joint[ones, others]
+            shares *= joint.sum() / shares.sum()
             x = x[ones] + math.cos(angle) * place[others]
             y = y[ones] + math.sin(angle) * place[others]
-            shares = joint[ones, others]
         return Orders(x, y, shares)
 
     def others_direct(self, members: tuple[int, ...]) -> float:
