@@ -130,16 +130,21 @@ class Grating:
 
     def band_transfer(self, f_per_rad: ArrayLike, band: Band) -> FloatArray:
         """Transfer function at frequencies [cycles/rad] across the threads, mean over a band."""
-        shift = np.abs(np.asarray(f_per_rad, dtype=np.float64)) * band.centre_m
+        f = np.abs(np.asarray(f_per_rad, dtype=np.float64))
         if not self.width_m:
-            return np.ones_like(shift)
-        relative = band.sigma_m / band.centre_m
-        if shift.size < ACCURACY.fewest_for_a_table:
-            return self._blurred(np.atleast_1d(shift), relative).reshape(shift.shape)
-        largest = float(shift.max())
+            return np.ones_like(f)
+        if f.size >= ACCURACY.fewest_for_a_table:
+            return self.band_table(float(f.max()), band)(f)
+        shift = np.atleast_1d(f * band.centre_m)
+        return self._blurred(shift, band.sigma_m / band.centre_m).reshape(f.shape)
+
+    def band_table(self, highest_per_rad: float, band: Band) -> EvenSpline:
+        """Table of it from frequency 0 to some other [cycles/rad]; there are threads."""
+        largest = highest_per_rad * band.centre_m
         count = math.ceil(largest / self.width_m * ACCURACY.table_steps_per_thread)
         nodes = np.linspace(0.0, largest, min(max(count, 3), ACCURACY.largest_table) + 1)
-        return EvenSpline(0, largest, self._blurred(nodes, relative))(shift)
+        values = self._blurred(nodes, band.sigma_m / band.centre_m)
+        return EvenSpline(0, highest_per_rad, values)
 
     def orders(
         self,
