@@ -97,9 +97,9 @@ class Accuracy:
         leave ripples between dots.
     near_px : int
         Out to where a lamp's light is summed on an array; memory with its square.
-    streak_points_per_px : (int, int, int, int)
-        Points per pixel of a streak far from the lamp, nearer, and close by at least and at most.
-        More, more exact dots and more time.
+    streak_points_per_px : (int, int, int)
+        Points per pixel of a streak far from the lamp, nearer, and close by at most. More, more
+        exact dots and more time.
     points_in_a_dot : float
         How many close by the standard deviation of a first order asks for.
     streak_fine_px : (int, int)
@@ -121,6 +121,12 @@ class Accuracy:
         laid too, at most so far and so far apart, in how many parts for each pixel between orders,
         and between two orders at most and at least: one for each pixel, or two between orders
         closer than pixels, would show where they beat.
+    strewn_on_pixels : (float, float)
+        How far away first orders are [px], and the sine of the angle between two families, from
+        which on what both strew is its density on pixels instead.
+    strewn_steps, strewn_wavelengths : int, float
+        For that, places of a table for each order, and wavelengths besides those that lobes ask for
+        over a range as wide as the middle one.
     fine_joint_orders : (float, float)
         Out to so many first orders these points are closer, by so much of the root of a first
         order's distance [px]: thick threads put light there, the wider spread the farther apart.
@@ -276,7 +282,7 @@ class Accuracy:
     parts_of_the_rest: tuple[float, ...] = (0.0, 0.3, 0.7, 1.0)
     revivals: float = 20.0
     near_px: int = 1024
-    streak_points_per_px: tuple[int, int, int, int] = (8, 32, 32, 256)
+    streak_points_per_px: tuple[int, int, int] = (8, 64, 256)
     points_in_a_dot: float = 20.0
     streak_fine_px: tuple[int, int] = (16, 256)
     streak_reach_px: int = 16384
@@ -291,9 +297,13 @@ class Accuracy:
     )
     strewn_joint_orders: tuple[tuple[float, int, float, float, int], ...] = (
         (0.0015, 24, 0.25, 1.5, 16),
-        (0.015, 48, 0.25, 3.0, 48),
+        (0.015, 72, 0.25, 3.0, 48),
     )
     fewest_between: int = 3
+    most_between_of_several: int = 3
+    strewn_on_pixels: tuple[float, float] = (2.0, 0.5)
+    strewn_steps: int = 64
+    strewn_wavelengths: float = 16.0
     fine_joint_orders: tuple[float, float] = (16.0, 1 / 110)
     joint_px: float = 88.0
     joint_reach_px: float = 700.0

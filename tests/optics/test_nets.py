@@ -44,6 +44,8 @@ WIDE_GROOVES = LineGlass(
     lines=Grating(pitch_m=0.8e-3, width_m=0.3e-3, phase_rad=1.8), families=3, angle_rad=0.2
 )
 
+THICK_AND_ROUGH = SquareNet(pitch_m=0.5e-3, width_m=0.15e-3, jitter_m=0.02e-3, angle_rad=0.3)
+
 
 def shares_of(net: SquareNet, highest: int) -> np.ndarray:
     """Shares of orders (m, n), both from -highest to highest."""
@@ -318,7 +320,11 @@ def test_crossed_gratings_need_an_angle_each() -> None:
         CrossedGratings(gratings=(lines, lines), across_rad=(0.0,))
 
 
-@pytest.mark.parametrize("mask", [*MASKS.values(), WIDE_GROOVES], ids=[*MASKS, "wide-grooves"])
+@pytest.mark.parametrize(
+    "mask",
+    [*MASKS.values(), WIDE_GROOVES, THICK_AND_ROUGH],
+    ids=[*MASKS, "wide-grooves", "thick-and-rough"],
+)
 def test_all_the_light_is_in_the_planes(mask: PupilMask) -> None:
     made = mask_filter(mask, 0, 9000.0, 0.1)
     planes = made.cosine_planes((12, 17), np.dtype(np.float64))

@@ -24,6 +24,7 @@ from frontglass.convolution.splat import (
     off_torus,
     on_torus,
 )
+from frontglass.convolution.strewn import is_smooth, strewn_by_two
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings, Orders
@@ -48,12 +49,13 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     both, three = math.prod(deviated[-2:]), math.prod(deviated[-3:])
     _, orders, step = next(tier for tier in reversed(ACCURACY.joint_orders) if both >= tier[0])
     more = next(tier[1:] for tier in reversed(ACCURACY.orders_of_several) if three >= tier[0])
-    between = 0
+    between, of_several = 0, 0
     strewn = both * max(map(_strewn, mask.gratings))
     if strewn > ACCURACY.strewn_joint_orders[0][0]:
         tier = next(tier for tier in reversed(ACCURACY.strewn_joint_orders) if strewn > tier[0])
         _, most_orders, step, per_px, most = tier
         between = min(max(math.ceil(per_px * spacing), ACCURACY.fewest_between), most)
+        of_several = min(between, ACCURACY.most_between_of_several)
         orders = min(orders, most_orders)
     if any(g.drift_m for g in mask.gratings):
         # Parts of a peak lie beside one another.
@@ -69,13 +71,16 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     are_few = spacing >= ACCURACY.few_parts_from_px
     parts = ACCURACY.few_parts_of_a_peak if are_few else ACCURACY.parts_of_a_peak
 
-    def torus(highest: int) -> _Torus:
+    def torus(highest: int, between: int) -> _Torus:
         reach = turns * (highest + 0.5) * wide * widest
         side = 2 * fft.next_fast_len(math.ceil(reach) + 2, real=True)
         return _Torus(mask, band, px_per_rad, side, step, parts, between, highest)
 
     several = (highest, *more)[: len(mask.gratings) - 1]
-    tori = (torus(min(highest, most)) for most in several)
+    tori = (
+        torus(min(highest, most), of_several if number else between)
+        for number, most in enumerate(several)
+    )
     return Pixels.joined([some.of(size) for size, some in enumerate(tori, 2)])
 
 
@@ -140,9 +145,13 @@ class _Torus:
                 found[members] = self._after_a_quarter_turn(found[turned])
                 continue
             one_quarter = size == 2 and turned == members
-            light = self._joint(members, one_quarter=one_quarter)
+            on_pixels = self.parts_between > 0 and is_smooth(self.mask, members, self._first_px)
+            light = self._joint(members, one_quarter=one_quarter, strewn_twice=not on_pixels)
             if one_quarter:
                 light += self._after_a_quarter_turn(light)
+            if on_pixels:
+                band, scale, end = self.band, self.px_per_rad, self.highest + 0.5
+                light += strewn_by_two(self.mask, members, band, scale, end=end, side=self.side)
             found[members] = light
         return found
 
@@ -160,7 +169,13 @@ class _Torus:
         lit = np.abs(pixels.light) > ACCURACY.darkest_share
         return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
 
-    def _joint(self, members: tuple[int, ...], *, one_quarter: bool) -> Float64:
+    @property
+    def _first_px(self) -> float:
+        """How far away the nearest order is."""
+        pitch_m = max(grating.pitch_m for grating in self.mask.gratings)
+        return self.band.centre_m / pitch_m * self.px_per_rad
+
+    def _joint(self, members: tuple[int, ...], *, one_quarter: bool, strewn_twice: bool) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
         orders = self.mask.joint_orders(
             members,
@@ -169,6 +184,7 @@ class _Torus:
             parts_between=self.parts_between,
             faintest=ACCURACY.faintest_joint_order if len(members) > 1 else 0.0,
             one_quarter=one_quarter,
+            strewn_twice=strewn_twice,
         )
         pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
         first_px = self.band.centre_m / pitch_m * self.px_per_rad

@@ -207,7 +207,7 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
     """
     if grating.direct == 1:
         return Points(*np.zeros((3, 1)))
-    coarse, middling, least, most = ACCURACY.streak_points_per_px
+    coarse, middling, most = ACCURACY.streak_points_per_px
     # Where pixels are coarse nothing is left at so large an angle.
     farthest = max(ACCURACY.streak_reach_rad * px_per_rad, ACCURACY.streak_least_px)
     reach = min(ACCURACY.streak_reach_px, 2 ** math.ceil(math.log2(farthest)))
@@ -219,7 +219,7 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
 
     far = _along(deviated, last, coarse, reach)
     blur_px = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
-    fine = least
+    fine = middling
     while fine < most and fine * blur_px < ACCURACY.points_in_a_dot:
         fine *= 2
     near_px, middle_px = ACCURACY.streak_fine_px

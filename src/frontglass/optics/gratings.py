@@ -178,14 +178,28 @@ class Grating:
                 self._parts_of_peaks(far, np.array(ACCURACY.parts_of_the_rest)),
             ]
             at, light = (np.concatenate(column) for column in zip(*places, strict=True))
-        light *= self._debye_waller(at)
+        shares = light * self._debye_waller(at) * self._of_a_thread(at)
         if self.jitter_m and parts_between:
             between = (np.arange(math.ceil(parts_between * (highest + 0.5))) + 0.5) / parts_between
-            at = np.concatenate([at, between])
-            strewn = (1 - self._debye_waller(between)) / parts_between
-            light = np.concatenate([light, strewn])
-        shares = self.contrast / self.transmittance * (self.cover * np.sinc(at * self.cover)) ** 2
-        return LineOrders(at, shares * light)
+            strewn = self.strewn(between)
+            # However many parts there are, all together hold the same.
+            strewn *= self.strewn_within(highest + 0.5) / strewn.sum()
+            return LineOrders(np.concatenate([at, between]), np.concatenate([shares, strewn]))
+        return LineOrders(at, shares)
+
+    def strewn(self, number: FloatArray) -> FloatArray:
+        """Share of light that jitter strews at orders, whole or not, for each order's distance."""
+        return self._of_a_thread(number) * (1 - self._debye_waller(number))
+
+    def strewn_within(self, end: float) -> float:
+        """Share of light that jitter strews to one side from the lamp to an order, whole or not."""
+        step = end / math.ceil(end * ACCURACY.strewn_steps)
+        return float(self.strewn(np.arange(step / 2, end, step)).sum() * step)
+
+    def _of_a_thread(self, order: FloatArray) -> FloatArray:
+        """Share of light that order has of an even grating, or would have between whole numbers."""
+        amplitude = self.cover * np.sinc(order * self.cover)
+        return np.asarray(self.contrast / self.transmittance * amplitude**2)
 
     def _debye_waller(self, order: FloatArray) -> FloatArray:
         """Share of an order's light that jitter leaves in it."""

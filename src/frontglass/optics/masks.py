@@ -126,6 +126,7 @@ class CrossedGratings:
         parts_between: int = 0,
         faintest: float = 0.0,
         one_quarter: bool = False,
+        strewn_twice: bool = True,
     ) -> Orders:
         """Orders in which some gratings deviate light, whatever the others do.
 
@@ -138,26 +139,35 @@ class CrossedGratings:
         parts_of_a_peak : tuple of float
             As in `Accuracy`, for orders that a drift has widened.
         parts_between : int
-            As in `Grating.orders`.
+            As in `Grating.orders` for the first, one more for each other.
         faintest : float
             Share of the light from which on an order is one of them; what others hold goes to
             those [1].
         one_quarter : bool
             Of two, those to one side of both alone: half of them.
+        strewn_twice : bool
+            Whether light that two have strewn between orders is among them.
         """
-        x, y, shares = np.zeros(1), np.zeros(1), np.ones(1)
+        x, y, shares, strewn = np.zeros(1), np.zeros(1), np.ones(1), np.zeros(1, bool)
         for member in members:
             grating, angle = self.gratings[member], self.across_rad[member]
-            number, light = grating.orders(highest, parts_of_a_peak, parts_between)
+            # As many of each would lie on a lattice, and three families' together on the same.
+            parts = parts_between + member if parts_between else 0
+            number, light = grating.orders(highest, parts_of_a_peak, parts)
+            between = np.arange(light.size) >= grating.orders(highest, parts_of_a_peak).shares.size
             # Of the first, those to one side: the rest is opposite.
             if member != members[0] and not one_quarter:
                 number, light = np.concatenate([-number, number]), np.tile(light, 2)
+                between = np.tile(between, 2)
             place = number / grating.pitch_m
             joint = np.outer(shares, light)
+            if not strewn_twice:
+                joint[np.ix_(strewn, between)] = 0.0
             # Of what thin threads deviate all is faint.
             ones, others = np.nonzero(joint > min(faintest, 1e-3 * joint.max()))
             shares = joint[ones, others]
             shares *= joint.sum() / shares.sum()
+            strewn = strewn[ones] | between[others]
             x = x[ones] + math.cos(angle) * place[others]
             y = y[ones] + math.sin(angle) * place[others]
         return Orders(x, y, shares)
