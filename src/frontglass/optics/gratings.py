@@ -136,10 +136,19 @@ class Grating:
         relative = band.sigma_m / band.centre_m
         if shift.size < ACCURACY.fewest_for_a_table:
             return self._blurred(np.atleast_1d(shift), relative).reshape(shift.shape)
-        largest = float(shift.max())
-        count = math.ceil(largest / self.width_m * ACCURACY.table_steps_per_thread)
-        nodes = np.linspace(0.0, largest, min(max(count, 3), ACCURACY.largest_table) + 1)
-        return EvenSpline(0, largest, self._blurred(nodes, relative))(shift)
+        largest, steps = float(shift.max()), ACCURACY.table_steps_per_thread
+
+        def count(steps_in_all: float) -> int:
+            return min(max(math.ceil(steps_in_all), 3), ACCURACY.largest_table) + 1
+
+        if not relative:
+            nodes = np.linspace(0.0, largest, count(largest / self.width_m * steps))
+            return EvenSpline(0, largest, self._blurred(nodes, relative))(shift)
+        # Nothing is narrower than the band has blurred it, which goes with the shift.
+        unit = self.width_m / relative
+        end = math.asinh(largest / unit)
+        nodes = unit * np.sinh(np.linspace(0.0, end, count(end / relative * steps)))
+        return EvenSpline(0, end, self._blurred(nodes, relative))(np.arcsinh(shift / unit))
 
     def orders(
         self,
