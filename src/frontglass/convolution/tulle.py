@@ -70,7 +70,13 @@ class TulleFilter(MaskFilter):
 
         Of a large frame that would take as much memory as a picture, and little goes so far.
         """
-        add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
+        if is_small(shape):
+            halo = _folded_halo(self.mask, self.band, self.px_per_rad, shape, is_even=self.is_even)
+            for plane, own in zip(planes, halo, strict=True):
+                if plane is not None and own is not None:
+                    plane += plane.dtype.type(light) * own
+        else:
+            add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
         if self.has_mirrors or not is_small(shape):
             return
         pieces = arms_beyond(self.mask, self.band, self.px_per_rad, shape)
@@ -210,6 +216,19 @@ def halo_of_pieces(mask: HexagonalNet, band: Band) -> Halo:
         along_per_rad=ends[1],
         directions_rad=mask.angle_rad + _NORMALS,
     )
+
+
+@lru_cache(maxsize=3)
+def _folded_halo(
+    mask: HexagonalNet, band: Band, px_per_rad: float, shape: tuple[int, int], *, is_even: bool
+) -> Planes:
+    """Return planes of a halo, which a frame needs with its mirrors and without them."""
+    planes = Planes.empty(shape, np.dtype(np.float64), is_even=is_even)
+    for plane in planes:
+        if plane is not None:
+            plane[:] = 0
+    add_halo(planes, halo_of_pieces(mask, band), px_per_rad, 1.0)
+    return planes
 
 
 def add_halo(planes: Planes, halo: Halo, px_per_rad: float, light: float) -> None:

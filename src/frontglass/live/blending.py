@@ -26,7 +26,9 @@ NODES_OF_GLASS, NODES_OF_GREASE, NODES_OF_REST = (
 )
 """How many renders tell all between, up to an optical depth at the largest strength: of glass, of
 grease on it, and of haze, which is not as deep everywhere."""
-UNSTEADY_NODES = (0.0, 0.06, 0.125, 0.25, 0.375, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, LARGEST)
+UNSTEADY_NODES = (0.0, 0.06, 0.125, 0.25, 0.5, 1.0, 2.0, LARGEST)
+"""Of nets, each of which is planes of its own: twelve left 4.0 % of the pixels of the café through
+`fine-net` beyond a code, 8.5 % at worst, and these leave 5.0 and 9.7 %."""
 
 
 def nodes_of(look: Look) -> dict[str, Any]:
