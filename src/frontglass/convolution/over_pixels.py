@@ -19,7 +19,7 @@ from frontglass.arrays import Float32
 from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes, frequencies
-from frontglass.convolution.kept import Kept, is_small
+from frontglass.convolution.kept import Kept, is_small, side_by_side
 from frontglass.convolution.parts import padded, planes_in_the_dark, planes_of_images
 from frontglass.convolution.sines import (
     LampRows,
@@ -30,7 +30,7 @@ from frontglass.convolution.sines import (
     twins_that_show,
 )
 from frontglass.lit_pixels import LitPixels
-from frontglass.threads import for_each, in_pieces
+from frontglass.threads import in_pieces
 
 Plane = NDArray[Any]
 Shape = tuple[int, int]
@@ -125,7 +125,7 @@ def add_spread(
             are_lost = channel == channels[-1]
             out[..., channel] += filtered(source.plane(channel), planes, are_lost=are_lost)
 
-    _for_each_filter(spread, filters, source.shape)
+    side_by_side(spread, by_filter(filters), source.shape)
 
 
 def add_spread_without_images(
@@ -163,21 +163,10 @@ def add_spread_without_images(
             if way.goes_round:
                 out[..., channel] += lamps_within(way.lamps, filter_, shape, dtype)
 
-    _for_each_filter(spread, filters, shape)
+    side_by_side(spread, by_filter(filters), shape)
 
 
 _OfFilter = tuple[Filter, list[int]]
-
-
-def _for_each_filter(
-    spread: Callable[[_OfFilter], None], filters: Sequence[Filter], shape: Shape
-) -> None:
-    """Spread light of filters: of a small frame side by side, for much is not shared in threads."""
-    if is_small(shape):
-        for_each(spread, by_filter(filters))
-        return
-    for of in by_filter(filters):
-        spread(of)
 
 
 class _Way(NamedTuple):

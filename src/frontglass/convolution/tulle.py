@@ -74,7 +74,7 @@ class TulleFilter(MaskFilter):
             halo = _folded_halo(self.mask, self.band, self.px_per_rad, shape, is_even=self.is_even)
             for plane, own in zip(planes, halo, strict=True):
                 if plane is not None and own is not None:
-                    plane += plane.dtype.type(light) * own
+                    np.add(plane, light * own, out=plane, casting="same_kind")
         else:
             add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
         if self.has_mirrors or not is_small(shape):

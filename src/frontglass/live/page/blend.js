@@ -30,10 +30,13 @@ export function anchored(nodes, anchors) {
   return { ...nodes, strengths: strengths.with(nearest, at), anchors };
 }
 
+/** Where a strength stands among others: behind glass light is nearly a polynomial of that. */
+const standing = ({ rate }, strength) => (rate ? -Math.expm1(-rate * strength) : strength);
+
 /**
  * Weights of renders at a strength.
  *
- * nodes: { strengths, window }: light is nearly a polynomial through `window` neighbours.
+ * nodes: { strengths, window, rate }: light is nearly a polynomial through `window` neighbours.
  * has(index): whether that render is there. Where neighbours are missing, a straight line between
  * the nearest two serves. Returns [[index, weight], ...], or null.
  */
@@ -46,8 +49,9 @@ export function weights(nodes, has, strength) {
   const first = Math.max(0, Math.min(above - Math.floor(window / 2), strengths.length - window));
   const near = Array.from({ length: window }, (_, k) => first + k);
   if (near.every(has)) {
+    const at = strengths.map((one) => standing(nodes, one)), here = standing(nodes, strength);
     return near.map((i) => [i, near.reduce(
-      (product, j) => (j === i ? product : product * (strength - strengths[j]) / (strengths[i] - strengths[j])), 1)]);
+      (product, j) => (j === i ? product : product * (here - at[j]) / (at[i] - at[j])), 1)]);
   }
   let low = above - 1;
   while (low >= 0 && !has(low)) low -= 1;
