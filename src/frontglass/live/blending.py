@@ -22,13 +22,13 @@ SHALLOW = 1e-6
 ALMOST_BARE = 1e-13
 """So little of any look that no picture shows it, and nothing spreads."""
 NODES_OF_GLASS, NODES_OF_GREASE, NODES_OF_REST = (
-    ((0.25, 3), (1.0, 4), (4.0, 5), (math.inf, 7)),
+    ((0.7, 3), (1.0, 4), (4.0, 5), (math.inf, 7)),
     ((1.0, 4), (6.0, 5), (math.inf, 7)),
     ((0.25, 4), (1.0, 5), (math.inf, 7)),
 )
 """How many renders tell all between, up to an optical depth at the largest strength: of glass, of
 grease on it, and of haze, which is not as deep everywhere."""
-FADING = 0.4
+FADING = 0.5
 """Depth at which the highest power of what the page blends behind glass falls off, over all there
 is. Waves of a still are dimmed by something between nothing and all, most by less than all."""
 UNSTEADY_NODES = (0.0, 0.06, 0.125, 0.25, 0.5, 1.0, 2.0, LARGEST)

@@ -8,7 +8,7 @@ export const placeOf = (strength) => Math.sqrt(Math.min(strength, LARGEST) / LAR
 export const rounded = (s) => (s < 0.1 ? Math.round(s * 200) / 200 : Math.round(s * 100) / 100);
 
 /** Where between the ends a strength may take a node's place: else a blend amplifies errors. */
-const CLEAR_OF_ENDS = [1 / 16, 3 / 4];
+const CLEAR_OF_ENDS = [1 / 16, 5 / 8];
 
 /**
  * Nodes with strengths among them at which a hand has rested, so that they are there already.
