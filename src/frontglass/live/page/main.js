@@ -1,6 +1,6 @@
 // The page: what is on the screen, and what every hand and key does to it.
 
-import { onLost, onTelling, pixels, said, told } from "./api.js";
+import { isTelling, onLost, onTelling, pixels, said, told } from "./api.js";
 import { LARGEST, anchored, placeOf, rounded, strengthAt, weights } from "./blend.js";
 import { Distances } from "./distances.js";
 import { HandOut } from "./hand_out.js";
@@ -468,7 +468,7 @@ async function ask() {
     const { session, scene } = await said("alive");
     if (!page.state || session !== page.state.session) await begin();
     else if (!page.still && !page.isOpening) await open(page.at);
-    else if (scene !== page.state.scene) await takeKept({ ...(await said("state")) });
+    else if (scene !== page.state.scene && !isTelling()) await takeKept({ ...(await said("state")) });
     else renders.pump();
   } catch { /* said already */ }
   setTimeout(ask, ASK_MS);
