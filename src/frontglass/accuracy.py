@@ -97,13 +97,15 @@ class Accuracy:
         leave ripples between dots.
     near_px : int
         Out to where a lamp's light is summed on an array; memory with its square.
-    streak_points_per_px : (int, int)
-        Points per pixel of a streak, at least and at most. More, more exact dots and more time.
+    streak_points_per_px : (int, int, int, int)
+        Points per pixel of a streak far from the lamp, nearer, and close by at least and at most.
+        More, more exact dots and more time.
     points_in_a_dot : float
-        How many of them the standard deviation of a first order asks for.
-    streak_fine_px, streak_points_together, streak_reach_px : int
-        Out to where they are so fine, how many are taken together beyond, and where the streak is
-        folded back.
+        How many close by the standard deviation of a first order asks for.
+    streak_fine_px : (int, int)
+        Out to where points are close, and less so.
+    streak_reach_px : int
+        Where the streak is folded back.
     streak_reach_rad, streak_least_px : float, int
         At coarse scales it is folded back at this angle, but no nearer than so many pixels: beyond
         16 rad, 2e-5 of the light of a fine net is left.
@@ -274,10 +276,9 @@ class Accuracy:
     parts_of_the_rest: tuple[float, ...] = (0.0, 0.3, 0.7, 1.0)
     revivals: float = 20.0
     near_px: int = 1024
-    streak_points_per_px: tuple[int, int] = (32, 64)
+    streak_points_per_px: tuple[int, int, int, int] = (8, 32, 32, 256)
     points_in_a_dot: float = 20.0
-    streak_fine_px: int = 256
-    streak_points_together: int = 4
+    streak_fine_px: tuple[int, int] = (16, 256)
     streak_reach_px: int = 16384
     streak_reach_rad: float = 16.0
     streak_least_px: int = 512

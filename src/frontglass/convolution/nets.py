@@ -13,7 +13,7 @@ the product makes of the same orders is taken off.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -22,6 +22,7 @@ import numpy as np
 from scipy import fft
 
 from frontglass.accuracy import ACCURACY
+from frontglass.arrays import Float64
 from frontglass.convolution.blocks import over_rows
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.joint_orders import beside_the_arms
@@ -201,39 +202,86 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
 
     Notes
     -----
-    The inverse transform of its transfer function, averaged over the distance of two points by a
-    triangle, so that none is lost between them. What lies beyond the reach comes back, as from
-    mirrors, along the same line. Far from the lamp several points are taken together.
+    Points close by are those of a fine and short transform, less what it folds back; far away,
+    where dots have run into one another, those of a coarse one.
     """
-    blur_px = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
-    per_px, most = ACCURACY.streak_points_per_px
-    while per_px < most and per_px * blur_px < ACCURACY.points_in_a_dot:
-        per_px *= 2
+    if grating.direct == 1:
+        return Points(*np.zeros((3, 1)))
+    coarse, middling, least, most = ACCURACY.streak_points_per_px
     # Where pixels are coarse nothing is left at so large an angle.
     farthest = max(ACCURACY.streak_reach_rad * px_per_rad, ACCURACY.streak_least_px)
     reach = min(ACCURACY.streak_reach_px, 2 ** math.ceil(math.log2(farthest)))
+    last = ACCURACY.revivals * grating.pitch_m / band.centre_m / px_per_rad
+    transfer = grating.band_table(last * px_per_rad, band)
+
+    def deviated(f_per_px: Float64) -> Float64:
+        return transfer(px_per_rad * f_per_px) - grating.direct
+
+    far = _along(deviated, last, coarse, reach)
+    blur_px = band.sigma_m / grating.pitch_m * px_per_rad  # of the first order
+    fine = least
+    while fine < most and fine * blur_px < ACCURACY.points_in_a_dot:
+        fine *= 2
+    near_px, middle_px = ACCURACY.streak_fine_px
+    short = 2 * middle_px
+    near = _along(deviated, last, fine, short)[: fine * middle_px + 1]
+    at = np.arange(near.size) / fine
+    near -= _folded(far, at * coarse, short * coarse) * (coarse / fine)
+    # Both ends of both hold half a point.
+    near[[0, -1]] /= 2
+    tail = far[coarse * middle_px :]
+    tail[[0, -1]] /= 2
+    inner, outer = np.split(near, [fine * near_px])
+    x = [at[: inner.size], np.arange(near_px * middling, middle_px * middling + 1) / middling]
+    x.append(middle_px + np.arange(tail.size) / coarse)
+    shares = np.concatenate([inner, _together(outer, fine // middling), tail])
+    shares *= (1 - grating.direct) / 2 / shares.sum()
+    return Points(np.concatenate(x), np.zeros_like(shares), shares)
+
+
+def _along(transfer: Callable[[Float64], Float64], last: float, per_px: int, reach: int) -> Float64:
+    """Light along x at points so many to a pixel, from the lamp to a reach [px].
+
+    The inverse transform of a transfer function up to its last frequency [cycles/px], averaged over
+    the distance of two points by a triangle, so that none is lost between them. What lies beyond
+    the reach comes back, as from mirrors, along the same line.
+    """
     count = per_px * reach
     frequency = np.arange(count + 1) / (2 * reach)
-    last = ACCURACY.revivals * grating.pitch_m / band.centre_m / px_per_rad
     # What is finer than a small part of a point only moves light between neighbouring points.
     last = min(last, ACCURACY.aliases_of_points * per_px)
-    transfer = np.zeros(count + 1)
-    for alias in range(-math.ceil(last / per_px), math.ceil(last / per_px) + 1):
+    aliases = math.ceil(last / per_px)
+    seen = np.zeros(count + 1)
+    for alias in range(-aliases, aliases + 1):
         end_if_unwanted()
-        f = frequency + alias * per_px
-        seen = np.abs(f) <= last
-        deviated = grating.band_transfer(px_per_rad * f[seen], band) - grating.direct
-        transfer[seen] += deviated * np.sinc(f[seen] / per_px) ** 2
-    light = fft.dct(transfer, type=1) / (2 * count)
-    light[[0, -1]] /= 2
-    at = np.arange(count + 1) / per_px
-    near = slice(0, per_px * ACCURACY.streak_fine_px)
-    together = ACCURACY.streak_points_together
-    far = slice(near.stop, near.stop + (count - near.stop) // together * together)
-    places = [at[near], at[far].reshape(-1, together).mean(axis=1), at[far.stop :]]
-    shares = [light[near], light[far].reshape(-1, together).sum(axis=1), light[far.stop :]]
-    x = np.concatenate(places)
-    return Points(x, np.zeros_like(x), np.concatenate(shares))
+        f = np.abs(frequency + alias * per_px)
+        near = f <= last
+        seen[near] += transfer(f[near]) * np.sinc(f[near] / per_px) ** 2
+    light: Float64 = fft.dct(seen, type=1) / (2 * count)
+    return light
+
+
+def _folded(light: Float64, at: Float64, short: int) -> Float64:
+    """Light that a short reach folds back to places, by a transform of a long one [its points]."""
+    last = light.size - 1
+    points = np.arange(light.size)
+    folded = np.zeros(at.size)
+    for place in range(2 * short, 2 * last, 2 * short):
+        away = place + at
+        # Beyond the last point they lie as in a mirror.
+        folded += np.interp(np.where(away > last, 2 * last - away, away), points, light)
+    return folded
+
+
+def _together(light: Float64, some: int) -> Float64:
+    """Light of points on every so manyth of them; each goes to the two beside it."""
+    part = np.arange(some) / some
+    groups = light[:-1].reshape(-1, some)
+    fewer = np.zeros(len(groups) + 1)
+    fewer[:-1] = groups @ (1 - part)
+    fewer[1:] += groups @ part
+    fewer[-1] += light[-1]
+    return fewer
 
 
 def _turned_streak(family: _Family, band: Band, px_per_rad: float) -> Points:

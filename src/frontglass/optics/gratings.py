@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import NamedTuple, Self
 
@@ -130,25 +131,31 @@ class Grating:
 
     def band_transfer(self, f_per_rad: ArrayLike, band: Band) -> FloatArray:
         """Transfer function at frequencies [cycles/rad] across the threads, mean over a band."""
-        shift = np.abs(np.asarray(f_per_rad, dtype=np.float64)) * band.centre_m
+        f = np.abs(np.asarray(f_per_rad, dtype=np.float64))
         if not self.width_m:
-            return np.ones_like(shift)
+            return np.ones_like(f)
+        if f.size >= ACCURACY.fewest_for_a_table:
+            return self.band_table(float(f.max()), band)(f)
+        shift = np.atleast_1d(f * band.centre_m)
+        return self._blurred(shift, band.sigma_m / band.centre_m).reshape(f.shape)
+
+    def band_table(self, highest_per_rad: float, band: Band) -> Callable[[FloatArray], FloatArray]:
+        """Table of it from frequency 0 to some other [cycles/rad]; there are threads."""
+        largest, steps = highest_per_rad * band.centre_m, ACCURACY.table_steps_per_thread
         relative = band.sigma_m / band.centre_m
-        if shift.size < ACCURACY.fewest_for_a_table:
-            return self._blurred(np.atleast_1d(shift), relative).reshape(shift.shape)
-        largest, steps = float(shift.max()), ACCURACY.table_steps_per_thread
 
         def count(steps_in_all: float) -> int:
             return min(max(math.ceil(steps_in_all), 3), ACCURACY.largest_table) + 1
 
         if not relative:
             nodes = np.linspace(0.0, largest, count(largest / self.width_m * steps))
-            return EvenSpline(0, largest, self._blurred(nodes, relative))(shift)
+            return EvenSpline(0, highest_per_rad, self._blurred(nodes, relative))
         # Nothing is narrower than the band has blurred it, which goes with the shift.
         unit = self.width_m / relative
         end = math.asinh(largest / unit)
         nodes = unit * np.sinh(np.linspace(0.0, end, count(end / relative * steps)))
-        return EvenSpline(0, end, self._blurred(nodes, relative))(np.arcsinh(shift / unit))
+        table = EvenSpline(0, end, self._blurred(nodes, relative))
+        return lambda f_per_rad: table(np.arcsinh(f_per_rad * (band.centre_m / unit)))
 
     def orders(
         self,
