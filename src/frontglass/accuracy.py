@@ -80,8 +80,8 @@ class Accuracy:
         600 on 1500x1000. Double precision takes twice the time and memory.
     fewest_for_a_table, table_steps_per_thread, largest_table : int
         Transfer functions of gratings at more frequencies than the first are looked up in a table
-        with so many steps to a thread's width, and no more in all. More steps, more time and
-        memory; these hold it to a millionth.
+        with so many steps to a thread's width, or to what a band has blurred that to where that is
+        wider, and no more in all. More steps, more time; these hold it to 1e-7.
     parts_of_a_peak : tuple of float
         How an order which a drift has widened is divided, as shares of its light from one side to
         the other, each to be laid at its middle: finer where it is wide and faint.

@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import contextmanager
-from contextvars import ContextVar
+from contextvars import ContextVar, copy_context
 from functools import lru_cache
 from typing import TypeVar
 
@@ -52,7 +52,7 @@ def available_cores() -> int:
 
 
 def for_each(do: Callable[[Part], None], parts: Iterable[Part]) -> None:
-    """Share parts among threads; an error in one is raised here."""
+    """Share parts among threads, in this one's context; an error in one is raised here."""
     end_if_unwanted()
     left = deque(parts)
     helpers = min(len(left), available_cores()) - 1
@@ -65,7 +65,7 @@ def for_each(do: Callable[[Part], None], parts: Iterable[Part]) -> None:
                 return
             do(part)
 
-    beside = [_helpers().submit(work) for _ in range(helpers)]
+    beside = [_helpers().submit(copy_context().run, work) for _ in range(helpers)]
     try:
         work()
     except BaseException:

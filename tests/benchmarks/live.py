@@ -18,7 +18,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from PIL import Image
@@ -73,10 +73,10 @@ class Tab:
 
 
 @contextlib.contextmanager
-def served(sources: list[Path]) -> Iterator[tuple[Page, str]]:
-    """Serve stills beside this process' other work."""
+def served(sources: list[Path], names: Sequence[str] = ()) -> Iterator[tuple[Page, str]]:
+    """Serve stills beside this process' other work; without names through some looks."""
     page = page_for(list(map(str, sources)), WORDS)
-    page.table.looks = {name: page.table.looks[name] for name in (*LOOKS, NET)}
+    page.table.looks = {name: page.table.looks[name] for name in names or (*LOOKS, NET)}
     listener = listening(None)
     server = server_of(page, listener.getsockname()[1], TOKEN)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
@@ -172,9 +172,9 @@ def hand(tab: Tab) -> None:
 
 
 @contextlib.contextmanager
-def idle(still: Path) -> Iterator[tuple[Page, Tab]]:
+def idle(still: Path, names: Sequence[str] = ()) -> Iterator[tuple[Page, Tab]]:
     """Have a still on the page, with all of a look's strengths and nothing more to do."""
-    with served([still]) as (page, address), browser() as tab:
+    with served([still], names) as (page, address), browser() as tab:
         tab.driver.get(address)
         tab.seconds_until("document.getElementById('picture').dataset.shows == 'exact'")
         tab.seconds_until("document.querySelectorAll('.card canvas:not([data-key])').length == 0")
@@ -197,6 +197,14 @@ def net(still: Path) -> None:
     with idle(still) as (page, tab):
         chosen_at(page, tab, NET)
         changed(page, tab, NET)
+
+
+def every(still: Path) -> None:
+    """Print what all strengths of every shipped look take."""
+    names = [look.name for look in fg.catalogue()]
+    with idle(still, names) as (page, tab):
+        for look in names[1:]:  # the first one is there already
+            chosen_at(page, tab, look)
 
 
 CHANGES = {
@@ -255,6 +263,10 @@ def chosen_at(page: Page, tab: Tab, look: str) -> None:
     print(f"  all strengths of it take the program {work / own:.1f} renders' CPU time")
     ratio(f"{look}, first exact picture", first, render, 3)
     ratio(f"{look}, all strengths ({all_of(page, look)})", every, render, 8)
+    if not all(element.is_steady for element in page.table.looks[look].elements):
+        # Each strength of a net takes planes of its own, which a later render finds there.
+        ratio(f"{look}, first exact picture, in renders whose planes are not there", first, new, 3)
+        ratio(f"{look}, all strengths, in the same", every, new, 8)
 
 
 def large(folder: Path) -> None:
@@ -327,7 +339,7 @@ def main(word: str = "") -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         for width in (1280, 1920):
-            for part in (choosing, net):
+            for part in (choosing, net, every):
                 if word in f"{part.__name__} {width}":
                     part(scout(folder, width))
         if word in "large":

@@ -30,9 +30,10 @@ STRENGTHS = (0.04, 0.3, 0.6, 1.6, 3.3)
 
 def weights(nodes, strength):
     """Lagrange's, over all nodes: those of the page, written down once more."""
-    places = np.array(nodes["strengths"])
+    rate, places = nodes["rate"], np.array([*nodes["strengths"], strength])
+    *places, at = np.exp(-rate * places) if rate else places
     others = [np.delete(places, k) for k in range(len(places))]
-    return [np.prod((strength - o) / (p - o)) for p, o in zip(places, others, strict=True)]
+    return [np.prod((at - o) / (p - o)) for p, o in zip(places, others, strict=True)]
 
 
 def test_a_cube_of_places_shows_a_display_within_a_code(cafe):

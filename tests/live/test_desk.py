@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import math
 import time
+import weakref
 
 import numpy as np
 import pytest
@@ -36,6 +38,10 @@ def asked_by_one_who_leaves(method: str) -> Request:
     return Request({"type": "http", "method": method, "headers": []}, receive)
 
 
+class Light(np.ndarray):
+    """An array of which it can be told whether anybody holds it."""
+
+
 def work_on(done: list[int]) -> None:
     for number in range(PIECES):
         for_each(done.append, [number])
@@ -48,6 +54,26 @@ def test_a_render_ends_when_nobody_waits_for_it():
         asyncio.run(Desk().done(asked_by_one_who_leaves("GET"), lambda: work_on(done)))
     assert ended.value.status_code == 408
     assert 1 <= len(done) < PIECES / 2
+
+
+def test_what_is_given_up_holds_no_light_any_more():
+    held: list[weakref.ref[Light]] = []
+
+    def render() -> None:
+        light = Light((1000, 1000))
+        held.append(weakref.ref(light))
+        for _ in range(PIECES):
+            for_each(lambda _: time.sleep(PIECE_S), range(2))
+            light[0] = 1
+
+    gc.collect()
+    gc.disable()  # which would come some time, and after another render has begun
+    try:
+        with pytest.raises(HTTPException):
+            asyncio.run(Desk().done(asked_by_one_who_leaves("GET"), render))
+        assert [light() for light in held] == [None]
+    finally:
+        gc.enable()
 
 
 def test_a_change_is_made_whole():

@@ -258,3 +258,13 @@ def test_channels_are_those_of_a_measured_sensor():
         spread = np.sqrt(np.average((nm - middle) ** 2, weights=seen))
         assert 1e9 * band.centre_m == pytest.approx(middle, abs=12)
         assert 1e9 * band.sigma_m == pytest.approx(spread, abs=12)
+
+
+@pytest.mark.parametrize("width_m", [0.3e-6, 6e-6, 90e-6])
+def test_a_table_of_many_frequencies_says_what_the_closed_form_says_of_few(width_m):
+    grating, band = Grating(pitch_m=0.45e-3, width_m=width_m, jitter_m=5e-6), CHANNEL_BANDS[0]
+    f = np.geomspace(0.1, 20, 6000) * grating.pitch_m / band.centre_m
+    some = slice(None, None, 7)
+    np.testing.assert_allclose(
+        grating.band_transfer(f, band)[some], grating.band_transfer(f[some], band), atol=1e-7
+    )

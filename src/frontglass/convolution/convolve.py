@@ -25,7 +25,7 @@ from frontglass.convolution.blocks import ROWS_AT_ONCE
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.convolution.kept import Kept, is_small
+from frontglass.convolution.kept import Kept, is_small, side_by_side
 from frontglass.convolution.lamps import lamp_pixels
 from frontglass.convolution.over_pixels import (
     Source,
@@ -113,7 +113,8 @@ def add_what_spreads(
 def convolve_mixed_over(light: Float32, parts: Sequence[MixedPart], boundary: Surround) -> Float32:
     """Light of which parts go through filters of their own.
 
-    One channel at a time, which holds a single one of them beside the light, and loses that.
+    Of a large frame one channel at a time, which holds a single one of them beside the light, and
+    loses that.
 
     Parameters
     ----------
@@ -126,10 +127,11 @@ def convolve_mixed_over(light: Float32, parts: Sequence[MixedPart], boundary: Su
     """
     light = np.ascontiguousarray(light)
     outside = _outside(light, boundary)
-    for channel in range(light.shape[2]):
+
+    def through(channel: int) -> None:
         lit = light[..., channel : channel + 1]
         if not (lit[::61, ::59].any() or lit.any()):
-            continue
+            return
         own = lit.copy()
         lit[:] = 0
         for part in parts:
@@ -139,6 +141,8 @@ def convolve_mixed_over(light: Float32, parts: Sequence[MixedPart], boundary: Su
                 seen = _convolved(own, [part.filters[channel]], lone, np.empty_like(own))
             add_weighed(lit, seen, part.share)
             del seen  # before the next one is made
+
+    side_by_side(through, range(light.shape[2]), light.shape[:2])
     return light
 
 

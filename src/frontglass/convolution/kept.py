@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from threading import Lock
-from typing import Any, Concatenate, Generic, ParamSpec
+from typing import Any, Concatenate, Generic, ParamSpec, TypeVar
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.threads import for_each
 
 How = ParamSpec("How")
+Part = TypeVar("Part")
 KEPT_BYTES = 2**26
 """Of small frames more are kept than the fewest up to here: all strengths of a look on a screen."""
 REMEMBERED = 24
@@ -46,6 +48,18 @@ def keeping_nothing_new() -> Iterator[None]:
 def is_small(shape: tuple[int, ...]) -> bool:
     """Whether planes of a frame, and of one four times as large, as the dark takes, are kept."""
     return shape[0] * shape[1] <= ACCURACY.kept_in_the_dark_px
+
+
+def side_by_side(do: Callable[[Part], None], parts: Iterable[Part], shape: tuple[int, ...]) -> None:
+    """Do parts of a small frame side by side, for much within them is not shared among threads.
+
+    Of a large frame one goes after another, which holds memory down.
+    """
+    if is_small(shape):
+        for_each(do, parts)
+        return
+    for part in parts:
+        do(part)
 
 
 class Kept(Generic[How]):

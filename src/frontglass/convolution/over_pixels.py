@@ -1,4 +1,4 @@
-"""Light spread pixel by pixel, one channel at a time: that holds memory down.
+"""Light spread pixel by pixel, of a large frame one channel at a time: that holds memory down.
 
 What a channel needs beside the picture is its own light, which transforms are written over, and
 the planes of its filter, which go before the next one's are made.
@@ -19,7 +19,7 @@ from frontglass.arrays import Float32
 from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes, frequencies
-from frontglass.convolution.kept import Kept, is_small
+from frontglass.convolution.kept import Kept, is_small, side_by_side
 from frontglass.convolution.parts import padded, planes_in_the_dark, planes_of_images
 from frontglass.convolution.sines import (
     LampRows,
@@ -117,12 +117,15 @@ def add_spread(
     out: Float32, source: Source, filters: Sequence[Filter], *, is_dark: bool = False
 ) -> None:
     """Add deviated light of a frame, among its mirror images or in the dark."""
-    for filter_, channels in by_filter(filters):
+
+    def spread(of: _OfFilter) -> None:
+        filter_, channels = of
         planes = _planes(filter_, source.shape, _precision(source, filters), is_dark=is_dark)
         for channel in channels:
             are_lost = channel == channels[-1]
             out[..., channel] += filtered(source.plane(channel), planes, are_lost=are_lost)
-        del planes  # before the next ones are made
+
+    side_by_side(spread, by_filter(filters), source.shape)
 
 
 def add_spread_without_images(
@@ -132,7 +135,9 @@ def add_spread_without_images(
     shape, dtype = source.shape, _precision(source, filters)
     rest_dtype = _precision(_without(source, lamps), filters)
     rows_of = _by_rows(lamps)
-    for filter_, channels in by_filter(filters):
+
+    def spread(of: _OfFilter) -> None:
+        filter_, channels = of
         planes = _planes(filter_, shape, rest_dtype if filter_.is_laid else dtype)
         ways = [_way_of(rows_of(channel), filter_, planes, shape) for channel in channels]
         if planes.even.dtype != dtype and not all(way.goes_round for way in ways):
@@ -142,21 +147,26 @@ def add_spread_without_images(
             if way.goes_round:
                 rest = source.plane(channel)
                 rest[way.lamps.rows] -= way.lamps.light
-                spread = filtered(rest, planes, are_lost=are_lost)
+                added = filtered(rest, planes, are_lost=are_lost)
                 del rest
             elif any(way.twins):
                 # Its light is not named, so that it is gone once it has been read.
-                spread = filtered_without_twins(
+                added = filtered_without_twins(
                     source.plane(channel), way.lamps, planes, way.twins, are_lost=are_lost
                 )
             else:
-                spread = filtered(source.plane(channel), planes, are_lost=are_lost)
-            out[..., channel] += spread
-            del spread
+                added = filtered(source.plane(channel), planes, are_lost=are_lost)
+            out[..., channel] += added
+            del added
         del planes
         for channel, way in zip(channels, ways, strict=True):
             if way.goes_round:
                 out[..., channel] += lamps_within(way.lamps, filter_, shape, dtype)
+
+    side_by_side(spread, by_filter(filters), shape)
+
+
+_OfFilter = tuple[Filter, list[int]]
 
 
 class _Way(NamedTuple):

@@ -70,7 +70,13 @@ class TulleFilter(MaskFilter):
 
         Of a large frame that would take as much memory as a picture, and little goes so far.
         """
-        add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
+        if is_small(shape):
+            halo = _folded_halo(self.mask, self.band, self.px_per_rad, shape, is_even=self.is_even)
+            for plane, own in zip(planes, halo, strict=True):
+                if plane is not None and own is not None:
+                    np.add(plane, light * own, out=plane, casting="same_kind")
+        else:
+            add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
         if self.has_mirrors or not is_small(shape):
             return
         pieces = arms_beyond(self.mask, self.band, self.px_per_rad, shape)
@@ -212,15 +218,32 @@ def halo_of_pieces(mask: HexagonalNet, band: Band) -> Halo:
     )
 
 
+@lru_cache(maxsize=3)
+def _folded_halo(
+    mask: HexagonalNet, band: Band, px_per_rad: float, shape: tuple[int, int], *, is_even: bool
+) -> Planes:
+    """Return planes of a halo, which a frame needs with its mirrors and without them."""
+    planes = Planes.empty(shape, np.dtype(np.float64), is_even=is_even)
+    for plane in planes:
+        if plane is not None:
+            plane[:] = 0
+    add_halo(planes, halo_of_pieces(mask, band), px_per_rad, 1.0)
+    return planes
+
+
 def add_halo(planes: Planes, halo: Halo, px_per_rad: float, light: float) -> None:
     """Add a share of light to planes: a mean over the sending and the receiving pixel."""
     across, along = (reach / px_per_rad for reach in (halo.across_per_rad, halo.along_per_rad))
     height, width = (side - 1 for side in planes.even.shape)
-    rows = np.arange(height + 1)
+    rows, columns = np.arange(height + 1), np.arange(width + 1)
     aliases = range(-math.ceil(across + along), math.ceil(across + along) + 1)
-    for direction, sign, alias in itertools.product(halo.directions_rad, (1, -1), aliases):
+    # What is even looks the same the other way up: all that would be laid so is laid already.
+    signs = (1, -1) if planes.odd is not None else (1,)
+    each = light / (len(_NORMALS) * len(signs))
+    for direction, sign, alias in itertools.product(halo.directions_rad, signs, aliases):
         c, s = math.cos(direction), math.sin(direction)
         fy = sign * rows / (2 * height) + alias
+        seen_down = each * np.sinc(fy) ** 2
         first, last = _within(c, s * fy, across)
         start, end = _within(s, -c * fy, along)
         first, last = np.maximum(first, start), np.minimum(last, end)
@@ -229,10 +252,10 @@ def add_halo(planes: Planes, halo: Halo, px_per_rad: float, light: float) -> Non
             continue
         for beside in range(math.floor(first[lit].min()), math.ceil(last[lit].max())):
             row, column = _between(first - beside, last - beside, width)
-            fx = column / (2 * width) + beside
-            u, v = c * fx + s * fy[row], s * fx - c * fy[row]
-            value = halo.at(u * px_per_rad, v * px_per_rad)
-            value *= light / (2 * len(_NORMALS)) * np.sinc(fx) ** 2 * np.sinc(fy[row]) ** 2
+            fx = columns / (2 * width) + beside
+            seen_across, x, y = np.sinc(fx) ** 2, fx[column], fy[row]
+            value = halo.at((c * x + s * y) * px_per_rad, (s * x - c * y) * px_per_rad)
+            value *= seen_across[column] * seen_down[row]
             planes.even[row, column] += value
             if planes.odd is not None:
                 planes.odd[row, column] -= sign * value

@@ -198,33 +198,35 @@ class Page:
     async def still(self, request: Request) -> Response:
         """Say what there is to know of a still; a damaged one says what is wrong with it."""
         number = request.path_params["number"]
+        return JSONResponse(await self.desk.done(request, lambda: self.told_of(number)))
 
-        def work() -> dict[str, Any]:
-            settings = self.marker.said(self.table.path(number))
-            try:
-                still = self.table.opened(number)
-            except (FrontglassError, OSError, MemoryError) as error:
-                return {"problem": problem(error), "settings": settings}
-            known = self.marker.marked(self.table.path(number))
-            points = () if known is None else known.distances
-            return {
-                "settings": settings,
-                "points": [still.point_in_frame(*one.at_px, one.distance_m) for one in points],
-                "camera": still.camera_text,
-                "width": still.small.width_px,
-                "height": still.small.height_px,
-                "full": list(still.full_px),
-                "lamps": still.lamps(),
-                "notices": list(still.notices),
-                "light": still.light,
-                "grain": still.shown,
-                "toScreen": to_screen(still.small),
-                "keepsCodes": keeps_codes(still.small),
-                "view": still.recipe.view or "",
-                "problem": "",
-            }
-
-        return JSONResponse(await self.desk.done(request, work))
+    def told_of(self, number: int) -> dict[str, Any]:
+        """Return what the page is told of a still, as it is shown now."""
+        path = self.table.path(number)
+        settings = self.marker.said(path)
+        try:
+            still = self.table.opened(number)
+        except (FrontglassError, OSError, MemoryError) as error:
+            return {"number": number, "problem": problem(error), "settings": settings}
+        known = self.marker.marked(path)
+        points = () if known is None else known.distances
+        return {
+            "number": number,
+            "settings": settings,
+            "points": [still.point_in_frame(*one.at_px, one.distance_m) for one in points],
+            "camera": still.camera_text,
+            "width": still.small.width_px,
+            "height": still.small.height_px,
+            "full": list(still.full_px),
+            "lamps": still.lamps(),
+            "notices": list(still.notices),
+            "light": still.light,
+            "grain": still.shown,
+            "toScreen": to_screen(still.small),
+            "keepsCodes": keeps_codes(still.small),
+            "view": still.recipe.view or "",
+            "problem": "",
+        }
 
     async def draft(self, request: Request) -> Response:
         """Answer with the bare still before its lamps are found; with nothing if it is open."""

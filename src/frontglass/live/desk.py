@@ -17,6 +17,10 @@ Result = TypeVar("Result")
 MOST_WAITING = 16
 
 
+class _Nothing:
+    """What work gives that was given up."""
+
+
 class Desk:
     """Works on one thing at a time; what nobody waits for any more is not begun, or ended."""
 
@@ -53,14 +57,20 @@ async def _looked_at(request: Request, work: Callable[[], Result]) -> Result:
             pass
         gone.set()
 
-    def wanted() -> Result:
-        with while_wanted(lambda: not gone.is_set()):
-            return work()
+    def wanted() -> Result | _Nothing:
+        # An error that goes through the future of a thread stays with it, in a ring that holds all
+        # frames it has passed, and their arrays, until rings are looked for.
+        try:
+            with while_wanted(lambda: not gone.is_set()):
+                return work()
+        except GivenUp:
+            return _Nothing()
 
     listener = asyncio.create_task(listen())
     try:
-        return await run_in_threadpool(wanted)
-    except GivenUp:
-        raise HTTPException(408) from None
+        found = await run_in_threadpool(wanted)
     finally:
         listener.cancel()
+    if isinstance(found, _Nothing):
+        raise HTTPException(408)
+    return found

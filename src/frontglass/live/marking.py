@@ -159,14 +159,15 @@ class MarkDesk:
         """Set something of the light path."""
         asked, page = await asked_of(request), self._page
         name, text = text_in(asked, "name"), text_in(asked, "text")
-        path = page.table.path(number_in(asked, "still"))
+        number = number_in(asked, "still")
+        path = page.table.path(number)
         for_all = asked.get("all") is True
         if name not in SETTINGS or name in page.fixed:
             raise ParameterError("setting", "one that can be changed here", name)
 
         def work() -> dict[str, Any]:
             page.marker.setting(path, name, text, for_all=for_all)
-            return page.kept()
+            return self._told(number)
 
         return JSONResponse(await page.desk.done(request, work))
 
@@ -179,9 +180,13 @@ class MarkDesk:
 
         def work() -> dict[str, Any]:
             mark(path, page.table.held(number))
-            return page.kept()
+            return self._told(number)
 
         return JSONResponse(await page.desk.done(request, work))
+
+    def _told(self, number: int) -> dict[str, Any]:
+        """Return how the scene and a still stand now: then the page need not ask once more."""
+        return {**self._page.kept(), "now": self._page.told_of(number)}
 
 
 def _or_refuse(lamps: list[ClippedLamp]) -> list[ClippedLamp]:

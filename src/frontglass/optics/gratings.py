@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import NamedTuple, Self
 
@@ -138,13 +139,23 @@ class Grating:
         shift = np.atleast_1d(f * band.centre_m)
         return self._blurred(shift, band.sigma_m / band.centre_m).reshape(f.shape)
 
-    def band_table(self, highest_per_rad: float, band: Band) -> EvenSpline:
+    def band_table(self, highest_per_rad: float, band: Band) -> Callable[[FloatArray], FloatArray]:
         """Table of it from frequency 0 to some other [cycles/rad]; there are threads."""
-        largest = highest_per_rad * band.centre_m
-        count = math.ceil(largest / self.width_m * ACCURACY.table_steps_per_thread)
-        nodes = np.linspace(0.0, largest, min(max(count, 3), ACCURACY.largest_table) + 1)
-        values = self._blurred(nodes, band.sigma_m / band.centre_m)
-        return EvenSpline(0, highest_per_rad, values)
+        largest, steps = highest_per_rad * band.centre_m, ACCURACY.table_steps_per_thread
+        relative = band.sigma_m / band.centre_m
+
+        def count(steps_in_all: float) -> int:
+            return min(max(math.ceil(steps_in_all), 3), ACCURACY.largest_table) + 1
+
+        if not relative:
+            nodes = np.linspace(0.0, largest, count(largest / self.width_m * steps))
+            return EvenSpline(0, highest_per_rad, self._blurred(nodes, relative))
+        # Nothing is narrower than the band has blurred it, which goes with the shift.
+        unit = self.width_m / relative
+        end = math.asinh(largest / unit)
+        nodes = unit * np.sinh(np.linspace(0.0, end, count(end / relative * steps)))
+        table = EvenSpline(0, end, self._blurred(nodes, relative))
+        return lambda f_per_rad: table(np.arcsinh(f_per_rad * (band.centre_m / unit)))
 
     def orders(
         self,

@@ -38,10 +38,18 @@ const beforeTelling = [];
 /** Call `listener()` before the program is told something, which then need not wait for its turn. */
 export function onTelling(listener) { beforeTelling.push(listener); }
 
+let tellings = 0;
+
+/** Whether the program is being told something, whose answer says what has changed. */
+export const isTelling = () => tellings > 0;
+
 export async function told(path, body) {
   for (const listener of beforeTelling) listener();
   const headers = { "content-type": "application/json" };
-  return (await answer(path, { method: "POST", headers, body: JSON.stringify(body) })).json();
+  tellings += 1;
+  try {
+    return await (await answer(path, { method: "POST", headers, body: JSON.stringify(body) })).json();
+  } finally { tellings -= 1; }
 }
 
 /** Pixels or light, with their size; `answered()` is called once they are made, before they are all there. */

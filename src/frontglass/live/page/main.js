@@ -1,6 +1,6 @@
 // The page: what is on the screen, and what every hand and key does to it.
 
-import { onLost, onTelling, pixels, said, told } from "./api.js";
+import { isTelling, onLost, onTelling, pixels, said, told } from "./api.js";
 import { LARGEST, anchored, placeOf, rounded, strengthAt, weights } from "./blend.js";
 import { Distances } from "./distances.js";
 import { HandOut } from "./hand_out.js";
@@ -294,18 +294,19 @@ async function takeChange(answer) {
 }
 
 async function takeKept(answer) {
-  const isNew = answer.scene !== page.state.scene;
-  Object.assign(page.state, answer);
+  const { now, ...state } = answer, isNew = state.scene !== page.state.scene;
+  Object.assign(page.state, state);
+  if (isNew && now?.number === page.at) await refresh(now); // before all else: the program works while the page does
   kept.update(page.state);
   handOut.update(page.state);
-  if (isNew) await refresh();
+  if (isNew && now?.number !== page.at) await refresh();
   renders.pump();
 }
 
-/** Ask how the still is shown now: its lamps, lens or exposure may have changed. */
-async function refresh() {
+/** Take how the still is shown now, or ask: its lamps, lens or exposure may have changed. */
+async function refresh(now = null) {
   const number = page.at;
-  const still = await said(`still/${number}`);
+  const still = now || await said(`still/${number}`);
   if (page.at !== number) return; // another one has been chosen meanwhile
   page.isOpening = false;
   const isOther = !page.still || still.light !== page.still.light || page.still.number !== number;
@@ -467,7 +468,7 @@ async function ask() {
     const { session, scene } = await said("alive");
     if (!page.state || session !== page.state.session) await begin();
     else if (!page.still && !page.isOpening) await open(page.at);
-    else if (scene !== page.state.scene) await takeKept({ ...(await said("state")) });
+    else if (scene !== page.state.scene && !isTelling()) await takeKept({ ...(await said("state")) });
     else renders.pump();
   } catch { /* said already */ }
   setTimeout(ask, ASK_MS);

@@ -54,15 +54,16 @@ export class Renders {
     const one = { key: next.key, abort: new AbortController() };
     this.asked = one;
     let isLost = false;
-    // While its answer comes in, the program works on the next one.
     const answered = () => {
       this.coming.set(one.key, one);
       this.answered(one.key);
       this.free(one);
     };
     try {
-      const found = await pixels(`${next.path}?${query(next.values)}`, one.abort.signal, answered);
+      // While its answer comes in, the program works on the next one; but what is waited for comes in alone, and sooner.
+      const found = await pixels(`${next.path}?${query(next.values)}`, one.abort.signal, next.isUrgent ? () => {} : answered);
       if (!one.abort.signal.aborted) this.hold(next.key, found, wanted);
+      if (next.isUrgent && !one.abort.signal.aborted) answered();
     } catch (error) {
       if (error instanceof Refused) this.failed.set(next.key, error.message);
       else isLost = error.name !== "AbortError";
