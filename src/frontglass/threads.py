@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
+from importlib import import_module
 from typing import TypeVar
 
 Part = TypeVar("Part")
@@ -90,6 +91,14 @@ def _helpers() -> ThreadPoolExecutor:
 
 if hasattr(os, "register_at_fork"):
     os.register_at_fork(after_in_child=_helpers.cache_clear)
+
+
+def load_meanwhile(module: str) -> None:
+    """Load a module in another thread, while this one waits for a disk or a decoder.
+
+    Who needs it before it is there waits for it; an error in it is raised there.
+    """
+    _helpers().submit(import_module, module)
 
 
 def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:

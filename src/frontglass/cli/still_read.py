@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import frontglass as fg
 from frontglass.cli.progress import shown, working
+from frontglass.threads import load_meanwhile
 
 
 class StillRead(NamedTuple):
@@ -44,6 +45,8 @@ class StillRead(NamedTuple):
 
 def still_read(recipe: fg.Recipe, still: Path) -> StillRead:
     """Return a still read from its file; on a terminal it is said if that takes its time."""
+    # A third of the start, and nothing of it is needed before all has been read.
+    load_meanwhile("scipy.fft")
     with working(f"reading {still.name}"):
         picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)

@@ -19,7 +19,7 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import over_rows
@@ -224,7 +224,7 @@ def streak(grating: Grating, band: Band, px_per_rad: float) -> Points:
         seen = np.abs(f) <= last
         deviated = grating.band_transfer(px_per_rad * f[seen], band) - grating.direct
         transfer[seen] += deviated * np.sinc(f[seen] / per_px) ** 2
-    light = fft.dct(transfer, type=1) / (2 * count)
+    light = scipy.fft.dct(transfer, type=1) / (2 * count)
     light[[0, -1]] /= 2
     at = np.arange(count + 1) / per_px
     near = slice(0, per_px * ACCURACY.streak_fine_px)

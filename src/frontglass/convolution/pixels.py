@@ -15,9 +15,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.polynomial.chebyshev import chebvander
 from numpy.polynomial.legendre import leggauss
-from scipy import fft, special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -256,7 +256,7 @@ def _folded(parts: Scatterers, px_per_rad: float) -> _Folded | None:
     for count in ACCURACY.alias_nodes:
         nodes = (np.cos(math.pi * (np.arange(count) + 0.5) / count) + 1) / 8
         values = _alias_sum(deviated, np.sqrt(nodes), farthest, negligible)
-        series = fft.dctn(values, type=2) / count**2
+        series = scipy.fft.dctn(values, type=2) / count**2
         series[0] /= 2
         series[:, 0] /= 2
         missed = float(np.abs(series[-2:]).max())
@@ -311,7 +311,7 @@ def _along_axis(f_per_px: Float64, farthest: float) -> tuple[Float64, Float64]:
         for f in (f_per_px, -f_per_px):
             low, high = 1 / (stop - 0.5 + f), 1 / (start - 0.5 + f)
             t = (high + low) / 2 + (high - low) / 2 * x[:, np.newaxis]
-            whole = special.polygamma(1, start + f) - special.polygamma(1, stop + f)
+            whole = scipy.special.polygamma(1, start + f) - scipy.special.polygamma(1, stop + f)
             places.append(1 / t)
             weights.append(w[:, np.newaxis] / 2 * whole * (np.sin(np.pi * f) / np.pi) ** 2)
         start = stop
