@@ -5,14 +5,15 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor, wait
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import lru_cache
+from functools import lru_cache, partial
 from importlib import import_module
 from typing import TypeVar
 
 Part = TypeVar("Part")
+Found = TypeVar("Found")
 
 STRIP_SAMPLES = 1 << 17
 """As much of a picture as stays in a processor's cache."""
@@ -93,12 +94,17 @@ if hasattr(os, "register_at_fork"):
     os.register_at_fork(after_in_child=_helpers.cache_clear)
 
 
+def meanwhile(do: Callable[[], Found]) -> Future[Found]:
+    """Let another thread do something while this one goes on."""
+    return _helpers().submit(do)
+
+
 def load_meanwhile(module: str) -> None:
     """Load a module in another thread, while this one waits for a disk or a decoder.
 
     Who needs it before it is there waits for it; an error in it is raised there.
     """
-    _helpers().submit(import_module, module)
+    meanwhile(partial(import_module, module))
 
 
 def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:

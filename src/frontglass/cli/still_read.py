@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import frontglass as fg
+from frontglass.cli.heap import keep_freed_memory
 from frontglass.cli.progress import shown, working
 from frontglass.threads import load_meanwhile
 
@@ -45,6 +46,7 @@ class StillRead(NamedTuple):
 
 def still_read(recipe: fg.Recipe, still: Path) -> StillRead:
     """Return a still read from its file; on a terminal it is said if that takes its time."""
+    keep_freed_memory()
     # A third of the start, and nothing of it is needed before all has been read.
     load_meanwhile("scipy.fft")
     with working(f"reading {still.name}"):
