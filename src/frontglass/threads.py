@@ -8,8 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import lru_cache, partial
-from importlib import import_module
+from functools import lru_cache
 from typing import TypeVar
 
 Part = TypeVar("Part")
@@ -97,14 +96,6 @@ if hasattr(os, "register_at_fork"):
 def meanwhile(do: Callable[[], Found]) -> Future[Found]:
     """Let another thread do something while this one goes on."""
     return _helpers().submit(do)
-
-
-def load_meanwhile(module: str) -> None:
-    """Load a module in another thread, while this one waits for a disk or a decoder.
-
-    Who needs it before it is there waits for it; an error in it is raised there.
-    """
-    meanwhile(partial(import_module, module))
 
 
 def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:

@@ -9,10 +9,11 @@ from contextvars import ContextVar
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
-from frontglass.threads import in_pieces
+from frontglass.threads import in_pieces, meanwhile
 
 Plane = NDArray[Any]
 
@@ -25,6 +26,14 @@ ALONE_IN_BLAS = 1 << 18
 """Products with so many multiplications OpenBLAS does in the thread that asks; larger ones it
 splits among threads that wait for each other in a loop: beside other work ten times what that
 saves."""
+
+
+def load_transforms_meanwhile() -> None:
+    """Load scipy's transforms in another thread: a third of the start of a command.
+
+    Who needs them before they are there waits for them, and gets the error if there is one.
+    """
+    meanwhile(lambda: scipy.fft)
 
 
 def over_columns(do: Callable[[slice], None], shape: tuple[int, ...]) -> None:

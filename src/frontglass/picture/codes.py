@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from dataclasses import dataclass
 from functools import lru_cache
+from threading import Lock
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -243,7 +244,8 @@ def _encode_bytes(light: FloatArray, curves: tuple[Curve, ...], out: Codes, firs
         index = flat.reshape(light.shape)
         planes = [_byte_table(curve)[index[..., k]] for k, curve in enumerate(curves)]
         value = np.stack(planes, axis=-1).reshape(rows, -1)
-    band = _byte_noise(width, channels)
+    with _MAKING_NOISE:  # once, and not by each thread
+        band = _byte_noise(width, channels)
     start = first_row % TILE_PX
     # A view where the strip does not cross the band's end: copies cost as much as the rest.
     is_inside = start + rows <= TILE_PX
@@ -276,6 +278,9 @@ class _ByteNoise(NamedTuple):
 
     uniform: NDArray[np.uint16]
     triangular: NDArray[np.uint16]
+
+
+_MAKING_NOISE = Lock()
 
 
 @lru_cache(maxsize=2)
