@@ -144,7 +144,7 @@ def test_memory_that_was_freed_is_handed_out_again():
         "import os, resource\n"
         "os.environ['NUMPY_MADVISE_HUGEPAGE'] = '0'\n"
         "import numpy as np\n"
-        "from frontglass.cli.heap import keep_freed_memory\n"
+        "from frontglass.heap import keep_freed_memory\n"
         "keep_freed_memory()\n"
         "def pages():\n"
         "    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt\n"

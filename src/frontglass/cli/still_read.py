@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import frontglass as fg
-from frontglass.cli.heap import keep_freed_memory
 from frontglass.cli.progress import shown, working
+from frontglass.heap import keep_freed_memory
 
 
 class StillRead(NamedTuple):
