@@ -5,8 +5,10 @@ from __future__ import annotations
 import contextlib
 import ctypes
 
-M_TRIM_THRESHOLD, M_MMAP_MAX = -1, -4
+M_TRIM_THRESHOLD, M_MMAP_THRESHOLD, M_MMAP_MAX = -1, -3, -4
 """Numbers of glibc's malloc.h."""
+LARGEST_THRESHOLD, USUAL_MAX = 32 << 20, 1 << 16
+"""The largest that glibc takes, and what it has by itself."""
 NEVER = (1 << 31) - 1
 
 _IS_KEPT: list[bool] = []
@@ -28,6 +30,12 @@ def keep_freed_memory() -> None:
 
 
 def give_freed_memory_back() -> None:
-    """Give back what is kept so far: what comes now takes much, and would not fit into it."""
+    """Give back what is kept so far, and from now on keep no frames: what comes takes much of them.
+
+    Their planes would not fit into one another's places: 0.3 frames at the peak of old-matinee.
+    """
     if _IS_KEPT:
-        ctypes.CDLL(None).malloc_trim(0)
+        c_library = ctypes.CDLL(None)
+        c_library.malloc_trim(0)
+        c_library.mallopt(M_MMAP_THRESHOLD, LARGEST_THRESHOLD)
+        c_library.mallopt(M_MMAP_MAX, USUAL_MAX)

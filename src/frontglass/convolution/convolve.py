@@ -38,7 +38,6 @@ from frontglass.convolution.over_pixels import (
 )
 from frontglass.convolution.parts import FilterOnCells, SharpPart, SmoothPart, planes_in_the_dark
 from frontglass.convolution.sines import LampRows, twins_that_show
-from frontglass.heap import give_freed_memory_back
 from frontglass.lit_pixels import LitPixels
 from frontglass.threads import in_pieces
 
@@ -180,7 +179,6 @@ def _convolved(
     elif outside.lamps is None:
         add_spread(out, _source(light, filters, out), filters)
     else:
-        give_freed_memory_back()  # planes of a frame with lamps take most of all
         _without_images(light, filters, outside.lamps, out)
     return out
 

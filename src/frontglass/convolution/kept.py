@@ -11,6 +11,7 @@ from typing import Any, Concatenate, Generic, ParamSpec
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.heap import give_freed_memory_back
 
 How = ParamSpec("How")
 KEPT_BYTES = 2**26
@@ -93,6 +94,8 @@ class Kept(Generic[How]):
                 # Room is made before it is needed.
                 while len(self._made) >= self._most and not self._has_room(shape):
                     self._made.popitem(last=False)
+        if not is_small(shape):
+            give_freed_memory_back()
         planes = self._make(filter_, shape, *how, **named)
         if is_kept:
             for plane in planes:
