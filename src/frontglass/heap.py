@@ -5,10 +5,8 @@ from __future__ import annotations
 import contextlib
 import ctypes
 
-M_TRIM_THRESHOLD, M_MMAP_THRESHOLD, M_MMAP_MAX = -1, -3, -4
+M_TRIM_THRESHOLD, M_MMAP_MAX = -1, -4
 """Numbers of glibc's malloc.h."""
-LARGEST_THRESHOLD, USUAL_MAX = 32 << 20, 1 << 16
-"""The largest that glibc takes, and what it has by itself."""
 NEVER = (1 << 31) - 1
 
 _IS_KEPT: list[bool] = []
@@ -30,12 +28,9 @@ def keep_freed_memory() -> None:
 
 
 def give_freed_memory_back() -> None:
-    """Give back what is kept so far, and from now on keep no frames: what comes takes much of them.
+    """Give back what is kept so far, where what comes takes much and would not fit into it.
 
-    Their planes would not fit into one another's places: 0.3 frames at the peak of old-matinee.
+    From then on no frames but mapped ones saved as little at the peak, and took a second more.
     """
     if _IS_KEPT:
-        c_library = ctypes.CDLL(None)
-        c_library.malloc_trim(0)
-        c_library.mallopt(M_MMAP_THRESHOLD, LARGEST_THRESHOLD)
-        c_library.mallopt(M_MMAP_MAX, USUAL_MAX)
+        ctypes.CDLL(None).malloc_trim(0)

@@ -94,9 +94,12 @@ class Kept(Generic[How]):
                 # Room is made before it is needed.
                 while len(self._made) >= self._most and not self._has_room(shape):
                     self._made.popitem(last=False)
+        # Planes of a frame take most of all, and what they filter does not fit between them.
         if not is_small(shape):
             give_freed_memory_back()
         planes = self._make(filter_, shape, *how, **named)
+        if not is_small(shape):
+            give_freed_memory_back()
         if is_kept:
             for plane in planes:
                 if plane is not None:
