@@ -28,9 +28,6 @@ def keep_freed_memory() -> None:
 
 
 def give_freed_memory_back() -> None:
-    """Give back what is kept so far, where what comes takes much and would not fit into it.
-
-    From then on no frames but mapped ones saved as little at the peak, and took a second more.
-    """
+    """Give back what is kept so far, where what comes takes much and would not fit into it."""
     if _IS_KEPT:
         ctypes.CDLL(None).malloc_trim(0)
