@@ -14,7 +14,9 @@ FLOORS = {
     "arrays": 0,
     "errors": 0,
     **dict.fromkeys(("accuracy", "checks", "choices", "shipped"), 1),
-    **dict.fromkeys(("lit_pixels", "rows_between", "strict_toml", "threads", "units", "warned"), 1),
+    **dict.fromkeys(
+        ("heap", "lit_pixels", "rows_between", "strict_toml", "threads", "units", "warned"), 1
+    ),
     "optics": 2,
     **dict.fromkeys(("convolution", "picture"), 3),
     **dict.fromkeys(("elements", "files"), 4),

@@ -64,8 +64,6 @@ class Accuracy:
         That many times the grid's own range at most, for rings and edges that so many nodes miss.
     radius_nodes : int
         Of tables along the radius of a transfer function. More take memory and time.
-    few_frequencies : int
-        Up to here a table along the radius costs less than sums of Gaussians, seen at 1280x720.
     kept_frequencies : int
         Pieces of planes up to this keep what does not depend on strength, for the other strengths
         of a look: 8 bytes a frequency, for at most twenty pieces.
@@ -261,7 +259,6 @@ class Accuracy:
     most_parts: int = 8
     most_aliases: int = 12
     radius_nodes: int = 8192
-    few_frequencies: int = 500_000
     kept_frequencies: int = 900_000
     kept_in_the_dark_px: int = 2_100_000
     single_from_px: int = 1_000_000

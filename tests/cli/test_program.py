@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import platform
 import signal
 import subprocess
 import sys
@@ -135,3 +136,23 @@ def test_an_interrupt_leaves_whole_files_and_a_batch_that_goes_on(shoot, tmp_pat
     assert ended["rendered"] + ended["done_before"] == count
     assert ended["done_before"] >= 1
     assert sorted(path.stem[:2] for path in out.glob("*.png")) == [f"{n:02}" for n in range(count)]
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library")
+def test_memory_that_was_freed_is_handed_out_again():
+    code = (
+        "import os, resource\n"
+        "os.environ['NUMPY_MADVISE_HUGEPAGE'] = '0'\n"
+        "import numpy as np\n"
+        "from frontglass.heap import keep_freed_memory\n"
+        "keep_freed_memory()\n"
+        "def pages():\n"
+        "    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt\n"
+        "    np.empty(1 << 26, np.uint8).fill(1)\n"
+        "    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before\n"
+        "print(pages(), pages())\n"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    first, second = map(int, ended.stdout.split())
+    assert first > 30
+    assert second < first / 10

@@ -52,6 +52,18 @@ def test_the_last_two_stills_are_known():
     assert asked == [0, 1, 2, 0]
 
 
+def test_what_was_begun_serves_the_next_who_asks_the_same_of_this_light():
+    last, light = LastLight[str](), np.ones((4, 5, 3), np.float32)
+    last.begin(light, 1, lambda: "begun")
+    assert last.once(light.copy(), 1, lambda: "other light") == "other light"
+    assert last.once(light, 2, lambda: "other question") == "other question"
+    assert last.once(light, 1, lambda: "anew") == "begun"
+    assert last.once(light, 1, lambda: "anew") == "anew"
+    last.begin(light, 1, lambda: str(1 / 0))
+    with pytest.raises(ZeroDivisionError):
+        last.of(light, 1, lambda: "anew")
+
+
 @pytest.mark.parametrize("clipped", ["auto", 5.0])
 def test_lamps_marked_one_after_the_other_are_as_if_found_anew(clipped):
     rng = np.random.default_rng(2)

@@ -28,8 +28,10 @@ def main() -> None:
         sys.stderr.write("interrupted.\n")
         raise SystemExit(INTERRUPTED) from None
     finally:
-        # All is done: whoever interrupts now must not see how Python takes itself down.
+        # All is done: whoever interrupts now must not see how Python takes itself down, which takes
+        # half as long when it does not look for what only holds itself.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+        gc.freeze()
 
 
 __all__ = ["INTERRUPTED", "main"]

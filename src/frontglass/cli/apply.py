@@ -42,8 +42,8 @@ def apply(
         check_may_write(target, [still], overwrite=overwrite)
     base = at_hand.recipe(still)
     at_hand.say()
-    picture = still_read(base, still).picture
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
+    picture = still_read(recipes[0], still).picture
     pairs = shown(list(zip(targets, recipes, strict=True)), lambda one: str(one[0]))
     results = [
         render_new(picture, still, *pair, overwrite=overwrite, is_last=pair[1] is recipes[-1])

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import frontglass as fg
 from frontglass.cli.progress import shown, working
+from frontglass.heap import keep_freed_memory
 
 
 class StillRead(NamedTuple):
@@ -44,6 +45,10 @@ class StillRead(NamedTuple):
 
 def still_read(recipe: fg.Recipe, still: Path) -> StillRead:
     """Return a still read from its file; on a terminal it is said if that takes its time."""
+    from frontglass.convolution.blocks import load_transforms_meanwhile
+
+    keep_freed_memory()
+    load_transforms_meanwhile()  # needed once all has been read
     with working(f"reading {still.name}"):
         picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)

@@ -14,8 +14,8 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft
 
 from frontglass.convolution.blocks import ROWS_AT_ONCE, in_place, over_columns
 from frontglass.convolution.filters import Planes
@@ -62,7 +62,7 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
     def down(columns: slice) -> None:
         waves = np.zeros((tall, columns.stop - columns.start), dtype)
         waves[rows_inside] = cosines[:, columns]
-        in_place(fft.dct, waves, axis=0)
+        in_place(scipy.fft.dct, waves, axis=0)
         even, odd = planes.at(columns)
         if odd is not None and sines is not None:
             turned = _turned(waves, odd)
@@ -71,16 +71,16 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
             of_sines = slice(columns.start - 1 + first, columns.stop - 1)
             sines[:, of_sines] = turned[rows_inside, first:]
         waves *= even[:-1]
-        in_place(fft.idct, waves, axis=0)
+        in_place(scipy.fft.idct, waves, axis=0)
         cosines[:, columns] = waves[rows_inside]
 
     def inverse(rows: slice) -> None:
-        in_place(fft.idct, cosines[rows], axis=1)
+        in_place(scipy.fft.idct, cosines[rows], axis=1)
         if sines is not None:
-            in_place(fft.idst, sines[rows], axis=1)
+            in_place(scipy.fft.idst, sines[rows], axis=1)
             cosines[rows] += sines[rows]
 
-    in_pieces(lambda rows: in_place(fft.dct, cosines[rows], axis=1), height, ROWS_AT_ONCE)
+    in_pieces(lambda rows: in_place(scipy.fft.dct, cosines[rows], axis=1), height, ROWS_AT_ONCE)
     over_columns(down, (tall, wide))
     in_pieces(inverse, height, ROWS_AT_ONCE)
     return cosines[:, columns_inside]
@@ -103,7 +103,7 @@ def _room_for_sines(planes: Planes, height: int, *, are_lost: bool) -> Plane | N
 def _turned(waves: Plane, odd: Plane) -> Plane:
     turned = np.zeros_like(waves)
     np.multiply(waves[1:], odd[1:-1], out=turned[:-1])
-    in_place(fft.idst, turned, axis=0)
+    in_place(scipy.fft.idst, turned, axis=0)
     return turned
 
 
@@ -113,17 +113,17 @@ def cut(planes: Planes, reach: tuple[int, int]) -> None:
     Only what mirrors fold onto the rest stays: a frame padded to twice its size has it three
     frames away.
     """
-    _cut(planes.even, reach, fft.dct)
+    _cut(planes.even, reach, scipy.fft.dct)
     if planes.odd is not None:
         rows, columns = reach
-        _cut(planes.odd[1:-1, 1:-1], (rows - 1, columns - 1), fft.dst)
+        _cut(planes.odd[1:-1, 1:-1], (rows - 1, columns - 1), scipy.fft.dst)
 
 
 def _cut(plane: Plane, reach: tuple[int, int], transform: Callable[..., Plane]) -> None:
     rows_kept, columns_kept = reach
     # These transforms undo themselves but for a factor, twice the period along each axis.
-    scale = 1 / (plane.shape[0] + (1 if transform is fft.dst else -1)) / 2
-    scale *= 1 / (plane.shape[1] + (1 if transform is fft.dst else -1)) / 2
+    scale = 1 / (plane.shape[0] + (1 if transform is scipy.fft.dst else -1)) / 2
+    scale *= 1 / (plane.shape[1] + (1 if transform is scipy.fft.dst else -1)) / 2
 
     def into_space(columns: slice) -> None:
         waves = plane[:, columns].copy()

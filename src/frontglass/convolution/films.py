@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft, special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -70,7 +70,7 @@ class FilmFilter(Filter):
         """See `Filter`."""
         tau = self.optical_depth
         times = np.arange(1, math.ceil(tau + 6 * math.sqrt(tau) + 12))
-        log_share = times * math.log(tau) - tau - special.gammaln(times + 1)
+        log_share = times * math.log(tau) - tau - scipy.special.gammaln(times + 1)
         fallen = np.maximum(log_share - math.log(ACCURACY.negligible_alias), 0)
         return 2 + max(self.across_px) * math.sqrt(float(np.max(2 * times * fallen)))
 
@@ -163,11 +163,11 @@ def _kernel(film: FilmFilter) -> tuple[Float64, Float64]:
     Multiply by cosines of the one and by sines of the other.
     """
     reach = math.ceil(film.reach_px)
-    size = fft.next_fast_len(2 * reach + 2, real=True)
-    f = fft.fftfreq(size)
+    size = scipy.fft.next_fast_len(2 * reach + 2, real=True)
+    f = scipy.fft.fftfreq(size)
     fx = np.abs(f[: size // 2 + 1])
     whole = film._alias_sum(film._aliases(fx, f), fx, f)
-    kernel = fft.irfft2(whole, s=(size, size))
+    kernel = scipy.fft.irfft2(whole, s=(size, size))
     right, left = kernel[: reach + 1, : reach + 1], kernel[: reach + 1, -np.arange(reach + 1)]
     on_axes = np.outer(*(2 * [np.where(np.arange(reach + 1), 2.0, 1.0)]))
     return (right + left) / 2 * on_axes, (right - left) / 2 * on_axes

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -73,7 +73,7 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
 
     def torus(highest: int, between: int) -> _Torus:
         reach = turns * (highest + 0.5) * wide * widest
-        side = 2 * fft.next_fast_len(math.ceil(reach) + 2, real=True)
+        side = 2 * scipy.fft.next_fast_len(math.ceil(reach) + 2, real=True)
         return _Torus(mask, band, px_per_rad, side, step, parts, between, highest)
 
     several = (highest, *more)[: len(mask.gratings) - 1]
@@ -164,7 +164,7 @@ class _Torus:
         return turned
 
     def _pixels(self, transformed: Float64) -> Pixels:
-        light = fft.irfft2(transformed, s=(self.side,) * 2, workers=-1, overwrite_x=True)
+        light = scipy.fft.irfft2(transformed, s=(self.side,) * 2, workers=-1, overwrite_x=True)
         pixels = off_torus(np.asarray(light))
         lit = np.abs(pixels.light) > ACCURACY.darkest_share
         return Pixels(pixels.rows[lit], pixels.columns[lit], pixels.light[lit])
@@ -194,7 +194,7 @@ class _Torus:
             orders, self.band, self.px_per_rad, self.step_px, fine=fine, at_once=POINTS_IN_CACHE
         )
         # What is opposite has the conjugate transform; a lamp in the middle turns every other sign.
-        transformed = fft.rfft2(on_torus(points, self.side), workers=-1)
+        transformed = scipy.fft.rfft2(on_torus(points, self.side), workers=-1)
         light = 2 * transformed.real
         light[1::2] *= -1
         light[:, 1::2] *= -1

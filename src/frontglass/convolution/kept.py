@@ -11,6 +11,7 @@ from typing import Any, Concatenate, Generic, ParamSpec, TypeVar
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.filters import Filter, Planes
+from frontglass.heap import give_freed_memory_back
 from frontglass.threads import for_each
 
 How = ParamSpec("How")
@@ -107,7 +108,12 @@ class Kept(Generic[How]):
                 # Room is made before it is needed.
                 while len(self._made) >= self._most and not self._has_room(shape):
                     self._made.popitem(last=False)
+        # Planes of a frame take most of all, and what they filter does not fit between them.
+        if not is_small(shape):
+            give_freed_memory_back()
         planes = self._make(filter_, shape, *how, **named)
+        if not is_small(shape):
+            give_freed_memory_back()
         if is_kept:
             for plane in planes:
                 if plane is not None:

@@ -19,7 +19,7 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -257,7 +257,7 @@ def _along(transfer: Callable[[Float64], Float64], last: float, per_px: int, rea
         f = np.abs(frequency + alias * per_px)
         near = f <= last
         seen[near] += transfer(f[near]) * np.sinc(f[near] / per_px) ** 2
-    light: Float64 = fft.dct(seen, type=1) / (2 * count)
+    light: Float64 = scipy.fft.dct(seen, type=1) / (2 * count)
     return light
 
 

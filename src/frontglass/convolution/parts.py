@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -167,7 +167,8 @@ def planes_in_the_dark(filter_: Filter, shape: tuple[int, int], dtype: np.dtype[
 def padded(shape: tuple[int, int], reach: tuple[int, int]) -> tuple[int, int]:
     """Shape of a frame with so many rows and columns more, and a few for quick transforms."""
     rows, columns = (
-        fft.next_fast_len(side + far, real=True) for side, far in zip(shape, reach, strict=True)
+        scipy.fft.next_fast_len(side + far, real=True)
+        for side, far in zip(shape, reach, strict=True)
     )
     return rows, columns
 
@@ -190,8 +191,8 @@ def _round_planes(filter_: FilterOnCells, shape: tuple[int, int]) -> Planes:
     points[: reach[0], : reach[1]] *= _fading(reach[1])
     # Beyond the reach all columns are dark.
     lit, how = points[:, : reach[1]], {"type": 1, "overwrite_x": True, "workers": available_cores()}
-    lit[:] = fft.dct(lit, axis=0, **how)
-    points = fft.dct(points, axis=1, **how)
+    lit[:] = scipy.fft.dct(lit, axis=0, **how)
+    points = scipy.fft.dct(points, axis=1, **how)
     divided_twice(points, *(spline_response(np.arange(side + 1) / (2 * side)) for side in wide))
     rest = WithoutPoints(filter_.whole, filter_.rows, filter_.columns)
 
@@ -218,7 +219,7 @@ def planes_of_images(filter_: Filter, shape: tuple[int, int]) -> Float64:
         if frames[i] or frames[j]:
             light += density(np.log(np.hypot(y[i][:, np.newaxis], x[j])))
     cell = shape[0] * shape[1] / nodes**2
-    return np.asarray(fft.dctn(light * cell, type=1)[: nodes // 2, : nodes // 2])
+    return np.asarray(scipy.fft.dctn(light * cell, type=1)[: nodes // 2, : nodes // 2])
 
 
 def _fading(reach: int) -> Float64:

@@ -15,9 +15,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.polynomial.chebyshev import chebvander
 from numpy.polynomial.legendre import leggauss
-from scipy import fft, special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -105,21 +105,14 @@ def point_on_grid(
         shares = tuple((round(part / depth, 13), profile) for part, profile in parts)
         exponent = depth * _kept(shares, px_per_rad, fx_per_px.tobytes(), fy_per_px.tobytes())
     else:
-        exponent = _quicker(parts, px_per_rad, fx_per_px, fy_per_px)
+        exponent = _exponent(parts, px_per_rad, fx_per_px, fy_per_px)
     return deviated_share(exponent, depth, out=exponent)
-
-
-def _quicker(
-    parts: Scatterers, px_per_rad: float, fx_per_px: Float64, fy_per_px: Float64
-) -> Float64:
-    is_few = len(fx_per_px) * len(fy_per_px) <= ACCURACY.few_frequencies
-    return (_from_table if is_few else _exponent)(parts, px_per_rad, fx_per_px, fy_per_px)
 
 
 @lru_cache(maxsize=12)
 def _kept(parts: Scatterers, px_per_rad: float, fx_per_px: bytes, fy_per_px: bytes) -> Float64:
     """Exponent of a depth of 1, for all strengths of a look. Not to be changed."""
-    exponent = _quicker(parts, px_per_rad, np.frombuffer(fx_per_px), np.frombuffer(fy_per_px))
+    exponent = _exponent(parts, px_per_rad, np.frombuffer(fx_per_px), np.frombuffer(fy_per_px))
     exponent.flags.writeable = False
     return exponent
 
@@ -154,6 +147,28 @@ def _exponent(
     """``sum tau K`` on a grid; mixtures of Gaussians factor into x and y."""
     # A Gaussian much wider than the longest wave on the grid is nothing but its mean.
     longest_px = 1 / min(_lowest(fx_per_px), _lowest(fy_per_px))
+    depths, sigmas_px, others = _as_gaussians(parts, px_per_rad, longest_px)
+    exponent = np.zeros((fy_per_px.size, fx_per_px.size))
+    if depths.size:
+        # Of pieces of a plane the long side is the same each time.
+        along = [
+            _kept_falls(sigmas_px.tobytes(), f.tobytes()) if is_long else _falls(sigmas_px, f)
+            for f, is_long in (
+                (fy_per_px, fy_per_px.size > fx_per_px.size),
+                (fx_per_px, fx_per_px.size >= fy_per_px.size),
+            )
+        ]
+        add_product(exponent, (along[0] * depths[:, np.newaxis]).T, along[1])
+    if others:
+        exponent += _from_table(others, px_per_rad, fx_per_px, fy_per_px)
+    return np.asarray(exponent, dtype=np.float64)
+
+
+@lru_cache(maxsize=64)
+def _as_gaussians(
+    parts: Scatterers, px_per_rad: float, longest_px: float
+) -> tuple[Float64, Float64, Scatterers]:
+    """Depths and standard deviations [px] of scatterers as Gaussians, and those that are none."""
     depths, sigmas_px, others = [np.zeros(0)], [np.zeros(0)], []
     for depth, profile in parts:
         largest_rad = max(2 * longest_px / px_per_rad, profile.half_energy_radius_rad)
@@ -163,13 +178,20 @@ def _exponent(
         else:
             depths.append(depth * gaussians.shares)
             sigmas_px.append(gaussians.sigmas_rad * px_per_rad)
-    falls = -2 * (math.pi * np.concatenate(sigmas_px)[:, np.newaxis]) ** 2
-    along_x, along_y = np.exp(falls * fx_per_px**2), np.exp(falls * fy_per_px**2)
-    exponent = np.zeros((fy_per_px.size, fx_per_px.size))
-    add_product(exponent, (along_y * np.concatenate(depths)[:, np.newaxis]).T, along_x)
-    if others:
-        exponent += _from_table(tuple(others), px_per_rad, fx_per_px, fy_per_px)
-    return np.asarray(exponent, dtype=np.float64)
+    return np.concatenate(depths), np.concatenate(sigmas_px), tuple(others)
+
+
+def _falls(sigmas_px: Float64, f_per_px: Float64) -> Float64:
+    """Return transforms of Gaussians along an axis, shape (Gaussians, frequencies)."""
+    return np.asarray(np.exp(-2 * (math.pi * sigmas_px[:, np.newaxis] * f_per_px) ** 2))
+
+
+@lru_cache(maxsize=4)
+def _kept_falls(sigmas_px: bytes, f_per_px: bytes) -> Float64:
+    """Return the same, for the other pieces of a plane. Not to be changed."""
+    falls = _falls(np.frombuffer(sigmas_px), np.frombuffer(f_per_px))
+    falls.flags.writeable = False
+    return falls
 
 
 def _lowest(f_per_px: Float64) -> float:
@@ -256,7 +278,7 @@ def _folded(parts: Scatterers, px_per_rad: float) -> _Folded | None:
     for count in ACCURACY.alias_nodes:
         nodes = (np.cos(math.pi * (np.arange(count) + 0.5) / count) + 1) / 8
         values = _alias_sum(deviated, np.sqrt(nodes), farthest, negligible)
-        series = fft.dctn(values, type=2) / count**2
+        series = scipy.fft.dctn(values, type=2) / count**2
         series[0] /= 2
         series[:, 0] /= 2
         missed = float(np.abs(series[-2:]).max())
@@ -311,7 +333,7 @@ def _along_axis(f_per_px: Float64, farthest: float) -> tuple[Float64, Float64]:
         for f in (f_per_px, -f_per_px):
             low, high = 1 / (stop - 0.5 + f), 1 / (start - 0.5 + f)
             t = (high + low) / 2 + (high - low) / 2 * x[:, np.newaxis]
-            whole = special.polygamma(1, start + f) - special.polygamma(1, stop + f)
+            whole = scipy.special.polygamma(1, start + f) - scipy.special.polygamma(1, stop + f)
             places.append(1 / t)
             weights.append(w[:, np.newaxis] / 2 * whole * (np.sin(np.pi * f) / np.pi) ** 2)
         start = stop

@@ -13,8 +13,8 @@ from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import ROWS_AT_ONCE, in_place, over_columns
@@ -106,7 +106,7 @@ def go_beyond(lamps: LampRows, across: Plane, down: Plane) -> bool:
 
 def _at_least(transform: Plane) -> Plane:
     """Most of a kernel, by its transform along an axis, that goes 1, 2, ... pixels or farther."""
-    kernel = fft.idct(transform.astype(np.float64), type=1)
+    kernel = scipy.fft.idct(transform.astype(np.float64), type=1)
     return np.asarray(np.maximum.accumulate(kernel[:0:-1])[::-1])
 
 
@@ -171,7 +171,7 @@ def filtered_without_twins(
     elif twins.beside or planes.odd is not None:
         sines = np.zeros_like(cosines)
     of_lamps = _lamp_waves(lamps, share, twins, dtype)
-    _along_rows(fft.dct, cosines[:, :-1])
+    _along_rows(scipy.fft.dct, cosines[:, :-1])
 
     def waves(columns: slice) -> _Waves:
         tall = partial(_tall, columns, lamps.rows, height)
@@ -227,9 +227,9 @@ def _spread(
             sines[:, columns] = of_sines
 
     over_columns(down, cosines.shape)
-    _along_rows(fft.idct, cosines[:, :-1])
+    _along_rows(scipy.fft.idct, cosines[:, :-1])
     if sines is not None:
-        _along_rows(fft.idst, sines[:, 1:])
+        _along_rows(scipy.fft.idst, sines[:, 1:])
         cosines[:, :-1] += sines[:, 1:]
     return cosines[:, :-1]
 
@@ -252,10 +252,12 @@ class _LampWaves(NamedTuple):
 
 def _lamp_waves(lamps: LampRows, share: float, twins: Twins, dtype: np.dtype[Any]) -> _LampWaves:
     own: list[Plane | None] = [None, None]
-    for place, (wanted, transform) in enumerate(((twins.above, fft.dct), (twins.beside, fft.dst))):
+    for place, (wanted, transform) in enumerate(
+        ((twins.above, scipy.fft.dct), (twins.beside, scipy.fft.dst))
+    ):
         if wanted:
             waves = np.zeros((len(lamps.rows), lamps.light.shape[1] + 1), dtype)
-            inner = waves[:, 1:] if transform is fft.dst else waves[:, :-1]
+            inner = waves[:, 1:] if transform is scipy.fft.dst else waves[:, :-1]
             inner[:] = share * lamps.light
             _along_rows(transform, inner)
             own[place] = waves
@@ -270,10 +272,10 @@ def _down(waves: _Waves, planes: Planes) -> tuple[Plane | None, Plane | None]:
     """Return what some cosines, and the sines, across a frame become."""
     cos_cos, cos_sin, sin_cos, sin_sin = waves
     for plane, transform in (
-        (cos_cos, fft.dct),
-        (cos_sin, fft.dst),
-        (sin_cos, fft.dct),
-        (sin_sin, fft.dst),
+        (cos_cos, scipy.fft.dct),
+        (cos_sin, scipy.fft.dst),
+        (sin_cos, scipy.fft.dct),
+        (sin_sin, scipy.fft.dst),
     ):
         if plane is not None:
             in_place(transform, plane, axis=0)
@@ -307,9 +309,9 @@ def _with(out: Plane | None, odd: Plane, other: Plane | None, *, to_sines: bool)
 def _both(cosines: Plane | None, sines: Plane | None) -> Plane | None:
     """Light of cosines and sines down the frame."""
     if cosines is not None:
-        in_place(fft.idct, cosines, axis=0)
+        in_place(scipy.fft.idct, cosines, axis=0)
     if sines is not None:
-        in_place(fft.idst, sines, axis=0)
+        in_place(scipy.fft.idst, sines, axis=0)
     if cosines is None or sines is None:
         return sines if cosines is None else cosines
     cosines += sines

@@ -8,8 +8,8 @@ from functools import partial
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -315,9 +315,9 @@ def lay_planes(kernel: MirrorKernel, planes: Planes, columns: slice) -> None:
                     plane[rows] = 0
         elif planes.odd is None:
             light = laid[:, : width + 1].astype(dtype)
-            planes.even[rows] = fft.dct(light, type=1, axis=1)[:, columns]
+            planes.even[rows] = scipy.fft.dct(light, type=1, axis=1)[:, columns]
         else:
-            transformed = fft.rfft(laid.astype(dtype, copy=False), axis=1)[:, columns]
+            transformed = scipy.fft.rfft(laid.astype(dtype, copy=False), axis=1)[:, columns]
             planes.even[rows] = transformed.real
             np.negative(transformed.imag, out=planes.odd[rows])
 
@@ -332,11 +332,11 @@ def lay_planes(kernel: MirrorKernel, planes: Planes, columns: slice) -> None:
 def _transform_columns(planes: Planes, columns: slice) -> None:
     """Transform some columns of planes down, in place."""
     even, odd = planes.at(columns)
-    even[:] = fft.dct(np.ascontiguousarray(even), type=1, axis=0, overwrite_x=True)
+    even[:] = scipy.fft.dct(np.ascontiguousarray(even), type=1, axis=0, overwrite_x=True)
     if odd is None:
         return
     inner = odd[1:-1]
     if len(inner):
-        inner[:] = fft.dst(np.ascontiguousarray(inner), type=1, axis=0, overwrite_x=True)
+        inner[:] = scipy.fft.dst(np.ascontiguousarray(inner), type=1, axis=0, overwrite_x=True)
     # At the highest frequencies a grid cannot tell a wave from its mirror image.
     odd[[0, -1]] = 0

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -56,7 +56,7 @@ def strewn_by_two(
 
     def add(rows: slice) -> None:
         end_if_unwanted()
-        y, x = np.arange(rows.start, rows.stop)[:, np.newaxis], fft.fftfreq(side, 1 / side)
+        y, x = np.arange(rows.start, rows.stop)[:, np.newaxis], scipy.fft.fftfreq(side, 1 / side)
         at = [np.abs(along_x * x + along_y * y) * steps for along_x, along_y in to_orders]
         for ratio, weight in zip(ratios, weights / ratios**2, strict=True):
             one, other = (
@@ -70,8 +70,8 @@ def strewn_by_two(
     # Opposite places are alike.
     light[half + 1 :] = light[half - 1 : 0 : -1, -np.arange(side)]
     light *= 4 * math.prod(grating.strewn_within(end) for grating in gratings) / light.sum()
-    response = [np.sinc(f) ** 2 for f in (fft.fftfreq(side), fft.rfftfreq(side))]
-    transformed = np.asarray(fft.rfft2(light, workers=-1).real)
+    response = [np.sinc(f) ** 2 for f in (scipy.fft.fftfreq(side), scipy.fft.rfftfreq(side))]
+    transformed = np.asarray(scipy.fft.rfft2(light, workers=-1).real)
     transformed *= response[0][:, np.newaxis]
     transformed *= response[1]
     return transformed

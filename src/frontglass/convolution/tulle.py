@@ -10,8 +10,8 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -130,13 +130,13 @@ def _arms(
     )
     along = (edges[1:] + edges[:-1]) / 2
     # The band blurs where they begin, and each row aside: every point has a wavelength.
-    tail = -np.diff(1 / edges) * special.ndtr((along / start_px - 1) / relative)
+    tail = -np.diff(1 / edges) * scipy.special.ndtr((along / start_px - 1) / relative)
     apart = mask.hole_side_m / (math.sqrt(3) * mask.pitch_m)
     rows = apart * np.sinc(apart * _ROWS) ** 2  # all there are sum to 1
     quantiles = (
         np.add.outer(np.abs(_ROWS) * _GOLDEN**2, np.arange(along.size) * _GOLDEN + 0.5) % 1.0
     )
-    ratio = 1 + relative * special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
+    ratio = 1 + relative * scipy.special.ndtri(np.clip(quantiles, 1e-4, 1 - 1e-4))
     aside = np.c_[_ROWS] * ratio * band.centre_m * px_per_rad / (math.sqrt(3) * mask.pitch_m)
     at_per_m = along / (band.centre_m * px_per_rad)
     left = tail / tail.sum() * mask.debye_waller(at_per_m, np.zeros(along.size))

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-from scipy import special
+import scipy
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float64
@@ -159,5 +159,5 @@ class _Side:
         """Light up to so many cycles per metre: of a piece at rest, and what jitter leaves."""
         t = np.pi * self._length_m * per_m
         tail = np.divide(np.sin(t) ** 2, t, out=np.zeros_like(t), where=t > 0)
-        still = (special.sici(2 * t)[0] - tail) / np.pi
+        still = (scipy.special.sici(2 * t)[0] - tail) / np.pi
         return still, np.interp(per_m, self._nodes, self._moved)

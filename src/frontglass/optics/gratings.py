@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple, Self
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special
 
 from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_not_negative, check_number, check_positive
@@ -279,6 +279,6 @@ def triangle_through_gaussian(x: FloatArray, width: float, sigma: FloatArray) ->
         y = x + offset
         safe = np.where(sigma > 0, sigma, 1.0)
         z = np.abs(y) / safe
-        tail = np.exp(-(z**2) / 2) / math.sqrt(2 * np.pi) - z * special.ndtr(-z)
+        tail = np.exp(-(z**2) / 2) / math.sqrt(2 * np.pi) - z * scipy.special.ndtr(-z)
         total += factor * (np.maximum(y, 0.0) + np.where(sigma > 0, safe * tail, 0.0))
     return total

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special
 
 from frontglass.checks import check_number, check_positive
 from frontglass.errors import ParameterError
@@ -175,7 +175,7 @@ class Moffat(Profile):
         x = np.minimum(_product(f_per_rad, 2 * np.pi * self.core_rad), _LARGEST_EXPONENT)
         # In logarithms: K_v overflows where x**v underflows, long before their product does.
         safe = np.where(x > 0, x, 1.0)
-        log_bessel = np.log(special.kve(order, safe)) - safe
+        log_bessel = np.log(scipy.special.kve(order, safe)) - safe
         log_rest = (1 - order) * math.log(2) - math.lgamma(order) + order * np.log(safe)
         # Where even K_v alone overflows the transform is 1 to within 2e-12.
         known = (x > 0) & np.isfinite(log_bessel)
@@ -233,7 +233,7 @@ class Airy(Profile):
         x = np.pi * _ratio(r_rad, self.lambda_over_d_rad)
         # x is divided by as it is, so that the rings fade even where J1 is held still.
         safe = np.where(x > 0, np.minimum(x, _HUGE), 1.0)
-        amplitude = np.where(x > 0, 2 * special.j1(safe) / np.where(x > 0, x, 1.0), 1.0)
+        amplitude = np.where(x > 0, 2 * scipy.special.j1(safe) / np.where(x > 0, x, 1.0), 1.0)
         return np.pi / 4 / self.lambda_over_d_rad**2 * amplitude**2
 
     def transform(self, f_per_rad: ArrayLike) -> FloatArray:
@@ -246,7 +246,7 @@ class Airy(Profile):
         """Share of the light within a radius [rad]."""
         x = np.pi * _ratio(radius_rad, self.lambda_over_d_rad)
         safe, small = np.minimum(x, _HUGE), np.minimum(x, 1e-3)
-        beyond = special.j0(safe) ** 2 + special.j1(safe) ** 2
+        beyond = scipy.special.j0(safe) ** 2 + scipy.special.j1(safe) ** 2
         # 1 - J0**2 - J1**2 cancels near 0.
         return np.where(x < 1e-3, small**2 / 4 * (1 - small**2 / 8), 1 - beyond)
 
@@ -288,8 +288,8 @@ class Cone(Profile):
         safe = np.where(near | far, 3.0, q)
         # By the integral of J0 rather than by Struve functions, which say the same 60 times
         # slower; its error of 2e-9 in the integral is below 3e-11 here.
-        integral, _ = special.itj0y0(safe)
-        middle = 6 * (integral / safe**3 - special.j0(safe) / safe**2)
+        integral, _ = scipy.special.itj0y0(safe)
+        middle = 6 * (integral / safe**3 - scipy.special.j0(safe) / safe**2)
         # Below _HUGE**-2.5, far under the rounding of anything it is added to.
         middle = np.where(far, 0.0, middle)
         return np.where(near, _cone_series(np.where(near, q, 0.0)), middle)

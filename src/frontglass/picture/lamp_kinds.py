@@ -6,7 +6,7 @@ import difflib
 import math
 from typing import NamedTuple
 
-from scipy import special
+import scipy
 
 from frontglass.checks import check_positive
 from frontglass.errors import ParameterError
@@ -200,7 +200,7 @@ def core_of(
     found = white or White(kind.white_cd_per_m2, UNKNOWN_STOPS)
     over_white = max(2.0, kind.cd_per_m2 / found.cd_per_m2)
     # A blurred edge clips where what is left of it is white; half a pixel lies outside its centre.
-    blur = BLUR_PX * float(special.ndtri(1 - 1 / over_white)) + 0.5
+    blur = BLUR_PX * float(scipy.special.ndtri(1 - 1 / over_white)) + 0.5
     roundness = min(1.0, math.pi * deepest_px**2 / area_px)
     most = LONG_BLOOM + (ROUND_BLOOM - LONG_BLOOM) * roundness
     bloom = min(max(0.0, BLOOM_STEEPNESS * math.log(over_white / BLOOM_FROM)), most)

@@ -107,5 +107,13 @@ def bare(picture: Picture, again: StillInCodes | None = None) -> Bare:
     return Bare(picture.radiance, grain, again)
 
 
+def begin_grain(picture: Picture) -> None:
+    """Look for a still's grain in another thread; its light must stay as it is meanwhile."""
+    step = picture.encoding.code_step
+    if step is not None:
+        light = picture.radiance
+        _LAST.begin(light, step, lambda: grain_of(light, step))
+
+
 # A sheet shows one still through many looks, and finding grain takes longer than most of them.
 _LAST = LastLight[Grain | None]()

@@ -24,6 +24,7 @@ from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare, bare
 from frontglass.pipeline.recovered_light import without_direct, without_direct_beyond
+from frontglass.threads import over_strips
 
 RATIOS_ALONE = (
     "haze needs to know how far everything is, and the still's file holds depths without their"
@@ -115,7 +116,9 @@ def _without_rounding(light: Float32, picture: Picture, still: Bare) -> Float32:
     A transform is out by some 1e-9 of the brightest lamp, which in the dark may fall below 0. More
     than that is no rounding, and stays to be seen.
     """
-    lowest = float(light.min(initial=0.0))
+    lows: list[float] = []
+    over_strips(lambda own: lows.append(float(light[own].min())), *light[..., 0].shape)
+    lowest = min(lows)
     if lowest >= 0:
         return light
     lost = None if picture.recovered is None else picture.recovered.light

@@ -20,6 +20,7 @@ from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_ex
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import LampRange, Recovery
 from frontglass.pipeline.framing import Framing
+from frontglass.pipeline.kept_grain import begin_grain
 from frontglass.pipeline.rendering import Conditions
 from frontglass.pipeline.space import Space
 from frontglass.units import ratio_from_stops
@@ -129,7 +130,11 @@ class Recipe:
 
         With a taking lens it is cut to what that sees.
         """
-        return self.lit(self.exposed(still), still, is_last=True).picture
+        exposed = self.exposed(still)
+        if self.grain and any(look.strength for look in self.looks):
+            # Most of it is arithmetic for all cores, and looking for lamps hardly any.
+            begin_grain(exposed.picture)
+        return self.lit(exposed, still, is_last=True).picture
 
     def exposed(self, still: Path) -> ExposedStill:
         """Return a still as its file holds it, exposed."""
