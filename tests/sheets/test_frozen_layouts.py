@@ -38,6 +38,8 @@ APART = 2
 """Codes by which the mean of a block may differ: letters as another Pillow draws them."""
 DRAWN = ("learned", "plots", "rental", "spec", "sway")
 """What is drawn by itself, and so held in blocks, too; pages elsewhere have places alone."""
+LETTERED = ("plots", "rental", "spec")
+MOST_STROKES = 150
 
 Sheets = list[NDArray[np.uint8]]
 
@@ -219,6 +221,16 @@ def coarse(codes: NDArray[np.uint8]) -> list[list[int]]:
     return np.rint(means).astype(int).tolist()
 
 
+def strokes(name: str, laid: Laid) -> list[Any]:
+    """Lines and rectangles; letters where no page laid them. What is drawn anew is noted once."""
+    kinds = ("line", "rectangle", "text") if name in LETTERED else ("line", "rectangle")
+    # As JSON has them, without tuples.
+    drawn: list[Any] = json.loads(json.dumps([one for one in laid.strokes if one[0] in kinds]))
+    return (
+        drawn if len(drawn) <= MOST_STROKES else [*drawn[:: len(drawn) // MOST_STROKES], len(drawn)]
+    )
+
+
 def layout(name: str, laid: Laid) -> dict[str, Any]:
     """Where everything of a kind of sheet stands, and the sheets in blocks."""
     sheets = SHEETS[name]()
@@ -228,6 +240,7 @@ def layout(name: str, laid: Laid) -> dict[str, Any]:
             [one.x, one.y, one.lines.size_px, one.colour[0], *one.lines.lines] for one in laid.texts
         ],
         "boxes": [[*box[:4], box[4].size_px, *box[4].lines] for box in laid.boxes],
+        "strokes": strokes(name, laid),
         "sizes": [list(codes.shape[1::-1]) for codes in sheets],
         "blocks": [coarse(codes) for codes in sheets] if name in DRAWN else [],
     }
@@ -237,7 +250,7 @@ def layout(name: str, laid: Laid) -> dict[str, Any]:
 def test_frozen_layout(name: str, laid: Laid):
     want = json.loads(FROZEN.read_text(encoding="utf-8"))[name]
     got = layout(name, laid)
-    for part in ("pictures", "texts", "boxes", "sizes"):
+    for part in ("pictures", "texts", "boxes", "strokes", "sizes"):
         assert got[part] == want[part]
     for page, frozen in zip(got["blocks"], want["blocks"], strict=True):
         np.testing.assert_allclose(page, frozen, atol=APART)
