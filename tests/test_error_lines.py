@@ -34,6 +34,10 @@ from frontglass.sheets.sway import check_loop_suffix
 Case = tuple[Callable[[], object], str]
 
 STILL = fg.Picture(radiance=np.full((6, 9, 3), 0.25, np.float32))
+RATIOS = fg.Picture(
+    radiance=STILL.radiance,
+    own_depth=fg.OwnDepth(depth_m=np.ones((6, 9), np.float32), scale="none"),  # type: ignore[arg-type]
+)
 CAMERA = fg.Camera(focal_length_mm=50, sensor_width_mm=36)
 LOOK = fg.read_look("tallow")
 BOARD = Board("0f3a9c21", "After", (BoardFrame("1A", "gate.jpg", "gate", "late-tram:1/2"),))
@@ -116,6 +120,11 @@ FRAMES: list[Case] = [
     (
         lambda: render(surround="black"),
         "surround must be 'lampless', 'mirror' or 'dark', got 'black'.",
+    ),
+    (
+        lambda: fg.render(RATIOS, fg.read_look("wharf-morning")),
+        "haze needs to know how far everything is, and the still's file holds depths without their"
+        " unit: type how far one place is (--distance X,Y,METRES).",
     ),
 ]
 
