@@ -136,3 +136,9 @@ def test_a_sampled_curve_may_begin_and_end_level_but_must_rise():
     np.testing.assert_allclose(curve.decode([0.2, 0.5, 0.9]), [0, 0.5, 1])
     with pytest.raises(ParameterError, match="rising"):
         SampledCurve(np.array([0.5, 0.5, 0.5]))
+
+
+def test_a_flat_foot_has_one_signal_its_end():
+    curve = ParametricCurve(2.0, d=0.25, f=0.0625)
+    np.testing.assert_allclose(curve.decode([0.0, 0.1, 0.25, 0.5]), [0.0625, 0.0625, 0.0625, 0.25])
+    np.testing.assert_allclose(curve.encode([0.0, 0.06, 0.0625, 0.25]), [0.25, 0.25, 0.25, 0.5])

@@ -209,6 +209,13 @@ HALF_SURE: dict[str, Callable[[], Any]] = {
 }
 
 
+def kinds() -> dict[str, Any]:
+    """What README's table does not say of kinds."""
+    return {
+        kind.name: [kind.white_cd_per_m2, kind.angle_deg, kind.source] for kind in KINDS.values()
+    }
+
+
 def by_exposure(**shot: float) -> dict[str, Any]:
     still = fg.Picture.from_array(codes(signs()))
     return told(fg.with_recovered_light(dataclasses.replace(still, shot=ShotData(**shot))))
@@ -241,6 +248,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "every kind, white unknown": lambda: named(None),
     "every kind, white of a night": lambda: named(40.0),
     **HALF_SURE,
+    "kinds": kinds,
     "low": lambda: estimated("signs", 40.0, lamp_range="low"),
     "high": lambda: estimated("signs", None, lamp_range="high"),
     "all bulbs": lambda: estimated("signs", 40.0, clipped="bulb"),

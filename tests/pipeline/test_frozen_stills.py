@@ -31,7 +31,7 @@ def shot(folder: Path, name: str, **tags: float) -> Path:
     """A dim room with two lamps, as a camera's file: "still.jpg", "still.png" or "still.exr"."""
     rng = np.random.default_rng(3)
     rows, columns = np.mgrid[:HEIGHT, :WIDTH]
-    light = 0.05 + 0.1 * (columns > 72) + 0.1 * (rows > 48)
+    light = 0.08 + 0.1 * (columns > 104) + 0.02 * rows / HEIGHT
     light = light[..., None] * np.array([1.1, 1.0, 0.8]) * rng.normal(1, 0.06, (HEIGHT, WIDTH, 3))
     light[20:26, 30:37], light[44:46, 80:83] = (6, 5, 3), 3
     path = folder / name
@@ -60,7 +60,7 @@ def taking(text: str, **how: Any) -> fg.Framing:
 
 PHONE = {"focal": 5.7, "equivalent": 26.0, "stop": 1.8, "time": 0.02, "iso": 640.0}
 CAMERA = {"focal": 50.0, "stop": 2.0}
-HAZE, GLOW = "wharf-morning", "late-tram"
+HAZE, GLOW, STRONG = "wharf-morning", "late-tram", "late-tram:4+keyhole:4"
 ROOM = fg.Room(back_m=12, left_m=4)
 
 Case = tuple[str, dict[str, float], str, dict[str, Any]]
@@ -75,7 +75,8 @@ RECIPES: dict[str, Case] = {
     "dark round it": ("still.png", {}, GLOW, {"surround": "dark"}),
     "mirrored round it": ("still.png", {}, GLOW, {"surround": "mirror"}),
     "not made up": ("still.png", {}, GLOW, {"compensate": False}),
-    "grain spread too": ("still.jpg", PHONE, GLOW, {"grain": False}),
+    "grain kept": ("still.png", {}, STRONG, {}),
+    "grain spread too": ("still.png", {}, STRONG, {"grain": False}),
     "lamps off": ("still.png", {}, GLOW, {"recovery": fg.Recovery(clipped="off")}),
     "lamps six stops": ("still.png", {}, GLOW, {"recovery": fg.Recovery(clipped=6.0)}),
     "a bulb": (

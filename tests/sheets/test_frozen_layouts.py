@@ -168,6 +168,37 @@ def distances() -> Sheets:
     return [sheet.codes]
 
 
+def long_lamps() -> Sheets:
+    """Of a tall still with a tube, two bulbs close together, and hardly any depth."""
+    light = np.full((120, 80, 3), 0.05, np.float32)
+    light[20:22, 10:70], light[80:82, 30:32], light[80:82, 34:36] = 30, 40, 20
+    light[110, 70] = 90
+    away = np.full((120, 80), 3.0, np.float32)
+    away[100:] = np.inf
+    away[100:, 60:] = 3.01
+    picture = fg.Picture(radiance=light, distance_m=away)
+    none = fg.Picture(
+        radiance=0 * light + 0.1, distance_m=np.linspace(0.3, 900, 80) * np.ones((120, 1))
+    )
+    sheets = [
+        distance_sheet(one, CAMERA, name="pier.png", width_px=1000) for one in (picture, none)
+    ]
+    sheets.append(distance_sheet(none, CAMERA, name="pier.png"))
+    return [sheet.codes for sheet in sheets]
+
+
+def one_frame() -> Sheets:
+    """A board of one still with one look, and of many on several pages."""
+    frame = MoodFrame("late-tram 1/2", "costs 0.1 stop", flat(90, 900, 600), "")
+    pages = mood_pages(
+        MoodHead(title="T"), [MoodStill("Gate", "gate.png", flat(60, 900, 600), (frame,))]
+    )
+    pages += mood_pages(
+        MoodHead(title="T"), [MoodStill("Gate", "gate.png", flat(60, 300, 600), (frame,) * 12)]
+    )
+    return [page.codes for page in pages]
+
+
 def plotted() -> Sheets:
     x = [0.0, 1, 2, 3, 4.5]
     series = [Series("bare", x, [1, 2, 3, 2, 1])]
@@ -207,6 +238,8 @@ SHEETS: dict[str, Callable[[], Sheets]] = {
     "mood": board,
     "rental": rented,
     "distance": distances,
+    "distance of long lamps": long_lamps,
+    "mood of one frame": one_frame,
     "plots": plotted,
     "sway": looped,
     "lamps": lamps,
@@ -241,6 +274,8 @@ def layout(name: str, laid: Laid) -> dict[str, Any]:
         ],
         "boxes": [[*box[:4], box[4].size_px, *box[4].lines] for box in laid.boxes],
         "strokes": strokes(name, laid),
+        "light": [round(float(codes.mean()), 1) for _, _, codes in laid.pictures],
+        "paper": [codes[-1, -1].tolist() for codes in sheets],
         "sizes": [list(codes.shape[1::-1]) for codes in sheets],
         "blocks": [coarse(codes) for codes in sheets] if name in DRAWN else [],
     }
@@ -252,6 +287,8 @@ def test_frozen_layout(name: str, laid: Laid):
     got = layout(name, laid)
     for part in ("pictures", "texts", "boxes", "strokes", "sizes"):
         assert got[part] == want[part]
+    assert got["paper"] == want["paper"]
+    np.testing.assert_allclose(got["light"], want["light"], atol=0.3)
     for page, frozen in zip(got["blocks"], want["blocks"], strict=True):
         np.testing.assert_allclose(page, frozen, atol=APART)
 
