@@ -26,6 +26,7 @@ LIGHT = np.full((6, 9, 3), 0.25, np.float32)
 FAR = np.full((6, 9), 4.0, np.float32)
 STILL = fg.Picture(radiance=LIGHT)
 CLIPPED = fg.Picture.from_array(np.full((40, 900, 3), 90, np.uint8))
+NOISE = fg.Picture.from_array(np.random.default_rng(3).integers(0, 256, (96, 144, 3), np.uint8))
 HALVES = LIGHT.astype(np.float16)
 CAMERA = fg.Camera(focal_length_mm=50, sensor_width_mm=36)
 KINDS = (
@@ -300,6 +301,11 @@ BRACKETS: list[Case] = [
     (
         lambda: merged_bracket([STILL, STILL], [0, 1], response="estimated"),
         "response must be profile, got 'estimated'. It needs 8-bit RGB stills.",
+    ),
+    (
+        lambda: merged_bracket([NOISE, NOISE], [0, -3], response="estimated"),
+        "response must be profile, got 'estimated'."
+        " Codes of these stills do not rise with their exposure.",
     ),
 ]
 

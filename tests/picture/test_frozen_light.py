@@ -87,8 +87,9 @@ def bracketed(how: str, **options: Any) -> dict[str, Any]:
     stops, frames = (0.0, -3.2, -6.0), []
     for number, stop in enumerate((0.0, -3.0, -6.1)):
         own = light * 2.0**stop
-        if how == "moved":
-            shift = np.array([[1, 0, 2.3 * number], [0, 1, -1.6 * number]])
+        if how.startswith("moved"):
+            far = 4 if how == "moved far" else 1
+            shift = np.array([[1, 0, 2.3 * far * number], [0, 1, -1.6 * far * number]])
             own = cv2.warpAffine(own, shift, (180, 120), borderMode=cv2.BORDER_REPLICATE)
         if how == "a ghost" and number == 1:
             own[40:60, 100:120] *= 4
@@ -225,6 +226,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "hardly any noise": lambda: noise(0.0005, 0.0),
     "bracket": lambda: bracketed("still"),
     "bracket, moved": lambda: bracketed("moved"),
+    "bracket, moved far": lambda: bracketed("moved far"),
     "bracket, a ghost": lambda: bracketed("a ghost", alignment="off"),
     "bracket, its own response": lambda: bracketed("still", response="estimated"),
     "exposures": exposed,

@@ -19,6 +19,7 @@ from PIL import Image
 import frontglass as fg
 from frontglass.files import read_picture
 from frontglass.looks import stack_from_text
+from frontglass.pipeline.merge_files import merge_files
 from frontglass.pipeline.still_files import render_file
 from tests.frozen import is_frozen, write
 
@@ -228,11 +229,40 @@ def by_a_still_in_hand() -> dict[str, Any]:
     }
 
 
+def merged() -> dict[str, Any]:
+    """A bracket by what its files say and by what is typed, in each format."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        tags = PHONE | {"iso": 100.0}
+        stills = [
+            shot(folder, f"{number}.jpg", **(tags | {"time": 0.5 / 8**number}))
+            for number in range(2)
+        ]
+        found: dict[str, Any] = {}
+        for suffix, how in (
+            (".exr", {}),
+            (".hdr", {}),
+            (".tif", {}),
+            (".exr", {"stops": "-2,0", "alignment": "off"}),
+        ):
+            out = folder / f"merged{suffix}"
+            made = merge_files(stills, out, **how)  # type: ignore[arg-type]
+            read = read_picture(out)
+            found[f"{suffix} {how}"] = [
+                made.exposure_stops,
+                made.picture.notices,
+                [read.shot.focal_length_mm, read.shot.f_number, read.shot.exposure_stops],
+                read.radiance.mean(axis=(0, 1)),
+            ]
+        return found
+
+
 CASES: dict[str, Callable[[], Any]] = {
     **{case: lambda case=case: rendered(case) for case in RECIPES},
     "widths alone": widths,
     "ends of lamps": ends_of_lamps,
     "a frame in hand": by_a_still_in_hand,
+    "brackets": merged,
 }
 
 

@@ -184,6 +184,8 @@ def long_lamps() -> Sheets:
         distance_sheet(one, CAMERA, name="pier.png", width_px=1000) for one in (picture, none)
     ]
     sheets.append(distance_sheet(none, CAMERA, name="pier.png"))
+    narrow = fg.Picture(radiance=none.radiance[:, :6], distance_m=away[:, :6])
+    sheets.append(distance_sheet(narrow, CAMERA, name="a mast.png", width_px=601))
     return [sheet.codes for sheet in sheets]
 
 

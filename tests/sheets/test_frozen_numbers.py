@@ -2,25 +2,42 @@
 
 from __future__ import annotations
 
+import io
+import re
+import tempfile
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import astuple, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image
 
 import frontglass as fg
 from frontglass.elements import Plate, Veil
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.boiling import Boiling, lamps_of
+from frontglass.sheets.contact import small_copy
 from frontglass.sheets.crop import crop_of, faces_in, saliency
 from frontglass.sheets.distance_page import shaded_distances
 from frontglass.sheets.ladder import stops_text
+from frontglass.sheets.layout import (
+    close_up_size,
+    columns_for,
+    grid,
+    scale_text,
+    size_in,
+    size_within,
+)
 from frontglass.sheets.learned import ShownKernel, ShownPair, learned_sheet
+from frontglass.sheets.lettering import TextLines, broken, fitted, legible
 from frontglass.sheets.mood_pages import _tick
 from frontglass.sheets.moving_ghosts import MovingGhosts
+from frontglass.sheets.pdf import write_pdf
 from frontglass.sheets.plots import Series, swatch
+from frontglass.sheets.sheet import Sizes
 from frontglass.sheets.sway import half_pan_deg, sway
 from frontglass.sheets.views import view
 from tests.frozen import is_frozen, write
@@ -161,6 +178,52 @@ def words() -> dict[str, Any]:
     }
 
 
+def grids() -> dict[str, Any]:
+    """Cells, close-ups and columns for stills of several shapes and numbers."""
+    found: dict[str, Any] = {}
+    for count, still, width in (
+        (1, (90, 60), 900), (2, (90, 60), 900), (3, (300, 200), 800), (5, (60, 90), 1000),
+        (6, (1600, 900), 1240), (7, (64, 64), 700), (9, (40, 400), 900), (12, (4000, 500), 2000),
+    ):  # fmt: skip
+        own = [astuple(grid(count, still, width_px=width, gap_px=12))]
+        own.append(grid(count, still, width_px=width, gap_px=12).width_px)
+        for columns in (1, count):
+            own.append(astuple(grid(count, still, width_px=width, gap_px=7, columns=columns)))
+        own.append(close_up_size(still, count, width_px=width, gap_px=12))
+        own += [size_in(still, width), size_within(still, width), size_within(still, width, 70)]
+        own.append([columns_for(still[0], width_px=width, gap_px=gap) for gap in (0, 9)])
+        found[f"{count} of {still} in {width}"] = own
+    return found | {"scales": [scale_text(90, shown) for shown in (30, 89, 90, 180, 200)]}
+
+
+def letters() -> list[Any]:
+    """Texts that fit, shrink, are broken between words and within them, and lack letters."""
+    long = "slate-roof 1/4 behind a long caption of many words, and-one-that-has-no-end-at-all"
+    found: list[Any] = [legible(text) for text in ("café ♥ é", "灯 x", "№ 5")]
+    for room, size in ((900, 20), (560, 20), (200, 16), (90, 14), (40, 30)):
+        found.append(astuple(broken(long, room, size)))
+        found += [astuple(text) for text in fitted([long[:10], long[:24]], room, size)]
+        found += [astuple(text) for text in fitted([long[:24]], room, size, 19)]
+    found.append([TextLines(("a",) * n, size).height_px for n in (1, 2, 5) for size in (12, 17)])
+    found.append([astuple(Sizes.of(width)) for width in (300, 1240, 2400)])
+    return [*found, [astuple(Sizes.for_phone(width)) for width in (300, 1170)]]
+
+
+def printed(folder: Path) -> list[Any]:
+    """Small copies, and pages as they are printed."""
+    copies = [Image.open(io.BytesIO(small_copy(scene(*size)))) for size in ((900, 700), (30, 40))]
+    sheet = fg.Sheet(np.full((124, 175, 3), 90, np.uint8))
+    write_pdf(folder / "board.pdf", "A board", [sheet] * 2)
+    text = (folder / "board.pdf").read_bytes()
+    boxes = re.findall(rb"/MediaBox *\[([^]]*)\]", text)
+    return [[copy.size for copy in copies], [[float(n) for n in one.split()] for one in boxes]]
+
+
+def in_a_folder() -> list[Any]:
+    with tempfile.TemporaryDirectory() as folder:
+        return printed(Path(folder))
+
+
 CASES: dict[str, Callable[[], Any]] = {
     "loop of a glow": lambda: looped("glow"),
     "loop of a veil": lambda: looped("veil"),
@@ -172,6 +235,9 @@ CASES: dict[str, Callable[[], Any]] = {
     "views": viewed,
     "drawings": drawn,
     "learned": learned,
+    "grids": grids,
+    "letters": letters,
+    "printed": in_a_folder,
     "words": words,
 }
 
