@@ -153,6 +153,63 @@ def named(white: float | None, radius: float = 7, top: int = 255) -> dict[str, A
     return found
 
 
+def lamps_on_a_wall(number: int, ground: float, halo: float, warm: float) -> dict[str, Any]:
+    """Signs of lamp light where none of them is sure: half-lit walls, lamps of middling number."""
+    rows, columns = np.mgrid[:160, :256]
+    light = np.full((160, 256), ground) * (1 + columns / 300)
+    for place in np.random.default_rng(number).uniform(10, 150, (number, 2)):
+        away = np.hypot(rows - place[0], columns - 1.5 * place[1])
+        light = light + falling(away, 2.5, halo, 6)
+    return seen_of(light[..., None] * np.array([warm, 1.0, 1 / warm]))
+
+
+def hazy_sun(edge: float, air: float) -> dict[str, Any]:
+    """An aureole that is none for sure."""
+    rows, columns = np.mgrid[:160, :256]
+    light = falling(np.hypot(rows - 70, columns - 150), 6, edge, 12) + air
+    return seen_of(light[..., None] * np.array([1.0, 1.0, 0.95]))
+
+
+def bright_wall(share: float, soft: float) -> dict[str, Any]:
+    """An area of much of the frame, with an edge that is softer or harder."""
+    rows, columns = np.mgrid[:160, :256]
+    inside = 256 * share - columns + 3 * np.sin(rows / 9)
+    return seen_of((0.2 + 1.2 / (1 + np.exp(-inside / soft)))[..., None] * np.ones(3))
+
+
+def seen_of(light: Light) -> dict[str, Any]:
+    seen = shown(fg.Picture.from_array(codes(light)).radiance)
+    own = ("aureole", "lamp_share", "core_share", "lamp_lit", "closure_stops", "crumbs", "shallow")
+    return {name: seen[name] for name in own}
+
+
+HALF_SURE: dict[str, Callable[[], Any]] = {
+    **{
+        f"{number} lamps on a wall of {ground}, halo {halo}, {warm}": (
+            lambda own=(number, ground, halo, warm): lamps_on_a_wall(*own)
+        )
+        for number, ground, halo, warm in (
+            (1, 0.05, 0.1, 1.1),
+            (2, 0.1, 0.25, 1.2),
+            (6, 0.05, 0.2, 1.0),
+            (9, 0.15, 0.3, 1.15),
+            (20, 0.08, 0.3, 1.3),
+            (45, 0.02, 0.2, 1.2),
+            (70, 0.2, 0.4, 0.9),
+            (3, 0.02, 0.04, 1.05),
+        )
+    },
+    **{
+        f"hazy sun of {edge} in air of {air}": lambda own=(edge, air): hazy_sun(*own)
+        for edge, air in ((0.35, 0.2), (0.5, 0.12), (0.62, 0.02), (0.3, 0.35))
+    },
+    **{
+        f"bright wall of {share}, {soft} px": lambda own=(share, soft): bright_wall(*own)
+        for share, soft in ((0.3, 1.0), (0.4, 3.0), (0.25, 6.0), (0.1, 2.0))
+    },
+}
+
+
 def kinds() -> dict[str, Any]:
     """What README's table does not say of kinds."""
     return {
