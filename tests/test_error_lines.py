@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -29,7 +30,7 @@ from frontglass.sheets.distance_page import distance_sheet
 from frontglass.sheets.layout import grid
 from frontglass.sheets.mood import aspect_from_text
 from frontglass.sheets.sheet import check_suffix
-from frontglass.sheets.sway import check_loop_suffix
+from frontglass.sheets.sway import check_loop_suffix, sway
 
 Case = tuple[Callable[[], object], str]
 
@@ -312,3 +313,49 @@ def test_what_is_refused_is_told_in_one_whole_line(
     with pytest.raises(fg.FrontglassError) as error:
         refused()
     assert str(error.value) == line
+
+
+CHOICES: list[tuple[Callable[[Any], object], str]] = [
+    (lambda one: fg.Picture(radiance=STILL.radiance, past_white=one), "past_white"),
+    (lambda one: fg.Picture(radiance=STILL.radiance, primaries=one), "primaries"),
+    (lambda one: fg.Picture.from_array(STILL.radiance, curve=one), "curve"),
+    (lambda one: fg.Picture.from_array(STILL.radiance, non_finite=one), "non_finite"),
+    (lambda one: fg.Encoding(container=one, sample="uint8"), "container"),  # type: ignore[arg-type]
+    (lambda one: fg.Encoding(container="PNG", sample=one), "sample"),  # type: ignore[arg-type]
+    (fg.Encoding.srgb, "sample"),
+    (lambda one: fg.OwnDepth(depth_m=STILL.radiance[..., 0], scale=one), "scale"),
+    (lambda one: fg.Recovery(lamp_range=one), "lamp range"),
+    (lambda one: fg.Framing(lens_from=one), "lens_from"),
+    (lambda one: fg.Space(depth_kind=one), "depth_kind"),
+    (lambda one: fg.Recipe(surround=one), "surround"),
+    (lambda one: fg.Recipe(non_finite=one), "non_finite"),
+    (lambda one: fg.Recipe(past_white=one), "past_white"),
+    (lambda one: fg.Recipe(gain_map=one), "gain_map"),
+    (lambda one: fg.Recipe(damage=one), "damage"),
+    (lambda one: fg.Recipe(compensate=one), "compensate"),
+    (lambda one: fg.Recipe(grain=one), "grain"),
+    (lambda one: fg.Recipe(exposure_stops=one), "exposure_stops"),
+    (lambda one: fg.merged_bracket([STILL, STILL], [0, 1], response=one), "response"),
+    (lambda one: fg.merged_bracket([STILL, STILL], [0, 1], alignment=one), "alignment"),
+    (lambda one: render(surround=one), "surround"),
+    (lambda one: fg.compare(STILL, [LOOK], camera=CAMERA, seen_on=one), "seen_on"),
+    (lambda one: fg.compare(STILL, [LOOK], camera=CAMERA, surround=one), "surround"),
+    (lambda one: fg.compare(STILL, [LOOK], camera=CAMERA, width_px=one), "width_px"),
+    (lambda one: fg.ladder(STILL, LOOK, camera=CAMERA, seen_on=one), "seen_on"),
+    (lambda one: fg.ladder(STILL, LOOK, camera=CAMERA, surround=one), "surround"),
+    (lambda one: fg.ladder(STILL, LOOK, camera=CAMERA, width_px=one), "width_px"),
+    (lambda one: sway(STILL, [LOOK], camera=CAMERA, surround=one), "surround"),
+    (lambda one: sway(STILL, [LOOK], camera=CAMERA, pan_deg=one), "pan_deg"),
+    (lambda one: sway(STILL, [LOOK], camera=CAMERA, exaggerate=one), "exaggerate"),
+    (lambda one: sway(STILL, [LOOK], camera=CAMERA, width_px=one), "width_px"),
+    (lambda one: plan(["a.png"], Path("out"), lambda _: [], naming=one), "naming"),
+]
+
+
+@pytest.mark.parametrize(("make", "name"), CHOICES)
+def test_a_wrong_choice_is_named_with_what_was_given(make: Callable[[Any], object], name: str):
+    with pytest.raises(fg.ParameterError) as error:
+        make("nonsense")
+    assert error.value.name == name
+    assert error.value.got == "nonsense"
+    assert str(error.value).startswith(f"{name} must be ")

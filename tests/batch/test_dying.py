@@ -57,14 +57,16 @@ def test_one_interrupt_ends_a_worker_that_hangs(monkeypatch):
     assert time.monotonic() - began < 60
 
 
-def test_what_hangs_or_dies_twice_is_named_and_the_rest_goes_on():
-    tasks = ["name", "hang", "die", "name", "name"]
+def test_what_hangs_or_dies_twice_is_named_and_the_rest_goes_on(tmp_path):
+    tries = tmp_path / "tries"
+    tasks = ["name", "hang", f"die {tries}", "name", "name"]
     with Workers(2, hands.work) as pool:
         ended = list(pool.results(tasks, lambda task: Limit(1.0 if task == "hang" else 100.0)))
     said = sorted(str(answer) for _, answer in ended)
     assert sum(text.isdecimal() for text in said) == 3
     assert any(text.startswith("took longer than 1 s and was left") for text in said)
     assert any(text.startswith("its process was ended from outside twice") for text in said)
+    assert tries.read_text() == "once\n" * 2
     assert len(said) == 5
 
 

@@ -301,3 +301,16 @@ def test_a_dark_wall_under_noise_keeps_its_mean():
     got = fg.merged_bracket(frames, (0, -4)).picture.radiance[40:].mean()
     # Each still alone, averaged, is within 0.1 % of it.
     assert got == pytest.approx(0.015, rel=0.004)
+
+
+def test_what_is_merged_is_light_alone():
+    light = np.full((20, 30, 3), 0.4, np.float32)
+    still = Picture(
+        radiance=light, beyond=light, recovered=light, lift=2.0, encoding=Encoding.srgb("uint16"),
+        notices=("the lens is assumed.",),
+    )  # fmt: skip
+    merged = fg.merged_bracket([still, replace(still, radiance=light / 8)], (0.0, -3.0)).picture
+    assert (merged.beyond, merged.recovered, merged.lift) == (None, None, 1.0)
+    assert merged.encoding.container == "OpenEXR"
+    assert merged.notices == ("the lens is assumed.",)
+    np.testing.assert_allclose(merged.radiance, light, rtol=1e-5)

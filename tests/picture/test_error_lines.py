@@ -161,6 +161,11 @@ PICTURES: list[Case] = [
         " got ((0.1, 0.1), (0.2, 0.2), (0.3, 0.3), (0.4, 0.3)).",
     ),
     (
+        lambda: fg.Primaries((0.6, 0.3), (0.3, 0.6), (0.1, 0.1), (0.4, 0.0)),
+        "primaries must be a triangle round a white,"
+        " got ((0.6, 0.3), (0.3, 0.6), (0.1, 0.1), (0.4, 0.0)).",
+    ),
+    (
         lambda: fg.Region.from_text("1,2,3"),
         "close_up must be X,Y,W,H in whole pixels, got '1,2,3'.",
     ),

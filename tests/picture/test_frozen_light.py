@@ -157,9 +157,12 @@ def picture(height: int = 60, width: int = 90) -> Light:
     return light
 
 
-def fitted(rows: int, columns: int, *, is_holed: bool = False, has_sky: bool = False) -> Light:
+def fitted(
+    rows: int, columns: int, *, is_holed: bool = False, has_sky: bool = False, times: float = 1
+) -> Light:
     away = np.full((rows, columns), 3.0, np.float32)
     away[:, columns // 2 :] = np.linspace(6, 9, rows, dtype=np.float32)[:, np.newaxis]
+    away *= np.float32(times)
     if is_holed:
         away[rows // 4 : rows // 2, columns // 3 : columns // 2 + 2] = np.nan
     if has_sky:
@@ -239,6 +242,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "a map reduced": lambda: fitted(90, 135),
     "a map with holes": lambda: fitted(60, 90, is_holed=True),
     "a map with holes and sky": lambda: fitted(24, 36, is_holed=True, has_sky=True),
+    "a map of things near by": lambda: fitted(60, 90, is_holed=True, times=0.1),
     "one distance": lambda: typed("20,30,4"),
     "three distances": lambda: typed("20,10,4", "70,30,9", "5,55,2"),
     "distances over a room": lambda: typed("20,10,4", "70,30,9", base=3.0),

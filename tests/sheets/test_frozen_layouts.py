@@ -79,6 +79,33 @@ def laddered(seen_on: str, size: tuple[int, int] = (96, 60)) -> Sheets:
     return [sheet.codes]
 
 
+def many_shapes(seen_on: str) -> Sheets:
+    """Comparisons of few and many stills, wide and tall, with parts of several shapes."""
+    sheets = []
+    for size, many, width in (((160, 40), 1, 900), ((60, 130), 3, 640), ((96, 60), 7, 1240)):
+        picture = still(*size)
+        looks = [fg.read_look("slate-roof").at(n / 8) for n in range(1, many + 1)]
+        parts = [("face", fg.Region(5, 4, 30, 9)), ("hand", fg.Region(2, 2, 6, 30))][: many - 1]
+        made = fg.compare(
+            picture, looks, camera=CAMERA, watched=parts, width_px=width, seen_on=seen_on,
+            ends=[("lamps low", picture)] if many == 3 else (),
+        )  # fmt: skip
+        sheets.append(made.codes)
+    return sheets
+
+
+def many_steps(seen_on: str) -> Sheets:
+    """Ladders of all strengths and of one, in columns as asked, at the width they have unasked."""
+    look = fg.read_look("slate-roof")
+    parts = [fg.Region(8, 8, 20, 12), fg.Region(2, 2, 70, 9), fg.Region(40, 9, 3, 40)]
+    first = fg.ladder(still(), look, camera=CAMERA, seen_on=seen_on)
+    other = fg.ladder(
+        still(), look, camera=CAMERA, strengths=[1], columns=1, close_ups=parts, width_px=500,
+        seen_on=seen_on, compensate=False, ends=[("lamps low", still())],
+    )  # fmt: skip
+    return [first.codes, other.codes]
+
+
 def spec() -> Sheets:
     steps = [0.0, 10, 20, 40, 80]
     columns = [
@@ -220,7 +247,13 @@ def plotted() -> Sheets:
 
 def looped() -> Sheets:
     loops = [Loop((flat(level, 320, 180), flat(level + 9, 320, 180)), "said") for level in (40, 90)]
-    return list(side_by_side(loops, ["tallow 1", "fine-net 1/2"]).frames)
+    names = ["tallow 1", "fine-net 1/2 + slate-roof 1/4, and some more words that fill it"]
+    narrow = [Loop((flat(90, 97, 60),), "said")] * 3
+    return [
+        *side_by_side(loops, ["tallow 1", "fine-net 1/2"]).frames,
+        *side_by_side(loops, names).frames,
+        *side_by_side(narrow, ["tallow 1/4", "late-tram 1/8", "a"]).frames,
+    ]
 
 
 def lamps() -> Sheets:
@@ -234,6 +267,10 @@ SHEETS: dict[str, Callable[[], Sheets]] = {
     "ladder": lambda: laddered("desk"),
     "ladder on a phone": lambda: laddered("phone"),
     "ladder of a tall still": lambda: laddered("desk", (60, 130)),
+    "comparisons": lambda: many_shapes("desk"),
+    "comparisons on a phone": lambda: many_shapes("phone"),
+    "ladders": lambda: many_steps("desk"),
+    "ladders on a phone": lambda: many_steps("phone"),
     "spec": spec,
     "learned": learned,
     "contact": contact,
