@@ -18,7 +18,6 @@ from frontglass.batch.finding import found_stills
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.plan import plan
 from frontglass.batch.run import planned_batch
-from frontglass.looks import stack_from_text
 from frontglass.optics.camera import ShotData
 from frontglass.pipeline.merge_files import merge_files
 from frontglass.pipeline.recipe import exposure_from_text
@@ -111,7 +110,7 @@ FRAMES: list[Case] = [
         " A map says how far everything is; leave out the room and typed distances.",
     ),
     (
-        lambda: fg.render(STILL, ["tallow"]),  # type: ignore[call-overload]
+        lambda: fg.render(STILL, ["tallow"]),  # type: ignore[list-item]
         "looks must be a look, an element, or several of them, got ['tallow']."
         " read_look finds a look by its name.",
     ),
@@ -193,8 +192,7 @@ def drawn(name: str) -> Path:
 
 
 def planned(*sources: str | Path, folder: str = "out", suffix: str | None = None) -> object:
-    one = (stack_from_text("tallow"),)
-    return plan(sources, Path(folder), lambda _: [one], suffix=suffix)
+    return plan(sources, Path(folder), lambda _: [(LOOK,)], suffix=suffix)
 
 
 def run(**how: object) -> object:

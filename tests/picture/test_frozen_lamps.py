@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import cv2
@@ -19,6 +20,7 @@ import frontglass as fg
 from frontglass.optics.camera import ShotData
 from frontglass.picture.clipped import clipping_levels, outline
 from frontglass.picture.clipped_features import region_features
+from frontglass.picture.clipped_lamps import RecoveredStill
 from frontglass.picture.lamp_kinds import KINDS
 from tests.frozen import is_frozen, write
 from tests.picture.lit_boxes import lit_box
@@ -95,7 +97,7 @@ SCENES: dict[str, Callable[[], Light]] = {
 WHITES: dict[str, float | None] = {"unknown": None, "night": 12.0, "day": 2500.0}
 
 
-def told(found: fg.RecoveredStill) -> dict[str, Any]:
+def told(found: RecoveredStill) -> dict[str, Any]:
     """What a still says of its lamps: all that is listed, said and given back."""
     lit = found.picture.recovered
     return {
@@ -186,7 +188,7 @@ def seen_of(light: Light) -> dict[str, Any]:
 HALF_SURE: dict[str, Callable[[], Any]] = {
     **{
         f"{number} lamps on a wall of {ground}, halo {halo}, {warm}": (
-            lambda own=(number, ground, halo, warm): lamps_on_a_wall(*own)
+            partial(lamps_on_a_wall, number, ground, halo, warm)
         )
         for number, ground, halo, warm in (
             (1, 0.05, 0.1, 1.1),
@@ -200,11 +202,11 @@ HALF_SURE: dict[str, Callable[[], Any]] = {
         )
     },
     **{
-        f"hazy sun of {edge} in air of {air}": lambda own=(edge, air): hazy_sun(*own)
+        f"hazy sun of {edge} in air of {air}": partial(hazy_sun, edge, air)
         for edge, air in ((0.35, 0.2), (0.5, 0.12), (0.62, 0.02), (0.3, 0.35))
     },
     **{
-        f"bright wall of {share}, {soft} px": lambda own=(share, soft): bright_wall(*own)
+        f"bright wall of {share}, {soft} px": partial(bright_wall, share, soft)
         for share, soft in ((0.3, 1.0), (0.4, 3.0), (0.25, 6.0), (0.1, 2.0))
     },
 }
@@ -238,11 +240,11 @@ def exposed_anew() -> dict[str, Any]:
 
 CASES: dict[str, Callable[[], Any]] = {
     **{
-        f"{scene}, white {known}": lambda scene=scene, white=white: estimated(scene, white)
+        f"{scene}, white {known}": partial(estimated, scene, white)
         for scene in SCENES
         for known, white in WHITES.items()
     },
-    **{f"features of {scene}": lambda scene=scene: features(scene) for scene in SCENES},
+    **{f"features of {scene}": partial(features, scene) for scene in SCENES},
     "features of signs in a JPEG": lambda: features("signs", 75),
     "features of a large room": lambda: features("room", 90, 5),
     "features where a camera ends early": lambda: darker("signs", 240),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -258,7 +259,7 @@ def merged() -> dict[str, Any]:
 
 
 CASES: dict[str, Callable[[], Any]] = {
-    **{case: lambda case=case: rendered(case) for case in RECIPES},
+    **{case: partial(rendered, case) for case in RECIPES},
     "widths alone": widths,
     "ends of lamps": ends_of_lamps,
     "a frame in hand": by_a_still_in_hand,
