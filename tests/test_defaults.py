@@ -13,12 +13,18 @@ from typing import Any
 import pytest
 
 import frontglass as fg
-from frontglass.batch.run import Batch, planned_batch
+from frontglass.batch.cluster import Sender
+from frontglass.batch.run import Batch, Outcome, planned_batch
+from frontglass.batch.work import Job, Made, Task
+from frontglass.batch.workers import Limit
 from frontglass.choices import PastWhite
+from frontglass.picture.curves import ParametricCurve
+from frontglass.picture.gain_map import GainMap, LogGain
 from frontglass.picture.primaries import BT709
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.distance_page import distance_sheet
 from frontglass.sheets.learned import learned_sheet
+from frontglass.sheets.mood import MoodHead
 from frontglass.sheets.spec import spec_sheet
 from frontglass.sheets.sway import sway
 
@@ -95,6 +101,20 @@ PARTS: dict[type, dict[str, Any]] = {
         "gain_map": "on",
         "damage": "note",
     },
+    LogGain: {
+        "gamma": (1.0, 1.0, 1.0),
+        "base_offset": (0.0, 0.0, 0.0),
+        "other_offset": (0.0, 0.0, 0.0),
+    },
+    GainMap: {"primaries": None},
+    ParametricCurve: {"a": 1.0, **dict.fromkeys("bcdef", 0.0)},
+    Job: {"choice": 0},
+    Made: {"small": b"", "bare": b""},
+    Task: {"small": None},
+    Outcome: {"is_kept": False},
+    Limit: {"later_s": None, "per_megapixel_s": 0.0},
+    Sender: {"count": None, "topic": ""},
+    MoodHead: dict.fromkeys(("project", "date", "contact", "foot"), ""),
     Conditions: {"camera": None, **RENDERED, "axis_px": None, "again": None},
     fg.Recovery: {
         "clipped": "auto",

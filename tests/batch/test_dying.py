@@ -15,7 +15,7 @@ import pytest
 from typer.testing import CliRunner
 
 import frontglass as fg
-from frontglass.batch import workers
+from frontglass.batch import manifest, workers
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.run import planned_batch
 from frontglass.batch.work import Job
@@ -221,3 +221,35 @@ def test_a_damaged_manifest_is_named_in_a_line(shoot, tmp_path, data):
     said = CliRunner().invoke(app, words)
     assert said.exit_code == 1
     assert "is no manifest of this version; move it away" in said.stderr
+
+
+def test_a_record_that_takes_long_to_write_is_written_the_more_seldom(tmp_path, monkeypatch):
+    now, takes = [100.0], [0.04]
+    record = Manifest(tmp_path / MANIFEST_NAME)
+    job = Job(tmp_path / "a.png", tmp_path / "b.png", "b.png")
+    record.plan([job], lambda _: of("slate-roof"))
+    written = []
+
+    def write(_: Manifest) -> None:
+        written.append(now[0])
+        now[0] += takes[0]
+
+    monkeypatch.setattr(manifest.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(Manifest, "_write", write)
+
+    def recorded() -> int:
+        record.record(job, of("slate-roof"), FrontglassError("why"))
+        return len(written)
+
+    assert [recorded() for _ in range(3)] == [1, 2, 3]
+    takes[0] = 0.1  # longer than a twentieth of a second: nine times as long until the next
+    assert [recorded(), recorded()] == [4, 4]
+    now[0] += 0.89
+    assert recorded() == 4
+    now[0] += 0.02
+    assert recorded() == 5
+    record.flush()
+    assert len(written) == 5
+    recorded()
+    record.flush()
+    assert len(written) == 6

@@ -6,18 +6,21 @@ The real thing is tried in test_cluster.py; there nothing dies, and nothing take
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import CancelledError
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 import frontglass as fg
-from frontglass.batch import cluster, memory, workers
+from frontglass.batch import cluster, memory, run, workers
 from frontglass.batch.manifest import recipe_digest
 from frontglass.batch.memory import Jobs, jobs_that_fit, pictures_taken
+from frontglass.batch.run import planned_batch
 from frontglass.batch.work import Job, Task
 from frontglass.batch.workers import Countdown, Limit, limit_of
 from frontglass.errors import FrontglassError
@@ -255,3 +258,69 @@ def test_a_net_with_a_glow_takes_more_pictures_than_either():
     assert [pictures_taken([look]) for look in (net, glow)] == [7, 7]
     assert pictures_taken([fg.Look(elements=(*net.elements, *glow.elements))]) == 10
     assert pictures_taken([]) == 7
+
+
+def test_a_batch_counts_the_pictures_that_its_own_looks_take(monkeypatch, shoot, tmp_path):
+    asked = []
+
+    def fits(stills: Any, *, pictures: int) -> Jobs:
+        asked.append((list(stills), pictures))
+        return Jobs(1)
+
+    monkeypatch.setattr(run, "jobs_that_fit", fits)
+    stills = [shoot("in/a.png"), shoot("in/b.png")]
+    net, glow = fg.read_look("fine-net"), fg.read_look("late-tram")
+    both = fg.Look(name="both", elements=(*net.elements, *glow.elements))
+    for looks, pictures in ((glow,), 7), ((both,), 10):
+        batch = planned_batch(stills, tmp_path / "out", fg.Recipe(looks=looks))
+        assert batch.fitting_jobs() == Jobs(1)
+        assert asked.pop() == (stills, pictures)
+
+
+def test_a_scheduler_of_our_own_has_workers_of_one_thread_and_keeps_its_words(monkeypatch):
+    begun: list[dict[str, Any]] = []
+    said: list[dict[str, Any]] = []
+
+    @contextmanager
+    def local_cluster(**how: Any) -> Iterator[Any]:
+        begun.append(how)
+        yield SimpleNamespace(scheduler_address="tcp://here:1")
+
+    @contextmanager
+    def setting(words: dict[str, Any]) -> Iterator[None]:
+        said.append(words)
+        yield
+
+    dask = SimpleNamespace(config=SimpleNamespace(set=setting))
+    monkeypatch.setattr(cluster, "import_module", lambda name: {"dask": dask}[name])
+    found = SimpleNamespace(LocalCluster=local_cluster)
+    monkeypatch.setattr(cluster, "_distributed", lambda: found)
+    with cluster._scheduler("local:12") as given:
+        assert given == ("tcp://here:1", 12)
+    (how,) = begun
+    assert (how["n_workers"], how["threads_per_worker"], how["memory_limit"]) == (12, 1, 0)
+    assert how["dashboard_address"].startswith("127.0.0.1:")  # nobody else's
+    (words,) = said
+    # A still that ends its worker is tried once more, and a worker is ended by nobody but us.
+    assert words["distributed.scheduler.allowed-failures"] == 1
+    assert words["distributed.worker.memory.terminate"] is False
+    assert words["distributed.worker.memory.pause"] is False
+    for wrong in ("local:", "local"):
+        with pytest.raises(fg.ParameterError), cluster._scheduler(wrong):
+            pass
+
+
+def test_what_a_container_leaves_is_its_limit_less_what_it_holds(monkeypatch, tmp_path):
+    monkeypatch.setattr(memory, "Path", lambda _: tmp_path)
+    assert memory._of_the_group() is None
+    (tmp_path / "memory.current").write_text("300\n")
+    for limit, left in (("max\n", None), ("1000\n", 700.0), ("200\n", 0.0)):
+        (tmp_path / "memory.max").write_text(limit)
+        assert memory._of_the_group() == left
+
+
+def test_what_a_process_may_take_is_its_own_limit(monkeypatch):
+    resource = pytest.importorskip("resource")
+    for soft, left in ((resource.RLIM_INFINITY, None), (7_000_000, 7e6)):
+        monkeypatch.setattr(resource, "getrlimit", lambda _, soft=soft: (soft, soft))
+        assert memory._of_the_process() == left

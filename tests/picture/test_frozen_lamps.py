@@ -133,6 +133,12 @@ def features(scene: str, quality: int | None = None, times: int = 1) -> dict[str
     return shown(fg.Picture.from_array(large).radiance)
 
 
+def half_a_step(scene: str) -> dict[str, Any]:
+    """A still of one and a half times the pixels that rings are counted on."""
+    wide = np.pad(codes(SCENES[scene]()), ((0, 80), (0, 128), (0, 0)), mode="reflect")
+    return shown(fg.Picture.from_array(wide).radiance)
+
+
 def darker(scene: str, top: int) -> dict[str, Any]:
     """A camera that ends below the highest code."""
     return shown(fg.Picture.from_array(np.minimum(codes(SCENES[scene](), 92), top)).radiance)
@@ -247,6 +253,7 @@ CASES: dict[str, Callable[[], Any]] = {
     **{f"features of {scene}": partial(features, scene) for scene in SCENES},
     "features of signs in a JPEG": lambda: features("signs", 75),
     "features of a large room": lambda: features("room", 90, 5),
+    "features at a step and a half": lambda: half_a_step("signs"),
     "features where a camera ends early": lambda: darker("signs", 240),
     "every kind, white unknown": lambda: named(None),
     "every kind, white of a night": lambda: named(40.0),
