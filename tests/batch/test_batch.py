@@ -247,6 +247,7 @@ class TestRun:
             {"surround": fg.Surround.DARK},
             {"compensate": False},
             {"quality": 80},
+            {"looks": (replace(fg.read_look("late-tram"), name="harbour-night").at("1/4"),)},
         ],
         ids=lambda change: next(iter(change)),
     )

@@ -5,6 +5,7 @@ The real thing is tried in test_cluster.py; there nothing dies, and nothing take
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import CancelledError
@@ -324,3 +325,24 @@ def test_what_a_process_may_take_is_its_own_limit(monkeypatch):
     for soft, left in ((resource.RLIM_INFINITY, None), (7_000_000, 7e6)):
         monkeypatch.setattr(resource, "getrlimit", lambda _, soft=soft: (soft, soft))
         assert memory._of_the_process() == left
+
+
+def test_what_a_scheduler_prints_of_itself_is_not_heard(monkeypatch):
+    names = ("distributed", "distributed.worker", "tornado", "asyncio", "distributedly")
+    loggers = [logging.getLogger(name) for name in names]
+    for logger in loggers:
+        monkeypatch.setattr(logger, "level", logging.WARNING)
+    given: list[tuple[str, float]] = []
+
+    @contextmanager
+    def connected(where: str, patience_s: float) -> Iterator[Client]:
+        given.append((where, patience_s))
+        yield Client({"one": 1}, {"b": CancelledError()} if len(given) == 1 else {})
+
+    monkeypatch.setattr(cluster, "_distributed", lambda: None)
+    monkeypatch.setattr(cluster, "_connected", connected)
+    ended = cluster.on_cluster([task(name) for name in "abc"], "tcp://render:8786")
+    assert [job.name for job, _ in ended] == ["a", "b", "c"]
+    # A scheduler that goes is waited for once more, and longer.
+    assert given == [("tcp://render:8786", 20.0), ("tcp://render:8786", 60.0)]
+    assert [logger.level > logging.CRITICAL for logger in loggers] == [True] * 4 + [False]

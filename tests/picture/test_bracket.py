@@ -314,3 +314,19 @@ def test_what_is_merged_is_light_alone():
     assert merged.encoding.container == "OpenEXR"
     assert merged.notices == ("the lens is assumed.",)
     np.testing.assert_allclose(merged.radiance, light, rtol=1e-5)
+
+
+@pytest.mark.parametrize("shift", [(37.3, -21.6), (-26.4, 12.7)])
+def test_a_shift_of_a_tenth_of_the_frame_is_undone_to_a_tenth_of_a_pixel(shift):
+    rng = np.random.default_rng(6)
+    noise = rng.standard_normal((260, 360))
+    texture = sum(size * cv2.GaussianBlur(noise, (0, 0), size) for size in (2, 6, 18, 50))
+    wide = (texture - np.min(texture)) / np.ptp(texture) * 0.8 + 0.05
+    move = np.array([[1, 0, -shift[0] - 50], [0, 1, -shift[1] - 40]])
+    still = wide[40:220, 50:290]
+    moved = cv2.warpAffine(wide, move, (240, 180), flags=cv2.INTER_CUBIC)
+    frames = [
+        frame(np.repeat(own[..., None], 3, axis=2), s) for own, s in ((still, 0), (moved, -2))
+    ]
+    merged = fg.merged_bracket(frames, (0.0, -2.0))
+    np.testing.assert_allclose(merged.shifts_px[1], shift, atol=0.1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,9 @@ import pytest
 
 import frontglass as fg
 from frontglass.picture.encoding import Alpha, Native, NativeKind
-from frontglass.picture.wider import region_in
+from frontglass.picture.region import Region
+from frontglass.picture.wider import framed, region_in
+from frontglass.pipeline.rendering import Conditions
 
 # 6.8 mm on 9.75 mm across corners: 26 mm equivalent.
 PHONE = fg.ShotData(focal_length_mm=6.8, focal_length_35mm=26, f_number=1.8)
@@ -191,3 +194,21 @@ class TestWhatTheStillWasShotWith:
         with pytest.raises(fg.ParameterError, match="sensor must be what the still was shot with"):
             fg.Framing(sensor="one-inch").camera_for(still(shot))
         assert fg.Framing(lens_mm=35, sensor="super35").camera_for(still(shot))
+
+
+def test_where_the_axis_meets_a_frame_is_told_from_its_own_corner():
+    # Ghosts lie mirrored about the axis: those of a lamp in the frame move with it.
+    light = np.full((90, 140, 3), 0.002, np.float32)
+    light[38:41, 62:65] = 500
+    whole = fg.Picture(radiance=light)
+    camera = fg.Camera(focal_length_mm=50, f_number=1.4, sensor_width_mm=36, focus_m=math.inf)
+    pane = fg.Look(elements=(fg.Plate(returns=0.02),))
+    region = Region(40, 20, 70, 50)
+    own = replace(camera, sensor_width_mm=36 * 70 / 140)
+    for axis in ((35.0, 25.0), (30.0, 29.0)):
+        frame = Conditions(camera=own, axis_px=axis).seen(framed(whole, region), pane)
+        there = (axis[0] + 40, axis[1] + 20)
+        seen = Conditions(camera=camera, axis_px=there).seen(whole, pane)
+        np.testing.assert_allclose(frame.radiance, region.cut(seen.radiance), rtol=1e-5)
+    middle = Conditions(camera=own).seen(framed(whole, region), pane)
+    assert np.abs(middle.radiance - frame.radiance).max() > 0.01
