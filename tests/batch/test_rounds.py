@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 import frontglass as fg
-from frontglass.batch import cluster, memory, run, workers
+from frontglass.batch import cluster, memory, run, work, workers
 from frontglass.batch.manifest import recipe_digest
 from frontglass.batch.memory import Jobs, jobs_that_fit, pictures_taken
 from frontglass.batch.run import planned_batch
@@ -346,3 +346,20 @@ def test_what_a_scheduler_prints_of_itself_is_not_heard(monkeypatch):
     # A scheduler that goes is waited for once more, and longer.
     assert given == [("tcp://render:8786", 20.0), ("tcp://render:8786", 60.0)]
     assert [logger.level > logging.CRITICAL for logger in loggers] == [True] * 4 + [False]
+
+
+def test_a_still_is_written_over_for_its_last_picture_alone(monkeypatch, shoot, tmp_path):
+    told = []
+
+    def render(*_: Any, is_last: bool) -> None:
+        told.append(is_last)
+        raise FrontglassError("enough")
+
+    monkeypatch.setattr(work, "render_picture", render)
+    (tmp_path / "out").mkdir()
+    still = shoot("a.png")
+    jobs = tuple(Job(still, tmp_path / "out" / name, name, n) for n, name in enumerate("abc"))
+    looks = tuple((fg.read_look("slate-roof").at(n / 4),) for n in (1, 2, 3))
+    ended = work.done(Task(jobs, RECIPE, looks, ("", "", "")))
+    assert [str(why) for _, why in ended] == ["enough"] * 3
+    assert told == [False, False, True]
