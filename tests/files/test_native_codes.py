@@ -172,7 +172,7 @@ def test_changed_rgb_with_tables_of_one_way_becomes_srgb_with_a_notice(tmp_path:
     Image.fromarray(codes).save(tmp_path / "still.png", icc_profile=icc)
     picture = dimmed(read_picture(tmp_path / "still.png"))
     notices = write_picture(tmp_path / "out.png", picture)
-    assert notices == ("RGB with a table profile codes cannot be kept; written as sRGB.",)
+    assert notices[0] == "RGB with a table profile codes cannot be kept; written as sRGB."
 
 
 @pytest.mark.source("littleCMS2.18", "RGB to sRGB through a profile of tables, by ImageCms")

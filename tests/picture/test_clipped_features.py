@@ -9,7 +9,6 @@ import frontglass as fg
 from frontglass.picture.clipped import outline
 from frontglass.picture.clipped_features import RegionFeatures, region_features
 from frontglass.picture.encoding import Encoding
-from frontglass.picture.lamp_likeness import solid_share
 
 
 def night(height: int = 120, width: int = 200, ground: float = 0.1) -> np.ndarray:
@@ -122,16 +121,3 @@ def test_a_lamps_colour_is_that_of_its_rim_beyond_what_lies_farther_out():
     want = np.array([0.4, 0.22, 0.1]) ** 0.75
     np.testing.assert_allclose(lamp.colour, want / want.mean(), atol=0.13)
     assert lamp.colour[0] > lamp.colour[1] > lamp.colour[2]
-
-
-def test_a_single_pixel_is_one_solid_piece():
-    light = night()
-    light[40, 80], light[60:63, 100:140] = 1.0, 1.0
-    found = outline(light)
-    rows, columns = np.divmod(found.at, 200)
-    solid = solid_share(rows, columns, found.owner, np.array([1.0, 1.5], np.float32))
-    # A pixel is a square of its own moments; a stroke is far deeper along than across.
-    assert solid[0] == 1
-    assert solid_share(rows[:1], columns[:1], found.owner[:1], np.array([0.3], np.float32)) == (
-        pytest.approx((0.3 * np.sqrt(3) - 0.45) / 0.3, abs=1e-5)
-    )
