@@ -232,6 +232,7 @@ def test_a_worker_tells_when_it_begins_and_how_large_a_still_is(monkeypatch, sho
     monkeypatch.chdir("/")
     ((_, made),) = cluster.done_there(task, sender)
     assert isinstance(made, work.Made)
+    assert (made.small, made.bare) == (b"", b"")  # nobody asked for copies
     assert (tmp_path / "out" / "a.png").is_file()
     assert shares == [(3, 8)]
     begun, told_size = worker.logged

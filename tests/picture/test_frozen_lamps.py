@@ -265,6 +265,7 @@ CASES: dict[str, Callable[[], Any]] = {
     "high": lambda: estimated("signs", None, lamp_range="high"),
     "all bulbs": lambda: estimated("signs", 40.0, clipped="bulb"),
     "all six stops": lambda: estimated("signs", 40.0, clipped=6.0),
+    "all twenty stops": lambda: estimated("signs", 40.0, clipped=20.0),
     "by exposure": lambda: by_exposure(exposure_stops=-3.6),
     "beyond white": beyond_white,
     "exposed anew": exposed_anew,

@@ -212,3 +212,34 @@ def test_where_the_axis_meets_a_frame_is_told_from_its_own_corner():
         np.testing.assert_allclose(frame.radiance, region.cut(seen.radiance), rtol=1e-5)
     middle = Conditions(camera=own).seen(framed(whole, region), pane)
     assert np.abs(middle.radiance - frame.radiance).max() > 0.01
+
+
+@pytest.mark.parametrize(
+    ("shot", "typed", "is_sure"),
+    [
+        ({"focal_length_35mm": 24.0}, {}, True),
+        ({"focal_length_mm": 24.0, "sensor_width_mm": 36.0}, {}, True),
+        ({"focal_length_mm": 24.0}, {"sensor": "full-frame"}, True),
+        ({"sensor_width_mm": 36.0}, {"lens_mm": 24.0}, True),
+        ({}, {"lens_mm": 24.0, "sensor": "full-frame"}, True),
+        ({}, {"lens_mm": 24.0}, False),
+        ({"focal_length_mm": 24.0}, {}, None),
+        ({"sensor_width_mm": 36.0}, {}, None),
+        ({"focal_length_35mm": 24.0}, {"lens_from": "typed"}, None),
+        ({}, {"sensor": "full-frame"}, None),
+    ],
+)
+def test_a_field_is_known_by_lens_and_sensor_or_by_the_equivalent(shot, typed, is_sure):
+    whole = still(fg.ShotData(**shot))
+    framing = fg.Framing(taking=AS, **typed)
+    if is_sure is None:
+        with pytest.raises(fg.ParameterError, match=r"^as must be for a still whose field is"):
+            framing.framed(whole)
+        return
+    choice = framing.camera_for(framing.framed(whole))
+    told = "The still is taken as shot on a full-frame sensor (else type --sensor)."
+    assert (told not in choice.notices) is is_sure
+    # Of a full-frame sensor that is named a still of 4:3 shows 32 of the 36 mm.
+    shown_mm = 32 if "sensor" in typed or not is_sure else 36
+    width_px = 160 * 24.89 / shown_mm * 24 / 50
+    assert framing.framed(whole).width_px == pytest.approx(width_px, abs=3)
