@@ -271,3 +271,6 @@ def test_recovered_lamps_count_for_how_large_rounding_is(pictured: Pictured) -> 
     beyond = replace(pictured(still), beyond=lost)
     assert _without_rounding(seen.copy(), beyond, Bare(still, None)).min() == 0
     assert _without_rounding(seen.copy(), pictured(still), Bare(still, None)).min() < 0
+    # Of a still without a lamp a smaller part is more than rounding, too.
+    seen[:] = -5e-9
+    assert _without_rounding(seen.copy(), pictured(still), Bare(still, None)).min() < 0
