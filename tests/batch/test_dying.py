@@ -8,8 +8,10 @@ import shutil
 import subprocess
 import sys
 import time
+from collections import deque
 from math import inf
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from typer.testing import CliRunner
@@ -19,7 +21,7 @@ from frontglass.batch import manifest, workers
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.run import planned_batch
 from frontglass.batch.work import Job
-from frontglass.batch.workers import Limit, Workers
+from frontglass.batch.workers import Countdown, Limit, Workers, _Hand
 from frontglass.cli.app import app
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.files.lock import held
@@ -84,7 +86,7 @@ def test_a_limit_goes_by_pixels_once_they_are_known():
 
 ORPHAN = """
 import os
-from frontglass.batch.workers import Limit, Workers
+from frontglass.batch.workers import Countdown, Limit, Workers, _Hand
 from tests.batch import hands
 if __name__ == "__main__":
     pool = Workers(1, hands.work)
@@ -255,3 +257,32 @@ def test_a_record_that_takes_long_to_write_is_written_the_more_seldom(tmp_path, 
     recorded()
     record.flush()
     assert len(written) == 6
+
+
+@pytest.mark.parametrize(
+    ("ends", "until", "waits"),
+    [
+        ([inf], None, None),
+        ([inf, 107.0], None, 7.0),
+        ([90.0], None, 0.0),
+        ([inf], 103.0, 3.0),
+        ([102.0], 103.0, 2.0),
+        ([105.0], 90.0, 0.0),
+    ],
+)
+def test_what_is_in_hand_is_listened_to_till_the_first_has_no_time_left(
+    monkeypatch, ends, until, waits
+):
+    heard = []
+    monkeypatch.setattr(workers.time, "monotonic", lambda: 100.0)
+    listening = workers.multiprocessing.connection
+    monkeypatch.setattr(listening, "wait", lambda pipes, left: heard.append((len(pipes), left)))
+    pool = Workers(len(ends), hands.work)
+    quiet = SimpleNamespace(poll=lambda: False, close=lambda: None)
+    process = SimpleNamespace(kill=lambda: None, join=lambda: None)
+    for number, end in enumerate(ends):
+        left = Countdown(Limit(1.0), until=end)
+        pool._hands[number] = _Hand(process, quiet, task=number, left=left)
+    given_up = [task for task, _ in pool._heard(deque(), until)]
+    assert heard == [(len(ends), waits)]
+    assert given_up == [number for number, end in enumerate(ends) if end <= 100]

@@ -127,6 +127,17 @@ def test_channels_clip_each_for_itself():
     assert inside[..., 2].max() == 0
 
 
+@pytest.mark.parametrize("channel", [0, 1, 2])
+def test_one_channel_alone_may_not_have_ended(channel):
+    light = room()
+    light[40:60, 80:100] = 1.0
+    light[40:60, 80:100, channel] = 0.5
+    found = outline(light)
+    held = found.held.mean(axis=0)
+    assert held[channel] == 0
+    assert np.delete(held, channel).min() == 1
+
+
 QUALITIES = (None, 98, 90, 75)
 
 

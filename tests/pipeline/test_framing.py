@@ -12,6 +12,7 @@ import frontglass as fg
 from frontglass.picture.encoding import Alpha, Native, NativeKind
 from frontglass.picture.region import Region
 from frontglass.picture.wider import framed, region_in
+from frontglass.pipeline.framing import _said_of_frame
 from frontglass.pipeline.rendering import Conditions
 
 # 6.8 mm on 9.75 mm across corners: 26 mm equivalent.
@@ -243,3 +244,32 @@ def test_a_field_is_known_by_lens_and_sensor_or_by_the_equivalent(shot, typed, i
     shown_mm = 32 if "sensor" in typed or not is_sure else 36
     width_px = 160 * 24.89 / shown_mm * 24 / 50
     assert framing.framed(whole).width_px == pytest.approx(width_px, abs=3)
+
+
+@pytest.mark.parametrize(
+    ("x_px", "width_px", "said"),
+    [
+        (1680, 640, []),
+        (1680, 639, ["The frame is 639 px wide: halos are right, detail is coarse."]),
+        # 36 mm of 24 mm focal length are 4000 px: a pixel is 0.000375 of the focal length, and a
+        # stretch of 1.03 is at 0.2468 of it, 658 px from the middle.
+        (1680 - 657, 640, []),
+        (
+            1680 + 659,
+            640,
+            [
+                "The frame lies 14 degrees off the axis, and keeps the still's perspective; turned"
+                " there, a camera sees it 3% smaller."
+            ],
+        ),
+    ],
+)
+def test_what_is_less_exact_of_a_frame_is_told_from_there_on(x_px, width_px, said):
+    whole = fg.Picture(radiance=np.zeros((4, 4000, 3), np.float32))
+    scout = fg.Framing(lens_mm=24, sensor="36x0.036").camera_for(whole)
+    assert scout.camera.px_per_rad(4000) == pytest.approx(24 / 36 * 4000)
+    first, *more = _said_of_frame(Region(x_px, 0, width_px, 4), whole, scout, AS)
+    assert first.startswith(
+        f"Framed as 50mm,super35,2.39,T4 sees it: {width_px} x 4 px from {x_px},0"
+    )
+    assert more == said
