@@ -286,3 +286,38 @@ def test_what_is_in_hand_is_listened_to_till_the_first_has_no_time_left(
     given_up = [task for task, _ in pool._heard(deque(), until)]
     assert heard == [(len(ends), waits)]
     assert given_up == [number for number, end in enumerate(ends) if end <= 100]
+
+
+@pytest.mark.parametrize(
+    ("patience_s", "answers", "waits"),
+    [
+        (5.0, [("megapixels", 3.0), ("answer", "done")], [5.0, 4.0]),
+        (0.5, [("megapixels", 3.0), ("answer", "done")], [0.5]),
+        (0.0, [("answer", "done")], []),
+    ],
+)
+def test_what_is_in_hand_may_be_finished_as_long_as_patience_lasts(
+    monkeypatch, patience_s, answers, waits
+):
+    now, heard, ended = [100.0], [], []
+
+    def wait(_: object, left: float) -> None:
+        heard.append(left)
+        now[0] += 1
+
+    def closed() -> None:
+        ended.append("closed")
+
+    monkeypatch.setattr(workers.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(workers.multiprocessing.connection, "wait", wait)
+    pool = Workers(2, hands.work)
+    process = SimpleNamespace(kill=lambda: ended.append("killed"), join=lambda: None)
+    busy = SimpleNamespace(poll=lambda: True, recv=lambda: answers.pop(0), close=closed)
+    idle = SimpleNamespace(close=closed)
+    pool._hands = [_Hand(process, busy, task="name"), _Hand(process, idle)]
+    pool.leave(patience_s)
+    assert heard == waits
+    # Who has nothing in hand ends by itself when its pipe is closed.
+    assert ended[0] == "closed"
+    assert ended.count("killed") == 2
+    assert pool._hands == [None, None]
