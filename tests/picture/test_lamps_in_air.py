@@ -182,8 +182,8 @@ def test_a_lamp_is_on_the_sky_where_most_of_its_light_is(on_sky: int, away: floa
     assert LampSurfaces(light, distance, light > 0).nearest_m() == away
 
 
-def test_a_frame_without_light_has_no_lamps_and_no_share_of_theirs():
+@pytest.mark.parametrize("marks", [None, ()])
+def test_a_frame_without_light_has_no_lamps_and_no_share_of_theirs(marks: tuple[()] | None):
     light, away = np.zeros((20, 30, 3), np.float32), np.full((20, 30), 3, np.float32)
-    for marks in (None, []):
-        found = lamps_in(light, away, 50, marks)
-        assert (found.lamps, found.rest, found.lamp_share) == ((), (0, 0, 0), 0)
+    found = lamps_in(light, away, 50, marks)
+    assert (found.lamps, found.rest, found.lamp_share) == ((), (0, 0, 0), 0)
