@@ -227,6 +227,9 @@ LAMPS: list[Case] = [
         lambda: marked(one_white(), 410.5, 20),
         "lamp must be on a clipped area, got '410.5,20'. The nearest clips at 401,20.",
     ),
+    (lambda: fg.LampPlace(x_px=-1, y_px=0), "x_px must be >= 0, got -1."),
+    (lambda: fg.LampPlace(x_px=0, y_px=-1), "y_px must be >= 0, got -1."),
+    (lambda: fg.LampPlace(x_px=0, y_px=0, distance_m=0), "distance_m must be > 0, got 0."),
     (lambda: lamp_at(LIGHT, 9, 2), "lamp must be inside the still's 9 x 6 px, got '9,2'."),
     (lambda: lamp_at(LIGHT, 2, 6), "lamp must be inside the still's 9 x 6 px, got '2,6'."),
     (

@@ -152,6 +152,9 @@ def contact() -> Sheets:
     many = [ContactRow("gate.png", cell, (cell,) * 6)]
     pages = contact_pages("out", "6 stills", ["tallow 1", "fine-net 1/2", "haze"], rows)
     pages += contact_pages("out", "gate.png", [f"look {n}" for n in range(6)], many)
+    for count in (0, 1, 4, 5):
+        one = [ContactRow("gate.png", cell, (cell,) * count)]
+        pages += contact_pages("out", "gate.png", [f"look {n}" for n in range(count)], one)
     return [page.codes for page in pages]
 
 
