@@ -25,6 +25,7 @@ from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.distance_page import distance_sheet
 from frontglass.sheets.learned import learned_sheet
 from frontglass.sheets.mood import MoodHead
+from frontglass.sheets.plots import Axis, Series
 from frontglass.sheets.spec import spec_sheet
 from frontglass.sheets.sway import sway
 
@@ -114,6 +115,8 @@ PARTS: dict[type, dict[str, Any]] = {
     Outcome: {"is_kept": False},
     Limit: {"later_s": None, "per_megapixel_s": 0.0},
     Sender: {"count": None, "topic": ""},
+    Axis: {"tens": False},
+    Series: {"number": None},
     MoodHead: dict.fromkeys(("project", "date", "contact", "foot"), ""),
     Conditions: {"camera": None, **RENDERED, "axis_px": None, "again": None},
     fg.Recovery: {
