@@ -294,3 +294,24 @@ def test_what_goes_wrong_with_a_still_is_one_line_each():
     )
     assert str(work._one_line(still, KeyError("x"))) == "a.png: KeyError: 'x'"
     assert Jobs(3) == (3, "")
+
+
+def test_a_folder_that_has_gone_and_a_picture_that_is_somebodys_are_left_with_a_line(
+    shoot, tmp_path
+):
+    still, out = shoot("a.png"), tmp_path / "out"
+    task = Task((Job(still, out / "a.png", "a.png"),), RECIPE, (RECIPE.looks,), ("",))
+
+    def said() -> str:
+        ((_, why),) = work.done(task)
+        return str(why)
+
+    assert said() == f"{out / 'a.png'}: the folder {out} has gone."
+    out.mkdir()
+    (out / "a.png").write_bytes(b"mine")
+    assert said() == (
+        f"{out / 'a.png'}: is not what an earlier run made, and was left as it is; move it away, or"
+        " --overwrite replaces it."
+    )
+    assert [path.name for path in out.iterdir()] == ["a.png"]
+    assert (out / "a.png").read_bytes() == b"mine"
