@@ -142,3 +142,11 @@ def test_a_flat_foot_has_one_signal_its_end():
     curve = ParametricCurve(2.0, d=0.25, f=0.0625)
     np.testing.assert_allclose(curve.decode([0.0, 0.1, 0.25, 0.5]), [0.0625, 0.0625, 0.0625, 0.25])
     np.testing.assert_allclose(curve.encode([0.0, 0.06, 0.0625, 0.25]), [0.25, 0.25, 0.25, 0.5])
+
+
+def test_two_samples_are_a_line_and_so_are_flat_ends():
+    for samples in ([0.0, 1.0], [0.0, 0.0, 1.0], [0.0, 1.0, 1.0], [0.0, 0.0, 1.0, 1.0]):
+        curve = SampledCurve(np.array(samples))
+        signal = curve.encode([0.0, 0.25, 1.0])
+        np.testing.assert_allclose(curve.decode(signal), [0.0, 0.25, 1.0])
+        assert (np.diff(signal) > 0).all()

@@ -50,7 +50,8 @@ def ghost(lamp: tuple[float, float], place: tuple[float, float], level: float) -
 
 
 def test_lamps_and_their_ghosts_are_numbered_in_pairs_where_they_stand_in_the_frame(laid: Laid):
-    picture = fg.Picture(radiance=np.full((200, 400, 3), 0.1, np.float32))
+    light = np.full((200, 400, 3), 0.1, np.float32)
+    picture = fg.Picture(radiance=light, notices=("the lens is assumed.",))
     ghosts = [
         ghost((60, 50), (360, 170), 0.0131),
         ghost((12, 15), (423, 60), 0.2),  # its lamp reaches into the frame by a pixel
@@ -65,6 +66,7 @@ def test_lamps_and_their_ghosts_are_numbered_in_pairs_where_they_stand_in_the_fr
         (-5, 0, 6, 6, "2"),
     ]
     assert sheet.codes.shape == (200, 400, 3)
+    assert sheet.notices == ("the lens is assumed.",)
     wide = fg.Picture(radiance=np.full((20, 1600, 3), 0.1, np.float32))
     ghost_map(wide, [ghost((60, 10), (70, 10), 0.1)], (0, 0))
     # Never smaller than 0.8 % of the width.

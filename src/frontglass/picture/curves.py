@@ -127,8 +127,6 @@ class SampledCurve:
         last = np.append(np.diff(self.samples) > 0, [True])
         nodes = np.linspace(0.0, 1.0, self.samples.size)[last]
         levels = self.samples[last]
-        if levels.size < 2:
-            levels, nodes = self.samples[[0, -1]], np.array([0.0, 1.0])
         return _straight(np.asarray(light, dtype=np.float64), levels, nodes)
 
 
