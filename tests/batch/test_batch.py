@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
+import hashlib
 import json
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
@@ -244,6 +247,7 @@ class TestRun:
             {"surround": fg.Surround.DARK},
             {"compensate": False},
             {"quality": 80},
+            {"looks": (replace(fg.read_look("late-tram"), name="harbour-night").at("1/4"),)},
         ],
         ids=lambda change: next(iter(change)),
     )
@@ -279,15 +283,28 @@ class TestRun:
         }
 
     def test_a_manifest_says_what_was_rendered_how(self, shoot, tmp_path, recipe):
-        still = shoot("in/a.png")
-        fg.render_batch([still], tmp_path / "out", recipe, processes=1)
-        entry = manifest_of(tmp_path / "out")["a.png"]
-        assert entry["state"] == "done"
-        assert entry["looks"] == ["harbour-night:1/4"]
-        assert entry["still"] == str(still)
-        assert entry["still_bytes"] == still.stat().st_size
-        assert entry["camera"]["focal_length_mm"] == 50
-        assert entry["light_loss_stops"] == pytest.approx(recipe.light_loss_stops, abs=1e-4)
+        still, out = shoot("in/a.png"), tmp_path / "out"
+        fg.render_batch([still], out, recipe, processes=1)
+        whole = json.loads((out / "frontglass-batch.json").read_text(encoding="utf-8"))
+        (entry,) = whole.pop("pictures").values()
+        program = f"frontglass {fg.__version__}"
+        assert whole == {"format": 2, "program": program, "contact": {}}
+        digests = [entry.pop(f"{name}_sha256") for name in ("recipe", "typed")]
+        assert all(re.fullmatch("[0-9a-f]{64}", digest) for digest in digests)
+        picture, found = out / named(still), fg.render_file(still, tmp_path / "b.png", recipe)
+        assert entry == {
+            "state": "done",
+            "still": str(still),
+            "still_bytes": still.stat().st_size,
+            "still_mtime_ns": still.stat().st_mtime_ns,
+            "looks": ["harbour-night:1/4"],
+            "out_bytes": picture.stat().st_size,
+            "out_mtime_ns": picture.stat().st_mtime_ns,
+            "out_sha256": hashlib.sha256(picture.read_bytes()).hexdigest(),
+            "camera": dataclasses.asdict(found.camera),
+            "light_loss_stops": pytest.approx(recipe.light_loss_stops, abs=1e-4),
+            "notices": list(found.notices),
+        }
 
     @pytest.mark.parametrize("text", ["", "[]", '{"format": 99, "stills": {}}', '{"format": 1}'])
     def test_a_manifest_that_is_none_is_refused(self, shoot, tmp_path, recipe, text):

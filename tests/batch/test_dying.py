@@ -8,18 +8,20 @@ import shutil
 import subprocess
 import sys
 import time
+from collections import deque
 from math import inf
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from typer.testing import CliRunner
 
 import frontglass as fg
-from frontglass.batch import workers
+from frontglass.batch import manifest, workers
 from frontglass.batch.manifest import MANIFEST_NAME, Manifest
 from frontglass.batch.run import planned_batch
 from frontglass.batch.work import Job
-from frontglass.batch.workers import Limit, Workers
+from frontglass.batch.workers import Countdown, Limit, Workers, _Hand
 from frontglass.cli.app import app
 from frontglass.errors import FrontglassError, ParameterError
 from frontglass.files.lock import held
@@ -57,14 +59,16 @@ def test_one_interrupt_ends_a_worker_that_hangs(monkeypatch):
     assert time.monotonic() - began < 60
 
 
-def test_what_hangs_or_dies_twice_is_named_and_the_rest_goes_on():
-    tasks = ["name", "hang", "die", "name", "name"]
+def test_what_hangs_or_dies_twice_is_named_and_the_rest_goes_on(tmp_path):
+    tries = tmp_path / "tries"
+    tasks = ["name", "hang", f"die {tries}", "name", "name"]
     with Workers(2, hands.work) as pool:
         ended = list(pool.results(tasks, lambda task: Limit(1.0 if task == "hang" else 100.0)))
     said = sorted(str(answer) for _, answer in ended)
     assert sum(text.isdecimal() for text in said) == 3
     assert any(text.startswith("took longer than 1 s and was left") for text in said)
     assert any(text.startswith("its process was ended from outside twice") for text in said)
+    assert tries.read_text() == "once\n" * 2
     assert len(said) == 5
 
 
@@ -82,7 +86,7 @@ def test_a_limit_goes_by_pixels_once_they_are_known():
 
 ORPHAN = """
 import os
-from frontglass.batch.workers import Limit, Workers
+from frontglass.batch.workers import Countdown, Limit, Workers, _Hand
 from tests.batch import hands
 if __name__ == "__main__":
     pool = Workers(1, hands.work)
@@ -182,6 +186,8 @@ def test_two_batches_into_one_folder_lose_nothing(shoot, tmp_path):
     running = [batch.run(**HERE) for batch in batches]
     for _ in range(2):  # by turns
         assert [next(run).state for run in running] == ["rendered", "rendered"]
+    # On a busy machine a record takes long to write, and the last one is written at the end.
+    assert [list(run) for run in running] == [[], []]
     kept = json.loads((out / MANIFEST_NAME).read_text(encoding="utf-8"))["pictures"]
     assert {entry["state"] for entry in kept.values()} == {"done"}
     assert set(kept) == {path.name for path in out.glob("*.png")}
@@ -219,3 +225,99 @@ def test_a_damaged_manifest_is_named_in_a_line(shoot, tmp_path, data):
     said = CliRunner().invoke(app, words)
     assert said.exit_code == 1
     assert "is no manifest of this version; move it away" in said.stderr
+
+
+def test_a_record_that_takes_long_to_write_is_written_the_more_seldom(tmp_path, monkeypatch):
+    now, takes = [100.0], [0.04]
+    record = Manifest(tmp_path / MANIFEST_NAME)
+    job = Job(tmp_path / "a.png", tmp_path / "b.png", "b.png")
+    record.plan([job], lambda _: of("slate-roof"))
+    written = []
+
+    def write(_: Manifest) -> None:
+        written.append(now[0])
+        now[0] += takes[0]
+
+    monkeypatch.setattr(manifest.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(Manifest, "_write", write)
+
+    def recorded() -> int:
+        record.record(job, of("slate-roof"), FrontglassError("why"))
+        return len(written)
+
+    assert [recorded() for _ in range(3)] == [1, 2, 3]
+    takes[0] = 0.1  # longer than a twentieth of a second: nine times as long until the next
+    assert [recorded(), recorded()] == [4, 4]
+    now[0] += 0.89
+    assert recorded() == 4
+    now[0] += 0.02
+    assert recorded() == 5
+    record.flush()
+    assert len(written) == 5
+    recorded()
+    record.flush()
+    assert len(written) == 6
+
+
+@pytest.mark.parametrize(
+    ("ends", "until", "waits"),
+    [
+        ([inf], None, None),
+        ([inf, 107.0], None, 7.0),
+        ([90.0], None, 0.0),
+        ([inf], 103.0, 3.0),
+        ([102.0], 103.0, 2.0),
+        ([105.0], 90.0, 0.0),
+    ],
+)
+def test_what_is_in_hand_is_listened_to_till_the_first_has_no_time_left(
+    monkeypatch, ends, until, waits
+):
+    heard = []
+    monkeypatch.setattr(workers.time, "monotonic", lambda: 100.0)
+    listening = workers.multiprocessing.connection
+    monkeypatch.setattr(listening, "wait", lambda pipes, left: heard.append((len(pipes), left)))
+    pool = Workers(len(ends), hands.work)
+    quiet = SimpleNamespace(poll=lambda: False, close=lambda: None)
+    process = SimpleNamespace(kill=lambda: None, join=lambda: None)
+    for number, end in enumerate(ends):
+        left = Countdown(Limit(1.0), until=end)
+        pool._hands[number] = _Hand(process, quiet, task=number, left=left)
+    given_up = [task for task, _ in pool._heard(deque(), until)]
+    assert heard == [(len(ends), waits)]
+    assert given_up == [number for number, end in enumerate(ends) if end <= 100]
+
+
+@pytest.mark.parametrize(
+    ("patience_s", "answers", "waits"),
+    [
+        (5.0, [("megapixels", 3.0), ("answer", "done")], [5.0, 4.0]),
+        (0.5, [("megapixels", 3.0), ("answer", "done")], [0.5]),
+        (0.0, [("answer", "done")], []),
+    ],
+)
+def test_what_is_in_hand_may_be_finished_as_long_as_patience_lasts(
+    monkeypatch, patience_s, answers, waits
+):
+    now, heard, ended = [100.0], [], []
+
+    def wait(_: object, left: float) -> None:
+        heard.append(left)
+        now[0] += 1
+
+    def closed() -> None:
+        ended.append("closed")
+
+    monkeypatch.setattr(workers.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(workers.multiprocessing.connection, "wait", wait)
+    pool = Workers(2, hands.work)
+    process = SimpleNamespace(kill=lambda: ended.append("killed"), join=lambda: None)
+    busy = SimpleNamespace(poll=lambda: True, recv=lambda: answers.pop(0), close=closed)
+    idle = SimpleNamespace(close=closed)
+    pool._hands = [_Hand(process, busy, task="name"), _Hand(process, idle)]
+    pool.leave(patience_s)
+    assert heard == waits
+    # Who has nothing in hand ends by itself when its pipe is closed.
+    assert ended[0] == "closed"
+    assert ended.count("killed") == 2
+    assert pool._hands == [None, None]

@@ -164,6 +164,17 @@ def test_cmyk_becomes_srgb_in_formats_without_it(tmp_path: Path, sample_file: Sa
     np.testing.assert_array_equal(read_picture(tmp_path / "out.png").radiance, picture.radiance)
 
 
+def test_changed_rgb_with_tables_of_one_way_becomes_srgb_with_a_notice(tmp_path: Path):
+    steps = np.linspace(0, 1, GRID)
+    nodes = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)
+    icc = profile_with_tables(b"RGB ", {b"A2B0": table_tag(3, lab_codes(lab_of(nodes**2.2)))})
+    codes = 255 - smooth_cmyk()[..., :3]
+    Image.fromarray(codes).save(tmp_path / "still.png", icc_profile=icc)
+    picture = dimmed(read_picture(tmp_path / "still.png"))
+    notices = write_picture(tmp_path / "out.png", picture)
+    assert notices[0] == "RGB with a table profile codes cannot be kept; written as sRGB."
+
+
 @pytest.mark.source("littleCMS2.18", "RGB to sRGB through a profile of tables, by ImageCms")
 def test_rgb_with_tables_is_kept_and_converted(tmp_path: Path):
     steps = np.linspace(0, 1, GRID)

@@ -150,3 +150,17 @@ def test_a_map_of_nonsense_is_left_out_with_a_note(tmp_path: Path, low: float, h
     still = fg.read_picture(path)
     assert still.own_depth is None
     assert any("depth map is damaged" in note for note in still.notices)
+
+
+def test_two_distances_at_one_depth_set_the_unit_and_nothing_else():
+    depth = np.linspace(1, 6, 30, dtype=np.float32) * np.ones((20, 1), np.float32)
+    own = fg.OwnDepth(depth_m=depth)
+    still = fg.Picture(radiance=np.full((20, 30, 3), 0.2, np.float32))
+    longer = own.distance_m(still, CAMERA) / depth
+    # Both in one column: of one depth in the file, twice as far as that says.
+    points = [
+        fg.DistancePoint(x_px=9, y_px=y, distance_m=2 * float(depth[y, 9] * longer[y, 9]))
+        for y in (4, 15)
+    ]
+    found = own.distance_m(still, CAMERA, tuple(points))
+    np.testing.assert_allclose(found, 2 * depth * longer, rtol=1e-4)

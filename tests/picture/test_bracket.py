@@ -301,3 +301,32 @@ def test_a_dark_wall_under_noise_keeps_its_mean():
     got = fg.merged_bracket(frames, (0, -4)).picture.radiance[40:].mean()
     # Each still alone, averaged, is within 0.1 % of it.
     assert got == pytest.approx(0.015, rel=0.004)
+
+
+def test_what_is_merged_is_light_alone():
+    light = np.full((20, 30, 3), 0.4, np.float32)
+    still = Picture(
+        radiance=light, beyond=light, recovered=light, lift=2.0, encoding=Encoding.srgb("uint16"),
+        notices=("the lens is assumed.",),
+    )  # fmt: skip
+    merged = fg.merged_bracket([still, replace(still, radiance=light / 8)], (0.0, -3.0)).picture
+    assert (merged.beyond, merged.recovered, merged.lift) == (None, None, 1.0)
+    assert merged.encoding.container == "OpenEXR"
+    assert merged.notices == ("the lens is assumed.",)
+    np.testing.assert_allclose(merged.radiance, light, rtol=1e-5)
+
+
+@pytest.mark.parametrize("shift", [(37.3, -21.6), (-26.4, 12.7)])
+def test_a_shift_of_a_tenth_of_the_frame_is_undone_to_a_tenth_of_a_pixel(shift):
+    rng = np.random.default_rng(6)
+    noise = rng.standard_normal((260, 360))
+    texture = sum(size * cv2.GaussianBlur(noise, (0, 0), size) for size in (2, 6, 18, 50))
+    wide = (texture - np.min(texture)) / np.ptp(texture) * 0.8 + 0.05
+    move = np.array([[1, 0, -shift[0] - 50], [0, 1, -shift[1] - 40]])
+    still = wide[40:220, 50:290]
+    moved = cv2.warpAffine(wide, move, (240, 180), flags=cv2.INTER_CUBIC)
+    frames = [
+        frame(np.repeat(own[..., None], 3, axis=2), s) for own, s in ((still, 0), (moved, -2))
+    ]
+    merged = fg.merged_bracket(frames, (0.0, -2.0))
+    np.testing.assert_allclose(merged.shifts_px[1], shift, atol=0.1)

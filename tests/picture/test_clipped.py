@@ -102,12 +102,15 @@ def test_nothing_clips_in_a_room_without_lamps():
     assert outline(room(ground=0.4)).regions == 0
 
 
-def test_the_scale_follows_the_exposure():
+@pytest.mark.parametrize("top", [1.0, 0.85])
+@pytest.mark.parametrize("times", [4, 0.25])
+def test_the_scale_follows_the_exposure(top, times):
     light = soft_disc(room(), 60, 60, 10, 30)
-    stored = np.minimum(light, 1).astype(np.float32)
-    one, other = outline(stored), outline(stored * np.float32(4), white=4)
+    stored = np.minimum(light, top).astype(np.float32)
+    one, other = outline(stored), outline(stored * np.float32(times), white=times)
+    assert one.levels == pytest.approx(top, rel=0.01)
     np.testing.assert_array_equal(one.labels, other.labels)
-    assert other.levels == pytest.approx(one.levels * 4)
+    assert other.levels == pytest.approx(one.levels * times)
 
 
 def test_channels_clip_each_for_itself():
@@ -122,6 +125,17 @@ def test_channels_clip_each_for_itself():
     assert inside[..., 0].min() == 1
     assert 0 < inside[..., 1].mean() < 0.9
     assert inside[..., 2].max() == 0
+
+
+@pytest.mark.parametrize("channel", [0, 1, 2])
+def test_one_channel_alone_may_not_have_ended(channel):
+    light = room()
+    light[40:60, 80:100] = 1.0
+    light[40:60, 80:100, channel] = 0.5
+    found = outline(light)
+    held = found.held.mean(axis=0)
+    assert held[channel] == 0
+    assert np.delete(held, channel).min() == 1
 
 
 QUALITIES = (None, 98, 90, 75)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import colour
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -220,3 +221,31 @@ def test_one_pixel_of_colour_anywhere_is_not_grey(channel: int, row: int):
     light = np.full((130, 7, 3), 0.3, dtype=np.float32)
     light[row, 3, channel] *= np.float32(1.001)
     assert not is_grey(light)
+
+
+@pytest.mark.parametrize("sample", [Sample.UINT8, Sample.UINT16])
+def test_black_is_not_below_black_and_white_not_above_white(sample: Sample):
+    light = np.full((4, 5, 3), 0.5, np.float32)
+    light[0], light[1] = 0, 1
+    light[2, 0, 1], light[2, 1:3] = 1.5, 1.01
+    light[3, 0], light[3, 1, 2] = (-0.1, 2, 0.5), -1e-6
+    coded = codes_from_radiance(light, Target(sample=sample, curves=CURVES["srgb"]))
+    assert (coded.share_above, coded.share_below) == (4 / 20, 2 / 20)
+    assert not coded.is_unchanged
+    top = np.iinfo(sample.dtype).max
+    assert (coded.codes[0].max(), coded.codes[1].min()) == (0, top)
+    assert coded.codes[3, 0, 0] == 0
+    assert coded.codes[3, 0, 1] == top
+
+
+@pytest.mark.source("Colour0.4", "eotf_inverse_ST2084, oetf_BT2100_HLG")
+def test_hdr_signals_of_light_are_those_of_colour_science():
+    light = np.concatenate([[0.0, 1e-4, 0.01], np.linspace(0.02, 3.5, 60)])
+    # Diffuse white is 203 cd/m2 of PQ, and the scene light of a signal of 75 % of HLG.
+    pq = colour.models.eotf_inverse_ST2084(203 * light)
+    np.testing.assert_allclose(PQ.encode(light), pq, atol=1e-6)
+    white = float(colour.models.oetf_inverse_BT2100_HLG(0.75))
+    with np.errstate(invalid="ignore"):  # of what it does not take
+        hlg = colour.models.oetf_BT2100_HLG(light * white)
+    np.testing.assert_allclose(HLG.encode(light), hlg, atol=1e-6)
+    np.testing.assert_allclose(HLG.encode(-light), -HLG.encode(light))

@@ -136,3 +136,25 @@ def test_a_sampled_curve_may_begin_and_end_level_but_must_rise():
     np.testing.assert_allclose(curve.decode([0.2, 0.5, 0.9]), [0, 0.5, 1])
     with pytest.raises(ParameterError, match="rising"):
         SampledCurve(np.array([0.5, 0.5, 0.5]))
+
+
+def test_a_flat_foot_has_one_signal_its_end():
+    curve = ParametricCurve(2.0, d=0.25, f=0.0625)
+    np.testing.assert_allclose(curve.decode([0.0, 0.1, 0.25, 0.5]), [0.0625, 0.0625, 0.0625, 0.25])
+    np.testing.assert_allclose(curve.encode([0.0, 0.06, 0.0625, 0.25]), [0.25, 0.25, 0.25, 0.5])
+
+
+@pytest.mark.parametrize(
+    "samples",
+    [[0, 1], [0, 0, 1], [0, 1, 1], [0, 0, 1, 1], [0, 0.2, 0.2, 0.2, 1], [0.1, 0.1, 0.3, 0.3, 0.9]],
+)
+def test_what_a_curve_with_flat_pieces_holds_comes_back(samples: list[float]):
+    curve = SampledCurve(np.array(samples, dtype=np.float64))
+    # Beyond both ends as well, where light goes on straight.
+    light = np.linspace(samples[0], samples[-1], 41)
+    np.testing.assert_allclose(curve.decode(curve.encode(light)), light, atol=1e-12)
+    around = np.array([samples[0] - 1e-9, samples[0], samples[-1], samples[-1] + 1e-9])
+    low, first, last, high = curve.encode(around)
+    assert (low, last) == (pytest.approx(first, abs=1e-6), 1)
+    assert high == pytest.approx(1, abs=1e-6)
+    assert (np.diff(curve.encode(np.linspace(-0.5, 1.5, 300))) > 0).all()

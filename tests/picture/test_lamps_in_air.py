@@ -10,6 +10,7 @@ import pytest
 
 from frontglass.accuracy import ACCURACY
 from frontglass.errors import ParameterError
+from frontglass.picture.lamp_distance import LampSurfaces
 from frontglass.picture.lamp_place import LampPlace
 from frontglass.picture.lamps_in_air import LAMP_PATCH_RAD, lamps_in
 from frontglass.picture.marks import marks_from_texts
@@ -171,3 +172,18 @@ def test_a_mark_takes_the_lamp_it_points_at_and_no_other():
     # The light of 3 x 4 pixels, nearly head on.
     total = sum(lamp.illuminance[1] for lamp in lamps)
     assert total == pytest.approx(12 * 9 / 5000**2, rel=1e-3)
+
+
+@pytest.mark.parametrize(("on_sky", "away"), [(3, 3.0), (4, 3.0), (5, 3.0), (6, np.inf)])
+def test_a_lamp_is_on_the_sky_where_most_of_its_light_is(on_sky: int, away: float):
+    # One row: all of its pixels lie as near to the edge, and each has the same vote.
+    light = np.ones((1, 10), np.float32)
+    distance = np.where(np.arange(10) < on_sky, np.inf, 3.0)[np.newaxis].astype(np.float32)
+    assert LampSurfaces(light, distance, light > 0).nearest_m() == away
+
+
+@pytest.mark.parametrize("marks", [None, ()])
+def test_a_frame_without_light_has_no_lamps_and_no_share_of_theirs(marks: tuple[()] | None):
+    light, away = np.zeros((20, 30, 3), np.float32), np.full((20, 30), 3, np.float32)
+    found = lamps_in(light, away, 50, marks)
+    assert (found.lamps, found.rest, found.lamp_share) == ((), (0, 0, 0), 0)

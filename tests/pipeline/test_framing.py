@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,10 @@ import pytest
 
 import frontglass as fg
 from frontglass.picture.encoding import Alpha, Native, NativeKind
-from frontglass.picture.wider import region_in
+from frontglass.picture.region import Region
+from frontglass.picture.wider import framed, region_in
+from frontglass.pipeline.framing import _said_of_frame
+from frontglass.pipeline.rendering import Conditions
 
 # 6.8 mm on 9.75 mm across corners: 26 mm equivalent.
 PHONE = fg.ShotData(focal_length_mm=6.8, focal_length_35mm=26, f_number=1.8)
@@ -191,3 +195,81 @@ class TestWhatTheStillWasShotWith:
         with pytest.raises(fg.ParameterError, match="sensor must be what the still was shot with"):
             fg.Framing(sensor="one-inch").camera_for(still(shot))
         assert fg.Framing(lens_mm=35, sensor="super35").camera_for(still(shot))
+
+
+def test_where_the_axis_meets_a_frame_is_told_from_its_own_corner():
+    # Ghosts lie mirrored about the axis: those of a lamp in the frame move with it.
+    light = np.full((90, 140, 3), 0.002, np.float32)
+    light[38:41, 62:65] = 500
+    whole = fg.Picture(radiance=light)
+    camera = fg.Camera(focal_length_mm=50, f_number=1.4, sensor_width_mm=36, focus_m=math.inf)
+    pane = fg.Look(elements=(fg.Plate(returns=0.02),))
+    region = Region(40, 20, 70, 50)
+    own = replace(camera, sensor_width_mm=36 * 70 / 140)
+    for axis in ((35.0, 25.0), (30.0, 29.0)):
+        frame = Conditions(camera=own, axis_px=axis).seen(framed(whole, region), pane)
+        there = (axis[0] + 40, axis[1] + 20)
+        seen = Conditions(camera=camera, axis_px=there).seen(whole, pane)
+        np.testing.assert_allclose(frame.radiance, region.cut(seen.radiance), rtol=1e-5)
+    middle = Conditions(camera=own).seen(framed(whole, region), pane)
+    assert np.abs(middle.radiance - frame.radiance).max() > 0.01
+
+
+@pytest.mark.parametrize(
+    ("shot", "typed", "is_sure"),
+    [
+        ({"focal_length_35mm": 24.0}, {}, True),
+        ({"focal_length_mm": 24.0, "sensor_width_mm": 36.0}, {}, True),
+        ({"focal_length_mm": 24.0}, {"sensor": "full-frame"}, True),
+        ({"sensor_width_mm": 36.0}, {"lens_mm": 24.0}, True),
+        ({}, {"lens_mm": 24.0, "sensor": "full-frame"}, True),
+        ({}, {"lens_mm": 24.0}, False),
+        ({"focal_length_mm": 24.0}, {}, None),
+        ({"sensor_width_mm": 36.0}, {}, None),
+        ({"focal_length_35mm": 24.0}, {"lens_from": "typed"}, None),
+        ({}, {"sensor": "full-frame"}, None),
+    ],
+)
+def test_a_field_is_known_by_lens_and_sensor_or_by_the_equivalent(shot, typed, is_sure):
+    whole = still(fg.ShotData(**shot))
+    framing = fg.Framing(taking=AS, **typed)
+    if is_sure is None:
+        with pytest.raises(fg.ParameterError, match=r"^as must be for a still whose field is"):
+            framing.framed(whole)
+        return
+    choice = framing.camera_for(framing.framed(whole))
+    told = "The still is taken as shot on a full-frame sensor (else type --sensor)."
+    assert (told not in choice.notices) is is_sure
+    # Of a full-frame sensor that is named a still of 4:3 shows 32 of the 36 mm.
+    shown_mm = 32 if "sensor" in typed or not is_sure else 36
+    width_px = 160 * 24.89 / shown_mm * 24 / 50
+    assert framing.framed(whole).width_px == pytest.approx(width_px, abs=3)
+
+
+@pytest.mark.parametrize(
+    ("x_px", "width_px", "said"),
+    [
+        (1680, 640, []),
+        (1680, 639, ["The frame is 639 px wide: halos are right, detail is coarse."]),
+        # 36 mm of 24 mm focal length are 4000 px: a pixel is 0.000375 of the focal length, and a
+        # stretch of 1.03 is at 0.2468 of it, 658 px from the middle.
+        (1680 - 657, 640, []),
+        (
+            1680 + 659,
+            640,
+            [
+                "The frame lies 14 degrees off the axis, and keeps the still's perspective; turned"
+                " there, a camera sees it 3% smaller."
+            ],
+        ),
+    ],
+)
+def test_what_is_less_exact_of_a_frame_is_told_from_there_on(x_px, width_px, said):
+    whole = fg.Picture(radiance=np.zeros((4, 4000, 3), np.float32))
+    scout = fg.Framing(lens_mm=24, sensor="36x0.036").camera_for(whole)
+    assert scout.camera.px_per_rad(4000) == pytest.approx(24 / 36 * 4000)
+    first, *more = _said_of_frame(Region(x_px, 0, width_px, 4), whole, scout, AS)
+    assert first.startswith(
+        f"Framed as 50mm,super35,2.39,T4 sees it: {width_px} x 4 px from {x_px},0"
+    )
+    assert more == said

@@ -23,7 +23,8 @@ from frontglass.elements.glow import light_above
 from frontglass.looks import catalogue
 from frontglass.looks.look import Look
 from frontglass.optics.camera import Camera, ShotData
-from frontglass.pipeline.light_path import through_light_path
+from frontglass.pipeline.kept_grain import Bare
+from frontglass.pipeline.light_path import _without_rounding, through_light_path
 from tests.conftest import Pictured
 
 Light = NDArray[np.float32]
@@ -239,3 +240,37 @@ class TestThreshold:
             assert np.abs(np.diff(slopes)).max() <= steepest + 8e-3
         beyond = levels[levels > high * (1 + 1e-6)]
         np.testing.assert_allclose(above[-len(beyond) :], beyond - (low + high) / 2, rtol=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("lowest", "shown", "cleared"),
+    [
+        (-5e-7, 0.0, True),  # 5e-9 of the lamp: rounding
+        (-2e-6, 0.0, False),  # 2e-8 of it is none
+        (-5e-7, -0.1, False),  # the still itself holds colours below 0
+    ],
+)
+def test_rounding_below_nothing_is_cleared_and_nothing_else(
+    pictured: Pictured, lowest: float, shown: float, *, cleared: bool
+) -> None:
+    still = np.full((2, 3, 3), 0.2, np.float32)
+    still[0, 0], still[1, 1] = 100, shown
+    seen = np.full((2, 3, 3), 0.3, np.float32)
+    seen[1, 2] = lowest
+    found = _without_rounding(seen.copy(), pictured(still), Bare(still, None))
+    np.testing.assert_array_equal(found, np.maximum(seen, 0) if cleared else seen)
+
+
+def test_recovered_lamps_count_for_how_large_rounding_is(pictured: Pictured) -> None:
+    still = np.full((2, 3, 3), 0.2, np.float32)
+    seen = np.full((2, 3, 3), -5e-7, np.float32)
+    lost = np.zeros_like(still)
+    lost[0, 0] = 100
+    lit = replace(pictured(still), recovered=lost)
+    assert _without_rounding(seen.copy(), lit, Bare(still, None)).min() == 0
+    beyond = replace(pictured(still), beyond=lost)
+    assert _without_rounding(seen.copy(), beyond, Bare(still, None)).min() == 0
+    assert _without_rounding(seen.copy(), pictured(still), Bare(still, None)).min() < 0
+    # Of a still without a lamp a smaller part is more than rounding, too.
+    seen[:] = -5e-9
+    assert _without_rounding(seen.copy(), pictured(still), Bare(still, None)).min() < 0

@@ -8,8 +8,12 @@ import numpy as np
 import pytest
 
 import frontglass as fg
+from frontglass.choices import Surround
+from frontglass.elements import Passage
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
+from frontglass.pipeline.kept_grain import Bare
+from frontglass.pipeline.recovered_light import without_direct_beyond
 
 CAMERA = fg.Camera.from_field(40)
 SPREADING = (
@@ -127,3 +131,42 @@ def test_light_not_made_up_is_lost_to_what_was_recovered_too():
 def test_what_is_recovered_must_have_the_shape_of_the_light():
     with pytest.raises(fg.ParameterError, match="recovered must be of shape"):
         replace(still(), recovered=np.zeros((3, 3, 3), dtype=np.float32))
+
+
+@pytest.mark.parametrize(
+    ("behind", "left"),
+    [
+        (0.8, 0.3),  # below white it falls by all that was beyond
+        (1.5, 1.0),
+        (1.8, 1.3),
+        (1.2, 0.7),
+    ],
+)
+def test_what_is_beyond_is_taken_where_enough_is_left(behind: float, left: float):
+    assert left_of(behind, 0.5) == pytest.approx(left)
+
+
+@pytest.mark.parametrize(
+    ("behind", "left"),
+    [
+        (0.9, 0.0),  # nothing held it
+        (1.25, 0.25),  # a quarter of a stop's light above white holds a quarter of what was shown
+        (1.5, 0.5),
+        (2.0, 1.0),  # from there on it stays as the still shows it
+        (5.0, 1.0),
+    ],
+)
+def test_a_part_shown_is_held_the_more_the_brighter_it_is_behind_the_glass(behind, left):
+    assert left_of(behind, behind) == pytest.approx(left)
+
+
+def left_of(behind: float, beyond: float) -> float:
+    """Light of a white pixel of which so much came through, and so much of that was beyond."""
+    seen = np.full((1, 1, 3), behind, np.float32)
+    shown = np.ones((1, 1, 3), np.float32)
+    picture = Picture(radiance=shown, beyond=beyond * shown)
+    passage = Passage(camera=CAMERA, surround=Surround.DARK, distance_m=None, lamps=None)
+    gone, lamps = without_direct_beyond(seen, picture, Bare(shown, None), [], passage)
+    assert lamps is None
+    np.testing.assert_allclose(seen + gone, behind, rtol=1e-6)
+    return float(seen[0, 0, 0])

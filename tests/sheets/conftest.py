@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import ImageDraw
 
 from frontglass.sheets.lettering import TextLines
 from frontglass.sheets.sheet import TEXT, Page
@@ -37,6 +40,8 @@ class Laid:
     texts: list[Said] = field(default_factory=list)
     pictures: list[tuple[int, int, NDArray[np.uint8]]] = field(default_factory=list)
     boxes: list[tuple[int, int, int, int, TextLines]] = field(default_factory=list)
+    strokes: list[list[Any]] = field(default_factory=list)
+    """Lines, rectangles and letters as Pillow drew them: what, where, how."""
 
     def text(self, part: str) -> Said:
         """Return the only text that holds `part`."""
@@ -69,7 +74,22 @@ def heard_pages(monkeypatch: pytest.MonkeyPatch) -> Laid:
         seen.boxes.append((x, y, width, height, tag))
         mark(page, x, y, width, height, tag)
 
+    for name in ("line", "rectangle", "text"):
+        monkeypatch.setattr(ImageDraw.ImageDraw, name, _drawn(name, seen))
     monkeypatch.setattr(Page, "say", heard)
     monkeypatch.setattr(Page, "put", placed)
     monkeypatch.setattr(Page, "mark", marked)
     return seen
+
+
+def _drawn(name: str, seen: Laid) -> Callable[..., None]:
+    """Return what Pillow does by that name, noting where and how it is asked to."""
+    draw = getattr(ImageDraw.ImageDraw, name)
+
+    def noted(image: ImageDraw.ImageDraw, where: Any, *how: Any, **more: Any) -> None:
+        words = [one for one in (*how, *more.values()) if isinstance(one, (int, str, tuple))]
+        places = [round(float(side), 1) for side in np.ravel(where)]
+        seen.strokes.append([name, *places, *words])
+        draw(image, where, *how, **more)
+
+    return noted

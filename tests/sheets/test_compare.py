@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ import frontglass as fg
 from frontglass.errors import ParameterError
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.region import Region
-from frontglass.sheets.compare import PAGE_SHAPE, SHARES, compare
+from frontglass.sheets.compare import PAGE_SHAPE, SHARES, compare, ghost_words
 from frontglass.sheets.sheet import SURROUND, Sheet
 from frontglass.sheets.views import view
 
@@ -112,3 +114,18 @@ def test_a_comparison_needs_a_look_and_a_part_inside(looks):
         compare(room(), looks, camera=CAMERA, watched=[("x", Region(190, 0, 40, 40))])
     with pytest.raises(ParameterError, match="width_px"):
         compare(room(), looks, camera=CAMERA, width_px=100)
+
+
+@pytest.mark.parametrize(
+    ("seen", "said"),
+    [(0, "no ghosts seen"), (1, "one ghost seen"), (2, "2 ghosts seen"), (5, "5 ghosts seen")],
+)
+def test_ghosts_are_counted_in_words(monkeypatch, seen, said):
+    ghosts = SimpleNamespace(ghosts=(1,) * 6, seen=(1,) * seen)
+    found = SimpleNamespace(ghosts=ghosts)
+    monkeypatch.setattr("frontglass.sheets.compare.ghosts_of", lambda *_: found)
+    assert ghost_words(None, None, None) == said
+    ghosts.ghosts = ()
+    assert ghost_words(None, None, None) == ""
+    monkeypatch.setattr("frontglass.sheets.compare.ghosts_of", lambda *_: None)
+    assert ghost_words(None, None, None) == ""

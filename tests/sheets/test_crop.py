@@ -104,3 +104,36 @@ def test_a_head_that_nothing_finds_is_kept_where_heads_are():
     cafe = fg.read_picture(CAFE, exposure_stops=2.5)
     hair = 136  # The highest row of the woman's hair, against the rim light.
     assert crop_of(cafe, 2.39).region.y_px < hair - 20
+
+
+class Finder:
+    """A face finder as OpenCV had them up to version 4: it finds one face in a small picture."""
+
+    def __init__(self, path: str) -> None:
+        assert Path(path).name == "haarcascade_frontalface_default.xml"
+
+    def detectMultiScale(self, grey, scale, neighbours, *, minSize):  # noqa: N802, N803
+        assert (scale, neighbours, minSize) == (1.1, 6, (24, 24))
+        height, width = grey.shape
+        self.asked = (width, height)
+        return np.array([[width // 4, height // 2, width // 8, width // 8]])
+
+
+@pytest.mark.parametrize("size", [(1280, 960), (320, 240), (300, 1200)])
+def test_faces_are_looked_for_in_640_pixels_and_told_in_the_still_s_own(
+    monkeypatch, tmp_path, size
+):
+    (tmp_path / "haarcascade_frontalface_default.xml").touch()
+    monkeypatch.setattr(crop.cv2, "CascadeClassifier", Finder, raising=False)
+    monkeypatch.setattr(crop.cv2.data, "haarcascades", str(tmp_path))
+    assert crop.has_face_finder()
+    width, height = size
+    (face,) = crop.faces_in(still(width, height))
+    # A box of an eighth of the width, with half its height of room all round.
+    left, top, wide = width / 4, height / 2, width / 8
+    expected = (left - wide / 2, top - wide / 2, 2 * wide, 2 * wide)
+    got = (face.x_px, face.y_px, face.width_px, face.height_px)
+    np.testing.assert_allclose(got, expected, atol=1 + 2 * max(1, max(size) / 640))
+    (tmp_path / "haarcascade_frontalface_default.xml").unlink()
+    assert not crop.has_face_finder()
+    assert crop.faces_in(still(width, height)) == []

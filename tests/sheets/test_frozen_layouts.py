@@ -38,6 +38,8 @@ APART = 2
 """Codes by which the mean of a block may differ: letters as another Pillow draws them."""
 DRAWN = ("learned", "plots", "rental", "spec", "sway")
 """What is drawn by itself, and so held in blocks, too; pages elsewhere have places alone."""
+LETTERED = ("plots", "rental", "spec")
+MOST_STROKES = 150
 
 Sheets = list[NDArray[np.uint8]]
 
@@ -75,6 +77,33 @@ def laddered(seen_on: str, size: tuple[int, int] = (96, 60)) -> Sheets:
         facts=("gate.png",), notices=("the lens is assumed.",), width_px=800, seen_on=seen_on,
     )  # fmt: skip
     return [sheet.codes]
+
+
+def many_shapes(seen_on: str) -> Sheets:
+    """Comparisons of few and many stills, wide and tall, with parts of several shapes."""
+    sheets = []
+    for size, many, width in (((160, 40), 1, 900), ((60, 130), 3, 640), ((96, 60), 7, 1240)):
+        picture = still(*size)
+        looks = [fg.read_look("slate-roof").at(n / 8) for n in range(1, many + 1)]
+        parts = [("face", fg.Region(5, 4, 30, 9)), ("hand", fg.Region(2, 2, 6, 30))][: many - 1]
+        made = fg.compare(
+            picture, looks, camera=CAMERA, watched=parts, width_px=width, seen_on=seen_on,
+            ends=[("lamps low", picture)] if many == 3 else (),
+        )  # fmt: skip
+        sheets.append(made.codes)
+    return sheets
+
+
+def many_steps(seen_on: str) -> Sheets:
+    """Ladders of all strengths and of one, in columns as asked, at the width they have unasked."""
+    look = fg.read_look("slate-roof")
+    parts = [fg.Region(8, 8, 20, 12), fg.Region(2, 2, 70, 9), fg.Region(40, 9, 3, 40)]
+    first = fg.ladder(still(), look, camera=CAMERA, seen_on=seen_on)
+    other = fg.ladder(
+        still(), look, camera=CAMERA, strengths=[1], columns=1, close_ups=parts, width_px=500,
+        seen_on=seen_on, compensate=False, ends=[("lamps low", still())],
+    )  # fmt: skip
+    return [first.codes, other.codes]
 
 
 def spec() -> Sheets:
@@ -123,6 +152,9 @@ def contact() -> Sheets:
     many = [ContactRow("gate.png", cell, (cell,) * 6)]
     pages = contact_pages("out", "6 stills", ["tallow 1", "fine-net 1/2", "haze"], rows)
     pages += contact_pages("out", "gate.png", [f"look {n}" for n in range(6)], many)
+    for count in (0, 1, 4, 5):
+        one = [ContactRow("gate.png", cell, (cell,) * count)]
+        pages += contact_pages("out", "gate.png", [f"look {n}" for n in range(count)], one)
     return [page.codes for page in pages]
 
 
@@ -166,6 +198,39 @@ def distances() -> Sheets:
     return [sheet.codes]
 
 
+def long_lamps() -> Sheets:
+    """Of a tall still with a tube, two bulbs close together, and hardly any depth."""
+    light = np.full((120, 80, 3), 0.05, np.float32)
+    light[20:22, 10:70], light[80:82, 30:32], light[80:82, 34:36] = 30, 40, 20
+    light[110, 70] = 90
+    away = np.full((120, 80), 3.0, np.float32)
+    away[100:] = np.inf
+    away[100:, 60:] = 3.01
+    picture = fg.Picture(radiance=light, distance_m=away)
+    none = fg.Picture(
+        radiance=0 * light + 0.1, distance_m=np.linspace(0.3, 900, 80) * np.ones((120, 1))
+    )
+    sheets = [
+        distance_sheet(one, CAMERA, name="pier.png", width_px=1000) for one in (picture, none)
+    ]
+    sheets.append(distance_sheet(none, CAMERA, name="pier.png"))
+    narrow = fg.Picture(radiance=none.radiance[:, :6], distance_m=away[:, :6])
+    sheets.append(distance_sheet(narrow, CAMERA, name="a mast.png", width_px=601))
+    return [sheet.codes for sheet in sheets]
+
+
+def one_frame() -> Sheets:
+    """A board of one still with one look, and of many on several pages."""
+    frame = MoodFrame("late-tram 1/2", "costs 0.1 stop", flat(90, 900, 600), "")
+    pages = mood_pages(
+        MoodHead(title="T"), [MoodStill("Gate", "gate.png", flat(60, 900, 600), (frame,))]
+    )
+    pages += mood_pages(
+        MoodHead(title="T"), [MoodStill("Gate", "gate.png", flat(60, 300, 600), (frame,) * 12)]
+    )
+    return [page.codes for page in pages]
+
+
 def plotted() -> Sheets:
     x = [0.0, 1, 2, 3, 4.5]
     series = [Series("bare", x, [1, 2, 3, 2, 1])]
@@ -185,7 +250,13 @@ def plotted() -> Sheets:
 
 def looped() -> Sheets:
     loops = [Loop((flat(level, 320, 180), flat(level + 9, 320, 180)), "said") for level in (40, 90)]
-    return list(side_by_side(loops, ["tallow 1", "fine-net 1/2"]).frames)
+    names = ["tallow 1", "fine-net 1/2 + slate-roof 1/4, and some more words that fill it"]
+    narrow = [Loop((flat(90, 97, 60),), "said")] * 3
+    return [
+        *side_by_side(loops, ["tallow 1", "fine-net 1/2"]).frames,
+        *side_by_side(loops, names).frames,
+        *side_by_side(narrow, ["tallow 1/4", "late-tram 1/8", "a"]).frames,
+    ]
 
 
 def lamps() -> Sheets:
@@ -199,12 +270,18 @@ SHEETS: dict[str, Callable[[], Sheets]] = {
     "ladder": lambda: laddered("desk"),
     "ladder on a phone": lambda: laddered("phone"),
     "ladder of a tall still": lambda: laddered("desk", (60, 130)),
+    "comparisons": lambda: many_shapes("desk"),
+    "comparisons on a phone": lambda: many_shapes("phone"),
+    "ladders": lambda: many_steps("desk"),
+    "ladders on a phone": lambda: many_steps("phone"),
     "spec": spec,
     "learned": learned,
     "contact": contact,
     "mood": board,
     "rental": rented,
     "distance": distances,
+    "distance of long lamps": long_lamps,
+    "mood of one frame": one_frame,
     "plots": plotted,
     "sway": looped,
     "lamps": lamps,
@@ -219,6 +296,16 @@ def coarse(codes: NDArray[np.uint8]) -> list[list[int]]:
     return np.rint(means).astype(int).tolist()
 
 
+def strokes(name: str, laid: Laid) -> list[Any]:
+    """Lines and rectangles; letters where no page laid them. What is drawn anew is noted once."""
+    kinds = ("line", "rectangle", "text") if name in LETTERED else ("line", "rectangle")
+    # As JSON has them, without tuples.
+    drawn: list[Any] = json.loads(json.dumps([one for one in laid.strokes if one[0] in kinds]))
+    return (
+        drawn if len(drawn) <= MOST_STROKES else [*drawn[:: len(drawn) // MOST_STROKES], len(drawn)]
+    )
+
+
 def layout(name: str, laid: Laid) -> dict[str, Any]:
     """Where everything of a kind of sheet stands, and the sheets in blocks."""
     sheets = SHEETS[name]()
@@ -228,6 +315,9 @@ def layout(name: str, laid: Laid) -> dict[str, Any]:
             [one.x, one.y, one.lines.size_px, one.colour[0], *one.lines.lines] for one in laid.texts
         ],
         "boxes": [[*box[:4], box[4].size_px, *box[4].lines] for box in laid.boxes],
+        "strokes": strokes(name, laid),
+        "light": [round(float(codes.mean()), 1) for _, _, codes in laid.pictures],
+        "paper": [codes[-1, -1].tolist() for codes in sheets],
         "sizes": [list(codes.shape[1::-1]) for codes in sheets],
         "blocks": [coarse(codes) for codes in sheets] if name in DRAWN else [],
     }
@@ -237,8 +327,10 @@ def layout(name: str, laid: Laid) -> dict[str, Any]:
 def test_frozen_layout(name: str, laid: Laid):
     want = json.loads(FROZEN.read_text(encoding="utf-8"))[name]
     got = layout(name, laid)
-    for part in ("pictures", "texts", "boxes", "sizes"):
+    for part in ("pictures", "texts", "boxes", "strokes", "sizes"):
         assert got[part] == want[part]
+    assert got["paper"] == want["paper"]
+    np.testing.assert_allclose(got["light"], want["light"], atol=0.3)
     for page, frozen in zip(got["blocks"], want["blocks"], strict=True):
         np.testing.assert_allclose(page, frozen, atol=APART)
 

@@ -10,7 +10,7 @@ import frontglass as fg
 from frontglass.errors import ParameterError, PictureFileError
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.region import Region
-from frontglass.sheets.ladder import ladder, still_facts, stops_text
+from frontglass.sheets.ladder import _cost, ladder, still_facts, stops_text
 from frontglass.sheets.layout import grid
 from frontglass.sheets.sheet import SURROUND, Sheet, Sizes, write_sheet
 from frontglass.sheets.views import view
@@ -190,3 +190,10 @@ class TestWriting:
         with pytest.raises(PictureFileError, match=r"\.png or \.jpg"):
             write_sheet(tmp_path / name, self.sheet)
         assert list(tmp_path.iterdir()) == []
+
+
+def test_what_a_look_costs_is_said_under_its_step():
+    veil = fg.Look(elements=(fg.Veil(veil_share=0.05),))
+    assert _cost(veil) == "no light lost"
+    tint = fg.Look(elements=(fg.Tint(passes=(0.4, 0.5, 0.6)),))
+    assert _cost(tint) == "light loss 1.0 stop"

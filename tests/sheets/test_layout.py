@@ -9,7 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from frontglass.errors import ParameterError
-from frontglass.sheets.layout import close_up_size, columns_for, grid, scale_text, size_in
+from frontglass.sheets.layout import (
+    close_up_size,
+    columns_for,
+    grid,
+    scale_text,
+    size_in,
+    size_within,
+)
 
 SIDES = st.integers(1, 9000)
 
@@ -114,3 +121,10 @@ def test_a_close_up_at_its_own_size_takes_two_rows_to_be_twice_as_large():
 def test_close_ups_too_small_to_look_into_take_another_row():
     # Twelve in a row of 1000 px: 80 px each, less than a tenth; six in a row: 160.
     assert close_up_size((40, 20), 12, width_px=1000, gap_px=0) == (160, 80)
+
+
+def test_a_line_keeps_a_pixel_of_height_and_of_width():
+    assert size_within((1000, 2), 100) == (100, 1)
+    assert size_within((2, 1000), 100, 100) == (1, 100)
+    assert size_in((1000, 2), 100) == (100, 1)
+    assert close_up_size((1000, 1), 3, width_px=600, gap_px=5)[1] == 1

@@ -15,7 +15,7 @@ from frontglass.looks import Look
 from frontglass.picture.encoding import Encoding
 from frontglass.pipeline.rendering import Conditions
 from frontglass.sheets.moving_ghosts import MovingGhosts
-from frontglass.sheets.sway import BESIDE_GAP_PX, FRAMES, side_by_side, sway
+from frontglass.sheets.sway import BESIDE_GAP_PX, FRAMES, _ghosts_said, side_by_side, sway
 
 CAMERA = fg.Camera(
     focal_length_mm=50, f_number=1.4, sensor_width_mm=36, filter_distance_mm=40, focus_m=math.inf
@@ -109,3 +109,15 @@ def test_glass_and_haze_beside_each_other_at_the_command_line(tmp_path):
     assert out.exists()
     assert "harbour-night 1:" in result.stdout
     assert "grain-loft 1:" in result.stdout
+
+
+@pytest.mark.parametrize(
+    ("seen", "said"),
+    [
+        (0, ""),
+        (1, " The ghost of a lamp is seen, and in a pan of 1.5 degrees goes 3 against it."),
+        (3, " 3 ghosts of lamps are seen, and in a pan of 1.5 degrees go 3 against them."),
+    ],
+)
+def test_how_far_ghosts_go_is_twice_the_pan(seen: int, said: str):
+    assert _ghosts_said(seen, 1.5) == said

@@ -43,7 +43,7 @@ def on_cluster(tasks: Sequence[Task], address: str, patience_s: float | None = N
     """
     # Of connections that end it prints tracebacks; what matters comes as an error.
     _distributed()
-    for name in ("distributed", "tornado", "asyncio", *logging.Logger.manager.loggerDict):
+    for name in tuple(logging.Logger.manager.loggerDict):
         if name.partition(".")[0] in {"distributed", "tornado", "asyncio"}:
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     left, patience = dict(enumerate(tasks)), CONNECTING_S

@@ -116,10 +116,9 @@ class Manifest:
         is_done = entry.get("state") == "done" and is_same_recipe
         return Standing.DONE if is_done else Standing.OURS
 
-    def digest_of(self, job: Job) -> str | None:
-        """Fingerprint of the picture that an earlier run made there; None if none did."""
-        digest = self.pictures.get(job.name, {}).get("out_sha256")
-        return None if digest is None else str(digest)
+    def digest_of(self, job: Job) -> str:
+        """Fingerprint of the picture that an earlier run made there; "" if none did."""
+        return str(self.pictures.get(job.name, {}).get("out_sha256", ""))
 
     def plan(self, jobs: Iterable[Job], recipe_of: JobRecipe, typed: object = None) -> None:
         """Record that these jobs are about to be done: what a killed batch leaves is ours."""

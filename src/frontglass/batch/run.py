@@ -242,7 +242,7 @@ def planned_batch(
         typed=typed,
         folder=folder,
         found=found,
-        replaceable=tuple(None if overwrite else manifest.digest_of(job) or "" for job in to_make),
+        replaceable=tuple(None if overwrite else manifest.digest_of(job) for job in to_make),
     )
 
 

@@ -332,6 +332,9 @@ def _by_estimated_response(stills: Sequence[Picture], nominal: Sequence[float]) 
     )
     curve = solver.process(codes, times).reshape(256, 3)
     curve = np.maximum.accumulate(curve, axis=0)
+    if not (np.isfinite(curve).all() and (curve[255] > 0).all()):
+        hint = "Codes of these stills do not rise with their exposure."
+        raise ParameterError("response", "profile", "estimated", hint)
     curve = curve / curve[255]
     return [
         np.stack([curve[own[..., c], c] for c in range(3)], axis=2).astype(np.float32)

@@ -123,13 +123,15 @@ class SampledCurve:
 
     def encode(self, light: ArrayLike) -> Values:
         """Signal values of linear light; on a flat piece its upper end."""
-        # A flat piece has no inverse; keeping the last sample of each level makes one.
-        last = np.append(np.diff(self.samples) > 0, [True])
-        nodes = np.linspace(0.0, 1.0, self.samples.size)[last]
-        levels = self.samples[last]
-        if levels.size < 2:
-            levels, nodes = self.samples[[0, -1]], np.array([0.0, 1.0])
-        return _straight(np.asarray(light, dtype=np.float64), levels, nodes)
+        x = np.asarray(light, dtype=np.float64)
+        nodes = np.linspace(0.0, 1.0, self.samples.size)
+        rising = np.flatnonzero(np.diff(self.samples) > 0)
+        # Of equal levels numpy takes the last, and between others what lies between them.
+        inside = np.interp(x, self.samples, nodes, left=nodes[rising[0]])
+        low, high = (self.samples.size - 1) * np.diff(self.samples)[rising[[0, -1]]]
+        below = np.minimum(x - self.samples[0], 0.0) / low
+        above = np.maximum(x - self.samples[-1], 0.0) / high
+        return np.asarray(inside + below + above)
 
 
 def _straight(x: Values, nodes: Values, values: Values) -> Values:

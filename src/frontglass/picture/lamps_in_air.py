@@ -156,10 +156,10 @@ def _found(grey: Float32) -> Iterator[tuple[Region, float | None]]:
         return
     first = int(rows[0])
     bright = bright[first : int(rows[-1]) + 1]
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(bright, connectivity=8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(bright, connectivity=8)
     # A window of noise may fall into thousands of specks, none of which is a lamp.
     largest = np.argsort(-stats[1:, cv2.CC_STAT_AREA])[: 8 * ACCURACY.lamps_in_air] + 1
-    for label in largest if count > 1 else ():
+    for label in largest:
         left, top, width, height = (int(n) for n in stats[label, :4])
         mask = labels[top : top + height, left : left + width] == label
         yield Region(first + top, left, mask), None

@@ -153,4 +153,4 @@ def _medians(values: FloatArray) -> FloatArray:
     each = np.arange(values.shape[1])
     low, high = ordered[np.maximum(count - 1, 0) // 2, each], ordered[count // 2, each]
     # Of an even number the mean of the two in the middle, as usual; halved first, lest it overflow.
-    return np.asarray(np.where(count % 2 == 1, low, low / 2 + high / 2), values.dtype)
+    return np.asarray(low / 2 + high / 2, values.dtype)
