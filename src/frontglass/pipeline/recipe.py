@@ -131,7 +131,7 @@ class Recipe:
         With a taking lens it is cut to what that sees.
         """
         exposed = self.exposed(still)
-        if self.grain and any(look.strength for look in self.looks):
+        if self.grain and any(look.light_path for look in self.looks):
             # Most of it is arithmetic for all cores, and looking for lamps hardly any.
             begin_grain(exposed.picture)
         return self.lit(exposed, still, is_last=True).picture
