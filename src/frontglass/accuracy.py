@@ -291,6 +291,7 @@ class Accuracy:
         (0.01, 36, 0.125),
         (0.03, 72, 0.25),
         (0.2, 108, 0.25),
+        (0.3, 216, 0.25),
     )
     strewn_joint_orders: tuple[tuple[float, int, float, float, int], ...] = (
         (0.0015, 24, 0.25, 1.5, 16),
@@ -309,7 +310,7 @@ class Accuracy:
         (0.0, 16, 5),
         (0.02, 32, 5),
         (0.1, 64, 5),
-        (0.5, 128, 5),
+        (0.5, 256, 5),
     )
     faintest_joint_order: float = 1e-10
     darkest_share: float = 2e-14
