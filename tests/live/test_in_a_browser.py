@@ -73,11 +73,13 @@ def light_is_blended_and_then_goes_through_the_shows_lut(visit, screen):
     visit.slide(300)
     visit.until_exact("harbour-night:0.36")
     visit.until(ALL_STRENGTHS)
-    shows, _, blend = visit.moved(440)
+    # Where the screen before came to rest, the render would be there already.
+    place, strength = (430, "0.74") if screen == "plain" else (440, "0.77")
+    shows, _, blend = visit.moved(place)
     assert shows == "blend"
-    visit.until_exact("harbour-night:0.77")
+    visit.until_exact(f"harbour-night:{strength}")
     exact = visit.canvas()
-    np.testing.assert_array_equal(exact, exact_codes(visit, "harbour-night:0.77"))
+    np.testing.assert_array_equal(exact, exact_codes(visit, f"harbour-night:{strength}"))
     off = np.abs(blend.astype(int) - exact).max(axis=-1)
     assert np.quantile(off, 0.99) <= 1
     assert off.max() <= 6
