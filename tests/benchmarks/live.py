@@ -26,6 +26,7 @@ from selenium import webdriver
 
 import frontglass as fg
 from frontglass.cli.live import page_for
+from frontglass.elements import Place
 from frontglass.live.app import Page
 from frontglass.live.blending import nodes_of
 from frontglass.live.serving import address_of, listening, server_of
@@ -200,8 +201,9 @@ def net(still: Path) -> None:
 
 
 def every(still: Path) -> None:
-    """Print what all strengths of every shipped look take."""
-    names = [look.name for look in fg.catalogue()]
+    """Print what all strengths of every shipped look take that asks for no distances."""
+    looks = [look for look in fg.catalogue() if Place.AIR not in {e.place for e in look.elements}]
+    names = [look.name for look in looks]
     with idle(still, names) as (page, tab):
         for look in names[1:]:  # the first one is there already
             chosen_at(page, tab, look)
