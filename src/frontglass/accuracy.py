@@ -304,7 +304,7 @@ class Accuracy:
     strewn_wavelengths: float = 16.0
     fine_joint_orders: tuple[float, float] = (16.0, 1 / 110)
     joint_px: float = 88.0
-    joint_reach_px: float = 700.0
+    joint_reach_px: float = 900.0
     most_joint_orders: int = 128
     orders_of_several: tuple[tuple[float, int, int], ...] = (
         (0.0, 16, 5),
