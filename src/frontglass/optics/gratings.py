@@ -161,13 +161,10 @@ class Grating:
         self,
         highest: int,
         parts_of_a_peak: tuple[float, ...] = ACCURACY.parts_of_a_peak,
-        parts_between: int = 0,
     ) -> LineOrders:
         """Orders from 1 to `highest`, those to the other side being their mirror images.
 
-        Of peaks that a drift has widened into one another, what lies between half orders. With
-        `parts_between`, what jitter takes from orders and strews between them too, in so many
-        parts for each.
+        Of peaks that a drift has widened into one another, what lies between half orders.
 
         Notes
         -----
@@ -189,14 +186,16 @@ class Grating:
                 self._parts_of_peaks(far, np.array(ACCURACY.parts_of_the_rest)),
             ]
             at, light = (np.concatenate(column) for column in zip(*places, strict=True))
-        shares = light * self._debye_waller(at) * self._of_a_thread(at)
-        if self.jitter_m and parts_between:
-            between = (np.arange(math.ceil(parts_between * (highest + 0.5))) + 0.5) / parts_between
-            strewn = self.strewn(between)
-            # However many parts there are, all together hold the same.
-            strewn *= self.strewn_within(highest + 0.5) / strewn.sum()
-            return LineOrders(np.concatenate([at, between]), np.concatenate([shares, strewn]))
-        return LineOrders(at, shares)
+        return LineOrders(at, light * self._debye_waller(at) * self._of_a_thread(at))
+
+    def strewn_orders(self, highest: int, parts: int) -> LineOrders:
+        """Return what jitter takes from orders and strews between, in so many parts for each."""
+        if not (self.jitter_m and parts):
+            return LineOrders(np.zeros(0), np.zeros(0))
+        between = (np.arange(math.ceil(parts * (highest + 0.5))) + 0.5) / parts
+        strewn = self.strewn(between)
+        # However many parts there are, all together hold the same.
+        return LineOrders(between, strewn * (self.strewn_within(highest + 0.5) / strewn.sum()))
 
     def strewn(self, number: FloatArray) -> FloatArray:
         """Share of light that jitter strews at orders, whole or not, for each order's distance."""

@@ -139,7 +139,7 @@ class CrossedGratings:
         parts_of_a_peak : tuple of float
             As in `Accuracy`, for orders that a drift has widened.
         parts_between : int
-            As in `Grating.orders` for the first, one more for each other.
+            As in `Grating.strewn_orders` for the first, one more for each other.
         faintest : float
             Share of the light from which on an order is one of them; what others hold goes to
             those [1].
@@ -153,8 +153,10 @@ class CrossedGratings:
             grating, angle = self.gratings[member], self.across_rad[member]
             # As many of each would lie on a lattice, and three families' together on the same.
             parts = parts_between + member if parts_between else 0
-            number, light = grating.orders(highest, parts_of_a_peak, parts)
-            between = np.arange(light.size) >= grating.orders(highest, parts_of_a_peak).shares.size
+            whole = grating.orders(highest, parts_of_a_peak)
+            both = zip(whole, grating.strewn_orders(highest, parts), strict=True)
+            number, light = (np.concatenate(columns) for columns in both)
+            between = np.arange(light.size) >= whole.shares.size
             # Of the first, those to one side: the rest is opposite.
             if member != members[0] and not one_quarter:
                 number, light = np.concatenate([-number, number]), np.tile(light, 2)
