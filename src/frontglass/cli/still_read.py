@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import frontglass as fg
 from frontglass.cli.progress import shown, working
 from frontglass.heap import keep_freed_memory
+
+if TYPE_CHECKING:
+    from frontglass.cli.options import LightOptions
 
 
 class StillRead(NamedTuple):
@@ -41,6 +46,22 @@ class StillRead(NamedTuple):
             "notices": self.notices,
             "progress": shown,
         }
+
+
+@contextmanager
+def reading_meanwhile(still: Path, light: LightOptions) -> Iterator[None]:
+    """Let a still be read while what renders it is loaded; nothing may be printed within.
+
+    It ends when that is done, whether the still could be read or not: `still_read` tells.
+    """
+    from frontglass.files.ahead import reading_ahead
+
+    keep_freed_memory()
+    with reading_ahead(still, **light.reading()):
+        yield
+        from frontglass.convolution.blocks import load_transforms
+
+        load_transforms()
 
 
 def still_read(recipe: fg.Recipe, still: Path) -> StillRead:
