@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import ctypes
 
-M_TRIM_THRESHOLD, M_MMAP_MAX, M_ARENA_MAX = -1, -4, -8
+M_TRIM_THRESHOLD, M_MMAP_MAX = -1, -4
 """Numbers of glibc's malloc.h."""
 NEVER = (1 << 31) - 1
 
@@ -24,8 +24,6 @@ def keep_freed_memory() -> None:
         mallopt = ctypes.CDLL(None).mallopt
         mallopt(M_MMAP_MAX, 0)
         mallopt(M_TRIM_THRESHOLD, NEVER)
-        # Else other threads have heaps of their own, which go back as soon as they are empty.
-        mallopt(M_ARENA_MAX, 1)
         _IS_KEPT[:] = [True]
 
 

@@ -11,8 +11,8 @@ import sys
 # megapixels took 1.6 to 2.3 s of the system with them on two busy cores, and 0.9 s without.
 os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
 
-# OpenBLAS, of which numpy and scipy bring one each, else lets threads that have nothing to do wait in
-# a loop for a while: a third of the start's CPU time, and a tenth of that of `apply`.
+# OpenBLAS, of which numpy and scipy bring one each, else lets threads that have nothing to do wait
+# in a loop for a while: a third of the start's CPU time, and a tenth of that of `apply`.
 os.environ.setdefault("OPENBLAS_THREAD_TIMEOUT", "4")
 
 # Starting makes a hundred thousand objects that stay: looking through them 180 times frees nothing.
