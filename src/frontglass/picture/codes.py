@@ -15,7 +15,7 @@ from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Encoding, Sample
 from frontglass.picture.past_white import towards_white
 from frontglass.picture.primaries import Matrix, Primaries
-from frontglass.threads import over_strips
+from frontglass.threads import in_pieces, over_strips
 
 if TYPE_CHECKING:
     from typing import Self
@@ -29,6 +29,10 @@ _ONE_BITS = int(np.float32(1.0).view(np.int32))
 _TABLE_TOP = _ONE_BITS >> _CUT_BITS
 # Of 8 bits 65536 steps of that grid are enough: below 2**-32 all is black.
 _BYTES_FROM = _TABLE_TOP - 65535
+
+STRIP_SAMPLES = 1 << 19
+"""As much of a picture is coded at once: twice as much as elsewhere, for what is brighter than
+white takes many small steps."""
 
 
 def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
@@ -157,7 +161,7 @@ def codes_from_radiance(radiance: FloatArray, target: Target) -> CodedLight:
     def encode(rows: slice) -> None:
         tallies.append(_encode_strip(radiance[rows], target, codes[rows], rows.start))
 
-    over_strips(encode, height, width * channels)
+    in_pieces(encode, height, max(1, STRIP_SAMPLES // (width * channels)))
     pixels = height * width
     return CodedLight(
         codes,
