@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.heap import take_pages
 from frontglass.picture.curves import LINEAR, Curve
 from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Encoding, Sample
@@ -53,6 +54,7 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
     light = np.empty((*codes.shape[:2], 3), dtype=np.float32)
 
     def decode(rows: slice) -> None:
+        take_pages(light[rows])
         found = _decoded(codes[rows], curves, light[rows])
         if not np.may_share_memory(found, light):
             light[rows] = found
