@@ -16,7 +16,7 @@ from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Encoding, Sample
 from frontglass.picture.past_white import towards_white
 from frontglass.picture.primaries import Matrix, Primaries
-from frontglass.threads import in_pieces, over_strips
+from frontglass.threads import over_strips
 
 if TYPE_CHECKING:
     from typing import Self
@@ -31,9 +31,8 @@ _TABLE_TOP = _ONE_BITS >> _CUT_BITS
 # Of 8 bits 65536 steps of that grid are enough: below 2**-32 all is black.
 _BYTES_FROM = _TABLE_TOP - 65535
 
-STRIP_SAMPLES = 1 << 19
-"""As much of a picture is coded at once: twice as much as elsewhere, for what is brighter than
-white takes many small steps."""
+STRIPS_READ, STRIPS_CODED = 16, 2
+"""So many strips at once are read, which takes a step or two each, and coded, which takes many."""
 
 
 def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
@@ -59,7 +58,7 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
         if not np.may_share_memory(found, light):
             light[rows] = found
 
-    over_strips(decode, codes.shape[0], codes.shape[1] * 3)
+    over_strips(decode, codes.shape[0], codes.shape[1] * 3, times=STRIPS_READ)
     return light
 
 
@@ -163,7 +162,7 @@ def codes_from_radiance(radiance: FloatArray, target: Target) -> CodedLight:
     def encode(rows: slice) -> None:
         tallies.append(_encode_strip(radiance[rows], target, codes[rows], rows.start))
 
-    in_pieces(encode, height, max(1, STRIP_SAMPLES // (width * channels)))
+    over_strips(encode, height, width * channels, times=STRIPS_CODED)
     pixels = height * width
     return CodedLight(
         codes,
