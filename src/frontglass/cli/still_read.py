@@ -57,7 +57,7 @@ def reading_meanwhile(still: Path, light: LightOptions) -> Iterator[None]:
     from frontglass.files.ahead import reading_ahead
 
     keep_freed_memory()
-    with reading_ahead(still, **light.reading()):
+    with working(f"reading {still.name}"), reading_ahead(still, **light.reading()):
         yield
         from frontglass.convolution.blocks import load_transforms
 
@@ -69,7 +69,7 @@ def still_read(recipe: fg.Recipe, still: Path) -> StillRead:
     from frontglass.convolution.blocks import load_transforms_meanwhile
 
     keep_freed_memory()
-    load_transforms_meanwhile()  # needed once all has been read
+    load_transforms_meanwhile()  # if nothing has; they are needed once all has been read
     with working(f"reading {still.name}"):
         picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)
