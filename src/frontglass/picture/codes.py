@@ -32,7 +32,8 @@ _TABLE_TOP = _ONE_BITS >> _CUT_BITS
 _BYTES_FROM = _TABLE_TOP - 65535
 
 STRIPS_READ, STRIPS_CODED = 16, 2
-"""So many strips at once are read, which takes a step or two each, and coded, which takes many."""
+"""So many strips at once are read of 8 bits, which takes a step or two each, and coded, which takes
+many."""
 
 
 def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
@@ -58,7 +59,8 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
         if not np.may_share_memory(found, light):
             light[rows] = found
 
-    over_strips(decode, codes.shape[0], codes.shape[1] * 3, times=STRIPS_READ)
+    times = STRIPS_READ if codes.dtype == np.uint8 else 1  # others are looked up on the way
+    over_strips(decode, codes.shape[0], codes.shape[1] * 3, times=times)
     return light
 
 
