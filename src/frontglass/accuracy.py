@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Accuracy:
     """Constants that trade accuracy for time or memory, and what each one trades.
 

@@ -104,6 +104,12 @@ def in_pieces(do: Callable[[slice], None], length: int, step: int) -> None:
     for_each(do, (slice(start, min(start + step, length)) for start in range(0, length, step)))
 
 
-def over_strips(do: Callable[[slice], None], height: int, samples_per_row: int) -> None:
-    """Share all rows among threads, some at a time."""
-    in_pieces(do, height, max(1, STRIP_SAMPLES // samples_per_row))
+def over_strips(
+    do: Callable[[slice], None], height: int, samples_per_row: int, *, times: int = 1
+) -> None:
+    """Share all rows among threads, some at a time: a strip, or so many times as much.
+
+    More at once serve where a strip takes many small steps, or none: beside a thread that is busy
+    with what is no array, each strip may wait 5 ms for its turn to begin.
+    """
+    in_pieces(do, height, max(1, times * STRIP_SAMPLES // samples_per_row))

@@ -11,8 +11,12 @@ import sys
 # megapixels took 1.6 to 2.3 s of the system with them on two busy cores, and 0.9 s without.
 os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
 
-# Starting makes a hundred thousand objects that stay: looking through them 180 times frees nothing.
-gc.set_threshold(20_000, 20, 20)
+# OpenBLAS, of which numpy and scipy bring one each, else lets threads that have nothing to do wait
+# in a loop for a while: a third of the start's CPU time, and a tenth of that of `apply`.
+os.environ.setdefault("OPENBLAS_THREAD_TIMEOUT", "4")
+
+# Starting makes two hundred thousand objects that stay: looking through them frees nothing.
+gc.set_threshold(200_000, 20, 20)
 
 INTERRUPTED = 130
 """Exit status of a program ended by an interrupt: 128 + the signal's number, as shells have it."""

@@ -12,7 +12,7 @@ from frontglass.cli.grouped import note
 from frontglass.cli.options import Json, LookOptions, Overwrite, Still, targets_of
 from frontglass.cli.progress import shown
 from frontglass.cli.scene_options import StillOptions
-from frontglass.cli.still_read import still_read
+from frontglass.cli.still_read import reading_meanwhile, still_read
 from frontglass.cli.texts import print_json, rendered_record
 
 
@@ -33,14 +33,15 @@ def apply(
     Each --look gives a picture of its own; A+B is B behind A. The extension of --out chooses the
     format: JPEG, PNG, TIFF, OpenEXR or Radiance HDR.
     """
-    from frontglass.pipeline.still_files import check_may_write, out_beside, render_new
+    with reading_meanwhile(still, options.light):
+        from frontglass.pipeline.still_files import check_may_write, out_beside, render_new
 
-    at_hand = options.at_hand()
-    stacks = at_hand.stacks(still, looks)
-    targets = targets_of(stacks, out, lambda stack: out_beside(still, stack.looks))
-    for target in targets:
-        check_may_write(target, [still], overwrite=overwrite)
-    base = at_hand.recipe(still)
+        at_hand = options.at_hand()
+        stacks = at_hand.stacks(still, looks)
+        targets = targets_of(stacks, out, lambda stack: out_beside(still, stack.looks))
+        for target in targets:
+            check_may_write(target, [still], overwrite=overwrite)
+        base = at_hand.recipe(still)
     at_hand.say()
     recipes = [replace(base, looks=stack.looks) for stack in stacks]
     picture = still_read(recipes[0], still).picture

@@ -23,7 +23,7 @@ from frontglass.cli.options import (
     given,
 )
 from frontglass.cli.scene_options import StillOptions
-from frontglass.cli.still_read import check_sheet, still_read
+from frontglass.cli.still_read import check_sheet, reading_meanwhile, still_read
 from frontglass.cli.texts import Record, print_json
 
 if TYPE_CHECKING:
@@ -48,13 +48,14 @@ def compare(
     The bare still first, then each look, with close-ups of watched parts. --json prints the
     numbers too.
     """
-    from frontglass.sheets.compare import compare
+    with reading_meanwhile(still, options.light):
+        from frontglass.sheets.compare import compare
 
-    target = out or still.with_name(f"{still.stem}_compare.png")
-    check_sheet(target, still, overwrite=overwrite)
-    at_hand = options.at_hand()
-    chosen = at_hand.stacks(still, looks)
-    recipe, parts = at_hand.recipe(still), at_hand.watch(still, watch)
+        target = out or still.with_name(f"{still.stem}_compare.png")
+        check_sheet(target, still, overwrite=overwrite)
+        at_hand = options.at_hand()
+        chosen = at_hand.stacks(still, looks)
+        recipe, parts = at_hand.recipe(still), at_hand.watch(still, watch)
     at_hand.say()
     read = still_read(recipe, still)
     numbers = _Numbers(read.picture, read.camera)

@@ -24,7 +24,7 @@ from frontglass.cli.options import (
     steps_of,
 )
 from frontglass.cli.scene_options import StillOptions, WatchedParts
-from frontglass.cli.still_read import check_sheet, still_read
+from frontglass.cli.still_read import check_sheet, reading_meanwhile, still_read
 
 
 def ladder(
@@ -55,13 +55,14 @@ def ladder(
     overwrite: Overwrite = False,
 ) -> None:
     """Lay out STILL through one look at rising strengths."""
-    name, steps = steps_of(look, strengths)
-    at_hand = options.at_hand()
-    others = looks_from_texts(beside) if beside else []
-    chosen, *others = at_hand.on_glass(still, glass, [fg.read_look(name), *others])
-    target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
-    recipe = at_hand.recipe(still)
-    watched = None if close_up else at_hand.watch(still, None)
+    with reading_meanwhile(still, options.light):
+        name, steps = steps_of(look, strengths)
+        at_hand = options.at_hand()
+        others = looks_from_texts(beside) if beside else []
+        chosen, *others = at_hand.on_glass(still, glass, [fg.read_look(name), *others])
+        target = out or still.with_name(f"{still.stem}_{chosen.name}_ladder.png")
+        recipe = at_hand.recipe(still)
+        watched = None if close_up else at_hand.watch(still, None)
     at_hand.say()
     notices = written_ladder(
         still,

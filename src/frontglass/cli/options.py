@@ -282,6 +282,16 @@ class LightOptions:
     lamps: Lamps = None
     white: White = None
 
+    def reading(self) -> dict[str, Any]:
+        """Return how the still's file is to be read, as far as that was typed."""
+        return given(
+            non_finite=self.non_finite,
+            damage="refuse" if self.strict else None,
+            max_megapixels=self.max_megapixels,
+            gain_map=self.gain_map,
+            encoding=self.encoding,
+        )
+
     def typed(self, camera: CameraOptions, space: SpaceOptions | None = None) -> dict[str, Any]:
         """Return the parameters of a recipe that were typed; a scene may say the others."""
         from frontglass.picture.marks import marks_from_texts
@@ -296,11 +306,7 @@ class LightOptions:
                 exposure_stops=self.exposure and exposure_from_text(self.exposure),
                 compensate=False if self.no_compensate else None,
                 grain=False if self.no_grain else None,
-                non_finite=self.non_finite,
-                damage="refuse" if self.strict else None,
-                max_megapixels=self.max_megapixels,
-                gain_map=self.gain_map,
-                encoding=self.encoding,
+                **self.reading(),
                 view=self.view,
                 view_from=self.view_from,
                 past_white="clip" if self.clip else None,

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import frontglass as fg
 from frontglass.cli.progress import shown, working
 from frontglass.heap import keep_freed_memory
+
+if TYPE_CHECKING:
+    from frontglass.cli.options import LightOptions
 
 
 class StillRead(NamedTuple):
@@ -43,12 +48,28 @@ class StillRead(NamedTuple):
         }
 
 
+@contextmanager
+def reading_meanwhile(still: Path, light: LightOptions) -> Iterator[None]:
+    """Let a still be read while what renders it is loaded; nothing may be printed within.
+
+    It ends when that is done, whether the still could be read or not: `still_read` tells.
+    """
+    from frontglass.files.ahead import reading_ahead
+
+    keep_freed_memory()
+    with working(f"reading {still.name}"), reading_ahead(still, **light.reading()):
+        yield
+        from frontglass.convolution.blocks import load_transforms
+
+        load_transforms()
+
+
 def still_read(recipe: fg.Recipe, still: Path) -> StillRead:
     """Return a still read from its file; on a terminal it is said if that takes its time."""
     from frontglass.convolution.blocks import load_transforms_meanwhile
 
     keep_freed_memory()
-    load_transforms_meanwhile()  # needed once all has been read
+    load_transforms_meanwhile()  # if nothing has; they are needed once all has been read
     with working(f"reading {still.name}"):
         picture = recipe.picture_from(still)
     choice = recipe.framing.camera_for(picture)

@@ -31,12 +31,14 @@ saves."""
 FEWEST_ROWS = 32
 
 
-def load_transforms_meanwhile() -> None:
-    """Load scipy's transforms in another thread: a third of the start of a command.
+def load_transforms() -> None:
+    """Load scipy's transforms, a third of the start of a command, while there is time for it."""
+    _ = scipy.fft
 
-    Who needs them before they are there waits for them, and gets the error if there is one.
-    """
-    meanwhile(lambda: scipy.fft)
+
+def load_transforms_meanwhile() -> None:
+    """Load them in another thread: who needs them before they are there waits for them."""
+    meanwhile(load_transforms)
 
 
 def over_columns(do: Callable[[slice], None], shape: tuple[int, ...]) -> None:

@@ -13,6 +13,7 @@ which costs next to nothing, and on pixels with sines (see `sines`).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, NamedTuple
 
 import cv2
@@ -25,7 +26,7 @@ from frontglass.convolution.blocks import ROWS_AT_ONCE
 from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
-from frontglass.convolution.kept import Kept, is_small, side_by_side
+from frontglass.convolution.kept import Kept, both, is_small, side_by_side
 from frontglass.convolution.lamps import lamp_pixels
 from frontglass.convolution.over_pixels import (
     Source,
@@ -270,25 +271,27 @@ def _on_cells(
     boundary, lamps = outside
     height, width, _ = light.shape
     axes = _axes(height, width, cell_px, 0 if boundary is Surround.MIRROR else REACH)
-    cells = _gathered(light, axes)
-    planes = _planes_on(axes, filters, boundary)
     if lamps is None:
+        cells = _gathered(light, axes)
+        _filter_cells(cells, _planes_on(axes, filters, boundary))
+        return cells, axes
+    beyond = _axes(height, width, cell_px, REACH)
+    shape = axes[0].total, axes[1].total
+    cells, shining = both(partial(_gathered, light, axes), partial(_gathered, lamps, beyond), shape)
+    folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
+    planes = _planes_on(axes, filters, boundary)
+    if not _twins_show(folded, planes, filters):
         _filter_cells(cells, planes)
-    else:
-        beyond = _axes(height, width, cell_px, REACH)
-        shining = _gathered(lamps, beyond)
-        folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
-        if _twins_show(folded, planes, filters):
-            cells -= folded
-            _filter_cells(cells, planes)
-            _filter_cells(shining, _planes_on(beyond, filters, Surround.DARK))
-            margin = (REACH, REACH)
-            cells = np.pad(cells, (margin, margin, (0, 0)), mode="symmetric")
-            cells += shining
-            axes = beyond
-        else:
-            _filter_cells(cells, planes)
-    return cells, axes
+        return cells, axes
+    cells -= folded
+    both(
+        lambda: _filter_cells(cells, planes),
+        lambda: _filter_cells(shining, _planes_on(beyond, filters, Surround.DARK)),
+        shape,
+    )
+    cells = np.pad(cells, ((REACH, REACH), (REACH, REACH), (0, 0)), mode="symmetric")
+    cells += shining
+    return cells, beyond
 
 
 def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
@@ -345,9 +348,12 @@ def _planes_on(
 
 def _filter_cells(cells: Float32, planes: list[tuple[list[int], Planes]]) -> None:
     """Filter cells in place."""
-    for channels, own in planes:
-        for channel in channels:
-            cells[..., channel] = filtered(cells[..., channel].T, own).T
+    own = {channel: filter_planes for channels, filter_planes in planes for channel in channels}
+
+    def through(channel: int) -> None:
+        cells[..., channel] = filtered(cells[..., channel].T, own[channel]).T
+
+    side_by_side(through, own, cells.shape[:2])
 
 
 def _twins_show(

@@ -28,6 +28,7 @@ from frontglass.files.jpeg_segments import (
     segments_of,
     size_of,
 )
+from frontglass.files.jpeg_strips import coded
 from frontglass.files.limits import check_size
 from frontglass.files.outgoing import Outgoing
 from frontglass.files.still import FileStill
@@ -122,13 +123,11 @@ def jpeg_bytes(still: Outgoing, quality: int | None) -> tuple[bytes, tuple[str, 
     Without `quality`, the tables and subsampling of a JPEG input serve again; other
     pictures get quality 95 without subsampling.
     """
-    from PIL import Image
-
+    codes, mode = still.codes, None
     if still.native is not None and still.native.kind is NativeKind.CMYK:
-        plain = Image.fromarray(still.native.codes, mode="CMYK")
-    else:
-        codes = still.codes
-        plain = Image.fromarray(codes[..., 0] if codes.shape[2] == 1 else codes)
+        codes, mode = still.native.codes, "CMYK"
+    elif codes.shape[2] == 1:
+        codes = codes[..., 0]
     options: dict[str, object] = {
         "quality": _STOCK_QUALITY if quality is None else quality,
         "subsampling": 0,
@@ -141,10 +140,8 @@ def jpeg_bytes(still: Outgoing, quality: int | None) -> tuple[bytes, tuple[str, 
     if quality is None and tables and max(max(table) for table in tables.values()) < 256:
         options |= {"qtables": tables, "subsampling": max(0, still.carried["jpeg_subsampling"])}
         del options["quality"]
-    buffer = io.BytesIO()
-    plain.save(buffer, "JPEG", **options)
     segments, notices = _segments(still)
-    return _with_segments(buffer.getvalue(), segments), notices
+    return _with_segments(coded(codes, mode, options), segments), notices
 
 
 def _segments(still: Outgoing) -> tuple[list[Segment], tuple[str, ...]]:
@@ -173,8 +170,4 @@ def _with_segments(data: bytes, segments: list[Segment]) -> bytes:
     at = 2
     if data[2:4] == b"\xff\xe0":
         at = 4 + struct.unpack_from(">H", data, 4)[0]
-    middle = b"".join(
-        b"\xff" + bytes([marker]) + struct.pack(">H", len(content) + 2) + content
-        for marker, content in segments
-    )
-    return data[:at] + middle + data[at:]
+    return data[:at] + b"".join(segment.data for segment in segments) + data[at:]

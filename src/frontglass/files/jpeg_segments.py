@@ -24,6 +24,12 @@ class Segment(NamedTuple):
     marker: int
     content: bytes
 
+    @property
+    def data(self) -> bytes:
+        """What stands in a file."""
+        head = struct.pack(">BBH", 0xFF, self.marker, len(self.content) + 2)
+        return head + self.content
+
 
 def segments_of(data: bytes) -> list[Segment]:
     """Split a JPEG file up to its first scan and see that it has an end.
@@ -63,7 +69,7 @@ def size_of(segments: list[Segment]) -> tuple[int, int]:
     PictureFileError
         If there is none, or more than one.
     """
-    frames = [one.content for one in segments if _is_frame(one)]
+    frames = [one.content for one in segments if is_frame(one)]
     if not frames:
         raise PictureFileError("The JPEG file is damaged: it has no frame header.")
     if len(frames) > 1:  # One may be checked and another decoded.
@@ -72,7 +78,8 @@ def size_of(segments: list[Segment]) -> tuple[int, int]:
     return width, height
 
 
-def _is_frame(segment: Segment) -> bool:
+def is_frame(segment: Segment) -> bool:
+    """Whether a segment is a frame header."""
     is_coding = 0xC0 <= segment.marker <= 0xCF and segment.marker not in {0xC4, 0xC8, 0xCC}
     return is_coding and len(segment.content) >= 6
 

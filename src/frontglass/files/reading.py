@@ -42,7 +42,7 @@ from frontglass.picture.non_finite import NonFinite
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709, OPRGB, Primaries
 
-_MOST_STOPS = 40.0
+MOST_STOPS = 40.0
 LEAST_TOLD_STOPS = 0.05
 # What parsing nonsense ends in, where no reader had a better word for it.
 _DAMAGE = (ValueError, IndexError, KeyError, TypeError, OverflowError, struct.error, OSError)
@@ -111,7 +111,7 @@ def read_picture(
     >>> still.width_px, round(float(still.radiance[0, 0, 1]), 3)
     (3, 0.432)
     """
-    check_within("exposure_stops", exposure_stops, -_MOST_STOPS, _MOST_STOPS)
+    check_within("exposure_stops", exposure_stops, -MOST_STOPS, MOST_STOPS)
     rule = NonFinite.of("non_finite", non_finite)
     space = None if encoding is None else space_named(encoding)
     maps = GainMapUse.of("gain_map", gain_map) is GainMapUse.ON and space is None

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.heap import take_pages
 from frontglass.picture.curves import LINEAR, Curve
 from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Encoding, Sample
@@ -30,6 +31,10 @@ _TABLE_TOP = _ONE_BITS >> _CUT_BITS
 # Of 8 bits 65536 steps of that grid are enough: below 2**-32 all is black.
 _BYTES_FROM = _TABLE_TOP - 65535
 
+STRIPS_READ, STRIPS_CODED = 16, 2
+"""So many strips at once are read of 8 bits, which takes a step or two each, and coded, which takes
+many."""
+
 
 def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
     """Linear light of a file's codes.
@@ -49,11 +54,13 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
     light = np.empty((*codes.shape[:2], 3), dtype=np.float32)
 
     def decode(rows: slice) -> None:
+        take_pages(light[rows])
         found = _decoded(codes[rows], curves, light[rows])
         if not np.may_share_memory(found, light):
             light[rows] = found
 
-    over_strips(decode, codes.shape[0], codes.shape[1] * 3)
+    times = STRIPS_READ if codes.dtype == np.uint8 else 1  # others are looked up on the way
+    over_strips(decode, codes.shape[0], codes.shape[1] * 3, times=times)
     return light
 
 
@@ -73,17 +80,21 @@ class StillInCodes:
     curves: tuple[Curve, ...]
 
     @classmethod
-    def of(cls, light: FloatArray, encoding: Encoding) -> Self | None:
-        """Return it for linear light of a file, or None if codes do not tell all of it exactly."""
+    def of(cls, light: FloatArray, encoding: Encoding, every: int = 1) -> Self | None:
+        """Return it for linear light of a file, or None if codes do not tell all of it exactly.
+
+        Of light that they tell, if they tell any, every so many rows are enough.
+        """
         codes = encoding.codes
         if codes is None or not encoding.sample.is_integer or codes.shape[:2] != light.shape[:2]:
             return None
         still, are_same = cls(codes, encoding.curves), []
 
         def compare(rows: slice) -> None:
-            are_same.append(bool(_equal(still[rows], light[rows]).all()))
+            own = slice(rows.start, rows.stop, every)
+            are_same.append(bool(_equal(still[own], light[own]).all()))
 
-        over_strips(compare, light.shape[0], light.shape[1] * 3)
+        over_strips(compare, light.shape[0], light.shape[1] * 3, times=every)
         return still if all(are_same) else None
 
     def __getitem__(self, where: Any) -> FloatArray:
@@ -157,7 +168,7 @@ def codes_from_radiance(radiance: FloatArray, target: Target) -> CodedLight:
     def encode(rows: slice) -> None:
         tallies.append(_encode_strip(radiance[rows], target, codes[rows], rows.start))
 
-    over_strips(encode, height, width * channels)
+    over_strips(encode, height, width * channels, times=STRIPS_CODED)
     pixels = height * width
     return CodedLight(
         codes,

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.arrays import Float32
+from frontglass.heap import take_pages
 from frontglass.picture.noise_curve import (
     NOTHING,
     NoiseCurve,
@@ -94,6 +95,7 @@ def grain_by(curve: NoiseCurve, light: Float32) -> Grain:
     # No band of it is louder than what is an outlier.
     step = float(np.sqrt(OUTLIER_VARIANCE / curve.precisions.min(axis=(1, 2))).sum()) / MOST_STEPS
     steps = np.empty(light.shape, np.int16)
+    take_pages(steps)
     _lay_noise(steps, step, light, curve, 0)
     return Grain(steps, step)
 
@@ -133,6 +135,7 @@ def _lay_noise(
     height, width = (-(-length // CELL_PX) * CELL_PX for length in light.shape[:2])
     cell_px = CELL_PX >> band
     half = np.empty((height // 2, width // 2, 3), np.float32)
+    take_pages(half)
     cells = np.empty((height // cell_px, width // cell_px, 3), np.float32)
     tiles = [
         _Tile(top, left, min(TALL_PX, height - top), min(WIDE_PX, width - left))

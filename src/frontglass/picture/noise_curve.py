@@ -18,6 +18,8 @@ SPLINE = np.array([1, 4, 6, 4, 1], np.float32) / 16
 LEVELS = 256
 BINS = 20
 BLOCK_PX = 16
+BLOCKS_AT_ONCE = 64
+"""Of a row: with what they become they fit a processor's cache."""
 FEWEST_BLOCKS = 24
 MOST_BLOCKS = 10_000
 FAINT = 0.003
@@ -158,13 +160,16 @@ def _blocks(light: Float32) -> tuple[Float64, Float64]:
     squares: list[list[Float64]] = [[] for _ in range(BANDS)]
     for top in range(0, height - BLOCK_PX + 1 if across else 0, tall * every):
         down = min(4, (height - top) // BLOCK_PX)
-        strip = with_margin(light, (top, 0), (down * BLOCK_PX, across * BLOCK_PX), BLOCK_PX)
-        own = np.s_[BLOCK_PX:-BLOCK_PX, BLOCK_PX:-BLOCK_PX]
-        for band, (detail, coarse) in enumerate(bands_of(strip)):
-            level = coarse
-            inner = np.ascontiguousarray(detail[own])
-            squares[band].append(_over_blocks(np.asarray(inner * inner), across, down))
-        levels.append(_over_blocks(np.ascontiguousarray(level[own]), across, down))
+        for left in range(0, across, BLOCKS_AT_ONCE):
+            count = min(BLOCKS_AT_ONCE, across - left)
+            size = down * BLOCK_PX, count * BLOCK_PX
+            part = with_margin(light, (top, left * BLOCK_PX), size, BLOCK_PX)
+            own = np.s_[BLOCK_PX:-BLOCK_PX, BLOCK_PX:-BLOCK_PX]
+            for band, (detail, coarse) in enumerate(bands_of(part)):
+                level = coarse
+                inner = np.ascontiguousarray(detail[own])
+                squares[band].append(_over_blocks(np.asarray(inner * inner), count, down))
+            levels.append(_over_blocks(np.ascontiguousarray(level[own]), count, down))
     if not levels:
         return np.zeros((0, 3)), np.zeros((BANDS, 0, 3))
     return np.concatenate(levels), np.stack([np.concatenate(own) for own in squares])

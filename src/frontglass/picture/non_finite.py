@@ -59,7 +59,7 @@ def _is_finite_sum(values: FloatArray) -> bool:
         with np.errstate(over="ignore", invalid="ignore"):
             sums.append(float(rows[own].sum()))
 
-    over_strips(add, *rows.shape)
+    over_strips(add, *rows.shape, times=16)
     return math.isfinite(sum(sums))
 
 

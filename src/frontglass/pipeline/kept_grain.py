@@ -76,7 +76,7 @@ class Bare(NamedTuple):
             bare = _not_below_nothing(bare)
             bare += np.float32(FAINT)
             louder /= bare
-            np.sqrt(louder, out=louder)
+            cv2.sqrt(louder, louder)
             louder -= 1
             louder *= noise
             own += louder

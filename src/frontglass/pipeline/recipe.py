@@ -11,7 +11,8 @@ from frontglass.checks import check_bool, check_number
 from frontglass.choices import Damage, GainMapUse, PastWhite, Surround
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError
-from frontglass.files import NonFinite, read_picture
+from frontglass.files import NonFinite
+from frontglass.files.ahead import read_once
 from frontglass.files.view import view_named
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import RecoveredStill, with_recovered_light
@@ -139,7 +140,7 @@ class Recipe:
     def exposed(self, still: Path) -> ExposedStill:
         """Return a still as its file holds it, exposed."""
         read = partial(
-            read_picture,
+            read_once,
             still,
             non_finite=self.non_finite,
             gain_map=self.gain_map,

@@ -12,9 +12,10 @@ from frontglass.elements import Element, Passage, Place
 from frontglass.lit_pixels import LitPixels
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare
-from frontglass.threads import over_strips
+from frontglass.threads import in_pieces, over_strips
 
 CHANNELS = (0, 1, 2)
+PIXELS_AT_ONCE = 1 << 15
 
 
 def without_direct(
@@ -45,11 +46,17 @@ def without_direct(
     still far above white.
     """
     direct = direct_share(elements)
-    at = recovered.at
-    whole = seen[at]
-    without = np.maximum(whole - recovered.light * direct, np.minimum(whole, still.at(at)))
-    seen[at] = without
-    return LitPixels(seen.shape, at, whole - without)
+    left = np.empty_like(recovered.light)
+
+    def some(own: slice) -> None:
+        at = recovered.at[0][own], recovered.at[1][own]
+        whole = seen[at]
+        least = np.minimum(whole, still.at(at))
+        seen[at] = np.maximum(whole - recovered.light[own] * direct, least)
+        left[own] = whole - seen[at]
+
+    in_pieces(some, len(left), PIXELS_AT_ONCE)
+    return LitPixels(seen.shape, recovered.at, left)
 
 
 def direct_share(elements: Sequence[Element]) -> Float32:

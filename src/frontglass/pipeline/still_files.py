@@ -23,6 +23,9 @@ from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import Recipe
 from frontglass.units import strength_text
 
+ROWS_COMPARED = 61
+"""Light as it was read is what its codes tell: a look at one in so many rows makes sure."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RenderedStill:
@@ -163,7 +166,9 @@ def render_picture(
     frame = picture.wider.region if picture.wider else None
     again = None
     if is_last and frame is None:
-        again = StillInCodes.of(picture.radiance, picture.encoding)
+        is_as_read = recipe.exposure_stops == 0 and picture.encoding.space is None
+        every = ROWS_COMPARED if is_as_read else 1
+        again = StillInCodes.of(picture.radiance, picture.encoding, every)
     seen = recipe.rendered(picture, camera, again)
     # Lamps' lost light is never written: two pictures less while codes are made.
     picture, seen = (one.but(recovered=None, wider=None) for one in (picture, seen))
