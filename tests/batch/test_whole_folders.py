@@ -26,6 +26,7 @@ FILES = (
     "a_sway.png",
     "b.JPG",
     "notes.txt",
+    "a.npy",
     "old.webp",
     "scene.toml",
     ".hidden.png",
