@@ -190,7 +190,7 @@ def test_free_memory_is_the_least_that_anybody_tells(monkeypatch, told_by, free)
 
 def test_memory_of_the_machine_is_what_it_calls_available(monkeypatch, tmp_path):
     said = tmp_path / "meminfo"
-    monkeypatch.setattr(memory, "Path", lambda _: said)
+    monkeypatch.setattr(memory, "Path", {"/proc/meminfo": said}.__getitem__)
     assert memory._of_the_machine() is None
     said.write_text("MemTotal:  9000 kB\nMemFree: 100 kB\nMemAvailable:    2048 kB\n")
     assert memory._of_the_machine() == 2048 * 1024

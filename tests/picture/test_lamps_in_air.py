@@ -76,6 +76,11 @@ def test_exposure_makes_no_lamp():
         [4 * lamp.illuminance[0] for lamp in lamps]
     )
     assert more == pytest.approx([4 * part for part in rest])
+    # However little light there is.
+    small, near = light[20:50, 30:60] * np.float32(1e-5), distance[20:50, 30:60]
+    share = lamps_in(small, near, PX_PER_RAD).lamp_share
+    assert share > 0.1
+    assert share == pytest.approx(lamps_in(small * 1e5, near, PX_PER_RAD).lamp_share)
 
 
 def test_a_long_tube_is_several_lamps():

@@ -104,7 +104,8 @@ def test_the_frame_leans_to_one_side_and_never_out_of_the_still():
     left = fg.Framing(taking=AS, aim=(30, 60)).framed(still())
     assert left.wider is not None
     assert left.wider.region == fg.Region(0, 48, 60, 25)
-    with pytest.raises(fg.ParameterError, match=r"from 30,12 to 130,108.*60 x 25.*'20,60'"):
+    said = r"from 30,12 to 130,108, so that the frame of 60 x 25 px stays in the still, got '20,60'"
+    with pytest.raises(fg.ParameterError, match=said):
         fg.Framing(taking=AS, aim=(20, 60)).framed(still())
     told = fg.Framing(taking=AS, aim=(30, 13)).camera_for(
         fg.Framing(taking=AS, aim=(30, 13)).framed(still())
