@@ -316,3 +316,16 @@ def test_a_folder_that_has_gone_and_a_picture_that_is_somebodys_are_left_with_a_
     )
     assert [path.name for path in out.iterdir()] == ["a.png"]
     assert (out / "a.png").read_bytes() == b"mine"
+
+
+def test_pictures_that_nobody_here_can_read_are_told_and_of_what_kind(tmp_path):
+    shown = ("b.gif", "c.BMP", "d.jxl", "e.jp2", "f.psd", "g.webp")
+    for name in (*shown, "a.png", "notes.md", "s.toml", "d.npy"):
+        (tmp_path / name).write_bytes(b"")
+    found = found_stills([tmp_path])
+    assert [path.name for path in found.unread] == list(shown)
+    assert [path.name for path in found.others] == ["notes.md"]
+    (tmp_path / "a.png").unlink()
+    said = r"holds no still that frontglass can read \(it cannot read .bmp, .gif, .jp2, .jxl, .psd,"
+    with pytest.raises(FrontglassError, match=said):
+        found_stills([tmp_path])
