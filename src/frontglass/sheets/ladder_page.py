@@ -30,7 +30,7 @@ class Rung:
     still: Codes
     close_ups: tuple[Codes, ...]
     """The still in its cell, and the parts shown enlarged."""
-    notices: tuple[str, ...] = ()
+    notices: tuple[str, ...]
 
 
 def set_head(page: Page, look: Look, about: str, notices: Sequence[str]) -> int:
