@@ -151,14 +151,18 @@ def test_pictures_keep_folders_and_are_named_after_their_looks(folder: Path):
         "night/d_slate-roof_1-4.tif 0",
         "night/d_slate-roof_1_late-tram_2.tif 1",
     ]
-    assert names("folder", "png") == [
-        "bare/c.png 2",
-        "bare/night/d.png 2",
-        "slate-roof_1-4/c.png 0",
-        "slate-roof_1-4/night/d.png 0",
-        "slate-roof_1_late-tram_2/c.png 1",
-        "slate-roof_1_late-tram_2/night/d.png 1",
-    ]
+    assert (
+        names("folder", ".PNG")
+        == names("folder", "png")
+        == [
+            "bare/c.png 2",
+            "bare/night/d.png 2",
+            "slate-roof_1-4/c.png 0",
+            "slate-roof_1-4/night/d.png 0",
+            "slate-roof_1_late-tram_2/c.png 1",
+            "slate-roof_1_late-tram_2/night/d.png 1",
+        ]
+    )
 
 
 def test_the_largest_of_each_ending_are_asked_for_their_size(monkeypatch, tmp_path):

@@ -10,6 +10,7 @@ import pytest
 
 import frontglass as fg
 from frontglass.picture.bracket import _said
+from frontglass.picture.bracket_alignment import _bitmap_shift
 from frontglass.picture.codes import Target, codes_from_radiance, radiance_from_codes
 from frontglass.picture.curves import Curve, ParametricCurve, SampledCurve
 from frontglass.picture.encoding import Encoding, Sample
@@ -164,3 +165,27 @@ def test_distances_are_typed_inside_the_still_and_not_on_its_sky():
         with pytest.raises(fg.ParameterError, match=said):
             depth_of(None, f"{x},{y},3")
     assert np.isfinite(depth_of(None, "59,39,3")).all()
+
+
+def test_of_two_stories_the_still_that_holds_most_of_the_frame_is_believed():
+    """Somebody stands before a dark corner in the brightest still, where most is white."""
+    light = np.full((80, 120, 3), 1.8, np.float32)
+    light[:, :40] = 0.12
+    crossed = light.copy()
+    crossed[20:60, 10:30] = 0.5
+    exposures = (0.0, -2.0, -4.0)
+    stills = [
+        fg.Picture(radiance=np.minimum(seen * 2.0**stops, 1).astype(np.float32))
+        for seen, stops in zip((crossed, light, light), exposures, strict=True)
+    ]
+    merged = fg.merged_bracket(stills, exposures, alignment="off")
+    np.testing.assert_allclose(merged.picture.radiance[24:56, 14:26], 0.12, rtol=0.02)
+    assert merged.ghost_share > 0.05
+    np.testing.assert_allclose(merged.picture.radiance[:, 60:], 1.8, rtol=0.02)
+
+
+@pytest.mark.parametrize("side", [4, 7])
+def test_stills_too_small_to_be_laid_over_one_another_stay(side: int):
+    rng = np.random.default_rng(1)
+    light = rng.uniform(0.1, 0.9, (side, 40, 3)).astype(np.float32)
+    assert _bitmap_shift(light, light / 2, np.float32(0.5)) == (0.0, 0.0)

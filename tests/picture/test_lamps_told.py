@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -165,3 +167,24 @@ def test_doubts_of_a_level_add_as_standard_deviations_do():
     assert usual == pytest.approx(math.log2(1000 / shade.white_cd_per_m2))
     assert doubt == pytest.approx(math.hypot(1.0, 2.0))
     assert level_of(shade, White(5000.0, 0.0), share=1.0, steradian=1e-3)[0] == 0
+
+
+def test_readmes_table_says_how_bright_each_kind_is():
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    start = text.index("| kind | cd/m2 | from |")
+    rows = [row.split("|")[1:3] for row in text[start:].split("\n\n")[0].splitlines()[2:]]
+    told: dict[str, float | tuple[float, float]] = {}
+    for names, numbers in rows:
+        kinds = re.findall(r"`([a-z-]+)`", names)
+        plain = re.sub(r"(\d),(\d)", r"\1\2", numbers)
+        values = [float(number) for number in re.findall(r"\d[\d.]*(?:e\d+)?", plain)]
+        if " cd" in numbers:
+            away = values[len(kinds) :]
+            values = values[: len(kinds)]
+            told |= dict(zip(kinds, zip(values, away * len(kinds), strict=False), strict=True))
+        else:
+            told |= dict(zip(kinds, values, strict=True))
+    assert told == {
+        name: (kind.candela, kind.metres) if kind.candela else kind.cd_per_m2
+        for name, kind in KINDS.items()
+    }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -72,7 +74,7 @@ def test_what_is_asked_for_once_is_not_kept():
 
 
 def test_what_is_found_of_lamps_is_kept_only_where_somebody_may_ask_again(still, monkeypatch):
-    kept = LastLight()
+    kept = LastLight[Any]()
     monkeypatch.setattr(clipped_lamps, "_AREAS", kept)
     recipe = Recipe(looks=(fg.read_look("harbour-night"),))
     once = recipe.picture_from(still)
