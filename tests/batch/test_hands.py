@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from math import inf
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,10 @@ from typing import Any
 import pytest
 
 import frontglass as fg
-from frontglass.batch import cluster, work, workers
+from frontglass.batch import cluster, finding, run, work, workers
+from frontglass.batch.manifest import recipe_digest
+from frontglass.batch.memory import Jobs
+from frontglass.batch.run import planned_batch
 from frontglass.batch.work import Job, Made, Task
 from frontglass.batch.workers import KILLED, Countdown, Limit, Workers, _Hand
 from frontglass.errors import FrontglassError
@@ -290,3 +294,56 @@ def test_small_copies_are_made_of_the_bare_still_and_of_each_picture(one_task, t
 
     failed = work.done(Task((job, second), RECIPE, looks, ("", ""), broken))
     assert [str(why) for _, why in failed] == ["no copy"] * 2
+
+
+def test_looks_of_a_batch_may_be_told_by_the_still(monkeypatch, shoot, tmp_path):
+    net, glow = fg.read_look("fine-net"), fg.read_look("late-tram")
+    both = fg.Look(name="both", elements=(*net.elements, *glow.elements))
+    stills = [shoot("in/a.png"), shoot("in/b.png")]
+    choices = {stills[0]: ((glow.at(1),),), stills[1]: ((glow.at(1),), (both,))}
+    batch = planned_batch([tmp_path / "in"], tmp_path / "out", RECIPE, choices.__getitem__)
+    assert [(job.still.stem, job.choice) for job in batch.jobs] == [("a", 0), ("b", 1), ("b", 0)]
+    asked: list[int] = []
+
+    def fits(_: object, *, pictures: int) -> Jobs:
+        asked.append(pictures)
+        return Jobs(1)
+
+    monkeypatch.setattr(run, "jobs_that_fit", fits)
+    batch.fitting_jobs()
+    assert asked == [10]  # of a net with a glow, as in test_rounds.py
+
+
+def test_a_still_is_read_once_unless_a_process_would_have_nothing_to_do(shoot, tmp_path):
+    stills = [shoot("in/a.png"), shoot("in/b.png")]
+    looks = [(fg.read_look("late-tram").at(n),) for n in (1, 2)]
+    batch = planned_batch(stills, tmp_path / "out", RECIPE, lambda _: looks)
+
+    def shared(processes: int) -> list[int]:
+        tasks = batch._tasks(processes, None)
+        assert sorted(job.name for own in tasks for job in own.jobs) == [
+            job.name for job in batch.jobs
+        ]
+        assert all(len({job.still for job in own.jobs}) == 1 for own in tasks)
+        return [len(own.jobs) for own in tasks]
+
+    assert shared(1) == shared(2) == [2, 2]
+    assert shared(3) == [1] * 4
+
+
+def test_what_decides_only_whether_a_file_is_read_makes_no_other_picture():
+    plain = recipe_digest(RECIPE)
+    for same in ({"damage": "refuse"}, {"max_megapixels": 3.0}):
+        assert recipe_digest(replace(RECIPE, **same)) == plain
+    for other in ({"compensate": False}, {"exposure_stops": 1.0}, {"quality": 80}, {"looks": ()}):
+        assert recipe_digest(replace(RECIPE, **other)) != plain
+
+
+def test_stills_on_two_drives_are_two_batches(monkeypatch, shoot):
+    def drives(_: object) -> str:
+        raise ValueError
+
+    still = shoot("a.png")
+    monkeypatch.setattr(finding.os.path, "commonpath", drives)
+    with pytest.raises(FrontglassError, match="lie on different drives; run one batch for each"):
+        finding.found_stills([still])

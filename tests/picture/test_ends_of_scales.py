@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 import frontglass as fg
+from frontglass.accuracy import ACCURACY
+from frontglass.picture import distance
 from frontglass.picture.bracket import _said
 from frontglass.picture.bracket_alignment import _bitmap_shift
 from frontglass.picture.codes import Target, codes_from_radiance, radiance_from_codes
@@ -189,3 +191,28 @@ def test_stills_too_small_to_be_laid_over_one_another_stay(side: int):
     rng = np.random.default_rng(1)
     light = rng.uniform(0.1, 0.9, (side, 40, 3)).astype(np.float32)
     assert _bitmap_shift(light, light / 2, np.float32(0.5)) == (0.0, 0.0)
+
+
+def test_an_even_lamp_in_the_darker_still_is_no_end_of_its_scale():
+    light = np.full((60, 90, 3), 0.1, np.float32)
+    light[20:40, 30:60] = 8 * (232 / 255) ** 2.4  # one code of the darker still, all over
+    stills = [fg.Picture(radiance=np.minimum(light * 2.0**stops, 1)) for stops in (0.0, -3.0)]
+    merged = fg.merged_bracket(stills, (0.0, -3.0), alignment="off")
+    assert merged.clipped_share == 0
+    assert not any("clip even" in text for text in merged.picture.notices)
+    lamp = merged.picture.radiance[25:35, 35:55]
+    np.testing.assert_allclose(lamp, light[25:35, 35:55], rtol=1e-3)
+
+
+@pytest.mark.parametrize("few", [30, 15, 3])
+def test_the_small_picture_that_distances_are_spread_on_holds_means_of_light(monkeypatch, few: int):
+    """So that texture finer than its pixels is no edge."""
+    light = np.random.default_rng(2).uniform(0, 1, (60, 90, 3)).astype(np.float32)
+    monkeypatch.setattr(distance, "ACCURACY", replace(ACCURACY, distance_px=few))
+    step = 90 // few
+    means = light.mean(axis=2).reshape(60 // step, step, few, step).mean(axis=(1, 3))
+    # In stops, over a fiftieth of the mean of the frame, lest noise in the dark be edges.
+    stops = np.log2(means + 0.02 * means.mean())
+    np.testing.assert_allclose(distance._small(light), stops, atol=1e-3)
+    assert distance._small(light[:1]).shape == (1, few)
+    assert distance._small(light[:, :1]).shape == (min(few, 60), 1)

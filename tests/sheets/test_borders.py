@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -13,9 +15,10 @@ from hypothesis import strategies as st
 
 import frontglass as fg
 from frontglass.picture.encoding import Encoding
-from frontglass.sheets.boiling import lamps_of
+from frontglass.sheets.boiling import BoilingLamp, lamps_of
 from frontglass.sheets.crop import crop_of
 from frontglass.sheets.distance_page import FAR_SHADE, NEAR_SHADE, _about, shaded_distances
+from frontglass.sheets.ladder import still_facts
 from frontglass.sheets.lamp_map import ghost_map, lamp_map
 from frontglass.sheets.layout import column_px, columns_for, grid, size_within
 from frontglass.sheets.learned import FULL_STOPS, GREY, LESS, MORE, NOT_COMPARED, difference_codes
@@ -23,6 +26,7 @@ from frontglass.sheets.sway import (
     BESIDE_GAP_PX,
     Loop,
     _lamps_only,
+    _verdict,
     check_loop_suffix,
     side_by_side,
     write_loop,
@@ -219,3 +223,32 @@ def test_colours_of_a_difference_are_full_where_it_is_and_grey_where_there_is_no
     half = np.rint((GREY + MORE) / 2)
     wanted = [GREY, MORE, LESS, MORE, LESS, half, NOT_COMPARED]
     np.testing.assert_array_equal(codes, np.array(wanted, np.uint8))
+
+
+@pytest.mark.parametrize(
+    ("contrast", "word"),
+    [(0.019, "not to be seen"), (0.021, "faint"), (0.1, "visible"), (0.3, "plain"), (1, "plain")],
+)
+def test_needles_deserve_a_word_by_their_contrast(contrast: float, word: str):
+    """The eye sees a contrast of 2 % in fine detail; the other words are common practice."""
+    lamps = [BoilingLamp(x_px=1, y_px=1, radius_px=radius, flux=1.0) for radius in (5.0, 2.0, 9.0)]
+    asked = []
+
+    def told(lamp: BoilingLamp, at: np.ndarray, _: int) -> np.ndarray:
+        asked.append((lamp.radius_px, math.degrees(float(at[0]))))
+        return np.array([contrast])
+
+    boiling: Any = SimpleNamespace(structured=True, contrast=told)
+    said = _verdict(boiling, CAMERA, lamps, 0.0, 1.0)
+    assert f" % half a degree out ({word}); a pan of " in said
+    # The smallest lamp has the plainest needles; half a degree is where they are looked for.
+    assert asked == [(2.0, pytest.approx(0.5))]
+
+
+@pytest.mark.parametrize(
+    ("stops", "said"),
+    [(0.5, "0.5 stop brighter"), (-0.5, "0.5 stop darker"), (2.5, "2.5 stops brighter")],
+)
+def test_a_sheet_says_how_much_brighter_a_still_is_shown(stops: float, said: str):
+    assert still_facts("scout.exr", stops) == ("scout.exr", f"shown {said}")
+    assert still_facts("scout.exr", 0.0) == still_facts("scout.exr", "auto") == ("scout.exr",)

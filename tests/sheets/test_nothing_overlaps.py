@@ -85,6 +85,16 @@ def test_contact_sheets(laid: Laid, columns: int, sizes):
     assert set(body) <= set(lefts)
 
 
+def test_a_contact_sheet_with_hardly_any_room_shows_its_first_row_smaller(laid: Laid):
+    rows = [ContactRow("mast.png", copy(200, 320), (copy(200, 320),))]
+    (page,) = contact_pages("After closing", f"{LONG} " * 50, ["tallow 1"], rows)
+    height, width = page.codes.shape[:2]
+    boxes = check(laid, (width, height), 70)
+    pictures = [box for box in boxes if box.what == "picture"]
+    assert len(pictures) == 2
+    assert all(box.bottom - box.top < 300 for box in pictures)
+
+
 @pytest.mark.parametrize("count", [1, 2, 4, 6])
 def test_spec_sheets(laid: Laid, count: int):
     steps = [0.0, 20.0, 80.0]

@@ -157,7 +157,7 @@ def _beyond_the_top(
     luminance = white_of(picture.shot, recovery.white_cd_per_m2)
     higher = luminance and luminance._replace(cd_per_m2=luminance.cd_per_m2 * 2**stops)
     found = _recovered(
-        replace(picture, radiance=scene / top, beyond=None),
+        replace(picture, radiance=scene / top),
         recovery.above(stops),
         higher,
         white=white,
