@@ -242,7 +242,8 @@ def test_needles_deserve_a_word_by_their_contrast(contrast: float, word: str):
     said = _verdict(boiling, CAMERA, lamps, 0.0, 1.0)
     assert f" % half a degree out ({word}); a pan of " in said
     # The smallest lamp has the plainest needles; half a degree is where they are looked for.
-    assert asked == [(2.0, pytest.approx(0.5))]
+    ((radius, degrees),) = asked
+    assert (radius, degrees) == pytest.approx((2.0, 0.5))
 
 
 @pytest.mark.parametrize(
