@@ -12,7 +12,7 @@ import pytest
 
 import frontglass as fg
 from frontglass.batch import cluster, finding, run, work, workers
-from frontglass.batch.manifest import recipe_digest
+from frontglass.batch.manifest import Standing, recipe_digest
 from frontglass.batch.memory import Jobs
 from frontglass.batch.run import planned_batch
 from frontglass.batch.work import Job, Made, Task
@@ -347,3 +347,33 @@ def test_stills_on_two_drives_are_two_batches(monkeypatch, shoot):
     monkeypatch.setattr(finding.os.path, "commonpath", drives)
     with pytest.raises(FrontglassError, match="lie on different drives; run one batch for each"):
         finding.found_stills([still])
+
+
+@pytest.mark.parametrize(
+    ("standing", "why"),
+    [
+        (Standing.OTHER_OPTIONS, "was made by an earlier run with other options (--again replaces"
+         " it, another folder keeps both)."),
+        (Standing.OTHER_STILL, "was made by an earlier run of another still (--again replaces it,"
+         " another folder keeps both)."),
+        (Standing.CHANGED, "was changed after an earlier run made it (move it away, or --overwrite"
+         " replaces it)."),
+        (Standing.STRANGER, "exists and was not written by a batch (move it away, or --overwrite"
+         " replaces it)."),
+    ],
+)  # fmt: skip
+def test_what_stays_is_told_in_one_line_with_what_would_replace_it(
+    monkeypatch, shoot, tmp_path, standing, why
+):
+    monkeypatch.setattr(run.Manifest, "standing", lambda *_: standing)
+    still = shoot("a.png")
+
+    def planned(**how: bool) -> run.Batch:
+        return planned_batch([still], tmp_path / "out", RECIPE, **how)
+
+    (kept,) = planned().kept
+    assert kept.state == "left alone"
+    assert str(kept.result) == f"{kept.job.out}: {why}"
+    # And that does.
+    assert len(planned(overwrite=True).jobs) == 1
+    assert len(planned(again=True).jobs) == ("--again" in why)
