@@ -138,6 +138,7 @@ def test_bloom_is_taken_off_as_far_as_it_is_seen_beside_the_lamp():
     assert math.sqrt(reach(0.4) ** 2 - blur**2) == pytest.approx(whole / 2)
     # The less steeply light falls, the farther it reaches; what hardly falls is no bloom.
     assert math.sqrt(reach(0.6, 0.1) ** 2 - blur**2) == pytest.approx(2 * whole)
+    assert math.sqrt(reach(0.6, 0.025) ** 2 - blur**2) == pytest.approx(8 * whole)
     assert reach(0.6, 0.02 / 30) == reach(0.6, 0.0)
     # A tube blooms no less than a disc of the same depth.
     brightest = White(1e-3, 0.0)

@@ -26,6 +26,7 @@ from frontglass.sheets.sway import (
     BESIDE_GAP_PX,
     Loop,
     _lamps_only,
+    _panned,
     _verdict,
     check_loop_suffix,
     side_by_side,
@@ -253,3 +254,15 @@ def test_needles_deserve_a_word_by_their_contrast(contrast: float, word: str):
 def test_a_sheet_says_how_much_brighter_a_still_is_shown(stops: float, said: str):
     assert still_facts("scout.exr", stops) == ("scout.exr", f"shown {said}")
     assert still_facts("scout.exr", 0.0) == still_facts("scout.exr", "auto") == ("scout.exr",)
+
+
+@pytest.mark.parametrize(
+    ("size", "is_left"), [((18, 40), True), ((17, 40), False), ((40, 17), False)]
+)
+def test_a_pan_leaves_a_frame_of_sixteen_pixels_at_least(size: tuple[int, int], *, is_left: bool):
+    still = fg.Picture(radiance=np.full((size[1], size[0], 3), 0.2, np.float32))
+    if is_left:
+        assert _panned(still, 0.7, 1.0, 0.0).shape == (38, 16, 3)  # a pixel off each side
+    else:
+        with pytest.raises(fg.ParameterError, match=r"pan_deg .* leave a frame, got 0\.7"):
+            _panned(still, 0.7, 1.0, 0.0)
