@@ -22,6 +22,7 @@ from frontglass.pipeline.rendering import render
 from frontglass.sheets.layout import size_within
 from frontglass.sheets.sheet import png_bytes
 from frontglass.sheets.views import view
+from frontglass.units import percent_text
 from frontglass.warned import gathered_warnings
 
 LARGEST_PX = 1024
@@ -72,7 +73,7 @@ def _rows(numbers: LookNumbers) -> list[tuple[str, str]]:
         rows.append(("radius that holds half of the rest", radius))
     return [
         *rows,
-        ("veiling glare index", f"{100 * numbers.veiling_glare_index:.2g} %"),
+        ("veiling glare index", percent_text(numbers.veiling_glare_index)),
         ("blacks lifted by", f"{numbers.black_lift_stops:.1f} stops"),
         ("contrast left of ten stops", f"{numbers.contrast_stops:.1f} stops"),
         ("light lost", f"{numbers.light_loss_stops:.2f} stops"),

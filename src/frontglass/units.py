@@ -131,3 +131,14 @@ def strength_text(strength: float) -> str:
     if fraction.denominator in {1, 2, 3, 4, 8, 16} and math.isclose(float(fraction), strength):
         return str(fraction)
     return f"{strength:.4g}"
+
+
+def percent_text(share: float) -> str:
+    """Share as a percentage of two digits, whole from ten on.
+
+    Examples
+    --------
+    >>> percent_text(0.0131), percent_text(0.25), percent_text(1.0), percent_text(1.5)
+    ('1.3 %', '25 %', '100 %', '150 %')
+    """
+    return f"{float(f'{100 * share:.2g}'):g} %"

@@ -272,3 +272,16 @@ class TestStacks:
         assert still.with_name("scout_slate-roof_1_sway.mp4").is_file()
         refused = run("sway", still, *words, "-o", tmp_path / "a.webp")
         assert "several looks" in refused.stderr
+
+
+def test_a_batch_from_python_makes_a_picture_of_each_choice(shoot, tmp_path):
+    glow, net = fg.read_look("slate-roof"), fg.read_look("late-tram")
+    choices = [(glow.at(1),), (glow.at("1/4"), net.at(2)), ()]
+    recipe = fg.Recipe(looks=(glow.at(2),))
+    made = fg.render_batch([shoot("in/a.png")], tmp_path / "out", recipe, choices, processes=1)
+    assert [outcome.state for outcome in made] == ["rendered"] * 3
+    assert sorted(outcome.job.name for outcome in made) == [
+        "a_bare.png", "a_slate-roof_1-4_late-tram_2.png", "a_slate-roof_1.png",
+    ]  # fmt: skip
+    (own,) = fg.render_batch([shoot("in/b.png")], tmp_path / "two", recipe, processes=1)
+    assert own.job.name == "b_slate-roof_2.png"

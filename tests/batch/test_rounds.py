@@ -312,7 +312,8 @@ def test_a_scheduler_of_our_own_has_workers_of_one_thread_and_keeps_its_words(mo
 
 
 def test_what_a_container_leaves_is_its_limit_less_what_it_holds(monkeypatch, tmp_path):
-    monkeypatch.setattr(memory, "Path", lambda _: tmp_path)
+    # Where control groups of version 2 are mounted, by the kernel's own documents.
+    monkeypatch.setattr(memory, "Path", {"/sys/fs/cgroup": tmp_path}.__getitem__)
     assert memory._of_the_group() is None
     (tmp_path / "memory.current").write_text("300\n")
     for limit, left in (("max\n", None), ("1000\n", 700.0), ("200\n", 0.0)):

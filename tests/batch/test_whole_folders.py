@@ -26,6 +26,7 @@ FILES = (
     "a_sway.png",
     "b.JPG",
     "notes.txt",
+    "a.npy",
     "old.webp",
     "scene.toml",
     ".hidden.png",
@@ -150,14 +151,18 @@ def test_pictures_keep_folders_and_are_named_after_their_looks(folder: Path):
         "night/d_slate-roof_1-4.tif 0",
         "night/d_slate-roof_1_late-tram_2.tif 1",
     ]
-    assert names("folder", "png") == [
-        "bare/c.png 2",
-        "bare/night/d.png 2",
-        "slate-roof_1-4/c.png 0",
-        "slate-roof_1-4/night/d.png 0",
-        "slate-roof_1_late-tram_2/c.png 1",
-        "slate-roof_1_late-tram_2/night/d.png 1",
-    ]
+    assert (
+        names("folder", ".PNG")
+        == names("folder", "png")
+        == [
+            "bare/c.png 2",
+            "bare/night/d.png 2",
+            "slate-roof_1-4/c.png 0",
+            "slate-roof_1-4/night/d.png 0",
+            "slate-roof_1_late-tram_2/c.png 1",
+            "slate-roof_1_late-tram_2/night/d.png 1",
+        ]
+    )
 
 
 def test_the_largest_of_each_ending_are_asked_for_their_size(monkeypatch, tmp_path):
@@ -189,7 +194,7 @@ def test_free_memory_is_the_least_that_anybody_tells(monkeypatch, told_by, free)
 
 def test_memory_of_the_machine_is_what_it_calls_available(monkeypatch, tmp_path):
     said = tmp_path / "meminfo"
-    monkeypatch.setattr(memory, "Path", lambda _: said)
+    monkeypatch.setattr(memory, "Path", {"/proc/meminfo": said}.__getitem__)
     assert memory._of_the_machine() is None
     said.write_text("MemTotal:  9000 kB\nMemFree: 100 kB\nMemAvailable:    2048 kB\n")
     assert memory._of_the_machine() == 2048 * 1024
@@ -315,3 +320,16 @@ def test_a_folder_that_has_gone_and_a_picture_that_is_somebodys_are_left_with_a_
     )
     assert [path.name for path in out.iterdir()] == ["a.png"]
     assert (out / "a.png").read_bytes() == b"mine"
+
+
+def test_pictures_that_nobody_here_can_read_are_told_and_of_what_kind(tmp_path):
+    shown = ("b.gif", "c.BMP", "d.jxl", "e.jp2", "f.psd", "g.webp")
+    for name in (*shown, "a.png", "notes.md", "s.toml", "d.npy"):
+        (tmp_path / name).write_bytes(b"")
+    found = found_stills([tmp_path])
+    assert [path.name for path in found.unread] == list(shown)
+    assert [path.name for path in found.others] == ["notes.md"]
+    (tmp_path / "a.png").unlink()
+    said = r"holds no still that frontglass can read \(it cannot read .bmp, .gif, .jp2, .jxl, .psd,"
+    with pytest.raises(FrontglassError, match=said):
+        found_stills([tmp_path])

@@ -158,3 +158,10 @@ def test_what_a_curve_with_flat_pieces_holds_comes_back(samples: list[float]):
     assert (low, last) == (pytest.approx(first, abs=1e-6), 1)
     assert high == pytest.approx(1, abs=1e-6)
     assert (np.diff(curve.encode(np.linspace(-0.5, 1.5, 300))) > 0).all()
+
+
+def test_a_curve_that_does_not_begin_at_black_goes_on_straight_too():
+    curve = SampledCurve(np.array([0.2, 0.3, 0.5]))
+    # A fifth of white for the whole first half, two fifths for the second, and so on beyond.
+    np.testing.assert_allclose(curve.decode([-0.5, 0, 0.5, 1, 1.5]), [0.1, 0.2, 0.3, 0.5, 0.7])
+    np.testing.assert_allclose(curve.encode([0.1, 0.2, 0.3, 0.5, 0.7]), [-0.5, 0, 0.5, 1, 1.5])

@@ -76,6 +76,11 @@ def test_exposure_makes_no_lamp():
         [4 * lamp.illuminance[0] for lamp in lamps]
     )
     assert more == pytest.approx([4 * part for part in rest])
+    # However little light there is.
+    small, near = light[20:50, 30:60] * np.float32(1e-5), distance[20:50, 30:60]
+    share = lamps_in(small, near, PX_PER_RAD).lamp_share
+    assert share > 0.1
+    assert share == pytest.approx(lamps_in(small * 1e5, near, PX_PER_RAD).lamp_share)
 
 
 def test_a_long_tube_is_several_lamps():
@@ -187,3 +192,21 @@ def test_a_frame_without_light_has_no_lamps_and_no_share_of_theirs(marks: tuple[
     light, away = np.zeros((20, 30, 3), np.float32), np.full((20, 30), 3, np.float32)
     found = lamps_in(light, away, 50, marks)
     assert (found.lamps, found.rest, found.lamp_share) == ((), (0, 0, 0), 0)
+
+
+@pytest.mark.parametrize(("ground", "share"), [(0.0, 1 / 32), (0.05, None), (3.0, 1 / 4)])
+def test_a_marked_lamp_reaches_down_to_a_share_of_its_peak_where_that_is_light_of_a_lamp(
+    ground: float, share: float | None
+):
+    """A 32nd of it in the dark; three stops above the mean of the frame; a quarter at the most."""
+    rows, columns = np.mgrid[:90, :120]
+    blurred = 16 * np.exp(-np.hypot(rows - 40, columns - 60) / 1.5)
+    light = np.repeat((blurred + ground)[..., np.newaxis], 3, axis=2).astype(np.float32)
+    mark = LampPlace(x_px=60, y_px=40, distance_m=3.0)
+    found = lamps_in(light, np.full((90, 120), 9.0, np.float32), 300.0, (mark,))
+    grey = light.mean(axis=2)
+    least = 8 * grey.mean() if share is None else share * grey.max()
+    assert grey.max() / 32 <= least * 1.0001
+    assert least <= grey.max() / 4 * 1.0001
+    np.testing.assert_array_equal(found.mask((90, 120)), grey >= least)
+    assert {lamp.distance_m for lamp in found.lamps} == {3.0}

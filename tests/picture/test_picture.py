@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -119,3 +121,14 @@ def test_unknown_choices_of_an_encoding_name_the_known_ones(wrong: dict, right: 
 def test_other_sample_types_are_refused():
     with pytest.raises(ParameterError, match="uint8, uint16"):
         Sample.of(np.zeros(3, dtype=np.int64))
+
+
+def test_what_a_file_holds_above_white_is_told_with_a_gain_map_and_without():
+    light = np.full((130, 3, 3), 0.5, np.float32)
+    light[100, 1, 2] = 6.0
+    plain = Picture(radiance=light)
+    assert plain.held_stops == pytest.approx(np.log2(6))
+    beyond = np.zeros_like(light)
+    beyond[129, 0, 0] = 7.5
+    assert replace(plain, beyond=beyond).held_stops == 3
+    assert Picture(radiance=np.full((2, 2, 3), 0.5, np.float32)).held_stops == 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from frontglass.picture.lamp_place import LampPlace
@@ -36,6 +36,40 @@ def test_a_frame_and_its_still_are_reduced_alike():
 )
 def test_a_part_stays_inside_and_keeps_a_pixel(part: Region, scale: float, there: Region):
     assert reduced_region(part, scale) == there
+
+
+@settings(max_examples=60)
+@given(
+    still=st.tuples(st.integers(2, 160), st.integers(1, 120)),
+    part=st.tuples(*[st.floats(0, 1)] * 4),
+    width=st.floats(0, 1),
+)
+@example(still=(119, 72), part=(80 / 119, 1.0, 1.0, 0.0), width=3 / 80)
+@example(still=(65, 49), part=(40 / 65, 1.0, 1.0, 0.0), width=29 / 40)
+def test_a_frame_of_any_still_is_reduced_to_one_within_it(still, part, width):
+    """A frame as high as its still among them, whatever either's height is rounded to."""
+    across, down = (max(1, round(side * share)) for side, share in zip(still, part, strict=False))
+    left, top = (
+        round(share * (side - own))
+        for side, own, share in zip(still, (across, down), part[2:], strict=True)
+    )
+    light = np.zeros((still[1], still[0], 3), np.float32)
+    frame = framed(Picture(radiance=light), Region(left, top, across, down))
+    most = max(1, round(width * across))
+    small = reduced(frame, most)
+    assert small.width_px == min(most, across)
+    scale = small.width_px / across
+    assert small.height_px == pytest.approx(max(1, scale * down), abs=1)
+    assert small.wider is not None
+    region, whole = small.wider.region, small.wider.picture
+    assert region.size_px == (small.width_px, small.height_px)
+    assert whole.width_px == pytest.approx(scale * still[0], abs=0.5)
+    for start, own, length, all_of_it in (
+        (region.x_px, left, region.width_px, whole.width_px),
+        (region.y_px, top, region.height_px, whole.height_px),
+    ):
+        # Where it lay, but for the still's last pixel.
+        assert min(scale * own, all_of_it - length) - 0.5 <= start <= scale * own + 0.5
 
 
 @given(st.integers(-3, 9), st.integers(-3, 9), st.integers(0, 7), st.integers(0, 7), st.data())

@@ -12,6 +12,7 @@ import frontglass as fg
 from frontglass.picture.encoding import Alpha, Native, NativeKind
 from frontglass.picture.region import Region
 from frontglass.picture.wider import framed, region_in
+from frontglass.pipeline import rendering
 from frontglass.pipeline.framing import _said_of_frame
 from frontglass.pipeline.rendering import Conditions
 
@@ -104,7 +105,8 @@ def test_the_frame_leans_to_one_side_and_never_out_of_the_still():
     left = fg.Framing(taking=AS, aim=(30, 60)).framed(still())
     assert left.wider is not None
     assert left.wider.region == fg.Region(0, 48, 60, 25)
-    with pytest.raises(fg.ParameterError, match=r"from 30,12 to 130,108.*60 x 25.*'20,60'"):
+    said = r"from 30,12 to 130,108, so that the frame of 60 x 25 px stays in the still, got '20,60'"
+    with pytest.raises(fg.ParameterError, match=said):
         fg.Framing(taking=AS, aim=(20, 60)).framed(still())
     told = fg.Framing(taking=AS, aim=(30, 13)).camera_for(
         fg.Framing(taking=AS, aim=(30, 13)).framed(still())
@@ -273,3 +275,22 @@ def test_what_is_less_exact_of_a_frame_is_told_from_there_on(x_px, width_px, sai
         f"Framed as 50mm,super35,2.39,T4 sees it: {width_px} x 4 px from {x_px},0"
     )
     assert more == said
+
+
+@pytest.mark.parametrize(("own", "seen_at"), [(None, (80.0, 60.5)), ((10.0, 5.0), (60.0, 53.0))])
+def test_the_axis_meets_a_frame_in_its_own_middle_unless_somebody_says_where(
+    framing, monkeypatch, own, seen_at
+):
+    told = []
+
+    def through(picture, _, **how):
+        told.append((picture.width_px, how["axis_px"], how["camera"].sensor_width_mm))
+        return picture
+
+    monkeypatch.setattr(rendering, "through_light_path", through)
+    frame = framing.framed(still())
+    camera = fg.Camera(focal_length_mm=50, sensor_width_mm=24)
+    conditions = Conditions(camera=camera, axis_px=own)
+    assert conditions.seen(frame, []) is frame  # nothing has changed
+    # The whole still is seen, on a sensor as much wider as it is than the frame, 60 px from 50,48.
+    assert told == [(160, seen_at, pytest.approx(24 * 160 / 60))]

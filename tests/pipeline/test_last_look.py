@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 import frontglass as fg
+from frontglass.picture import clipped_lamps
 from frontglass.picture.codes import StillInCodes
 from frontglass.picture.last_light import LastLight
 from frontglass.pipeline.recipe import Recipe
@@ -68,3 +71,16 @@ def test_what_is_asked_for_once_is_not_kept():
 
     assert [last.once(light, None, find) for _ in range(2)] == [1, 2]
     assert [last.of(light, None, find), last.once(light, None, find)] == [3, 3]
+
+
+def test_what_is_found_of_lamps_is_kept_only_where_somebody_may_ask_again(still, monkeypatch):
+    kept = LastLight[Any]()
+    monkeypatch.setattr(clipped_lamps, "_AREAS", kept)
+    recipe = Recipe(looks=(fg.read_look("harbour-night"),))
+    once = recipe.picture_from(still)
+    assert kept._kept == []
+    again = recipe.lit(recipe.exposed(still), still).picture
+    assert len(kept._kept) == 1
+    assert once.recovered is not None
+    assert again.recovered is not None
+    np.testing.assert_array_equal(once.recovered.light, again.recovered.light)

@@ -233,13 +233,13 @@ def one_frame() -> Sheets:
 
 def plotted() -> Sheets:
     x = [0.0, 1, 2, 3, 4.5]
-    series = [Series("bare", x, [1, 2, 3, 2, 1])]
-    series += [Series(f"{n}", x, [3, 1 + n / 3, 2, 1, n / 2], n) for n in range(5)]
+    series = [Series(x, [1, 2, 3, 2, 1])]
+    series += [Series(x, [3, 1 + n / 3, 2, 1, n / 2], n) for n in range(5)]
     codes = plot(
         series, Axis.to("angle", 4.7), Axis("light", -1, 4, 0.5), size_px=(420, 260), type_px=14
     )
     logs = plot(
-        [Series("a", [-2.0, -1, 0.5], [1, 4, 2], 1)],
+        [Series([-2.0, -1, 0.5], [1, 4, 2], 1)],
         Axis("angle", -2, 0.5, 0.5, tens=True),
         Axis.to("share", 4.2),
         size_px=(300, 200),

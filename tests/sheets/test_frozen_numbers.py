@@ -139,7 +139,7 @@ def thirds(codes: NDArray[Any]) -> list[Any]:
 
 def drawn() -> dict[str, Any]:
     """Small drawings code for code, but for letters."""
-    series = [Series("bare", [0.0], [0.0]), *(Series("n", [0.0], [0.0], n) for n in range(9))]
+    series = [Series([0.0], [0.0]), *(Series([0.0], [0.0], n) for n in range(9))]
     away = np.geomspace(1, 40, 24, dtype=np.float32).reshape(4, 6)
     away[0, 0] = np.inf
     return {

@@ -132,8 +132,8 @@ def test_the_wipe_is_explained_where_there_is_one():
     plain = mood_html(HEAD, stills())
     assert "take the glass away" not in plain
     assert 'class="wipe"' not in plain
-    assert plain.count('<figure class="bare-frame">') == 2
-    assert board().count('<figure class="bare-frame paper">') == 2
+    assert plain.count('class="paper"') == 0
+    assert board().count('<figure class="paper">') == 2
 
 
 def test_answers_go_to_the_address_in_the_contact():

@@ -56,4 +56,5 @@ def test_a_sheet_is_laid_out_for_a_desk_or_a_phone(still):
 def test_letters_that_the_type_lacks_are_told(still, laid, name, lacks):
     sheet = compare(still, LOOKS[:1], camera=CAMERA, facts=[name])
     assert (LACKING in sheet.notices) == lacks
+    assert LACKING.startswith("The type of sheets has Latin, Greek, Cyrillic, Armenian and")
     assert laid.texts[0].text == ("□□.jpg" if lacks else name)

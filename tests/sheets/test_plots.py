@@ -34,7 +34,7 @@ def drawn(line: Series) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def test_a_level_line_stands_at_its_share_of_the_height():
-    codes, (top, bottom), _ = drawn(Series("a", [0.0, 1.0], [0.25, 0.25], number=0))
+    codes, (top, bottom), _ = drawn(Series([0.0, 1.0], [0.25, 0.25], number=0))
     line = np.abs(codes - LINES[0]).sum(axis=2) < 60
     row = np.flatnonzero(line.sum(axis=1) > 200).mean()
     assert row == pytest.approx(bottom - 0.25 * (bottom - top), abs=2)
@@ -47,7 +47,7 @@ def test_an_axis_need_not_begin_at_nothing():
 
 
 def test_a_dashed_line_runs_along_its_slope():
-    codes, (top, bottom), (left, right) = drawn(Series("a", [0.0, 1.0], [0.2, 0.8], number=1))
+    codes, (top, bottom), (left, right) = drawn(Series([0.0, 1.0], [0.2, 0.8], number=1))
     rows, columns = np.nonzero(np.abs(codes - LINES[1]).sum(axis=2) < 90)
     height = (bottom - rows) / (bottom - top)
     along = (columns - left) / (right - left)
@@ -56,7 +56,7 @@ def test_a_dashed_line_runs_along_its_slope():
 
 def test_what_is_no_number_is_left_out_and_dashes_leave_gaps():
     across, up = Axis("x", 0, 1, 0.5), Axis("y", 0, 1, 0.5)
-    gappy = Series("a", [0.0, 0.5, 1.0], [0.6, float("nan"), 0.6], number=1)
+    gappy = Series([0.0, 0.5, 1.0], [0.6, float("nan"), 0.6], number=1)
     codes = plot([gappy], across, up, size_px=(400, 300), type_px=14)
     line = np.abs(codes.astype(int) - LINES[1]).sum(axis=2) < 90
     filled = line.any(axis=0).sum()
@@ -64,7 +64,7 @@ def test_what_is_no_number_is_left_out_and_dashes_leave_gaps():
 
 
 def test_a_swatch_has_its_series_colour():
-    assert (swatch(Series("bare", [], []), (30, 12)) == TEXT).all(axis=2).any()
+    assert (swatch(Series([], []), (30, 12)) == TEXT).all(axis=2).any()
 
 
 def test_titles_stand_over_the_plot_and_under_its_middle():
@@ -80,7 +80,7 @@ def test_titles_stand_over_the_plot_and_under_its_middle():
 
 
 def test_a_swatch_is_level_and_stands_in_the_middle():
-    codes = swatch(Series("bare", [], []), (30, 12)).astype(int)
+    codes = swatch(Series([], []), (30, 12)).astype(int)
     assert (codes == codes[:, :1]).all()
     weight = codes[:, 0, 0] - SURROUND[0]
     assert (weight * np.arange(12)).sum() / weight.sum() == pytest.approx(5.5, abs=0.51)

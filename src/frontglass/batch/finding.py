@@ -29,11 +29,11 @@ class Found:
     stills: tuple[Path, ...]
     root: Path
     """The folder that all sources share."""
-    unread: tuple[Path, ...] = ()
+    unread: tuple[Path, ...]
     """Pictures of formats that frontglass cannot read."""
-    others: tuple[Path, ...] = ()
+    others: tuple[Path, ...]
     """Files that are neither."""
-    ours: tuple[Path, ...] = ()
+    ours: tuple[Path, ...]
     """Pictures that our commands wrote beside a still that is there too, by their names."""
     told_apart: tuple[tuple[Path, Path], ...] = ()
     """Stills whose pictures would have another's name, and the name that they have instead."""

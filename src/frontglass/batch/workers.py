@@ -206,19 +206,19 @@ class Workers:
                     kind, answer = hand.pipe.recv()
                     if kind == "megapixels":
                         hand.left.told(answer)
-                        continue
-                    hand.task = None
-                    yield task, answer
+                    else:
+                        hand.task = None
+                        yield task, answer
             except (EOFError, OSError):
                 self._drop(hand)
                 if hand.tried < TRIES:
                     waiting.append((task, hand.tried + 1))
                 else:
                     yield task, KILLED
-                continue
-            if hand.task is not None and hand.left.is_over():
-                self._drop(hand)
-                yield task, hand.left.said()
+            else:
+                if hand.task is not None and hand.left.is_over():
+                    self._drop(hand)
+                    yield task, hand.left.said()
 
     def _drop(self, hand: _Hand) -> None:
         hand.process.kill()

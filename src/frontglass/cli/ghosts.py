@@ -22,6 +22,7 @@ from frontglass.cli.options import (
 from frontglass.cli.scene_options import SceneOptions
 from frontglass.cli.still_read import check_sheet, still_read
 from frontglass.cli.texts import Record, print_json, table
+from frontglass.units import percent_text
 
 if TYPE_CHECKING:
     from frontglass.looks import LookStack
@@ -109,8 +110,8 @@ def _text(stack: LookStack, camera: fg.Camera, found: FoundGhosts | None) -> str
             [
                 str(number),
                 *(f"{place[0]:.0f},{place[1]:.0f}" for place in (ghost.lamp_px, ghost.ghost_px)),
-                f"{100 * ghost.level:.2g} %",
-                f"{100 * ghost.under:.2g} %",
+                percent_text(ghost.level),
+                percent_text(ghost.under),
                 f"{ghost.width_px:.0f}" if ghost.width_px >= 1 else "sharp",
                 f"{ghost.share:.0%}",
                 "yes" if ghost.is_seen else "no",

@@ -10,7 +10,7 @@ import frontglass as fg
 from frontglass.cli.texts import Record, table
 from frontglass.elements import ELEMENTS, LOBES, Fact, Place
 from frontglass.measurement import HazeNumbers, LookNumbers, haze_numbers
-from frontglass.units import deg_from_rad, strength_text
+from frontglass.units import deg_from_rad, percent_text, strength_text
 
 UNITS = {
     "_deg": " degrees",
@@ -141,7 +141,7 @@ def _row(numbers: LookNumbers) -> Sequence[str]:
         _triple([100 * share for share in numbers.direct_share], "{:.1f}") + " %",
         _triple(glow.half_energy_radius_deg, "{:.3g}") if glow else "-",
         _triple(glow.half_energy_radius_px, "{:.3g}") if glow else "-",
-        f"{100 * numbers.veiling_glare_index:.2g} %",
+        percent_text(numbers.veiling_glare_index),
         f"{numbers.black_lift_stops:.1f} stops",
         f"{numbers.contrast_stops:.1f} stops",
         f"{numbers.light_loss_stops:.2f} stops",

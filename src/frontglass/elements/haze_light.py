@@ -26,7 +26,7 @@ from frontglass.optics.air import LampGlow, droplet_load_mg_per_m3
 from frontglass.optics.beams import beam_airlight
 from frontglass.picture.lamps_in_air import LampInAir, lamps_in
 from frontglass.threads import for_each
-from frontglass.units import rad_from_deg
+from frontglass.units import percent_text, rad_from_deg
 
 if TYPE_CHECKING:
     from frontglass.elements.element import Passage
@@ -358,7 +358,7 @@ def _said(
     """Say what was assumed, and what such haze would be in a room."""
     said = []
     if haze.airlight is None:
-        shares = "/".join(f"{100 * part:.2g}" for part in airlight)
+        shares = "/".join(percent_text(part).removesuffix(" %") for part in airlight)
         said.append(
             f"Airlight of the haze is estimated: {shares} % of white (red/green/blue), from the "
             "light of the frame apart from its lamps, and from their glow."

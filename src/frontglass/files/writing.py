@@ -42,6 +42,7 @@ from frontglass.picture.encoding import (
 )
 from frontglass.picture.picture import Picture
 from frontglass.picture.primaries import BT709
+from frontglass.units import percent_text
 
 _HALF_MAX = 65504.0
 _CMYK_CONTAINERS = {Container.JPEG, Container.TIFF}
@@ -372,4 +373,4 @@ def _has_other_lens(exif: bytes, shot: ShotData) -> bool:
 
 
 def _percent(share: float) -> str:
-    return f"{float(f'{100 * share:.2g}'):g} %" if share >= 1e-4 else "Less than 0.01 %"
+    return percent_text(share) if share >= 1e-4 else "Less than 0.01 %"

@@ -23,6 +23,7 @@ from frontglass.picture.bracket_alignment import (
 from frontglass.picture.clipped import clipping_levels
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
+from frontglass.units import percent_text
 
 CODE_NOISE = 1.0
 """Error of a code: its rounding, and what JPEG adds. [code of 8 bits]"""
@@ -349,7 +350,7 @@ def _said(nominal: Sequence[float], stops: Sequence[float], clipped_share: float
         said.append(f"Exposures were up to {worst:.2f} stops off; measured ones are used.")
     if clipped_share > 0:
         said.append(
-            f"{100 * clipped_share:.2g} % of the pixels clip even in the darkest still:"
+            f"{percent_text(clipped_share)} of the pixels clip even in the darkest still:"
             " their light is a lower bound. Add a darker one."
         )
     return said

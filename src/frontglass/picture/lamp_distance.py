@@ -51,7 +51,7 @@ class LampSurfaces:
         falling = np.sort(light[mask])[::-1]
         held = np.cumsum(falling)
         last = int(np.searchsorted(held, CORE_SHARE * held[-1]))
-        core = mask & (light >= falling[min(last, falling.size - 1)])
+        core = mask & (light >= falling[last])
         # Beyond the box there is no lamp either.
         inside = cv2.distanceTransform(np.pad(core.view(np.uint8), 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
         weight = light * inside.astype(np.float64) ** 2

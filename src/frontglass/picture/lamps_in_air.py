@@ -248,10 +248,7 @@ def _part_m(away: float | LampSurfaces, mask: Mask, own: Mask, count: int) -> fl
     """Distance of one of the parts of a lamp [m]: its own, where it has half a fair vote."""
     if not isinstance(away, LampSurfaces):
         return away
-    if count > 1:
-        part = np.zeros_like(mask)
-        part[mask] = own
-        nearest = away.nearest_m(part) if away.vote(part) > 0.5 / count else math.inf
-        if math.isfinite(nearest):
-            return nearest
-    return away.nearest_m()
+    part = np.zeros_like(mask)
+    part[mask] = own
+    nearest = away.nearest_m(part) if away.vote(part) > 0.5 / count else math.inf
+    return nearest if math.isfinite(nearest) else away.nearest_m()

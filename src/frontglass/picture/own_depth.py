@@ -138,7 +138,7 @@ def _straightened(
         if at[0] < rows and at[1] < columns and np.isfinite(depth[at]):
             known.append((1 / float(depth[at]), 1.0))
             wanted.append(float(longer[at]) / point.distance_m)
-    if np.ptp([inverse for inverse, _ in known] or [0.0]) == 0:
+    if len({inverse for inverse, _ in known}) < 2:
         return depth
     slope, rest = np.linalg.lstsq(np.array(known), np.array(wanted), rcond=None)[0]
     if slope <= 0:

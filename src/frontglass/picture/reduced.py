@@ -22,7 +22,8 @@ def reduced(picture: Picture, width_px: int) -> Picture:
         scale = width_px / picture.width_px
         still, region = picture.wider.picture, picture.wider.region
         whole = reduced(still, round(still.width_px * scale))
-        height = max(1, round(region.height_px * scale))
+        # Its own rounding may have left the still a row less.
+        height = min(max(1, round(region.height_px * scale)), whole.height_px)
         x, y = (round(scale * corner) for corner in (region.x_px, region.y_px))
         x, y = min(x, whole.width_px - width_px), min(y, whole.height_px - height)
         return framed(whole, Region(x, y, width_px, height), picture.shot)

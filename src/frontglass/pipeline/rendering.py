@@ -172,7 +172,7 @@ class Conditions:
             return frame
         told = tuple(dict.fromkeys((*frame.notices, *seen.notices)))
         cut = framed(seen, wider.region, frame.shot)
-        return replace(cut, encoding=frame.encoding, notices=told, wider=None)
+        return replace(cut, notices=told, wider=None)
 
     def each(self, picture: Picture, looks: Iterable[OneLook]) -> Iterator[tuple[OneLook, Picture]]:
         """Each look, and the picture seen through it alone."""

@@ -114,7 +114,7 @@ def render_new(
     recipe: Recipe,
     *,
     overwrite: bool,
-    is_last: bool = False,
+    is_last: bool,
 ) -> RenderedStill:
     """Render as `render_picture`, but leave alone a file that appears there meanwhile.
 

@@ -220,7 +220,7 @@ def _columns(page: Page, picture: Picture, count: int, rows: int) -> int:
 def _sizes(width_px: int, medium: SeenOn) -> Sizes:
     if medium is SeenOn.PHONE:
         return Sizes.for_phone(width_px)
-    return Sizes(*(max(4, round(share * width_px)) for share in SHARES))
+    return Sizes(*(round(share * width_px) for share in SHARES))
 
 
 def _crop_columns(count: int, medium: SeenOn) -> int:

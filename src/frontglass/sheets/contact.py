@@ -138,4 +138,4 @@ def _reduced(cell: ContactCell, width_px: int, tallest_px: float) -> Codes | Non
         return None
     with Image.open(io.BytesIO(cell.small)) as held:
         size = size_within(held.size, width_px, min(TALLEST_SHARE * width_px, tallest_px))
-        return np.asarray(held.convert("RGB").resize(size, Image.Resampling.BOX))
+        return np.asarray(held.resize(size, Image.Resampling.BOX))

@@ -207,4 +207,4 @@ def _with_room(box: Sequence[float], picture: Picture) -> Region:
     left, top = max(0, int(x - room)), max(0, int(y - room))
     right = min(picture.width_px, int(x + width + room))
     bottom = min(picture.height_px, int(y + height + room))
-    return Region(left, top, max(1, right - left), max(1, bottom - top))
+    return Region(left, top, right - left, bottom - top)

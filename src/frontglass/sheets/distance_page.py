@@ -49,7 +49,7 @@ def distance_sheet(
         raise ParameterError("distance_m", "known", None, hint)
     sizes = Sizes.of(width_px)
     shape = picture.width_px, picture.height_px
-    cells = grid(2, shape, width_px=width_px - 2 * sizes.margin, gap_px=sizes.gap, columns=None)
+    cells = grid(2, shape, width_px=width_px - 2 * sizes.margin, gap_px=sizes.gap)
     page = Page(max(cells.width_px + 2 * sizes.margin, width_px // 2), sizes)
     px_per_rad = camera.px_per_rad(picture.width_px)
     lamps = lamps_in(picture.radiance, distance, px_per_rad, picture.lamps).lamps

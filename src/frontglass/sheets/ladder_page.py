@@ -18,9 +18,6 @@ from frontglass.sheets.lettering import (
 )
 from frontglass.sheets.sheet import QUIET_TEXT, Page
 
-READING_COLUMN = 90
-"""Width of running text, in type sizes: longer lines are hard to follow back."""
-
 
 @dataclass(frozen=True, slots=True)
 class Rung:
@@ -33,7 +30,7 @@ class Rung:
     still: Codes
     close_ups: tuple[Codes, ...]
     """The still in its cell, and the parts shown enlarged."""
-    notices: tuple[str, ...] = ()
+    notices: tuple[str, ...]
 
 
 def set_head(page: Page, look: Look, about: str, notices: Sequence[str]) -> int:
@@ -41,9 +38,8 @@ def set_head(page: Page, look: Look, about: str, notices: Sequence[str]) -> int:
     sizes, room = page.sizes, page.room_px
     x, y = sizes.margin, sizes.margin
     y = page.say(x, y, fitted([look.name], room, sizes.large)[0]) + sizes.gap // 4
-    column = min(room, READING_COLUMN * sizes.small)
     for text in (look.summary, f"Watch: {look.watch}"):
-        y = page.say(x, y, broken(text, column, sizes.small))
+        y = page.say(x, y, broken(text, room, sizes.small))
     y += sizes.gap // 3
     for text in (about, *(f"Note: {notice}" for notice in notices)):
         y = page.say(x, y, broken(text, room, sizes.small), QUIET_TEXT)

@@ -11,6 +11,7 @@ from frontglass.picture.picture import Picture
 from frontglass.sheets.lettering import SMALLEST_TYPE_PX, TextLines
 from frontglass.sheets.sheet import Page, Sheet, Sizes
 from frontglass.sheets.views import view
+from frontglass.units import percent_text
 
 TYPE_SHARE, BOX_SHARE = 0.011, 0.008
 ROOM_PX = 3
@@ -40,7 +41,7 @@ def ghost_map(picture: Picture, ghosts: Sequence[Ghost], corner_px: tuple[int, i
     page, size_px = _copy_of(picture)
     least = math.ceil(BOX_SHARE * picture.width_px)
     for number, ghost in enumerate(ghosts, 1):
-        level = f"{number} ghost {100 * ghost.level:.2g} %"
+        level = f"{number} ghost {percent_text(ghost.level)}"
         lamp = max(least, math.ceil(ghost.lamp_width_px))
         for place, side, text in (
             (ghost.lamp_px, lamp, str(number)),

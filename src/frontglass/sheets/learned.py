@@ -110,9 +110,9 @@ def _put_kernel(page: Page, kernel: ShownKernel, top_px: int) -> int:
     high = float(max((percent + np.minimum(error, percent.max())).max(), 1e-3))
     low_x, high_x = math.floor(2 * x[0]) / 2, math.ceil(2 * x[-1]) / 2
     series = [
-        Series("more", x.tolist(), np.minimum(percent + error, high).tolist(), 1),
-        Series("less", x.tolist(), np.maximum(percent - error, 0).tolist(), 1),
-        Series("light", x.tolist(), percent.tolist()),
+        Series(x.tolist(), np.minimum(percent + error, high).tolist(), 1),
+        Series(x.tolist(), np.maximum(percent - error, 0).tolist(), 1),
+        Series(x.tolist(), percent.tolist()),
     ]
     codes = plot(
         series,

@@ -144,9 +144,9 @@ def _section(number: int, still: MoodStill, *, has_wipe: bool) -> str:
     caption = html.escape(still.caption)
     tall = " tall" if still.bare.shape[0] > still.bare.shape[1] else ""
     bare_id = f"bare-{number + 1}"
-    paper = " paper" if has_wipe else ""
+    paper = ' class="paper"' if has_wipe else ""
     bare = (
-        f'<figure class="bare-frame{paper}">\n{_image(still.bare, f"{caption}: bare", bare_id)}\n'
+        f"<figure{paper}>\n{_image(still.bare, f'{caption}: bare', bare_id)}\n"
         "<figcaption><strong>bare</strong></figcaption>\n</figure>"
     )
     figures = [
@@ -178,7 +178,7 @@ def _figure(key: str, caption: str, frame: MoodFrame, bare_id: str) -> str:
         f"<span>{detail}</span>" if detail else ""
     )
     return (
-        f'<figure class="choice" id="f{key}">\n{seen}\n<figcaption>{words}</figcaption>\n'
+        f"<figure>\n{seen}\n<figcaption>{words}</figcaption>\n"
         f'<div class="answer"><button type="button" class="heart" data-key="{key}" '
         f'aria-pressed="false" aria-label="I like {key}, {name}">'
         '<span aria-hidden="true">\u2661</span></button>'

@@ -76,7 +76,6 @@ class Axis:
 class Series:
     """One curve; points that are not finite are left out."""
 
-    name: str
     x: Sequence[float]
     y: Sequence[float]
     number: int | None = None

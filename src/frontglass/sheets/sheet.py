@@ -97,7 +97,7 @@ class Sizes:
     def for_phone(cls, width_px: int) -> Sizes:
         """Return sizes that can be read where the sheet is 390 px wide: type of 11 px there."""
         margin, gap, small, large = (
-            max(4, round(share * width_px)) for share in (0.03, 0.016, 0.0295, 0.042)
+            round(share * width_px) for share in (0.03, 0.016, 0.0295, 0.042)
         )
         return cls(margin, gap, small, large, least=math.ceil(PHONE_TYPE_PX / PHONE_PX * width_px))
 

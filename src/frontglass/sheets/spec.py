@@ -49,11 +49,8 @@ def spec_sheet(
     page = Page(SHEET_WIDTH_PX, Sizes(margin=48, gap=32, small=22, large=34))
     gap = page.sizes.gap
     top = page.say_head(title, (about, *(f"Note: {notice}" for notice in notices))) + gap
-    transfers = [Series("bare", *bare)]
-    transfers += [
-        Series(column.name, *column.transfer, number=number)
-        for number, column in enumerate(columns)
-    ]
+    transfers = [Series(*bare)]
+    transfers += [Series(*column.transfer, number=number) for number, column in enumerate(columns)]
     end = _plots(page, transfers, _wedges(columns), highest_per_mm, top) + gap
     end = _table(page, rows, columns, transfers, end)
     return page.sheet(end + page.sizes.margin, notices)
@@ -63,9 +60,9 @@ def _wedges(columns: Sequence[SpecColumn]) -> list[Series]:
     """Return what a wedge has become, bare and through each look."""
     steps = [float(n) for n in range(11)]
     return [
-        Series("bare", steps, steps),
+        Series(steps, steps),
         *(
-            Series(column.name, steps, [-stop for stop in column.wedge_stops], number=number)
+            Series(steps, [-stop for stop in column.wedge_stops], number=number)
             for number, column in enumerate(columns)
         ),
     ]

@@ -27,7 +27,7 @@ from frontglass.sheets.lettering import fitted
 from frontglass.sheets.moving_ghosts import MovingGhosts
 from frontglass.sheets.sheet import Page, Sizes
 from frontglass.sheets.views import view
-from frontglass.units import deg_from_rad, rad_from_deg
+from frontglass.units import deg_from_rad, percent_text, rad_from_deg
 
 LOOP_SUFFIXES = (".webp", ".gif", ".mp4")
 LOOP_WIDTH_PX = 640
@@ -262,7 +262,7 @@ def _verdict(
         contrast = float(boiling.contrast(smallest, at, 1)[0])
         word = next(word for limit, word in WORDS if contrast < limit)
         said.append(
-            f"needles in the halo of the smallest lamp have a contrast of {100 * contrast:.2g} % "
+            f"needles in the halo of the smallest lamp have a contrast of {percent_text(contrast)} "
             f"half a degree out ({word}); a pan of {half_pan_deg(camera):.2g} degrees changes half "
             "of them"
         )
