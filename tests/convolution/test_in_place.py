@@ -54,10 +54,9 @@ def test_planes_of_single_precision_keep_light_of_double_precision():
     light = np.zeros(SHAPE)
     light[8, 40] = 1e4
     lamps = LampRows(np.array([8]), light[8:9])
-    for spread in (
-        filtered,
-        partial(filtered_without_twins, lamps=lamps, twins=Twins(True, True), are_lost=True),
-    ):
+    twins = Twins(beside=True, above=True)
+    without = partial(filtered_without_twins, lamps=lamps, twins=twins, are_lost=True)
+    for spread in (filtered, without):
         want = spread(light.copy(), planes=copied(double))
         got = spread(light.copy(), planes=copied(single))
         assert got.dtype == np.float64
