@@ -29,6 +29,7 @@ from frontglass.convolution.sines import (
     lamps_without_twins,
     twins_that_show,
 )
+from frontglass.heap import give_freed_memory_back
 from frontglass.lit_pixels import LitPixels
 from frontglass.threads import in_pieces
 
@@ -228,10 +229,16 @@ def lamps_within(lamps: LampRows, filter_: Filter, shape: Shape, dtype: np.dtype
     """
     margin = ACCURACY.least_reach_px if filter_.beyond_the_frame else 0
     wide = padded(shape, (margin, margin)) if margin else shape
-    light = np.zeros((len(lamps.rows), wide[1]), dtype)
+    light = np.zeros((len(lamps.rows), wide[1]), np.float32)
     light[:, : shape[1]] = lamps.light
-    planes = _planes_within(filter_, wide, precision_of_planes(shape))
-    return lamps_without_twins(LampRows(lamps.rows, light), planes)[: shape[0], : shape[1]]
+    even, odd = _planes_within(filter_, wide, precision_of_planes(shape))
+    # Light is written over them: they are as precise, and one goes before the next one comes.
+    even = even.astype(dtype, copy=False)
+    give_freed_memory_back()
+    odd = None if odd is None else odd.astype(dtype, copy=False)
+    give_freed_memory_back()
+    lamps, planes = LampRows(lamps.rows, light), Planes(even, odd)
+    return lamps_without_twins(lamps, planes)[: shape[0], : shape[1]]
 
 
 def _by_rows(lamps: LitPixels) -> Callable[[int], LampRows]:

@@ -200,15 +200,14 @@ def lamps_without_twins(lamps: LampRows, planes: Planes) -> Plane:
     """
     height = planes.even.shape[0] - 1
     twins = Twins(beside=True, above=True)
-    dtype = np.result_type(lamps.light, planes.even)
-    of_lamps = _lamp_waves(lamps, 0.25, twins, dtype)
+    of_lamps = _lamp_waves(lamps, 0.25, twins, planes.even.dtype)
 
     def waves(columns: slice) -> _Waves:
         tall = partial(_tall, columns, lamps.rows, height)
         return _Waves(*(tall(own) for own in of_lamps for _ in range(2)))
 
     cosines, sines = (
-        np.empty_like(planes.even, dtype) if own is None or not holds(own, dtype) else own
+        np.empty_like(planes.even) if own is None or not own.flags.writeable else own
         for own in planes
     )
     return _spread(waves, planes, cosines[:-1], sines[:-1])
