@@ -125,9 +125,11 @@ class Accuracy:
     strewn_steps, strewn_wavelengths : int, float
         For that, places of a table for each order, and wavelengths besides those that lobes ask for
         over a range as wide as the middle one.
-    fine_joint_orders : (float, float)
+    fine_joint_orders : (float, float, float)
         Out to so many first orders these points are closer, by so much of the root of a first
         order's distance [px]: thick threads put light there, the wider spread the farther apart.
+        Where two families deviate less than such a share together, they are farther apart by its
+        root: what is wrong between two points goes with that share and their distance squared.
     joint_px, joint_reach_px : float
         So far at least, and no farther, are such orders laid [px].
     most_joint_orders : int
@@ -302,7 +304,7 @@ class Accuracy:
     strewn_on_pixels: tuple[float, float] = (2.0, 0.5)
     strewn_steps: int = 64
     strewn_wavelengths: float = 16.0
-    fine_joint_orders: tuple[float, float] = (16.0, 1 / 110)
+    fine_joint_orders: tuple[float, float, float] = (16.0, 1 / 110, 0.05)
     joint_px: float = 88.0
     joint_reach_px: float = 900.0
     most_joint_orders: int = 128

@@ -66,9 +66,15 @@ def single_precision() -> Iterator[None]:
 
 def precision_for(squares: float, shape: tuple[int, ...], share: float) -> np.dtype[Any]:
     """Precision for light of a frame, by the mean of its squares, of which a share is spread."""
+    if math.sqrt(squares) * share > ACCURACY.single_rms:
+        return np.dtype(np.float64)
+    return precision_of_planes(shape)
+
+
+def precision_of_planes(shape: tuple[int, ...]) -> np.dtype[Any]:
+    """Precision for planes: their errors are small beside what transforms of bright light make."""
     small = shape[0] * shape[1] < ACCURACY.single_from_px and not _is_single.get()
-    is_double = small or math.sqrt(squares) * share > ACCURACY.single_rms
-    return np.dtype(np.float64 if is_double else np.float32)
+    return np.dtype(np.float64 if small else np.float32)
 
 
 def in_place(transform: Callable[..., Plane], plane: Plane, **how: int) -> None:

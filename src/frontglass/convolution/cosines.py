@@ -32,8 +32,8 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
     light : ndarray, shape (H, W)
         Linear light.
     planes : Planes
-        Of the frame or of a larger one, with the light in its middle and nothing round it. The
-        transforms are done in their precision.
+        Of the frame or of a larger one, with the light in its middle and nothing round it.
+        Transforms are done in their precision or that of the light, whichever is higher.
     are_lost : bool
         Whether nobody needs the planes afterwards: one may be written over, if it can be.
 
@@ -48,7 +48,7 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
     """
     if not (light[::61, ::59].any() or light.any()):
         return np.zeros(light.shape, light.dtype)
-    dtype = planes.even.dtype
+    dtype = np.result_type(light, planes.even)
     (height, width), (tall, wide) = light.shape, (n - 1 for n in planes.even.shape)
     rows_inside = slice((tall - height) // 2, (tall + height) // 2)
     columns_inside = slice((wide - width) // 2, (wide + width) // 2)
@@ -57,13 +57,13 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
         cosines = np.zeros((height, wide), dtype)
         cosines[:, columns_inside] = light
     del light
-    sines = _room_for_sines(planes, height, are_lost=are_lost)
+    sines = _room_for_sines(planes, (height, wide), dtype, are_lost=are_lost)
 
     def down(columns: slice) -> None:
         waves = np.zeros((tall, columns.stop - columns.start), dtype)
         waves[rows_inside] = cosines[:, columns]
         in_place(scipy.fft.dct, waves, axis=0)
-        even, odd = planes.at(columns)
+        even, odd = planes.at(columns).as_precise_as(dtype)
         if odd is not None and sines is not None:
             turned = _turned(waves, odd)
             # Sines start at the first frequency, where cosines have the mean.
@@ -86,18 +86,25 @@ def filtered(light: Plane, planes: Planes, *, are_lost: bool = False) -> Plane:
     return cosines[:, columns_inside]
 
 
-def _room_for_sines(planes: Planes, height: int, *, are_lost: bool) -> Plane | None:
-    """Return memory for as many rows of sines, which an odd plane makes.
+def _room_for_sines(
+    planes: Planes, shape: tuple[int, int], dtype: np.dtype[Any], *, are_lost: bool
+) -> Plane | None:
+    """Return memory for sines, which an odd plane makes.
 
     That is its own where it is lost: each piece of columns lays them where it has read it.
     """
     if planes.odd is None:
         return None
-    room = planes.odd[:height, 1:]
-    if not (are_lost and room.flags.writeable):
-        return np.zeros_like(room)
+    if not (are_lost and holds(planes.odd, dtype)):
+        return np.zeros(shape, dtype)
+    room = planes.odd[: shape[0], 1:]
     room[:, -1] = 0  # of which there are no sines, and which no piece reads
     return room
+
+
+def holds(plane: Plane, dtype: np.dtype[Any]) -> bool:
+    """Whether a plane's memory may be taken for numbers of a precision."""
+    return plane.flags.writeable and plane.dtype == dtype
 
 
 def _turned(waves: Plane, odd: Plane) -> Plane:

@@ -65,6 +65,11 @@ class Planes(NamedTuple):
         """Return some columns of both."""
         return Planes(self.even[:, columns], None if self.odd is None else self.odd[:, columns])
 
+    def as_precise_as(self, dtype: np.dtype[Any]) -> Planes:
+        """Return both in a precision; copies where it is another."""
+        odd = None if self.odd is None else self.odd.astype(dtype, copy=False)
+        return Planes(self.even.astype(dtype, copy=False), odd)
+
     def rows(self, rows: slice) -> Planes:
         """Return some rows of both."""
         return Planes(self.even[rows], None if self.odd is None else self.odd[rows])

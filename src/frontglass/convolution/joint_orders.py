@@ -30,6 +30,9 @@ from frontglass.optics.gratings import Grating
 from frontglass.optics.masks import CrossedGratings, Orders
 from frontglass.threads import end_if_unwanted
 
+NO_LIGHT = 1e-12
+"""Share of light that is none."""
+
 
 @lru_cache(maxsize=6)
 def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pixels | None:
@@ -175,6 +178,16 @@ class _Torus:
         pitch_m = max(grating.pitch_m for grating in self.mask.gratings)
         return self.band.centre_m / pitch_m * self.px_per_rad
 
+    @property
+    def _fine(self) -> tuple[float, float]:
+        """Radius within which points are closer, and how close [px]."""
+        pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
+        first_px = self.band.centre_m / pitch_m * self.px_per_rad
+        within, part, from_share = ACCURACY.fine_joint_orders
+        both = math.prod(sorted(1 - grating.direct for grating in self.mask.gratings)[-2:])
+        apart = math.sqrt(max(from_share / max(both, NO_LIGHT), 1.0))
+        return within * first_px, part * apart * math.sqrt(first_px)
+
     def _joint(self, members: tuple[int, ...], *, one_quarter: bool, strewn_twice: bool) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
         orders = self.mask.joint_orders(
@@ -186,12 +199,13 @@ class _Torus:
             one_quarter=one_quarter,
             strewn_twice=strewn_twice,
         )
-        pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
-        first_px = self.band.centre_m / pitch_m * self.px_per_rad
-        within, part = ACCURACY.fine_joint_orders
-        fine = (within * first_px, part * math.sqrt(first_px))
         points = streaks_of(
-            orders, self.band, self.px_per_rad, self.step_px, fine=fine, at_once=POINTS_IN_CACHE
+            orders,
+            self.band,
+            self.px_per_rad,
+            self.step_px,
+            fine=self._fine,
+            at_once=POINTS_IN_CACHE,
         )
         # What is opposite has the conjugate transform; a lamp in the middle turns every other sign.
         transformed = scipy.fft.rfft2(on_torus(points, self.side), workers=-1)

@@ -26,7 +26,6 @@ from frontglass.arrays import Float64
 from frontglass.convolution.blocks import over_rows
 from frontglass.convolution.filters import Planes
 from frontglass.convolution.joint_orders import beside_the_arms
-from frontglass.convolution.kept import is_small
 from frontglass.convolution.splat import MaskFilter, MirrorKernel, Points, lay_planes, splat
 from frontglass.optics.bands import Band
 from frontglass.optics.gratings import Grating
@@ -53,9 +52,8 @@ class CrossedFilter(MaskFilter):
 
     def cosine_planes(self, shape: tuple[int, int], dtype: np.dtype[Any]) -> Planes:
         """See `Filter`."""
-        parts = _parts_of(shape, dtype)
         # Fresh memory costs as much as a transform: all that is multiplied is laid in one place.
-        room = Planes.empty((shape[0], parts[0].stop - 1), dtype, is_even=False)
+        room = Planes.empty(shape, dtype, is_even=False)
         product: _Passed | None = None
         # With one that is askew first, its planes have room for what the others make of it.
         for family in sorted(self._families(), key=lambda family: family.is_even):
@@ -64,20 +62,18 @@ class CrossedFilter(MaskFilter):
             kernel = MirrorKernel.of(pixels, shape, has_mirrors=self.has_mirrors)
             if product is None:
                 planes = Planes.empty(shape, dtype, is_even=family.is_laid_even)
-                product = family.laid(kernel, planes, slice(0, shape[1] + 1))
+                product = family.laid(kernel, planes)
                 continue
-            for columns in parts:
-                own = _room_for(room, columns, is_even=family.is_laid_even)
-                product.at(columns).pass_through(family.laid(kernel, own, columns))
+            own = Planes(room.even, None) if family.is_laid_even else room
+            product.pass_through(family.laid(kernel, own))
             product = _Passed(product.direct * family.direct, product.planes)
         assert product is not None
         beside = beside_the_arms(self.mask, self.band, self.px_per_rad)
         if beside is not None:
             kernel = MirrorKernel.of([beside], shape, has_mirrors=self.has_mirrors)
-            for columns in parts:
-                own = _room_for(room, columns, is_even=product.planes.odd is None)
-                lay_planes(kernel, own, columns)
-                product.at(columns).add(own)
+            own = Planes(room.even, None) if product.planes.odd is None else room
+            lay_planes(kernel, own)
+            product.add(own)
         if self.pale_share:
             for plane in product.planes:
                 if plane is not None:
@@ -99,21 +95,6 @@ class CrossedFilter(MaskFilter):
                 )
 
 
-def _parts_of(shape: tuple[int, int], dtype: np.dtype[Any]) -> list[slice]:
-    """Columns laid together: all, but a quarter of a large frame's in double precision.
-
-    Each part takes the transforms along rows once more, but memory there is for one frame more.
-    """
-    count = shape[1] + 1
-    step = count if dtype == np.float32 or is_small(shape) else -(-count // 4)
-    return [slice(start, min(start + step, count)) for start in range(0, count, step)]
-
-
-def _room_for(room: Planes, columns: slice, *, is_even: bool) -> Planes:
-    own = room.at(slice(0, columns.stop - columns.start))
-    return Planes(own.even, None) if is_even else own
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Family:
     """Threads across a direction, and their mirror image if that is another family."""
@@ -131,12 +112,12 @@ class _Family:
     def direct(self) -> float:
         return self.grating.direct ** (2 if self.has_image else 1)
 
-    def laid(self, kernel: MirrorKernel, planes: Planes, columns: slice) -> _Passed:
-        """Return some columns of what it lets pass, laid into planes for them.
+    def laid(self, kernel: MirrorKernel, planes: Planes) -> _Passed:
+        """Return what it lets pass, laid into planes.
 
         Light that passes a family and its mirror image is even: (d + E)^2 - O^2 - d^2.
         """
-        lay_planes(kernel, planes, columns)
+        lay_planes(kernel, planes)
         if not self.has_image:
             return _Passed(self.direct, planes)
 
@@ -159,10 +140,6 @@ class _Passed:
 
     direct: float
     planes: Planes
-
-    def at(self, columns: slice) -> _Passed:
-        """Return some columns of it."""
-        return _Passed(self.direct, self.planes.at(columns))
 
     def pass_through(self, other: _Passed) -> None:
         """Make planes those of light that passes another too: E1 E2 + O1 O2 and E1 O2 + O1 E2."""

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float32
-from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for
+from frontglass.convolution.blocks import ROWS_AT_ONCE, precision_for, precision_of_planes
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes, frequencies
 from frontglass.convolution.kept import Kept, is_small, side_by_side
@@ -29,6 +29,7 @@ from frontglass.convolution.sines import (
     lamps_without_twins,
     twins_that_show,
 )
+from frontglass.heap import give_freed_memory_back
 from frontglass.lit_pixels import LitPixels
 from frontglass.threads import in_pieces
 
@@ -45,13 +46,13 @@ class Source(NamedTuple):
         Of the frame.
     mean_square : float
         Of its light.
-    plane : callable (channel) -> ndarray, shape (H, W)
+    plane : callable (channel, dtype) -> ndarray, shape (H, W)
         Light of a channel, in memory of its own.
     """
 
     shape: Shape
     mean_square: float
-    plane: Callable[[int], Float32]
+    plane: Callable[[int, np.dtype[Any]], Plane]
 
 
 def of_light(
@@ -68,13 +69,13 @@ def of_light(
         whole = light[less.at].astype(np.float64)
         squares += float(np.square(whole - less.light).sum() - np.square(whole).sum())
 
-    def plane(channel: int) -> Float32:
-        own = np.empty(light.shape[:2], np.float32)
+    def plane(channel: int, dtype: np.dtype[Any]) -> Plane:
+        own = np.empty(light.shape[:2], dtype)
         direct, veil = filters[channel].direct, filters[channel].veil * means[channel]
 
         def some(rows: slice) -> None:
             own[rows] = light[rows, :, channel]
-            straight = own[rows] * np.float32(direct)
+            straight = light[rows, :, channel] * np.float32(direct)
             if veil:
                 straight += np.float32(veil)
             out[rows, :, channel] = straight
@@ -99,8 +100,8 @@ def of_lit(
     handed out. None of it may be veil.
     """
 
-    def plane(channel: int) -> Float32:
-        own = np.zeros(_shape(lit), np.float32)
+    def plane(channel: int, dtype: np.dtype[Any]) -> Plane:
+        own = np.zeros(_shape(lit), dtype)
         own[lit.at] = lit.light[:, channel]
         if out is not None:
             lost = np.float32(1 - filters[channel].direct)
@@ -117,13 +118,14 @@ def add_spread(
     out: Float32, source: Source, filters: Sequence[Filter], *, is_dark: bool = False
 ) -> None:
     """Add deviated light of a frame, among its mirror images or in the dark."""
+    dtype = _precision(source, filters)
 
     def spread(of: _OfFilter) -> None:
         filter_, channels = of
-        planes = _planes(filter_, source.shape, _precision(source, filters), is_dark=is_dark)
+        planes = _planes(filter_, source.shape, is_dark=is_dark)
         for channel in channels:
             are_lost = channel == channels[-1]
-            out[..., channel] += filtered(source.plane(channel), planes, are_lost=are_lost)
+            out[..., channel] += filtered(source.plane(channel, dtype), planes, are_lost=are_lost)
 
     side_by_side(spread, by_filter(filters), source.shape)
 
@@ -138,24 +140,22 @@ def add_spread_without_images(
 
     def spread(of: _OfFilter) -> None:
         filter_, channels = of
-        planes = _planes(filter_, shape, rest_dtype if filter_.is_laid else dtype)
+        planes = _planes(filter_, shape)
         ways = [_way_of(rows_of(channel), filter_, planes, shape) for channel in channels]
-        if planes.even.dtype != dtype and not all(way.goes_round for way in ways):
-            planes = _planes(filter_, shape, dtype)
         for channel, way in zip(channels, ways, strict=True):
             are_lost = channel == channels[-1]
             if way.goes_round:
-                rest = source.plane(channel)
+                rest = source.plane(channel, rest_dtype)
                 rest[way.lamps.rows] -= way.lamps.light
                 added = filtered(rest, planes, are_lost=are_lost)
                 del rest
             elif any(way.twins):
                 # Its light is not named, so that it is gone once it has been read.
                 added = filtered_without_twins(
-                    source.plane(channel), way.lamps, planes, way.twins, are_lost=are_lost
+                    source.plane(channel, dtype), way.lamps, planes, way.twins, are_lost=are_lost
                 )
             else:
-                added = filtered(source.plane(channel), planes, are_lost=are_lost)
+                added = filtered(source.plane(channel, dtype), planes, are_lost=are_lost)
             out[..., channel] += added
             del added
         del planes
@@ -202,7 +202,7 @@ def come_round(lamps: LitPixels, source: Source, filters: Sequence[Filter]) -> b
 
     def ends(filter_: Filter) -> tuple[Plane, Plane]:
         if filter_.is_laid:
-            return _edges(_planes(filter_, shape, _precision(source, filters)))
+            return _edges(_planes(filter_, shape))
         return filter_.on_grid(fx, fy[:1])[0], filter_.on_grid(fx[:1], fy)[:, 0]
 
     return any(
@@ -231,8 +231,14 @@ def lamps_within(lamps: LampRows, filter_: Filter, shape: Shape, dtype: np.dtype
     wide = padded(shape, (margin, margin)) if margin else shape
     light = np.zeros((len(lamps.rows), wide[1]), np.float32)
     light[:, : shape[1]] = lamps.light
-    planes = _planes_within(filter_, wide, dtype)
-    return lamps_without_twins(LampRows(lamps.rows, light), planes)[: shape[0], : shape[1]]
+    even, odd = _planes_within(filter_, wide, precision_of_planes(shape))
+    # Light is written over them: they are as precise, and one goes before the next one comes.
+    even = even.astype(dtype, copy=False)
+    give_freed_memory_back()
+    odd = None if odd is None else odd.astype(dtype, copy=False)
+    give_freed_memory_back()
+    lamps, planes = LampRows(lamps.rows, light), Planes(even, odd)
+    return lamps_without_twins(lamps, planes)[: shape[0], : shape[1]]
 
 
 def _by_rows(lamps: LitPixels) -> Callable[[int], LampRows]:
@@ -261,10 +267,9 @@ def _shape(frame: Float32 | LitPixels) -> Shape:
     return frame.shape[0], frame.shape[1]
 
 
-def _planes(
-    filter_: Filter, shape: Shape, dtype: np.dtype[Any], *, is_dark: bool = False
-) -> Planes:
+def _planes(filter_: Filter, shape: Shape, *, is_dark: bool = False) -> Planes:
     """Planes of a filter; those of a large frame in the dark would hold copies of it."""
+    dtype = precision_of_planes(shape)
     if not is_dark:
         return _planes_among_mirrors(filter_, shape, dtype)
     make = _planes_in_the_dark if is_small(shape) else planes_in_the_dark

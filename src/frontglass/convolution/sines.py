@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.convolution.blocks import ROWS_AT_ONCE, in_place, over_columns
+from frontglass.convolution.cosines import holds
 from frontglass.convolution.filters import Planes
 from frontglass.threads import in_pieces
 
@@ -157,7 +158,7 @@ def filtered_without_twins(
     A wave ``sin cos`` becomes E times itself less O times ``cos sin``, the other way round alike,
     and ``sin sin`` becomes E times itself and O times ``cos cos``, with E and O the planes.
     """
-    dtype = planes.even.dtype
+    dtype = np.result_type(light, planes.even)
     height, width = light.shape
     share = 0.5 ** sum(twins)
     # Frequencies from 0 to the last, of which cosines have no last one and sines no first.
@@ -166,7 +167,7 @@ def filtered_without_twins(
     cosines[lamps.rows, :-1] -= ((1 - share) * lamps.light).astype(dtype)
     del light
     sines = None
-    if are_lost and planes.odd is not None and planes.odd.flags.writeable:
+    if are_lost and planes.odd is not None and holds(planes.odd, dtype):
         sines = planes.odd[:-1]
     elif twins.beside or planes.odd is not None:
         sines = np.zeros_like(cosines)
@@ -221,7 +222,9 @@ def _spread(
     """
 
     def down(columns: slice) -> None:
-        of_cosines, of_sines = _down(waves(columns), planes.at(columns))
+        of_cosines, of_sines = _down(
+            waves(columns), planes.at(columns).as_precise_as(cosines.dtype)
+        )
         cosines[:, columns] = of_cosines
         if sines is not None and of_sines is not None:
             sines[:, columns] = of_sines

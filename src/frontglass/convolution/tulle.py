@@ -23,12 +23,14 @@ from frontglass.convolution.tulle_halo import arms_beyond, halo_points, is_narro
 from frontglass.optics.bands import REACH_SIGMAS, Band
 from frontglass.optics.masks import Orders
 from frontglass.optics.tulle import HexagonalNet
+from frontglass.threads import in_pieces
 
 _NORMALS = np.radians([0.0, 60.0, 120.0])
 _GOLDEN = (1 + math.sqrt(5)) / 2
 _ROWS = np.arange(-40, 41)
 """Of orders beside an arm; 99 % of its light."""
 _LEVEL = 1e-12
+HALO_ROWS_AT_ONCE = 256
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,15 +53,12 @@ class TulleFilter(MaskFilter):
         whole = 1 - self.mask.direct
         # Jitter's halo has what is left; of a perfect net that is next to nothing.
         brighter = 1.0 if self.mask.jitter_m or not found else whole / found
-        parts = (splat(Points(x, y, share * brighter * light)) for x, y, light in laid)
-        every: Iterable[Pixels] = parts
+        every = _on_pixels(laid, share * brighter)
         has_halo = self.mask.jitter_m and found
         is_narrow = has_halo and is_narrow_halo(self.mask, self.band, self.px_per_rad)
         if is_narrow:
-            halo_light = share * (whole - found)
-            pieces = halo_points(self.mask, self.band, self.px_per_rad, max(shape))
-            more = (splat(Points(x, y, halo_light * light)) for x, y, light in pieces)
-            every = itertools.chain(parts, more)
+            more = halo_points(self.mask, self.band, self.px_per_rad, max(shape))
+            every = itertools.chain(every, _on_pixels(more, share * (whole - found)))
         planes = planes_of(every, shape, dtype, is_even=self.is_even, has_mirrors=self.has_mirrors)
         if has_halo and not is_narrow:
             self._add_folded_halo(planes, shape, share * (whole - found))
@@ -79,12 +78,17 @@ class TulleFilter(MaskFilter):
             add_halo(planes, halo_of_pieces(self.mask, self.band), self.px_per_rad, light)
         if self.has_mirrors or not is_small(shape):
             return
-        pieces = arms_beyond(self.mask, self.band, self.px_per_rad, shape)
-        parts = (splat(Points(x, y, -light * own)) for x, y, own in pieces)
-        folded = planes_of(parts, shape, planes.even.dtype, is_even=self.is_even)
+        beyond = _on_pixels(arms_beyond(self.mask, self.band, self.px_per_rad, shape), -light)
+        folded = planes_of(beyond, shape, planes.even.dtype, is_even=self.is_even)
         np.add(planes.even, folded.even, out=planes.even)
         if planes.odd is not None and folded.odd is not None:
             np.add(planes.odd, folded.odd, out=planes.odd)
+
+
+def _on_pixels(points: Iterable[Points], light: float) -> Iterator[Pixels]:
+    """Yield pixels of some light of points."""
+    for x, y, shares in points:
+        yield from map(splat, Points(x, y, light * shares).pieces())
 
 
 def star(mask: HexagonalNet, band: Band, px_per_rad: float) -> Iterator[Points]:
@@ -233,16 +237,32 @@ def _folded_halo(
 
 def add_halo(planes: Planes, halo: Halo, px_per_rad: float, light: float) -> None:
     """Add a share of light to planes: a mean over the sending and the receiving pixel."""
+    height = len(planes.even) - 1
+
+    def add(rows: slice) -> None:
+        down = np.arange(rows.start, rows.stop) / (2 * height)
+        _add_halo_to_rows(planes.rows(rows), down, halo, px_per_rad, light)
+
+    in_pieces(add, height + 1, HALO_ROWS_AT_ONCE)
+    if planes.odd is not None:
+        planes.odd[[0, -1]] = 0
+        planes.odd[:, [0, -1]] = 0
+
+
+def _add_halo_to_rows(
+    planes: Planes, down: Float64, halo: Halo, px_per_rad: float, light: float
+) -> None:
+    """Add it to some rows of planes, at frequencies [cycles/px] down the frame."""
     across, along = (reach / px_per_rad for reach in (halo.across_per_rad, halo.along_per_rad))
-    height, width = (side - 1 for side in planes.even.shape)
-    rows, columns = np.arange(height + 1), np.arange(width + 1)
+    width = planes.even.shape[1] - 1
+    columns = np.arange(width + 1)
     aliases = range(-math.ceil(across + along), math.ceil(across + along) + 1)
     # What is even looks the same the other way up: all that would be laid so is laid already.
     signs = (1, -1) if planes.odd is not None else (1,)
     each = light / (len(_NORMALS) * len(signs))
     for direction, sign, alias in itertools.product(halo.directions_rad, signs, aliases):
         c, s = math.cos(direction), math.sin(direction)
-        fy = sign * rows / (2 * height) + alias
+        fy = sign * down + alias
         seen_down = each * np.sinc(fy) ** 2
         first, last = _within(c, s * fy, across)
         start, end = _within(s, -c * fy, along)
@@ -259,9 +279,6 @@ def add_halo(planes: Planes, halo: Halo, px_per_rad: float, light: float) -> Non
             planes.even[row, column] += value
             if planes.odd is not None:
                 planes.odd[row, column] -= sign * value
-    if planes.odd is not None:
-        planes.odd[[0, -1]] = 0
-        planes.odd[:, [0, -1]] = 0
 
 
 def _within(slope: float, offset: Float64, reach: float) -> tuple[Float64, Float64]:
