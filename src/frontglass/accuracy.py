@@ -110,10 +110,11 @@ class Accuracy:
     aliases_of_points : int
         Detail of a streak finer than this part of the points' distance is left out; at most scales
         a band has washed it out long before.
-    joint_orders : tuple of (float, int, float)
-        First orders of two families that are laid at their exact places, and how far apart their
-        points are [px], from which share on of what both deviate. More take time with the square of
-        their number; farther out a product is as good.
+    joint_orders : tuple of (float, int, float, int)
+        First orders of two families that are laid at their exact places, how far apart their points
+        are [px], and how many orders at most where they lie closer than pixels, from which share on
+        of what both deviate. More take time with the square of their number; farther out a product
+        is as good.
     strewn_joint_orders, fewest_between : tuple of (float, int, float, float, int), int
         The same where threads lie unevenly: from which share on what they strew between orders is
         laid too, at most so far and so far apart, in how many parts for each pixel between orders,
@@ -132,9 +133,6 @@ class Accuracy:
         root: what is wrong between two points goes with that share and their distance squared.
     joint_px, joint_reach_px : float
         So far at least, and no farther, are such orders laid [px].
-    most_joint_orders : int
-        But no more of them where they lie closer than pixels: time with the square of their
-        number. 128 leave 0.4 of the bound beside a lamp of 100 on 36 pixels.
     orders_of_several : tuple of (float, int, int)
         The same of three families and of four, from so large a share on that three deviate one
         after the other. Grooves that deviate 0.86 each are 35 times the bound off with 16, 11 with
@@ -143,7 +141,7 @@ class Accuracy:
         Points laid at a time; more take memory.
     faintest_joint_order : float
         Share of the light from which on what several deviate is one of these orders: most have far
-        less.
+        less, and of those one stands for many.
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
     tulle_orders, tulle_px, most_tulle_orders : float
@@ -288,12 +286,13 @@ class Accuracy:
     streak_reach_rad: float = 16.0
     streak_least_px: int = 512
     aliases_of_points: int = 16
-    joint_orders: tuple[tuple[float, int, float], ...] = (
-        (0.0, 16, 0.25),
-        (0.01, 36, 0.125),
-        (0.03, 72, 0.25),
-        (0.2, 108, 0.25),
-        (0.3, 216, 0.25),
+    joint_orders: tuple[tuple[float, int, float, int], ...] = (
+        (0.0, 16, 0.25, 128),
+        (0.01, 36, 0.125, 128),
+        (0.03, 72, 0.25, 128),
+        (0.1, 108, 0.125, 256),
+        (0.3, 216, 0.25, 256),
+        (0.5, 320, 0.125, 320),
     )
     strewn_joint_orders: tuple[tuple[float, int, float, float, int], ...] = (
         (0.0015, 24, 0.25, 1.5, 16),
@@ -307,24 +306,24 @@ class Accuracy:
     fine_joint_orders: tuple[float, float, float] = (16.0, 1 / 110, 0.05)
     joint_px: float = 88.0
     joint_reach_px: float = 900.0
-    most_joint_orders: int = 128
     orders_of_several: tuple[tuple[float, int, int], ...] = (
         (0.0, 16, 5),
         (0.02, 32, 5),
         (0.1, 64, 5),
         (0.5, 256, 5),
     )
-    faintest_joint_order: float = 1e-10
+    faintest_joint_order: float = 1e-9
     darkest_share: float = 2e-14
     points_at_once: int = 400_000
     tulle_orders: float = 64.0
-    tulle_px: float = 240.0
+    tulle_px: float = 340.0
     most_tulle_orders: float = 128.0
     tulle_parts: float = 3.0
     tulle_steps_px: tuple[tuple[float, float], ...] = (
-        (5.0, 0.03),
-        (10.0, 0.0625),
-        (20.0, 0.125),
+        (5.0, 0.01),
+        (10.0, 0.03),
+        (20.0, 0.0625),
+        (40.0, 0.125),
         (math.inf, 0.5),
     )
     fine_arms: float = 8.0

@@ -50,21 +50,22 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     spacing = min(band.centre_m / g.pitch_m for g in mask.gratings) * px_per_rad
     deviated = sorted(1 - grating.direct for grating in mask.gratings)
     both, three = math.prod(deviated[-2:]), math.prod(deviated[-3:])
-    _, orders, step = next(tier for tier in reversed(ACCURACY.joint_orders) if both >= tier[0])
+    tier = next(tier for tier in reversed(ACCURACY.joint_orders) if both >= tier[0])
+    _, orders, step, most_orders = tier
     more = next(tier[1:] for tier in reversed(ACCURACY.orders_of_several) if three >= tier[0])
     between, of_several = 0, 0
     strewn = both * max(map(_strewn, mask.gratings))
     if strewn > ACCURACY.strewn_joint_orders[0][0]:
-        tier = next(tier for tier in reversed(ACCURACY.strewn_joint_orders) if strewn > tier[0])
-        _, most_orders, step, per_px, most = tier
+        least = next(tier for tier in reversed(ACCURACY.strewn_joint_orders) if strewn > tier[0])
+        _, fewer, step, per_px, most = least
         between = min(max(math.ceil(per_px * spacing), ACCURACY.fewest_between), most)
         of_several = min(between, ACCURACY.most_between_of_several)
-        orders = min(orders, most_orders)
+        orders = min(orders, fewer)
     if any(g.drift_m for g in mask.gratings):
         # Parts of a peak lie beside one another.
         step = max(step, min(2 * step, spacing / 16))
     wanted = max(orders, math.ceil(ACCURACY.joint_px / spacing))
-    wanted = min(wanted, max(orders, ACCURACY.most_joint_orders))
+    wanted = min(wanted, max(orders, most_orders))
     highest = max(min(wanted, int(ACCURACY.joint_reach_px / spacing)), 1)
     wide = 1 + REACH_SIGMAS * band.sigma_m / band.centre_m
     # Far enough along either axis for what all families together deviate.

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.checks import check_number
@@ -17,6 +18,8 @@ from frontglass.optics.gratings import Grating
 from frontglass.optics.psf import FloatArray
 
 _SAME_TURN_RAD = 1e-9
+# Few enough to be laid, and each too faint to be seen.
+_TIMES_FAINTEST = 10
 
 
 class Orders(NamedTuple):
@@ -141,8 +144,8 @@ class CrossedGratings:
         parts_between : int
             As in `Grating.strewn_orders` for the first, one more for each other.
         faintest : float
-            Share of the light from which on an order is one of them; what others hold goes to
-            those [1].
+            Share of the light from which on an order is one of them; of others a few stand for
+            many, ten times as bright [1].
         one_quarter : bool
             Of two, those to one side of both alone: half of them.
         strewn_twice : bool
@@ -166,9 +169,8 @@ class CrossedGratings:
             if not strewn_twice:
                 joint[np.ix_(strewn, between)] = 0.0
             # Of what thin threads deviate all is faint.
-            ones, others = np.nonzero(joint > min(faintest, 1e-3 * joint.max()))
-            shares = joint[ones, others]
-            shares *= joint.sum() / shares.sum()
+            at, shares = _without_faint(joint.ravel(), min(faintest, 1e-3 * joint.max()))
+            ones, others = np.divmod(at, light.size)
             strewn = strewn[ones] | between[others]
             x = x[ones] + math.cos(angle) * place[others]
             y = y[ones] + math.sin(angle) * place[others]
@@ -181,6 +183,23 @@ class CrossedGratings:
     def groups_of(self, size: int) -> list[tuple[int, ...]]:
         """All the ways of choosing so many gratings."""
         return list(itertools.combinations(range(len(self.gratings)), size))
+
+
+def _without_faint(shares: FloatArray, least: float) -> tuple[NDArray[np.intp], FloatArray]:
+    """Which orders to lay and with what light; of those below `least` some, for as much light.
+
+    Evenly spaced in their running sum, as in systematic sampling [Cochran1977], so that what
+    stands for faint ones lies where they do.
+    """
+    is_bright = shares > least
+    (bright,), (faint,) = np.nonzero(is_bright), np.nonzero(~is_bright & (shares > 0))
+    sums = np.cumsum(shares[faint])
+    if not faint.size:
+        return bright, shares[bright]
+    count = math.ceil(sums[-1] / (_TIMES_FAINTEST * least))
+    some = faint[np.searchsorted(sums, (np.arange(count) + 0.5) / count * sums[-1])]
+    light = np.full(count, sums[-1] / count)
+    return np.concatenate([bright, some]), np.concatenate([shares[bright], light])
 
 
 class CrossedMask(PupilMask):
