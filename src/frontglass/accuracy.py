@@ -139,9 +139,9 @@ class Accuracy:
         32, 5 with 64 and 2.8 with 128.
     points_at_once : int
         Points laid at a time; more take memory.
-    faintest_joint_order : float
+    faintest_joint_orders : (float, float)
         Share of the light from which on what several deviate is one of these orders: most have far
-        less, and of those one stands for many.
+        less, and of those one stands for many. The second is for what three strew, which is much.
     darkest_share : float
         Light below this share of a lamp's is not laid by itself.
     tulle_orders, tulle_px, most_tulle_orders : float
@@ -296,10 +296,10 @@ class Accuracy:
     )
     strewn_joint_orders: tuple[tuple[float, int, float, float, int], ...] = (
         (0.0015, 24, 0.25, 1.5, 16),
+        (0.008, 48, 0.25, 1.5, 16),
         (0.015, 72, 0.25, 3.0, 48),
     )
     fewest_between: int = 3
-    most_between_of_several: int = 3
     strewn_on_pixels: tuple[float, float] = (2.0, 0.5)
     strewn_steps: int = 64
     strewn_wavelengths: float = 16.0
@@ -312,7 +312,7 @@ class Accuracy:
         (0.1, 64, 5),
         (0.5, 256, 5),
     )
-    faintest_joint_order: float = 1e-9
+    faintest_joint_orders: tuple[float, float] = (1e-9, 3e-9)
     darkest_share: float = 2e-14
     points_at_once: int = 400_000
     tulle_orders: float = 64.0

@@ -34,12 +34,6 @@ def night(lamp: float, shape: tuple[int, int] = SHAPE) -> np.ndarray:
     return light.astype(np.float32)
 
 
-def past_the_numeric_bound(times: float) -> pytest.MarkDecorator:
-    """Known to miss the numeric bound; a difference that can be seen still fails."""
-    reason = f"{times} of the numeric bound"
-    return pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason)
-
-
 @pytest.mark.parametrize("scale", [2000.0, 9000.0])
 @pytest.mark.parametrize("name", PATTERNS)
 @pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
@@ -133,7 +127,7 @@ def test_turned_nets_are_within_the_engines_bound(mesh, scale):
 @pytest.mark.parametrize(
     ("unevenness", "scale", "wavelengths"),
     [
-        pytest.param(0.0, 2000.0, 256, marks=past_the_numeric_bound(1.29)),
+        (0.0, 2000.0, 256),
         (0.0, 9000.0, 1024),
         (0.01, 2000.0, 256),
         (0.01, 9000.0, 1024),
@@ -141,7 +135,8 @@ def test_turned_nets_are_within_the_engines_bound(mesh, scale):
 )
 @pytest.mark.source("Goodman2005", "sec. 4.4, of a honeycomb")
 def test_tulle_is_within_the_engines_bound(unevenness, scale, wavelengths):
-    # Doubling aliases and wavelengths changes the reference by a seventh of the bound.
+    # Every order within 400 cycles, and arms to 6000, laid out one by one are 0.3 of the bound off
+    # the reference.
     mesh = replace(TULLE, unevenness=unevenness)
     how = {"least_weight": 1e-3, "wavelengths": wavelengths}
     assert_within_the_bound(mesh, scale, channel=1, **how)
@@ -249,36 +244,54 @@ def test_dots_of_close_tulle_do_not_show_behind_a_long_lens():
 
 
 @pytest.mark.parametrize(
-    ("mesh", "channel", "scale"),
+    ("mesh", "channel", "scale", "aliases"),
     [
-        # 1.4 times the numeric bound, 35 with as few orders as others take.
+        # 35 times the bound with as few orders as others take, 1.4 with what faint ones hold given
+        # to bright ones nearer the lamp.
         (
             Lines(pitch_mm=2.218, line_mm=0.7969, families=3, groove_phase_deg=130, angle_deg=81.3),
             2,
-            3855.0,
+            3855.4,
+            150,
         ),
-        # 0.6 times by 150 aliases; of 48, which do elsewhere, the reference is as far off itself.
-        # Light that all three lead back to the lamp must not fade in it.
+        # Light that all three lead back to the lamp must not fade in the reference.
         (
             Lines(pitch_mm=0.772, line_mm=0.2898, families=3, groove_phase_deg=102, angle_deg=14.5),
             1,
-            3855.0,
+            3855.4,
+            150,
         ),
-        # Nearly 1, 32 without what threads strew within half an order of the lamp.
-        (Net(pitch_mm=1.49, thread_mm=0.5631, unevenness=0.05, angle_deg=59.5), 0, 15422.0),
+        # 32 times without what threads strew within half an order of the lamp. More aliases ask for
+        # more wavelengths than anybody can wait for.
+        (Net(pitch_mm=1.49, thread_mm=0.5631, unevenness=0.05, angle_deg=59.5), 0, 15422.0, 48),
+        # Two families whose orders lie closer than pixels ask for more of them.
+        (
+            Lines(pitch_mm=2.585, line_mm=0.6971, families=2, groove_phase_deg=92, angle_deg=70.2),
+            0,
+            1850.6,
+            150,
+        ),
     ],
     ids=[
         "three families that deviate nearly all",
         "three families of wide grooves",
         "thicker and uneven",
+        "two families of wide grooves",
     ],
 )
 @pytest.mark.source("Goodman2005", "sec. 4.4: the transfer function of a grating")
-def test_meshes_past_the_numeric_bound_look_right(mesh, channel, scale):
-    light = small_night(600.0)
-    got = seen(light, mesh, camera=camera(SMALL[1], scale))[..., channel]
-    plane = light[..., channel].astype(float)
-    assert_no_one_sees_a_difference(got, recorded(mask_reference, plane, mesh, channel, scale))
+def test_thick_threads_are_within_the_engines_bound(mesh, channel, scale, aliases):
+    # Of 48 aliases, which do elsewhere, the reference is off by half of the bound.
+    wavelengths = 512 if scale < 10000 else 2048
+    how = {"wavelengths": wavelengths, "aliases": aliases}
+    assert_within_the_bound(mesh, scale, channel, **how)
+
+
+@pytest.mark.source("Goodman2005", "sec. 4.4, of a honeycomb")
+def test_thick_tulle_is_within_the_engines_bound():
+    # First orders 4 px apart, to be laid in steps of a hundredth.
+    mesh = Net(pitch_mm=2.042, thread_mm=0.7483, weave="tulle", angle_deg=70.8)
+    assert_within_the_bound(mesh, 15422.0, 1, least_weight=1e-3, wavelengths=1024)
 
 
 def assert_within_the_bound(mesh, scale, channel, **how):
@@ -291,10 +304,7 @@ def assert_within_the_bound(mesh, scale, channel, **how):
 
 
 def assert_no_one_sees_a_difference(got, want):
-    """Half of an 8-bit code after the display curve, on every pixel.
-
-    It fails by `pytest.fail`, which no `xfail` of an AssertionError forgives.
-    """
+    """Half of an 8-bit code after the display curve, on every pixel."""
 
     def codes(light):
         linear = np.clip(light, 0, 1)
@@ -302,9 +312,7 @@ def assert_no_one_sees_a_difference(got, want):
             linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055
         )
 
-    seen_codes = np.abs(codes(got) - codes(want)).max()
-    if not seen_codes < 0.5:
-        pytest.fail(f"{seen_codes:.2f} 8-bit codes")
+    assert np.abs(codes(got) - codes(want)).max() < 0.5
 
 
 @pytest.mark.parametrize("groove", [None, 120.0])

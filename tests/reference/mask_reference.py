@@ -22,12 +22,13 @@ Array = NDArray[np.float64]
 Rest = Callable[[Array, Array], Array]
 
 ALIASES = 48
-STRIP_ALIASES = 48
+STRIP_ALIASES = 400
 LEAST_WEIGHT = 1e-5
 WAVELENGTHS = 256
 TULLE_ORDERS = 20
 """Orders of tulle within this many cycles to a pitch are laid out one by one."""
-TULLE_NODES = 1024
+TULLE_NODES = 4096
+"""Straight lines between 1024 of them blunt far orders: the bound, 2000 px per radian."""
 FINEST_PX = 0.02
 _OWN_PITCHES = 1.5
 """Pieces of thread are shorter, and overlap themselves no farther."""
@@ -59,6 +60,7 @@ def mask_reference(
     *,
     least_weight: float = LEAST_WEIGHT,
     wavelengths: int = WAVELENGTHS,
+    aliases: int = ALIASES,
 ) -> Array:
     """One channel's light behind a mesh, mirrored for ever at the frame's edges.
 
@@ -81,6 +83,7 @@ def mask_reference(
         big.shape,
         least_weight=least_weight,
         wavelengths=wavelengths,
+        aliases=aliases,
     )
     return np.fft.irfft2(np.fft.rfft2(big) * transfer, s=big.shape)[:height, :width]
 
@@ -93,12 +96,13 @@ def mask_transfer(
     *,
     least_weight: float,
     wavelengths: int,
+    aliases: int = ALIASES,
 ) -> Array:
     """Transfer function of a mask and two averages over pixels, at `rfft2`'s frequencies."""
     height, width = shape
     fx, fy = np.fft.rfftfreq(width), np.fft.fftfreq(height)
     size = fy.size * fx.size
-    largest_m = 2 * ALIASES * px_per_rad * band.centre_m
+    largest_m = 2 * aliases * px_per_rad * band.centre_m
     back = 0.0
     if isinstance(mask, HexagonalNet):
         rest, arms = _tulle(mask), list[_Arm]()
@@ -113,15 +117,15 @@ def mask_transfer(
             u = math.cos(arm.across_rad) * strip.fx + math.sin(arm.across_rad) * strip.fy
             values = arm.grating.band_transfer(px_per_rad * u, band) - arm.grating.direct
             transfer += arm.share * _summed(strip, values, size)
-    near = _joined(_aliases(fx, fy, least_weight))
+    near = _joined(_aliases(fx, fy, least_weight, aliases))
     values = _mean(rest, near, band, px_per_rad, wavelengths) - back
     transfer += _summed(near, values, size)
     return transfer.reshape(fy.size, fx.size)
 
 
-def _aliases(fx: Array, fy: Array, least: float) -> Iterator[_Samples]:
+def _aliases(fx: Array, fy: Array, least: float, most: int) -> Iterator[_Samples]:
     """Samples of a weight; the outermost aliases stand for all beyond them."""
-    numbers = np.arange(-ALIASES, ALIASES + 1)
+    numbers = np.arange(-most, most + 1)
     down, right = (np.sinc(f + numbers[:, np.newaxis]) ** 2 for f in (fy, fx))
     for weights in (down, right):
         weights[[0, -1]] += (1 - weights.sum(axis=0)) / 2

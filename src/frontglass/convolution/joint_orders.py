@@ -53,13 +53,12 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     tier = next(tier for tier in reversed(ACCURACY.joint_orders) if both >= tier[0])
     _, orders, step, most_orders = tier
     more = next(tier[1:] for tier in reversed(ACCURACY.orders_of_several) if three >= tier[0])
-    between, of_several = 0, 0
+    between = 0
     strewn = both * max(map(_strewn, mask.gratings))
     if strewn > ACCURACY.strewn_joint_orders[0][0]:
         least = next(tier for tier in reversed(ACCURACY.strewn_joint_orders) if strewn > tier[0])
         _, fewer, step, per_px, most = least
         between = min(max(math.ceil(per_px * spacing), ACCURACY.fewest_between), most)
-        of_several = min(between, ACCURACY.most_between_of_several)
         orders = min(orders, fewer)
     if any(g.drift_m for g in mask.gratings):
         # Parts of a peak lie beside one another.
@@ -81,10 +80,7 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
         return _Torus(mask, band, px_per_rad, side, step, parts, between, highest)
 
     several = (highest, *more)[: len(mask.gratings) - 1]
-    tori = (
-        torus(min(highest, most), of_several if number else between)
-        for number, most in enumerate(several)
-    )
+    tori = (torus(min(highest, most), between) for most in several)
     return Pixels.joined([some.of(size) for size, some in enumerate(tori, 2)])
 
 
@@ -168,6 +164,9 @@ class _Torus:
         return turned
 
     def _pixels(self, transformed: Float64) -> Pixels:
+        if self.mask.is_even:
+            # What stands for faint orders need not have a mirror image of its own.
+            transformed = (transformed + np.roll(transformed[::-1], 1, axis=0)) / 2
         light = scipy.fft.irfft2(transformed, s=(self.side,) * 2, workers=-1, overwrite_x=True)
         pixels = off_torus(np.asarray(light))
         lit = np.abs(pixels.light) > ACCURACY.darkest_share
@@ -191,12 +190,15 @@ class _Torus:
 
     def _joint(self, members: tuple[int, ...], *, one_quarter: bool, strewn_twice: bool) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
+        faintest, of_strewn = ACCURACY.faintest_joint_orders
+        if self.parts_between and len(members) > 2:
+            faintest = of_strewn
         orders = self.mask.joint_orders(
             members,
             self.highest,
             self.parts_of_a_peak,
             parts_between=self.parts_between,
-            faintest=ACCURACY.faintest_joint_order if len(members) > 1 else 0.0,
+            faintest=faintest if len(members) > 1 else 0.0,
             one_quarter=one_quarter,
             strewn_twice=strewn_twice,
         )
