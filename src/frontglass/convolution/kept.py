@@ -17,7 +17,6 @@ from frontglass.threads import for_each
 How = ParamSpec("How")
 Part = TypeVar("Part")
 Found = TypeVar("Found")
-Other = TypeVar("Other")
 KEPT_BYTES = 2**26
 """Of small frames more are kept than the fewest up to here: all strengths of a look on a screen."""
 REMEMBERED = 24
@@ -66,12 +65,12 @@ def side_by_side(do: Callable[[Part], None], parts: Iterable[Part], shape: tuple
 
 
 def both(
-    one: Callable[[], Found], other: Callable[[], Other], shape: tuple[int, ...]
-) -> tuple[Found, Other]:
+    one: Callable[[], Found], other: Callable[[], Found], shape: tuple[int, ...]
+) -> tuple[Found, Found]:
     """Return what two pieces of work find, which are done side by side on a small frame."""
-    found: dict[Callable[[], Any], Any] = {}
+    found: dict[Callable[[], Found], Found] = {}
 
-    def do(work: Callable[[], Any]) -> None:
+    def do(work: Callable[[], Found]) -> None:
         found[work] = work()
 
     side_by_side(do, (one, other), shape)
