@@ -318,12 +318,17 @@ def _gathered(light: Float32 | LitPixels, axes: tuple[CellAxis, CellAxis]) -> Fl
     """Cells of light, shape (columns, rows, channels)."""
     rows, columns = axes
     _, width, channels = light.shape
+    at = None
     if isinstance(light, LitPixels):
-        tall = rows.gather_some(*light.at, light.light, width)
+        down, across = light.at
+        is_lit = np.zeros(width, bool)
+        is_lit[across] = is_lit[0] = True  # most columns are dark, but one there must be
+        at, number = np.flatnonzero(is_lit), np.cumsum(is_lit) - 1
+        tall = rows.gather_some(down, number[across], light.light, len(at))
     else:
         tall = rows.gather(light.reshape(len(light), -1))
-    wide = np.asarray(cv2.transpose(tall.reshape(rows.total, width, channels)), np.float32)
-    cells = columns.gather(wide.reshape(width, rows.total * channels))
+    wide = np.asarray(cv2.transpose(tall.reshape(rows.total, -1, channels)), np.float32)
+    cells = columns.gather(wide.reshape(len(wide), rows.total * channels), at)
     return cells.reshape(columns.total, rows.total, channels)
 
 
