@@ -276,22 +276,47 @@ def _on_cells(
         _filter_cells(cells, _planes_on(axes, filters, boundary))
         return cells, axes
     beyond = _axes(height, width, cell_px, REACH)
-    shape = axes[0].total, axes[1].total
-    cells, shining = both(partial(_gathered, light, axes), partial(_gathered, lamps, beyond), shape)
-    folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
     planes = _planes_on(axes, filters, boundary)
-    if not _twins_show(folded, planes, filters):
+
+    def of_lamps() -> _CellsOfLamps:
+        return _lamps_on_cells(lamps, beyond, planes, filters)
+
+    cells, (folded, shining) = both(
+        partial(_gathered, light, axes), of_lamps, (axes[0].total, axes[1].total)
+    )
+    if shining is None:
         _filter_cells(cells, planes)
         return cells, axes
     cells -= folded
-    both(
-        lambda: _filter_cells(cells, planes),
-        lambda: _filter_cells(shining, _planes_on(beyond, filters, Surround.DARK)),
-        shape,
-    )
+    _filter_cells(cells, planes)
     cells = np.pad(cells, ((REACH, REACH), (REACH, REACH), (0, 0)), mode="symmetric")
     cells += shining
     return cells, beyond
+
+
+class _CellsOfLamps(NamedTuple):
+    """Lamps on cells as a mirror folds them, and in the dark what filters make of them.
+
+    None if no mirror image of theirs would show.
+    """
+
+    folded: Float32
+    shining: Float32 | None
+
+
+def _lamps_on_cells(
+    lamps: LitPixels,
+    axes: tuple[CellAxis, CellAxis],
+    planes: list[tuple[list[int], Planes]],
+    filters: Sequence[Filter],
+) -> _CellsOfLamps:
+    """Lamps gathered on axes with margins; planes are of the frame among its mirror images."""
+    shining = _gathered(lamps, axes)
+    folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
+    if not _twins_show(folded, planes, filters):
+        return _CellsOfLamps(folded, None)
+    _filter_cells(shining, _planes_on(axes, filters, Surround.DARK))
+    return _CellsOfLamps(folded, shining)
 
 
 def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
