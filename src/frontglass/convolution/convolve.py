@@ -278,11 +278,10 @@ def _on_cells(
     beyond = _axes(height, width, cell_px, REACH)
     planes = _planes_on(axes, filters, boundary)
 
-    def of_lamps() -> _CellsOfLamps:
-        return _lamps_on_cells(lamps, beyond, planes, filters)
-
     cells, (folded, shining) = both(
-        partial(_gathered, light, axes), of_lamps, (axes[0].total, axes[1].total)
+        partial(_gathered, light, axes),
+        partial(_lamps_on_cells, lamps, beyond, planes, filters),
+        (axes[0].total, axes[1].total),
     )
     if shining is None:
         _filter_cells(cells, planes)
@@ -294,29 +293,23 @@ def _on_cells(
     return cells, beyond
 
 
-class _CellsOfLamps(NamedTuple):
-    """Lamps on cells as a mirror folds them, and in the dark what filters make of them.
-
-    None if no mirror image of theirs would show.
-    """
-
-    folded: Float32
-    shining: Float32 | None
-
-
 def _lamps_on_cells(
     lamps: LitPixels,
     axes: tuple[CellAxis, CellAxis],
     planes: list[tuple[list[int], Planes]],
     filters: Sequence[Filter],
-) -> _CellsOfLamps:
-    """Lamps gathered on axes with margins; planes are of the frame among its mirror images."""
+) -> tuple[Float32, Float32 | None]:
+    """Lamps on cells as a mirror folds them, and in the dark what filters make of them.
+
+    That is None if no mirror image of theirs would show. Axes have margins; planes are of the frame
+    among its mirror images.
+    """
     shining = _gathered(lamps, axes)
     folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
     if not _twins_show(folded, planes, filters):
-        return _CellsOfLamps(folded, None)
+        return folded, None
     _filter_cells(shining, _planes_on(axes, filters, Surround.DARK))
-    return _CellsOfLamps(folded, shining)
+    return folded, shining
 
 
 def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
