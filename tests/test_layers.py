@@ -15,7 +15,8 @@ FLOORS = {
     "errors": 0,
     **dict.fromkeys(("accuracy", "checks", "choices", "shipped"), 1),
     **dict.fromkeys(
-        ("heap", "lit_pixels", "rows_between", "strict_toml", "threads", "units", "warned"), 1
+        ("heap", "late", "lit_pixels", "rows_between", "strict_toml", "threads", "units", "warned"),
+        1,
     ),
     "optics": 2,
     **dict.fromkeys(("convolution", "picture"), 3),

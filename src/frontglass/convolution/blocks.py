@@ -13,6 +13,7 @@ import scipy
 from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
+from frontglass.late import put_off
 from frontglass.threads import in_pieces, meanwhile
 
 Plane = NDArray[Any]
@@ -31,8 +32,14 @@ saves."""
 FEWEST_ROWS = 32
 
 
+NEVER_USED = ("numpy.f2py", "numpy.testing")
+"""A quarter of what scipy's transforms take to load, which name all that numpy has."""
+
+
 def load_transforms() -> None:
     """Load scipy's transforms, a third of the start of a command, while there is time for it."""
+    for name in NEVER_USED:
+        put_off(name)
     _ = scipy.fft
 
 

@@ -60,9 +60,14 @@ class CellAxis:
         """Cells including the margins."""
         return self.count + 2 * self.margin
 
-    def gather(self, light: Float32) -> Float32:
-        """Mean light of the cells of `light`, shape (length_px, K) -> (total, K)."""
+    def gather(self, light: Float32, at: Places | None = None) -> Float32:
+        """Mean light of the cells of `light`, shape (length_px, K) -> (total, K).
+
+        With N places along the axis it is that of them alone, (N, K), and the rest is dark.
+        """
         starts, weights = self._weights()
+        if at is not None:
+            starts, weights = np.searchsorted(at, starts), weights[at]
         table = np.ascontiguousarray(weights.T / self.width_px, dtype=np.float32)
         spilled = np.zeros((self.count + 2 * REACH, light.shape[1]), dtype=np.float32)
 

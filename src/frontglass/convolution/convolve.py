@@ -276,22 +276,40 @@ def _on_cells(
         _filter_cells(cells, _planes_on(axes, filters, boundary))
         return cells, axes
     beyond = _axes(height, width, cell_px, REACH)
-    shape = axes[0].total, axes[1].total
-    cells, shining = both(partial(_gathered, light, axes), partial(_gathered, lamps, beyond), shape)
-    folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
     planes = _planes_on(axes, filters, boundary)
-    if not _twins_show(folded, planes, filters):
+
+    cells, (folded, shining) = both(
+        partial(_gathered, light, axes),
+        partial(_lamps_on_cells, lamps, beyond, planes, filters),
+        (axes[0].total, axes[1].total),
+    )
+    if shining is None:
         _filter_cells(cells, planes)
         return cells, axes
     cells -= folded
-    both(
-        lambda: _filter_cells(cells, planes),
-        lambda: _filter_cells(shining, _planes_on(beyond, filters, Surround.DARK)),
-        shape,
-    )
+    _filter_cells(cells, planes)
     cells = np.pad(cells, ((REACH, REACH), (REACH, REACH), (0, 0)), mode="symmetric")
     cells += shining
     return cells, beyond
+
+
+def _lamps_on_cells(
+    lamps: LitPixels,
+    axes: tuple[CellAxis, CellAxis],
+    planes: list[tuple[list[int], Planes]],
+    filters: Sequence[Filter],
+) -> tuple[Float32, Float32 | None]:
+    """Lamps on cells as a mirror folds them, and in the dark what filters make of them.
+
+    That is None if no mirror image of theirs would show. Axes have margins; planes are of the frame
+    among its mirror images.
+    """
+    shining = _gathered(lamps, axes)
+    folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
+    if not _twins_show(folded, planes, filters):
+        return folded, None
+    _filter_cells(shining, _planes_on(axes, filters, Surround.DARK))
+    return folded, shining
 
 
 def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
@@ -318,12 +336,17 @@ def _gathered(light: Float32 | LitPixels, axes: tuple[CellAxis, CellAxis]) -> Fl
     """Cells of light, shape (columns, rows, channels)."""
     rows, columns = axes
     _, width, channels = light.shape
+    at = None
     if isinstance(light, LitPixels):
-        tall = rows.gather_some(*light.at, light.light, width)
+        down, across = light.at
+        is_lit = np.zeros(width, bool)
+        is_lit[across] = is_lit[0] = True  # most columns are dark, but one there must be
+        at, number = np.flatnonzero(is_lit), np.cumsum(is_lit) - 1
+        tall = rows.gather_some(down, number[across], light.light, len(at))
     else:
         tall = rows.gather(light.reshape(len(light), -1))
-    wide = np.asarray(cv2.transpose(tall.reshape(rows.total, width, channels)), np.float32)
-    cells = columns.gather(wide.reshape(width, rows.total * channels))
+    wide = np.asarray(cv2.transpose(tall.reshape(rows.total, -1, channels)), np.float32)
+    cells = columns.gather(wide.reshape(len(wide), rows.total * channels), at)
     return cells.reshape(columns.total, rows.total, channels)
 
 

@@ -17,6 +17,7 @@ from frontglass.threads import for_each
 How = ParamSpec("How")
 Part = TypeVar("Part")
 Found = TypeVar("Found")
+Other = TypeVar("Other")
 KEPT_BYTES = 2**26
 """Of small frames more are kept than the fewest up to here: all strengths of a look on a screen."""
 REMEMBERED = 24
@@ -65,12 +66,12 @@ def side_by_side(do: Callable[[Part], None], parts: Iterable[Part], shape: tuple
 
 
 def both(
-    one: Callable[[], Found], other: Callable[[], Found], shape: tuple[int, ...]
-) -> tuple[Found, Found]:
+    one: Callable[[], Found], other: Callable[[], Other], shape: tuple[int, ...]
+) -> tuple[Found, Other]:
     """Return what two pieces of work find, which are done side by side on a small frame."""
-    found: dict[Callable[[], Found], Found] = {}
+    found: dict[Callable[[], Any], Any] = {}
 
-    def do(work: Callable[[], Found]) -> None:
+    def do(work: Callable[[], Any]) -> None:
         found[work] = work()
 
     side_by_side(do, (one, other), shape)
