@@ -89,3 +89,5 @@ def test_what_goes_wrong_within_ends_it_once_it_is_read(still, monkeypatch):
     with pytest.raises(RuntimeError):
         wrong()
     assert ended == [still]
+    # A file may be another one when somebody asks next.
+    assert not ahead._BEGUN

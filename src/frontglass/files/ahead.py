@@ -30,13 +30,17 @@ _BEGUN: list[_Begun] = []
 def reading_ahead(path: Path, **how: Any) -> Iterator[None]:
     """Let another thread read a file beside what is done within, which does not end before.
 
-    How is said as to `read_picture`, but for the exposure. Nothing may be printed within: decoders
-    are listened to where errors are printed.
+    How is said as to `read_picture`, but for the exposure. If what is done within fails, nobody
+    gets what was read. Nothing may be printed within: decoders are listened to where errors are
+    printed.
     """
     picture = meanwhile(partial(read_picture, path, **how))
     _BEGUN[:] = [_Begun(path, _in_full(how), picture)]
     try:
         yield
+    except BaseException:
+        _BEGUN.clear()
+        raise
     finally:
         wait([picture])
 
