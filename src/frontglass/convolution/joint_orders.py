@@ -56,8 +56,8 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     between = 0
     strewn = both * max(map(_strewn, mask.gratings))
     if strewn > ACCURACY.strewn_joint_orders[0][0]:
-        least = next(tier for tier in reversed(ACCURACY.strewn_joint_orders) if strewn > tier[0])
-        _, fewer, step, per_px, most = least
+        uneven = next(tier for tier in reversed(ACCURACY.strewn_joint_orders) if strewn > tier[0])
+        _, fewer, step, per_px, most = uneven
         between = min(max(math.ceil(per_px * spacing), ACCURACY.fewest_between), most)
         orders = min(orders, fewer)
     if any(g.drift_m for g in mask.gratings):
@@ -77,11 +77,19 @@ def beside_the_arms(mask: CrossedGratings, band: Band, px_per_rad: float) -> Pix
     def torus(highest: int, between: int) -> _Torus:
         reach = turns * (highest + 0.5) * wide * widest
         side = 2 * scipy.fft.next_fast_len(math.ceil(reach) + 2, real=True)
-        return _Torus(mask, band, px_per_rad, side, step, parts, between, highest)
+        fine = _fine(both, widest)
+        return _Torus(mask, band, px_per_rad, side, step, fine, parts, between, highest)
 
     several = (highest, *more)[: len(mask.gratings) - 1]
     tori = (torus(min(highest, most), between) for most in several)
     return Pixels.joined([some.of(size) for size, some in enumerate(tori, 2)])
+
+
+def _fine(both: float, first_px: float) -> tuple[float, float]:
+    """Radius within which points are closer, and how close [px], by what two families deviate."""
+    within, part, from_share = ACCURACY.fine_joint_orders
+    apart = math.sqrt(max(from_share / max(both, NO_LIGHT), 1.0))
+    return within * first_px, part * apart * math.sqrt(first_px)
 
 
 def _strewn(grating: Grating) -> float:
@@ -118,6 +126,7 @@ class _Torus:
     px_per_rad: float
     side: int
     step_px: float
+    fine_px: tuple[float, float]
     parts_of_a_peak: tuple[float, ...]
     parts_between: int
     highest: int
@@ -178,16 +187,6 @@ class _Torus:
         pitch_m = max(grating.pitch_m for grating in self.mask.gratings)
         return self.band.centre_m / pitch_m * self.px_per_rad
 
-    @property
-    def _fine(self) -> tuple[float, float]:
-        """Radius within which points are closer, and how close [px]."""
-        pitch_m = min(grating.pitch_m for grating in self.mask.gratings)
-        first_px = self.band.centre_m / pitch_m * self.px_per_rad
-        within, part, from_share = ACCURACY.fine_joint_orders
-        both = math.prod(sorted(1 - grating.direct for grating in self.mask.gratings)[-2:])
-        apart = math.sqrt(max(from_share / max(both, NO_LIGHT), 1.0))
-        return within * first_px, part * apart * math.sqrt(first_px)
-
     def _joint(self, members: tuple[int, ...], *, one_quarter: bool, strewn_twice: bool) -> Float64:
         """Orders in which some gratings deviate light, whatever the others do."""
         faintest, of_strewn = ACCURACY.faintest_joint_orders
@@ -207,7 +206,7 @@ class _Torus:
             self.band,
             self.px_per_rad,
             self.step_px,
-            fine=self._fine,
+            fine=self.fine_px,
             at_once=POINTS_IN_CACHE,
         )
         # What is opposite has the conjugate transform; a lamp in the middle turns every other sign.
