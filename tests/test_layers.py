@@ -13,9 +13,10 @@ SRC = Path(__file__).parents[1] / "src" / "frontglass"
 FLOORS = {
     "arrays": 0,
     "errors": 0,
+    "threads": 0,
     **dict.fromkeys(("accuracy", "checks", "choices", "shipped"), 1),
     **dict.fromkeys(
-        ("heap", "late", "lit_pixels", "rows_between", "strict_toml", "threads", "units", "warned"),
+        ("heap", "late", "lit_pixels", "rows_between", "strict_toml", "units", "warned"),
         1,
     ),
     "optics": 2,

@@ -9,11 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.arrays import Float32, Float64
+from frontglass.threads import in_pieces
 
 if TYPE_CHECKING:
     from typing import Self
 
 Places = tuple[NDArray[np.intp], NDArray[np.intp]]
+
+AT_ONCE = 1 << 15
+"""Pixels that are seen to at once."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +71,12 @@ class LitPixels:
 
     def added_to(self, frame: Float32) -> Float32:
         """Return a frame with this light added to it, in place."""
-        frame[self.at] += self.light
+        rows, columns = self.at
+
+        def some(own: slice) -> None:
+            frame[rows[own], columns[own]] += self.light[own]
+
+        in_pieces(some, len(self.light), AT_ONCE)
         return frame
 
     def taken_from(self, frame: Float32) -> Float32:

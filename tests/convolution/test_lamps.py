@@ -5,7 +5,6 @@ import pytest
 
 import frontglass as fg
 from frontglass.choices import Surround
-from frontglass.convolution.cells import REACH, CellAxis
 from frontglass.convolution.convolve import convolve
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import ScatterFilter
@@ -83,16 +82,6 @@ def test_an_even_field_stays_even_however_bright(level, name):
     look = fg.read_look(name).at(1)
     seen = fg.render(field, look, camera=LONG_LENS)
     np.testing.assert_array_equal(seen, fg.render(field, look, camera=LONG_LENS, surround="mirror"))
-
-
-@pytest.mark.parametrize("margin", [0, REACH])
-def test_light_of_few_places_is_gathered_as_that_of_a_row_with_darkness_between(margin):
-    axis = CellAxis(length_px=61, count=9, margin=margin)
-    at = np.array([0, 3, 4, 17, 18, 40, 60])
-    light = np.random.default_rng(4).random((len(at), 5)).astype(np.float32)
-    row = np.zeros((61, 5), np.float32)
-    row[at] = light
-    np.testing.assert_allclose(axis.gather(light, at), axis.gather(row), rtol=1e-6, atol=1e-7)
 
 
 def test_walls_and_skies_brighter_than_white_are_no_lamps():

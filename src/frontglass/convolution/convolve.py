@@ -23,7 +23,17 @@ from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float32
 from frontglass.choices import Surround
 from frontglass.convolution.blocks import ROWS_AT_ONCE
-from frontglass.convolution.cells import REACH, CellAxis, cell_width_px
+from frontglass.convolution.cells import (
+    REACH,
+    CellAxis,
+    Work,
+    add_cells,
+    axes_of,
+    cell_width_px,
+    folded_back,
+    gathered,
+    nothing,
+)
 from frontglass.convolution.cosines import filtered
 from frontglass.convolution.filters import Filter, Planes
 from frontglass.convolution.kept import Kept, both, is_small, side_by_side
@@ -177,8 +187,7 @@ def _convolved(
         _without_deviated_light(light, filters, out)
     elif cell_px > 1:
         cells, axes = _on_cells(light, filters, outside, cell_px)
-        _without_deviated_light(light, filters, out)
-        _add_cells(out, cells, axes)
+        add_cells(out, cells, axes, _laying_direct_light(light, filters, out))
     elif outside.boundary is Surround.DARK:
         _add_in_the_dark(out, _source(light, filters, out), light, filters)
     elif outside.lamps is None:
@@ -225,16 +234,23 @@ def _add_in_the_dark(
     smooth = [SmoothPart(f) for f in filters]
     cells, axes = _on_cells(light, smooth, _Outside(Surround.DARK), ACCURACY.smooth_cell_px)
     add_spread(out, source, [SharpPart(f) for f in filters], is_dark=True)
-    _add_cells(out, cells, axes)
+    add_cells(out, cells, axes)
 
 
 def _without_deviated_light(
     light: Float32 | LitPixels, filters: Sequence[Filter], out: Float32
 ) -> None:
     """Direct light and veils, laid into `out`, which may be the light itself."""
+    in_pieces(_laying_direct_light(light, filters, out), len(out), ROWS_AT_ONCE)
+
+
+def _laying_direct_light(
+    light: Float32 | LitPixels, filters: Sequence[Filter], out: Float32
+) -> Work:
+    """Return what lays direct light and veils into some rows of `out`."""
     if isinstance(light, LitPixels):
         light.times([f.direct - 1 for f in filters]).added_to(out)
-        return
+        return nothing
     height, width, channels = light.shape
     veils = [f.veil for f in filters]
     if any(veils):
@@ -249,7 +265,7 @@ def _without_deviated_light(
         if any(veils):
             flat_out[rows] += veil
 
-    in_pieces(some, height, ROWS_AT_ONCE)
+    return some
 
 
 def _made_on_cells(
@@ -270,16 +286,16 @@ def _on_cells(
     """Light gathered into cells and filtered there, and their axes."""
     boundary, lamps = outside
     height, width, _ = light.shape
-    axes = _axes(height, width, cell_px, 0 if boundary is Surround.MIRROR else REACH)
+    axes = axes_of(height, width, cell_px, 0 if boundary is Surround.MIRROR else REACH)
     if lamps is None:
-        cells = _gathered(light, axes)
+        cells = gathered(light, axes)
         _filter_cells(cells, _planes_on(axes, filters, boundary))
         return cells, axes
-    beyond = _axes(height, width, cell_px, REACH)
+    beyond = axes_of(height, width, cell_px, REACH)
     planes = _planes_on(axes, filters, boundary)
 
     cells, (folded, shining) = both(
-        partial(_gathered, light, axes),
+        partial(gathered, light, axes),
         partial(_lamps_on_cells, lamps, beyond, planes, filters),
         (axes[0].total, axes[1].total),
     )
@@ -304,58 +320,12 @@ def _lamps_on_cells(
     That is None if no mirror image of theirs would show. Axes have margins; planes are of the frame
     among its mirror images.
     """
-    shining = _gathered(lamps, axes)
-    folded = _folded(_folded(shining).swapaxes(0, 1)).swapaxes(0, 1)
+    shining = gathered(lamps, axes)
+    folded = folded_back(folded_back(shining).swapaxes(0, 1)).swapaxes(0, 1)
     if not _twins_show(folded, planes, filters):
         return folded, None
     _filter_cells(shining, _planes_on(axes, filters, Surround.DARK))
     return folded, shining
-
-
-def _add_cells(out: Float32, cells: Float32, axes: tuple[CellAxis, CellAxis]) -> None:
-    """Spread the light of cells over pixels."""
-    rows, columns = axes
-    height, width, channels = out.shape
-    wide = np.zeros((width, rows.total * channels), dtype=np.float32)
-    columns.add(cells.reshape(columns.total, rows.total * channels), wide)
-    # OpenCV turns pixels over in half of numpy's time.
-    tall = np.asarray(cv2.transpose(wide.reshape(width, rows.total, channels)), np.float32)
-    del wide
-    rows.add(tall.reshape(rows.total, width * channels), out.reshape(height, width * channels))
-
-
-def _axes(height: int, width: int, cell_px: float, margin: int) -> tuple[CellAxis, CellAxis]:
-    rows, columns = (
-        CellAxis(length_px=length, count=max(1, round(length / cell_px)), margin=margin)
-        for length in (height, width)
-    )
-    return rows, columns
-
-
-def _gathered(light: Float32 | LitPixels, axes: tuple[CellAxis, CellAxis]) -> Float32:
-    """Cells of light, shape (columns, rows, channels)."""
-    rows, columns = axes
-    _, width, channels = light.shape
-    at = None
-    if isinstance(light, LitPixels):
-        down, across = light.at
-        is_lit = np.zeros(width, bool)
-        is_lit[across] = is_lit[0] = True  # most columns are dark, but one there must be
-        at, number = np.flatnonzero(is_lit), np.cumsum(is_lit) - 1
-        tall = rows.gather_some(down, number[across], light.light, len(at))
-    else:
-        tall = rows.gather(light.reshape(len(light), -1))
-    wide = np.asarray(cv2.transpose(tall.reshape(rows.total, -1, channels)), np.float32)
-    cells = columns.gather(wide.reshape(len(wide), rows.total * channels), at)
-    return cells.reshape(columns.total, rows.total, channels)
-
-
-def _folded(cells: Float32) -> Float32:
-    """Cells with a margin along the first axis, and what lies there folded back as by a mirror."""
-    inner = cells[REACH:-REACH].copy()
-    inner[:REACH] += cells[REACH - 1 :: -1]
-    inner[-REACH:] += cells[: -REACH - 1 : -1]
-    return inner
 
 
 def _planes_on(

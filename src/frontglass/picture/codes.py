@@ -215,7 +215,9 @@ def _encode_strip(
         if beyond.size:
             above, below = _pixels_beyond(light, beyond, same)
             if target.primaries is not None and out.shape[2] == 3:
-                light = towards_white(light, target.primaries)
+                light = light.copy()
+                pixels, past = light.reshape(-1, 3), _first_of_each(beyond // 3)
+                pixels[past] = towards_white(pixels[past], target.primaries)
         encode = _encode_bytes if target.sample is Sample.UINT8 else _encode_words
         encode(light, target.curves, out, first_row)
     if same is not None:
@@ -238,10 +240,13 @@ def _pixels_beyond(
     if same is not None:
         samples = samples[~same.reshape(-1)[samples]]
     own, pixels = light.reshape(-1)[samples], samples // light.shape[2]
-    above, below = (
-        int(np.count_nonzero(np.diff(pixels[mask], prepend=-1))) for mask in (own > 1, own < 0)
-    )
+    above, below = (len(_first_of_each(pixels[mask])) for mask in (own > 1, own < 0))
     return above, below
+
+
+def _first_of_each(pixels: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return pixels, in order, once each."""
+    return pixels[np.flatnonzero(np.diff(pixels, prepend=-1))]
 
 
 def _encode_bytes(light: FloatArray, curves: tuple[Curve, ...], out: Codes, first_row: int) -> None:

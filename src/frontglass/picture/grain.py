@@ -95,7 +95,6 @@ def grain_by(curve: NoiseCurve, light: Float32) -> Grain:
     # No band of it is louder than what is an outlier.
     step = float(np.sqrt(OUTLIER_VARIANCE / curve.precisions.min(axis=(1, 2))).sum()) / MOST_STEPS
     steps = np.empty(light.shape, np.int16)
-    take_pages(steps)
     _lay_noise(steps, step, light, curve, 0)
     return Grain(steps, step)
 
@@ -135,7 +134,6 @@ def _lay_noise(
     height, width = (-(-length // CELL_PX) * CELL_PX for length in light.shape[:2])
     cell_px = CELL_PX >> band
     half = np.empty((height // 2, width // 2, 3), np.float32)
-    take_pages(half)
     cells = np.empty((height // cell_px, width // cell_px, 3), np.float32)
     tiles = [
         _Tile(top, left, min(TALL_PX, height - top), min(WIDE_PX, width - left))
@@ -144,6 +142,9 @@ def _lay_noise(
     ]
 
     def look(tile: _Tile) -> None:
+        if not tile.left:  # each its rows: all at once would let the others wait
+            take_pages(out[tile.top : tile.top + TALL_PX])
+            take_pages(half[tile.top // 2 : (tile.top + TALL_PX) // 2])
         detail, coarse, squares = _parts(tile.of(light), curve, band)
         here, own = tile.inner(half, coarse, 2)
         here[:] = own
