@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import NamedTuple, TypeVar
 
 import cv2
 import numpy as np
@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from frontglass.arrays import Float32, Float64
 
 Index = NDArray[np.uint8]
+Samples = TypeVar("Samples", Float32, NDArray[np.int16])
+"""Light, or whole numbers of steps of it."""
 
 BANDS = 3
 SPLINE = np.array([1, 4, 6, 4, 1], np.float32) / 16
@@ -69,8 +71,8 @@ def level_index(level: Float32) -> Index:
 
 
 def with_margin(
-    light: NDArray[Any], place: tuple[int, int], size: tuple[int, int], margin_px: int
-) -> Float32:
+    light: Samples, place: tuple[int, int], size: tuple[int, int], margin_px: int
+) -> Samples:
     """Part of a frame with a margin all round; beyond the frame lies its mirror image."""
     parts, ends = [], []
     for start, own, length in zip(place, size, light.shape, strict=False):
@@ -80,9 +82,9 @@ def with_margin(
     (top, bottom), (left, right) = ends
     around = light[parts[0], parts[1]]
     if not any((top, bottom, left, right)):
-        return np.asarray(around, np.float32)
+        return around
     whole = cv2.copyMakeBorder(around, top, bottom, left, right, cv2.BORDER_REFLECT)
-    return np.asarray(whole, np.float32)
+    return np.asarray(whole, light.dtype)
 
 
 def smoothed(light: Float32) -> Float32:

@@ -9,10 +9,11 @@ import numpy as np
 
 from frontglass.arrays import Float32
 from frontglass.picture.codes import StillInCodes
+from frontglass.picture.dither import rank_tile
 from frontglass.picture.grain import FAINT, Grain, grain_of
 from frontglass.picture.last_light import LastLight
 from frontglass.picture.picture import Picture
-from frontglass.threads import over_strips
+from frontglass.threads import meanwhile, over_strips
 
 
 class Bare(NamedTuple):
@@ -108,11 +109,15 @@ def bare(picture: Picture, again: StillInCodes | None = None) -> Bare:
 
 
 def begin_grain(picture: Picture) -> None:
-    """Look for a still's grain in another thread; its light must stay as it is meanwhile."""
+    """Look for a still's grain in another thread; its light must stay as it is meanwhile.
+
+    Then the noise that its codes are dithered with is there too once it is needed.
+    """
     step = picture.encoding.code_step
     if step is not None:
         light = picture.radiance
         _LAST.begin(light, step, lambda: grain_of(light, step))
+        meanwhile(rank_tile)
 
 
 # A sheet shows one still through many looks, and finding grain takes longer than most of them.
