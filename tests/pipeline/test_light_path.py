@@ -23,8 +23,9 @@ from frontglass.elements.glow import light_above
 from frontglass.looks import catalogue
 from frontglass.looks.look import Look
 from frontglass.optics.camera import Camera, ShotData
+from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare
-from frontglass.pipeline.light_path import _without_rounding, through_light_path
+from frontglass.pipeline.light_path import _ends, _without_rounding, through_light_path
 from tests.conftest import Pictured
 
 Light = NDArray[np.float32]
@@ -257,8 +258,21 @@ def test_rounding_below_nothing_is_cleared_and_nothing_else(
     still[0, 0], still[1, 1] = 100, shown
     seen = np.full((2, 3, 3), 0.3, np.float32)
     seen[1, 2] = lowest
-    found = _without_rounding(seen.copy(), pictured(still), Bare(still, None))
+    found = _cleared(seen, pictured(still), Bare(still, None))
     np.testing.assert_array_equal(found, np.maximum(seen, 0) if cleared else seen)
+
+
+def _cleared(seen: Light, picture: Picture, still: Bare) -> Light:
+    return _without_rounding(seen.copy(), _ends(seen)[0], picture, still)
+
+
+@pytest.mark.parametrize("spoilt", [np.nan, np.inf, -np.inf])
+@pytest.mark.parametrize("row", [0, 399])
+def test_what_is_no_number_shows_at_the_ends_of_light(spoilt: float, row: int) -> None:
+    light = np.full((400, 3000, 3), 0.3, np.float32)
+    assert _ends(light) == pytest.approx((0.3, 0.3))
+    light[row, 7, 1] = spoilt
+    assert not np.isfinite(_ends(light)).all()
 
 
 def test_recovered_lamps_count_for_how_large_rounding_is(pictured: Pictured) -> None:
@@ -267,10 +281,10 @@ def test_recovered_lamps_count_for_how_large_rounding_is(pictured: Pictured) -> 
     lost = np.zeros_like(still)
     lost[0, 0] = 100
     lit = replace(pictured(still), recovered=lost)
-    assert _without_rounding(seen.copy(), lit, Bare(still, None)).min() == 0
+    assert _cleared(seen, lit, Bare(still, None)).min() == 0
     beyond = replace(pictured(still), beyond=lost)
-    assert _without_rounding(seen.copy(), beyond, Bare(still, None)).min() == 0
-    assert _without_rounding(seen.copy(), pictured(still), Bare(still, None)).min() < 0
+    assert _cleared(seen, beyond, Bare(still, None)).min() == 0
+    assert _cleared(seen, pictured(still), Bare(still, None)).min() < 0
     # Of a still without a lamp a smaller part is more than rounding, too.
     seen[:] = -5e-9
-    assert _without_rounding(seen.copy(), pictured(still), Bare(still, None)).min() < 0
+    assert _cleared(seen, pictured(still), Bare(still, None)).min() < 0

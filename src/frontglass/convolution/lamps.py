@@ -7,8 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.arrays import Float32
-from frontglass.convolution.blocks import ROWS_AT_ONCE
-from frontglass.lit_pixels import LitPixels
+from frontglass.lit_pixels import LitPixels, pixels_above
 from frontglass.rows_between import RowsBetween
 from frontglass.threads import in_pieces
 
@@ -22,6 +21,7 @@ NEAR_TIMES = 4.0
 SURE_TIMES = 2.0
 """What is so many times brighter than that again is a lamp with all its light."""
 NODES, PX_PER_NODE = 64, 8
+ROWS_AT_ONCE = 128
 
 
 def lamp_pixels(light: Float32) -> LitPixels | None:
@@ -48,26 +48,13 @@ def lamp_pixels(light: Float32) -> LitPixels | None:
     found: dict[int, tuple[Places, Places, Float32]] = {}
 
     def some(rows: slice) -> None:
-        down, across = brighter_than_white(light[rows])
+        down, across = pixels_above(light[rows], WHITE)
         found[rows.start] = lamps_among(light, least, down + rows.start, across)
 
     in_pieces(some, height, ROWS_AT_ONCE)
     parts = zip(*(found[row] for row in sorted(found)), strict=True)
     rows, columns, lamps = (np.concatenate(part) for part in parts)
     return LitPixels(light.shape, (rows, columns), lamps) if len(rows) else None
-
-
-def brighter_than_white(light: Float32) -> tuple[Places, Places]:
-    """Rows and columns of pixels of which a channel is brighter than white, row by row."""
-    height, width, channels = light.shape
-    samples = light.reshape(height, width * channels)
-    # Most columns of a few rows are dark, and a maximum down them takes half of a comparison.
-    lit = np.flatnonzero(samples.max(axis=0) > WHITE)
-    rows, own = np.nonzero(samples[:, lit] > WHITE)
-    columns = lit[own] // channels
-    # One place for each pixel, of which several channels may be bright.
-    first = np.flatnonzero(np.diff(rows * width + columns, prepend=-1))
-    return rows[first], columns[first]
 
 
 def lamps_among(

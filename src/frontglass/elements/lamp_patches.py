@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from frontglass.arrays import Float32, Float64
 from frontglass.convolution.lamps import (
     WHITE,
-    brighter_than_white,
     lamps_among,
     least_lamps,
     share_of_lamp,
 )
+from frontglass.lit_pixels import pixels_above
 from frontglass.rows_between import RowsBetween
 from frontglass.threads import in_pieces
 
@@ -195,7 +195,7 @@ def lamps_found(light: Float32) -> FoundLamps | None:
 
 def _few_lit(light: Float32, top: int, left: int) -> NDArray[np.intp] | None:
     """Pixels of a block that are brighter than white, (2, N); None if they are many."""
-    row, column = brighter_than_white(light[top : top + BLOCK_PX, left : left + BLOCK_PX])
+    row, column = pixels_above(light[top : top + BLOCK_PX, left : left + BLOCK_PX], WHITE)
     return np.stack([row + top, column + left]) if len(row) < FEW_PX else None
 
 

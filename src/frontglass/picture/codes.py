@@ -273,7 +273,7 @@ def _encode_bytes(light: FloatArray, curves: tuple[Curve, ...], out: Codes, firs
     # Within half a code of an end, one uniform variable of one code's width still keeps
     # the mean and cannot leave the range; triangular noise would be cut and lift blacks.
     inside = cv2.inRange(value, 256, 255 * 256)
-    if not inside.all():
+    if cv2.countNonZero(inside) < inside.size:
         noise = noise.copy()
         cv2.copyTo(band.uniform[places], cv2.bitwise_not(inside), noise)
     value += noise

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -87,10 +88,17 @@ def through_light_path(
         light *= factor
         left = None if left is None else left.times(factor)
         beyond = None if beyond is None else beyond * factor
+    is_finite = True
     if path:
-        light = _without_rounding(still.laid_over(light), picture, still)
+        light = still.laid_over(light)
+        lowest, highest = _ends(light)
+        is_finite = math.isfinite(lowest) and math.isfinite(highest)
+        if lowest < 0:
+            light = _without_rounding(light, lowest, picture, still)
     notices = (*picture.notices, *dict.fromkeys(passage.notices))
-    return replace(picture, radiance=light, recovered=left, beyond=beyond, notices=notices)
+    # What is known to be finite is not looked through once more.
+    change = picture.but if is_finite else partial(replace, picture)
+    return change(radiance=light, recovered=left, beyond=beyond, notices=notices)
 
 
 def _passage(
@@ -110,17 +118,25 @@ def _passage(
     )
 
 
-def _without_rounding(light: Float32, picture: Picture, still: Bare) -> Float32:
+def _ends(light: Float32) -> tuple[float, float]:
+    """Lowest and highest light; of what is not a number neither is one."""
+    lows: list[float] = []
+    highs: list[float] = []
+
+    def look(rows: slice) -> None:
+        lows.append(float(light[rows].min()))
+        highs.append(float(light[rows].max()))
+
+    over_strips(look, *light[..., 0].shape)
+    return float(np.min(lows)), float(np.max(highs))
+
+
+def _without_rounding(light: Float32, lowest: float, picture: Picture, still: Bare) -> Float32:
     """Light without what rounding has put below nothing, where nothing was below it before.
 
     A transform is out by some 1e-9 of the brightest lamp, which in the dark may fall below 0. More
     than that is no rounding, and stays to be seen.
     """
-    lows: list[float] = []
-    over_strips(lambda own: lows.append(float(light[own].min())), *light[..., 0].shape)
-    lowest = min(lows)
-    if lowest >= 0:
-        return light
     lost = None if picture.recovered is None else picture.recovered.light
     unshown = [own for own in (lost, picture.beyond) if own is not None]
     brightest, darkest = max((float(own.max(initial=0.0)) for own in unshown), default=0.0), 0.0
