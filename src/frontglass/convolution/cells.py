@@ -35,7 +35,7 @@ Work = Callable[[slice], None]
 SPLINE_DEGREE = 4
 REACH = SPLINE_DEGREE // 2 + 1
 """Cells on either side of a pixel's own that its light reaches (a pixel may straddle a border)."""
-AT_ONCE = 1 << 19
+AT_ONCE = 1 << 20
 """Samples that are seen to at once."""
 
 

@@ -90,15 +90,20 @@ def through_light_path(
         beyond = None if beyond is None else beyond * factor
     is_finite = True
     if path:
-        light = still.laid_over(light)
-        lowest, highest = _ends(light)
-        is_finite = math.isfinite(lowest) and math.isfinite(highest)
-        if lowest < 0:
-            light = _without_rounding(light, lowest, picture, still)
+        light, is_finite = _with_grain(light, picture, still)
     notices = (*picture.notices, *dict.fromkeys(passage.notices))
     # What is known to be finite is not looked through once more.
     change = picture.but if is_finite else partial(replace, picture)
     return change(radiance=light, recovered=left, beyond=beyond, notices=notices)
+
+
+def _with_grain(light: Float32, picture: Picture, still: Bare) -> tuple[Float32, bool]:
+    """Light with the still's grain and without rounding, and whether all of it is finite."""
+    light = still.laid_over(light)
+    lowest, highest = _ends(light)
+    if lowest < 0:
+        light = _without_rounding(light, lowest, picture, still)
+    return light, math.isfinite(lowest) and math.isfinite(highest)
 
 
 def _passage(
