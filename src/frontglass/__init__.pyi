@@ -31,10 +31,9 @@ from frontglass.errors import FrontglassError as FrontglassError
 from frontglass.errors import LookError as LookError
 from frontglass.errors import ParameterError as ParameterError
 from frontglass.errors import PictureFileError as PictureFileError
-from frontglass.files import NonFinite as NonFinite
-from frontglass.files import read_picture as read_picture
-from frontglass.files import write_picture as write_picture
 from frontglass.files.distance import DistanceKind as DistanceKind
+from frontglass.files.reading import read_picture as read_picture
+from frontglass.files.writing import write_picture as write_picture
 from frontglass.learning.learn import Learned as Learned
 from frontglass.learning.learn import learn_look as learn_look
 from frontglass.learning.pairs import StillPair as StillPair
@@ -63,6 +62,7 @@ from frontglass.picture.encoding import Container as Container
 from frontglass.picture.encoding import Encoding as Encoding
 from frontglass.picture.encoding import Sample as Sample
 from frontglass.picture.lamp_place import LampPlace as LampPlace
+from frontglass.picture.non_finite import NonFinite as NonFinite
 from frontglass.picture.own_depth import DepthScale as DepthScale
 from frontglass.picture.own_depth import OwnDepth as OwnDepth
 from frontglass.picture.picture import Picture as Picture

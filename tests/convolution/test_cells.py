@@ -23,7 +23,7 @@ def test_light_of_few_places_is_gathered_as_that_of_a_row_with_darkness_between(
 @pytest.mark.parametrize("channels", [1, 3])
 @pytest.mark.parametrize("size", [(64, 96), (64, 95), (61, 96), (61, 95), (512, 4096)])
 def test_spreading_is_the_transpose_of_gathering(size, channels, margin):
-    axes = axes_of(*size, 8, margin)
+    axes = axes_of(size[0], size[1], 8, margin)
     rng = np.random.default_rng(7)
     light = rng.random((*size, channels)).astype(np.float32)
     cells = gathered(light, axes)
@@ -38,7 +38,7 @@ def test_spreading_is_the_transpose_of_gathering(size, channels, margin):
 
 @pytest.mark.parametrize("size", [(64, 96), (61, 95), (512, 4096)])
 def test_an_even_field_stays_even_and_keeps_its_light(size):
-    axes = axes_of(*size, 8, 0)
+    axes = axes_of(size[0], size[1], 8, 0)
     cells = gathered(np.ones((*size, 3), np.float32), axes)
     np.testing.assert_allclose(cells, 1, rtol=1e-6)
     spread = np.zeros((*size, 3), np.float32)

@@ -15,8 +15,9 @@ import tifffile
 from PIL import Image, ImageCms
 
 from frontglass.errors import PictureFileError
-from frontglass.files import read_picture, write_picture
 from frontglass.files.icc import ProfileKind, icc_profile_bytes, icc_profile_from_bytes
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 from frontglass.picture.curves import (
     LINEAR,
     OPRGB_CURVE,

@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from frontglass.errors import ParameterError, PictureFileError
-from frontglass.files import read_picture, write_picture
 from frontglass.files.damage import damaged
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.picture import Picture
 

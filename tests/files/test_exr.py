@@ -11,7 +11,8 @@ import OpenEXR
 import pytest
 
 from frontglass.errors import PictureFileError
-from frontglass.files import read_picture, write_picture
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 from frontglass.optics.camera import ShotData
 from frontglass.picture.encoding import AlphaKind, Container, Encoding, Sample
 from frontglass.picture.picture import Picture

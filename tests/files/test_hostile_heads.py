@@ -13,10 +13,11 @@ import pytest
 import frontglass as fg
 from frontglass.batch.finding import found_stills
 from frontglass.errors import ParameterError, PictureFileError
-from frontglass.files import read_picture, write_picture
 from frontglass.files.distance import read_distance
 from frontglass.files.icc import icc_profile_bytes, icc_profile_from_bytes
+from frontglass.files.reading import read_picture
 from frontglass.files.tags import directory_at, header_of, tree_of
+from frontglass.files.writing import write_picture
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.encoding import Encoding
 from frontglass.picture.primaries import BT709

@@ -13,8 +13,9 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
-from frontglass.files import read_picture, write_picture
 from frontglass.files.icc import icc_profile_bytes
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 from frontglass.picture.curves import SRGB_CURVE
 from frontglass.picture.encoding import NativeKind, Tone
 from frontglass.picture.picture import Picture

@@ -11,8 +11,9 @@ import pytest
 import tifffile
 
 from frontglass.errors import PictureFileError
-from frontglass.files import NonFinite, read_picture, write_picture
-from frontglass.picture.non_finite import mended
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
+from frontglass.picture.non_finite import NonFinite, mended
 
 
 def as_exr(path: Path, light: np.ndarray) -> None:

@@ -14,8 +14,9 @@ from PIL import ExifTags, Image, ImageOps
 from PIL.PngImagePlugin import PngInfo
 from PIL.TiffImagePlugin import IFDRational
 
-from frontglass.files import read_picture, write_picture
 from frontglass.files.exif import has_thumbnail
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 from frontglass.optics.camera import ShotData
 
 XMP = b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF/></x:xmpmeta>'

@@ -17,9 +17,11 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from PIL import Image, JpegImagePlugin
 
-from frontglass.files import EXTENSIONS, read_picture, write_picture
 from frontglass.files.icc import icc_profile_bytes
 from frontglass.files.orientation import upright_codes
+from frontglass.files.plan import EXTENSIONS
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 from frontglass.picture.curves import LINEAR, OPRGB_CURVE, SRGB_CURVE
 from frontglass.picture.encoding import Encoding, Sample
 from frontglass.picture.picture import Picture

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from frontglass.files import read_picture, write_picture
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 
 View = Callable[[Path], dict[str, Any]]
 
@@ -85,7 +86,8 @@ def test_a_jpeg_loads_no_codec_of_other_formats(
     path = sample_file("jpeg-444")
     code = (
         "import sys\n"
-        "from frontglass.files import read_picture, write_picture\n"
+        "from frontglass.files.reading import read_picture\n"
+        "from frontglass.files.writing import write_picture\n"
         "write_picture(sys.argv[2], read_picture(sys.argv[1]))\n"
         "print(*{name.partition('.')[0] for name in sys.modules})"
     )

@@ -13,8 +13,9 @@ import tifffile
 from PIL import Image
 
 from frontglass.errors import PictureFileError
-from frontglass.files import read_picture, write_picture
+from frontglass.files.reading import read_picture
 from frontglass.files.tiff import read_tiff
+from frontglass.files.writing import write_picture
 from frontglass.picture.encoding import AlphaKind, NativeKind
 
 ROWS, COLUMNS = 37, 50

@@ -18,7 +18,7 @@ import pytest
 from PIL import Image
 
 import frontglass as fg
-from frontglass.files import read_picture
+from frontglass.files.reading import read_picture
 from frontglass.looks import stack_from_text
 from frontglass.pipeline.merge_files import merge_files
 from frontglass.pipeline.still_files import render_file

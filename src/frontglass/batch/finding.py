@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from frontglass.errors import FrontglassError, ParameterError, PictureFileError
-from frontglass.files import READABLE
+from frontglass.files.plan import READABLE
 from frontglass.looks.catalogue import look_names
 
 PICTURES_OF_OTHERS = {".webp", ".gif", ".bmp", ".jxl", ".jp2", ".psd"}

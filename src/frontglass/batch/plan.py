@@ -14,8 +14,7 @@ from frontglass.batch.work import Job
 from frontglass.choices import Choice
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError, PictureFileError
-from frontglass.files import EXTENSIONS
-from frontglass.files.plan import written_suffix
+from frontglass.files.plan import EXTENSIONS, written_suffix
 from frontglass.pipeline.still_files import looks_in_a_name, same_file
 
 Choices = Sequence[tuple[LightPath, ...]]

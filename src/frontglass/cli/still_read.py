@@ -54,14 +54,17 @@ def reading_meanwhile(still: Path, light: LightOptions) -> Iterator[None]:
 
     It ends when that is done, whether the still could be read or not: `still_read` tells.
     """
-    from frontglass.files.ahead import reading_ahead
+    from frontglass.files.jpeg_ahead import decoding_ahead
 
     keep_freed_memory()
-    with working(f"reading {still.name}"), reading_ahead(still, **light.reading()):
-        yield
-        from frontglass.convolution.blocks import load_transforms
+    with working(f"reading {still.name}"), decoding_ahead(still):
+        from frontglass.files.ahead import reading_ahead
 
-        load_transforms()
+        with reading_ahead(still, **light.reading()):
+            yield
+            from frontglass.convolution.blocks import load_transforms
+
+            load_transforms()
 
 
 def still_read(recipe: fg.Recipe, still: Path) -> StillRead:

@@ -78,6 +78,19 @@ def size_of(segments: list[Segment]) -> tuple[int, int]:
     return width, height
 
 
+def shape_of(segments: list[Segment]) -> tuple[int, ...] | None:
+    """Shape of its codes: (H, W, 3), (H, W) of a grey one, or None if it is neither.
+
+    Raises
+    ------
+    PictureFileError
+        As `size_of`.
+    """
+    width, height = size_of(segments)
+    channels = next(one.content[5] for one in segments if is_frame(one))
+    return {1: (height, width), 3: (height, width, 3)}.get(channels)
+
+
 def is_frame(segment: Segment) -> bool:
     """Whether a segment is a frame header."""
     is_coding = 0xC0 <= segment.marker <= 0xCF and segment.marker not in {0xC4, 0xC8, 0xCC}

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from frontglass.errors import ParameterError, PictureFileError
-from frontglass.files import read_picture
 from frontglass.files.exif import camera_of
+from frontglass.files.reading import read_picture
 from frontglass.learning.pairs import StillPair
 from frontglass.picture.bracket import merged_bracket
 from frontglass.picture.clipped_lamps import ClippedLamp, with_recovered_light

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from frontglass.errors import ParameterError, PictureFileError
-from frontglass.files import read_picture, write_picture
+from frontglass.files.reading import read_picture
+from frontglass.files.writing import write_picture
 from frontglass.optics.camera import ShotData
 from frontglass.picture.bracket import Alignment, MergedBracket, Response, merged_bracket
 from frontglass.picture.encoding import Metadata

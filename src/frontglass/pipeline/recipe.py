@@ -11,13 +11,13 @@ from frontglass.checks import check_bool, check_number
 from frontglass.choices import Damage, GainMapUse, PastWhite, Surround
 from frontglass.elements import LightPath
 from frontglass.errors import ParameterError
-from frontglass.files import NonFinite
 from frontglass.files.ahead import read_once
 from frontglass.files.view import view_named
 from frontglass.optics.camera import Camera
 from frontglass.picture.clipped_lamps import RecoveredStill, with_recovered_light
 from frontglass.picture.codes import StillInCodes
 from frontglass.picture.exposure import exposed, fitting_exposure_stops, with_exposure_told
+from frontglass.picture.non_finite import NonFinite
 from frontglass.picture.picture import Picture
 from frontglass.picture.recovery import LampRange, Recovery
 from frontglass.pipeline.framing import Framing

@@ -12,12 +12,13 @@ import numpy as np
 from frontglass.arrays import Float32
 from frontglass.elements import LightPath
 from frontglass.errors import PictureFileError
-from frontglass.files import NonFinite, write_picture
 from frontglass.files.plan import container_of, written_suffix
 from frontglass.files.whole import beside_its_place, copy_whole
+from frontglass.files.writing import write_picture
 from frontglass.optics.camera import Camera
 from frontglass.picture.codes import StillInCodes
 from frontglass.picture.encoding import Container
+from frontglass.picture.non_finite import NonFinite
 from frontglass.picture.picture import Picture
 from frontglass.picture.region import Region
 from frontglass.pipeline.recipe import Recipe

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from frontglass.errors import FrontglassError
-from frontglass.files import READABLE
+from frontglass.files.plan import READABLE
 from frontglass.scene.old_lamps import OLD_NAME, scene_from_old_lamps
 from frontglass.scene.parts import SceneStill
 from frontglass.scene.reading import read_scene, shown_name

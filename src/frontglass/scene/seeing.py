@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from frontglass.files import read_picture
+from frontglass.files.reading import read_picture
 from frontglass.optics.camera import ShotData
 from frontglass.picture.clipped_lamps import ClippedLamp, with_recovered_light
 from frontglass.picture.lamp_kinds import White
