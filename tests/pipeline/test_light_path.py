@@ -25,7 +25,7 @@ from frontglass.looks.look import Look
 from frontglass.optics.camera import Camera, ShotData
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare
-from frontglass.pipeline.light_path import _ends, _without_rounding, through_light_path
+from frontglass.pipeline.light_path import _Ends, _without_rounding, through_light_path
 from tests.conftest import Pictured
 
 Light = NDArray[np.float32]
@@ -262,6 +262,12 @@ def test_rounding_below_nothing_is_cleared_and_nothing_else(
     np.testing.assert_array_equal(found, np.maximum(seen, 0) if cleared else seen)
 
 
+def _ends(light: Light) -> tuple[float, float]:
+    ends = _Ends()
+    assert Bare(light, None).laid_over(light, ends.look) is light
+    return ends.of_all
+
+
 def _cleared(seen: Light, picture: Picture, still: Bare) -> Light:
     return _without_rounding(seen.copy(), _ends(seen)[0], picture, still)
 
@@ -270,7 +276,8 @@ def _cleared(seen: Light, picture: Picture, still: Bare) -> Light:
 @pytest.mark.parametrize("row", [0, 399])
 def test_what_is_no_number_shows_at_the_ends_of_light(spoilt: float, row: int) -> None:
     light = np.full((400, 3000, 3), 0.3, np.float32)
-    assert _ends(light) == pytest.approx((0.3, 0.3))
+    light[7, 8, 1], light[398, 2, 2] = 0.1, 5
+    assert _ends(light) == pytest.approx((0.1, 5))
     light[row, 7, 1] = spoilt
     assert not np.isfinite(_ends(light)).all()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import cv2
@@ -49,13 +50,15 @@ class Bare(NamedTuple):
         over_strips(lay, frame.shape[0], frame.shape[1] * 3)
         return frame
 
-    def laid_over(self, seen: Float32) -> Float32:
+    def laid_over(self, seen: Float32, look: Callable[[Float32], None] | None = None) -> Float32:
         """Light seen through something, with the grain of the still laid over it, in place.
 
         Parameters
         ----------
         seen : ndarray, shape (H, W, 3), float32
             What became of the light without grain.
+        look : callable or None
+            Is shown some rows after the others, once they are done.
 
         Notes
         -----
@@ -65,26 +68,33 @@ class Bare(NamedTuple):
         Where nothing has changed the still is given back bit for bit.
         """
         grain = self.grain
-        if grain is None:
-            return seen
 
         def lay(rows: slice) -> None:
-            own, noise, still = seen[rows], grain.at(rows), self.shown(rows)
-            bare = still - noise
-            louder = _not_below_nothing(own)
-            own -= bare
-            louder += np.float32(FAINT)
-            bare = _not_below_nothing(bare)
-            bare += np.float32(FAINT)
-            louder /= bare
-            cv2.sqrt(louder, louder)
-            louder -= 1
-            louder *= noise
-            own += louder
-            own += still
+            own = seen[rows]
+            if grain is not None:
+                _lay(own, grain.at(rows), self.shown(rows))
+            if look is not None:
+                look(own)
 
-        over_strips(lay, seen.shape[0], seen.shape[1] * 3)
+        if grain is not None or look is not None:
+            over_strips(lay, seen.shape[0], seen.shape[1] * 3)
         return seen
+
+
+def _lay(own: Float32, noise: Float32, still: Float32) -> None:
+    """Lay noise of a still over light seen through something, in place; all three of some rows."""
+    bare = still - noise
+    louder = _not_below_nothing(own)
+    own -= bare
+    louder += np.float32(FAINT)
+    bare = _not_below_nothing(bare)
+    bare += np.float32(FAINT)
+    louder /= bare
+    cv2.sqrt(louder, louder)
+    louder -= 1
+    louder *= noise
+    own += louder
+    own += still
 
 
 def _not_below_nothing(light: Float32) -> Float32:

@@ -25,7 +25,6 @@ from frontglass.picture.own_depth import with_own_distance
 from frontglass.picture.picture import Picture
 from frontglass.pipeline.kept_grain import Bare, bare
 from frontglass.pipeline.recovered_light import without_direct, without_direct_beyond
-from frontglass.threads import over_strips
 
 RATIOS_ALONE = (
     "haze needs to know how far everything is, and the still's file holds depths without their"
@@ -99,8 +98,9 @@ def through_light_path(
 
 def _with_grain(light: Float32, picture: Picture, still: Bare) -> tuple[Float32, bool]:
     """Light with the still's grain and without rounding, and whether all of it is finite."""
-    light = still.laid_over(light)
-    lowest, highest = _ends(light)
+    ends = _Ends()
+    light = still.laid_over(light, ends.look)
+    lowest, highest = ends.of_all
     if lowest < 0:
         light = _without_rounding(light, lowest, picture, still)
     return light, math.isfinite(lowest) and math.isfinite(highest)
@@ -123,17 +123,21 @@ def _passage(
     )
 
 
-def _ends(light: Float32) -> tuple[float, float]:
-    """Lowest and highest light; of what is not a number neither is one."""
-    lows: list[float] = []
-    highs: list[float] = []
+class _Ends:
+    """Lowest and highest light of parts; of what is not a number neither is one."""
 
-    def look(rows: slice) -> None:
-        lows.append(float(light[rows].min()))
-        highs.append(float(light[rows].max()))
+    def __init__(self) -> None:
+        self._ends: list[tuple[float, float]] = []
 
-    over_strips(look, *light[..., 0].shape)
-    return float(np.min(lows)), float(np.max(highs))
+    def look(self, light: Float32) -> None:
+        """Look through a part."""
+        self._ends.append((float(light.min()), float(light.max())))
+
+    @property
+    def of_all(self) -> tuple[float, float]:
+        """Return the ends of all parts."""
+        lows, highs = zip(*self._ends, strict=True)
+        return float(np.min(lows)), float(np.max(highs))
 
 
 def _without_rounding(light: Float32, lowest: float, picture: Picture, still: Bare) -> Float32:
