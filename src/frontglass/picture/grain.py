@@ -67,7 +67,9 @@ class Grain(NamedTuple):
         return np.asarray(self.steps[where] * np.float32(self.step))
 
 
-def grain_of(light: Float32, code_step: float) -> Grain | None:
+def grain_of(
+    light: Float32, code_step: float, room: NDArray[np.int16] | None = None
+) -> Grain | None:
     """Return the noise of a still, or None if it has none to speak of.
 
     Parameters
@@ -76,6 +78,8 @@ def grain_of(light: Float32, code_step: float) -> Grain | None:
         Linear light of the still, as its codes show it.
     code_step : float
         Step between codes, over white: 1 / 255 for 8 bits.
+    room : ndarray, shape (H, W, 3), int16, or None
+        What is found is laid there; None makes room for it.
 
     Returns
     -------
@@ -90,14 +94,14 @@ def grain_of(light: Float32, code_step: float) -> Grain | None:
     edges and whatever stands out of the noise.
     """
     curve = noise_curve_of(light, code_step)
-    return None if curve is None else grain_by(curve, light)
+    return None if curve is None else grain_by(curve, light, room)
 
 
-def grain_by(curve: NoiseCurve, light: Float32) -> Grain:
+def grain_by(curve: NoiseCurve, light: Float32, room: NDArray[np.int16] | None = None) -> Grain:
     """Return the noise of light, or of a part of it, that is so noisy."""
     # No band of it is louder than what is an outlier.
     step = float(np.sqrt(OUTLIER_VARIANCE / curve.precisions.min(axis=(1, 2))).sum()) / MOST_STEPS
-    steps = np.empty(light.shape, np.int16)
+    steps = np.empty(light.shape, np.int16) if room is None else room
     _lay_noise(steps, step, light, curve, 0)
     return Grain(steps, step)
 

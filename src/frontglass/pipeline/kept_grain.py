@@ -126,7 +126,9 @@ def begin_grain(picture: Picture) -> None:
     step = picture.encoding.code_step
     if step is not None:
         light = picture.radiance
-        _LAST.begin(light, step, lambda: grain_of(light, step))
+        # What another thread makes so large goes back to the system, and is not used again.
+        room = np.empty(light.shape, np.int16)
+        _LAST.begin(light, step, lambda: grain_of(light, step, room))
         meanwhile(rank_tile)
 
 
