@@ -13,7 +13,6 @@ import numpy as np
 
 from frontglass.arrays import Codes
 from frontglass.files.damage import heard
-from frontglass.heap import take_pages
 
 
 class Decoded(NamedTuple):
@@ -64,6 +63,5 @@ def _into(room: Codes, data: bytes, flags: int) -> Codes | None:
         path = f"/proc/self/fd/{file.fileno()}"
         if not os.path.exists(path):
             return _of_memory(data, flags)
-        take_pages(room)
         codes: Any = cv2.imread(path, room, flags)
     return None if codes is None else np.asarray(codes, np.uint8)
