@@ -77,6 +77,15 @@ def still(request):
     return coded(noisy(room(), **how), quality)
 
 
+def test_grain_is_laid_into_room_that_is_there(still):
+    light = fg.Picture.from_array(still).radiance
+    here = np.full(light.shape, 7, np.int16)
+    found, other = grain_of(light, 1 / 255, here), grain_of(light, 1 / 255)
+    assert found.steps is here
+    assert found.step == other.step
+    np.testing.assert_array_equal(here, other.steps)
+
+
 @pytest.mark.source("Foi2008", "eq. (1): noise of light and of readout; from memory")
 @pytest.mark.parametrize("strength", [1 / 8, 1, 4])
 def test_noise_of_flat_parts_stays_and_nothing_is_invented(still, strength):
