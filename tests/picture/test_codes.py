@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import colour
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.typing import ArrayLike
 
 from frontglass import threads
-from frontglass.picture.codes import Target, codes_from_radiance, is_grey, radiance_from_codes
+from frontglass.picture.codes import (
+    Target,
+    codes_from_radiance,
+    is_grey,
+    radiance_from_codes,
+    tells_finite_light,
+)
 from frontglass.picture.curves import (
     LINEAR,
     OPRGB_CURVE,
@@ -17,6 +26,7 @@ from frontglass.picture.curves import (
     Curve,
     ParametricCurve,
     SampledCurve,
+    Values,
 )
 from frontglass.picture.encoding import Sample
 from frontglass.picture.hdr_curves import HLG, PQ
@@ -249,3 +259,25 @@ def test_hdr_signals_of_light_are_those_of_colour_science():
         hlg = colour.models.oetf_BT2100_HLG(light * white)
     np.testing.assert_allclose(HLG.encode(light), hlg, atol=1e-6)
     np.testing.assert_allclose(HLG.encode(-light), -HLG.encode(light))
+
+
+@dataclass(frozen=True)
+class BrokenCurve:
+    """A curve that has no light for one code in the middle."""
+
+    light: float
+
+    def decode(self, signal: ArrayLike) -> Values:
+        x = np.asarray(signal, np.float64)
+        return np.where(np.abs(x - 0.4) < 1e-6, self.light, x)
+
+    def encode(self, light: ArrayLike) -> Values:
+        return np.asarray(light, np.float64)
+
+
+@pytest.mark.parametrize("spoilt", [np.nan, np.inf])
+@pytest.mark.parametrize("sample", [Sample.UINT8, Sample.UINT16])
+def test_codes_tell_finite_light_unless_a_curve_has_none(sample: Sample, spoilt: float) -> None:
+    for curves in CURVES.values():
+        assert tells_finite_light(sample, curves)
+        assert not tells_finite_light(sample, (*curves[:2], BrokenCurve(spoilt)))

@@ -25,7 +25,7 @@ from frontglass.files.spaces import Space, space_named
 from frontglass.files.still import FileStill
 from frontglass.files.tiff import read_tiff
 from frontglass.optics.camera import ShotData
-from frontglass.picture.codes import radiance_from_codes
+from frontglass.picture.codes import radiance_from_codes, tells_finite_light
 from frontglass.picture.curves import LINEAR, OPRGB_CURVE, SRGB_CURVE, Curve
 from frontglass.picture.encoding import (
     Codes,
@@ -254,8 +254,10 @@ def _picture(still: FileStill, rule: NonFinite) -> Picture:
             encoding, top=(top[0] / beyond.lift, top[1] / beyond.lift, top[2] / beyond.lift)
         )
         notices += (_said_of(beyond),)
-    return Picture(
-        radiance=radiance,
+    # What is looked up in finite tables need not be looked through.
+    is_known = beyond is None and sample.is_integer and tells_finite_light(sample, curves)
+    picture = Picture(
+        radiance=radiance[:1, :1] if is_known else radiance,
         primaries=primaries,
         encoding=encoding,
         shot=_shot(still),
@@ -264,6 +266,7 @@ def _picture(still: FileStill, rule: NonFinite) -> Picture:
         own_depth=still.own_depth,
         notices=still.notices + notices,
     )
+    return picture.but(radiance=radiance) if is_known else picture
 
 
 def _said_of(beyond: Beyond) -> str:

@@ -64,6 +64,11 @@ def radiance_from_codes(codes: Codes, curves: tuple[Curve, ...]) -> FloatArray:
     return light
 
 
+def tells_finite_light(sample: Sample, curves: tuple[Curve, ...]) -> bool:
+    """Whether no code, of whole numbers, stands for light that is infinite or no number."""
+    return all(np.isfinite(_light_table(curve, sample)).all() for curve in curves)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class StillInCodes:
     """Light of a still as its codes tell it, for when its own frame has been written over.
