@@ -83,8 +83,8 @@ def of_command(words: list[str]) -> dict[str, float]:
     """CPU seconds, seconds and peak memory [byte] of a command in a process of its own."""
     code = (
         "import json, resource, sys\n"
-        "from frontglass.cli.app import app\n"
-        "try: app(sys.argv[1:])\n"
+        "from frontglass.cli import main\n"
+        "try: main()\n"
         "except SystemExit as end: assert not end.code, end.code\n"
         "used = resource.getrusage(resource.RUSAGE_SELF)\n"
         # What getrusage tells of memory holds the peak of the process that started it.
