@@ -123,9 +123,13 @@ def pixels_above(light: Float32, level: float) -> Places:
     lit = np.flatnonzero(samples.max(axis=0) > level)
     rows, own = np.nonzero(samples[:, lit] > level)
     columns = lit[own] // channels
-    # One place for each pixel, of which several channels may be bright.
-    first = np.flatnonzero(np.diff(rows * width + columns, prepend=-1))
+    first = first_of_each(rows * width + columns)
     return rows[first], columns[first]
+
+
+def first_of_each(pixels: NDArray[np.integer]) -> NDArray[np.intp]:
+    """Return where each pixel comes first among some in order, one for each of their channels."""
+    return np.flatnonzero(np.diff(pixels, prepend=-1))
 
 
 def _covered(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 
 import numpy as np
@@ -78,6 +79,18 @@ def test_what_is_no_jpeg_or_too_large_is_left_alone(tmp_path, decoders, monkeypa
     with decoding_ahead(still):
         assert fg.read_picture(still).width_px == 56
     assert decoders == [MAIN]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names here")
+def test_what_comes_through_a_pipe_is_left_to_who_reads_it(tmp_path):
+    data, pipe = written(tmp_path / "still.jpg").read_bytes(), tmp_path / "pipe.jpg"
+    os.mkfifo(pipe)
+    writer = threading.Thread(target=pipe.write_bytes, args=(data,), daemon=True)
+    writer.start()
+    with decoding_ahead(pipe):
+        assert jpeg_ahead._BEGUN[0].result() is None
+        assert fg.read_picture(pipe).width_px == 56
+    writer.join()
 
 
 def test_damage_is_told_as_ever(tmp_path):

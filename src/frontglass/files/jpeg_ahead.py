@@ -43,24 +43,19 @@ def decoding_ahead(path: Path) -> Iterator[None]:
 
 
 def decoded_once(data: bytes, shape: tuple[int, ...]) -> Decoded:
-    """Return codes of such a shape of a JPEG's content, None where they cannot be had, and lines.
-
-    Those that were decoded ahead are handed out, once.
-    """
+    """Return what `decoded` does; of a file that was decoded ahead that is handed out, once."""
     ahead = _BEGUN.pop().result() if _BEGUN else None
-    if ahead is not None and ahead.data == data:
-        codes = ahead.found.codes
-        if codes is not None and codes.shape == shape:
-            return ahead.found
-    return decoded(data, shape)
+    return ahead.found if ahead and ahead.data == data else decoded(data, shape)
 
 
 def _begun(path: Path) -> _Begun | None:
     try:
-        data = path.read_bytes()
-        if not data.startswith(SIGNATURE):
+        if not path.is_file():  # what comes through a pipe comes once
             return None
-        shape = shape_of(segments_of(data))
+        with path.open("rb") as file:
+            start = file.read(len(SIGNATURE))
+            data = start + file.read() if start == SIGNATURE else b""
+        shape = shape_of(segments_of(data)) if data else None
     except (OSError, PictureFileError):
         return None
     if shape is None or shape[0] * shape[1] > MOST_MEGAPIXELS * 1_000_000:

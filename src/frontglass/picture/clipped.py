@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from frontglass.accuracy import ACCURACY
 from frontglass.arrays import Float32, Float64
+from frontglass.lit_pixels import first_of_each
 
 Labels = NDArray[np.int32]
 Places = NDArray[np.int32]
@@ -162,7 +163,7 @@ def _bright(light: Float32, levels: Float32) -> tuple[Places, NDArray[np.bool_]]
             near = relative > FILLED_FROM
             bright, relative = bright[near], relative[near]
         pixel, is_end = bright // 3, relative > CLIPPED_FROM
-        first = np.flatnonzero(np.diff(pixel, prepend=-1))
+        first = first_of_each(pixel)
         found.append(pixel[first] + top * light.shape[1])
         ended.append(np.logical_or.reduceat(is_end, first) if first.size else is_end)
     return np.concatenate(found), np.concatenate(ended)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frontglass.heap import take_pages
+from frontglass.lit_pixels import first_of_each
 from frontglass.picture.curves import LINEAR, Curve
 from frontglass.picture.dither import TILE_PX, noise_band
 from frontglass.picture.encoding import Codes, Encoding, Sample
@@ -221,7 +222,8 @@ def _encode_strip(
             above, below = _pixels_beyond(light, beyond, same)
             if target.primaries is not None and out.shape[2] == 3:
                 light = light.copy()
-                pixels, past = light.reshape(-1, 3), _first_of_each(beyond // 3)
+                pixels, past = light.reshape(-1, 3), beyond // 3
+                past = past[first_of_each(past)]
                 pixels[past] = towards_white(pixels[past], target.primaries)
         encode = _encode_bytes if target.sample is Sample.UINT8 else _encode_words
         encode(light, target.curves, out, first_row)
@@ -245,13 +247,8 @@ def _pixels_beyond(
     if same is not None:
         samples = samples[~same.reshape(-1)[samples]]
     own, pixels = light.reshape(-1)[samples], samples // light.shape[2]
-    above, below = (len(_first_of_each(pixels[mask])) for mask in (own > 1, own < 0))
+    above, below = (len(first_of_each(pixels[mask])) for mask in (own > 1, own < 0))
     return above, below
-
-
-def _first_of_each(pixels: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return pixels, in order, once each."""
-    return pixels[np.flatnonzero(np.diff(pixels, prepend=-1))]
 
 
 def _encode_bytes(light: FloatArray, curves: tuple[Curve, ...], out: Codes, first_row: int) -> None:

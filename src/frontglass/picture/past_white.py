@@ -7,6 +7,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from frontglass.lit_pixels import first_of_each
 from frontglass.picture.primaries import BT709, Matrix, Primaries
 
 FloatArray = NDArray[np.float32]
@@ -59,8 +60,7 @@ def towards_white(light: FloatArray, primaries: Primaries = BT709) -> FloatArray
     bright = np.flatnonzero(light.reshape(-1) > 1) // 3
     if not bright.size:
         return light
-    # One place for each pixel, of which several channels may be bright.
-    past = bright[np.flatnonzero(np.diff(bright, prepend=-1))]
+    past = bright[first_of_each(bright)]
     # In planes: over an axis of three numpy takes up to thirty times as long.
     own = np.ascontiguousarray(light.reshape(-1, 3)[past].T, np.float64)
     m = own.max(axis=0)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -91,9 +90,9 @@ def through_light_path(
     if path:
         light, is_finite = _with_grain(light, picture, still)
     notices = (*picture.notices, *dict.fromkeys(passage.notices))
+    seen = picture.but(radiance=light, recovered=left, beyond=beyond, notices=notices)
     # What is known to be finite is not looked through once more.
-    change = picture.but if is_finite else partial(replace, picture)
-    return change(radiance=light, recovered=left, beyond=beyond, notices=notices)
+    return seen if is_finite else replace(seen)
 
 
 def _with_grain(light: Float32, picture: Picture, still: Bare) -> tuple[Float32, bool]:
